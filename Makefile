@@ -1,0 +1,39 @@
+# Two commands: make demo, make test. The rest is for contributors.
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+READY  := $(VENV)/ready
+
+.PHONY: demo test browser lint lock recovery bench exports clean
+
+demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
+	$(BIN)/fitledger demo
+
+test: $(READY) browser  ## every test, with linter and type checker
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+browser:                ## Debian's Chromium for the browser tests, where it is missing and may be installed
+	@sh .ci/chromium
+
+lint: $(READY)          ## mend what the linter can mend
+	$(BIN)/ruff check --fix . && $(BIN)/ruff format .
+
+lock: $(READY)          ## write requirements.lock anew from pyproject.toml
+	$(BIN)/uv pip compile pyproject.toml --extra dev --universal --python-version 3.11 \
+	    --generate-hashes --no-header -q -o requirements.lock
+
+exports: $(READY)       ## simulate the demo studios anew
+	$(BIN)/python -m warehouse_demo.simulate
+
+clean:                  ## forget the environment and the demo warehouse
+	rm -rf $(VENV) warehouse_demo/*.duckdb*
+
+$(READY): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(None if sys.version_info >= (3, 11) else "fitledger needs Python 3.11 or newer; set it with: make PYTHON=python3.12")'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	touch $(READY)

@@ -1,0 +1,56 @@
+"""One base error, a branch for each kind of failure, one exit code each.
+
+A message says where, what was found, what was expected and what to do. A reader sees the message only; anything
+that is not a FitledgerError is a programming fault: its traceback goes to the log, never to a reader.
+"""
+
+from typing import ClassVar
+
+EXIT_DONE = 0
+EXIT_SOME_REJECTED = 3
+
+
+class FitledgerError(Exception):
+    """Told to the reader as one sentence, without a traceback."""
+
+    exit_code: ClassVar[int] = 1
+
+
+class UsageError(FitledgerError):
+    """The words of the call are off: an unknown option, selection, setting or mapping key."""
+
+    exit_code = 2
+
+
+class InputUnusableError(FitledgerError):
+    """No file of the input can be used; nothing was written."""
+
+    exit_code = 4
+
+
+class WarehouseError(FitledgerError):
+    """The warehouse file is missing, locked, of another version, or no warehouse."""
+
+    exit_code = 5
+
+
+class WarehouseBusyError(WarehouseError):
+    """Another process holds the warehouse for writing."""
+
+
+class StatisticsError(FitledgerError):
+    """A figure may not be shown; the message is the sentence that stands in its place."""
+
+    exit_code = 1
+
+
+class TooFewError(StatisticsError):
+    """Too few riders, knees or changes for an estimate."""
+
+
+class NotEstimableError(StatisticsError):
+    """The data hold no information on what was asked: a support never changed, or two always changed together."""
+
+
+class NoConvergenceError(StatisticsError):
+    """The fit did not settle on an answer."""

@@ -1,0 +1,114 @@
+"""Studio settings: every threshold that a studio may change, read from a TOML file, frozen.
+
+Source of the defaults: the definitions in shared/statistics/METHODS.md; *common practice* marks a fact of the
+trade with no published source.
+"""
+
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from shared.errors import UsageError
+
+SETTINGS_FILE = "fitledger.toml"
+
+Positive = Annotated[float, Field(gt=0)]
+Count = Annotated[int, Field(ge=1)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Forefoot(_Section):
+    """Limits of the forefoot classes, forefoot to rearfoot in degrees, + = varus."""
+
+    neutral_within_deg: Positive = 2.0
+    marked_above_deg: Positive = 8.0
+
+
+class Knee(_Section):
+    """Limits of the knee patterns and side differences (common practice)."""
+
+    neutral_within_deg: Positive = 1.0
+    side_difference_deg: Positive = 2.0
+    offset_difference_mm: Positive = 15.0
+    high_sway_quantile: Annotated[float, Field(gt=0, lt=1)] = 0.8
+
+
+class FollowUp(_Section):
+    """The window in which a rider counts as returned."""
+
+    due_after_days: Count = 14
+    returned_within_days: Count = 42
+    booked_within_days: Annotated[int, Field(ge=0)] = 7
+
+
+class Minimum(_Section):
+    """Below these counts a figure is told as "not enough yet"."""
+
+    rows_shown: Count = 10
+    changes_per_type: Count = 10
+    sessions_per_fitter: Count = 10
+    riders_per_effect: Count = 10
+
+
+class Intervals(_Section):
+    """How sure an interval is."""
+
+    level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
+
+
+class Settings(_Section):
+    """All settings; every section and key may be left out of the file."""
+
+    forefoot: Forefoot = Forefoot()
+    knee: Knee = Knee()
+    follow_up: FollowUp = FollowUp()
+    minimum: Minimum = Minimum()
+    intervals: Intervals = Intervals()
+
+    def parameters(self) -> dict[str, Any]:
+        """Every setting as `section_key`, the names that SQL binds."""
+        return {
+            f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()
+        }
+
+
+def load_settings(path: Path | None = None) -> Settings:
+    """The settings of `path`, or of fitledger.toml in the working folder where there is one, or the defaults.
+
+    Raises UsageError naming the file, every wrong key with the nearest right one, and every wrong value.
+    """
+    if path is None:
+        path = Path(SETTINGS_FILE)
+        if not path.exists():
+            return Settings()
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as fault:
+        raise UsageError(f"Settings file {path} was not found. Name a file that exists, or leave the option out.") from fault
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise UsageError(f"Settings file {path} is not TOML: {fault}. Correct that place.") from fault
+    try:
+        return Settings.model_validate(content)
+    except ValidationError as fault:
+        raise UsageError(f"Settings file {path}: " + " ".join(_sentences(fault))) from fault
+
+
+def _sentences(fault: ValidationError) -> list[str]:
+    known = {name: list(field.annotation.model_fields) for name, field in Settings.model_fields.items()}  # type: ignore[union-attr]
+    sentences = []
+    for error in fault.errors():
+        place = [str(part) for part in error["loc"]]
+        key = ".".join(place)
+        if error["type"] == "extra_forbidden":
+            valid = list(known) if len(place) == 1 else known.get(place[0], [])
+            near = difflib.get_close_matches(place[-1], valid, n=1, cutoff=0.0)
+            sentences.append(f"{key} is no setting; the nearest one is {'.'.join([*place[:-1], *near])}.")
+        else:
+            sentences.append(f"{key}: found {error['input']!r}, {error['msg'].lower()}.")
+    return sentences
