@@ -1,0 +1,274 @@
+"""The warehouse: one DuckDB file. The only module that imports duckdb.
+
+Loading works on a copy beside the file and puts it in place in one step, so that a load is all there or never
+happened, killed or not, and readers keep a consistent snapshot meanwhile.
+"""
+
+import os
+import shutil
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import filelock
+import numpy as np
+import pandas as pd
+
+from shared.errors import WarehouseBusyError, WarehouseError
+
+WAREHOUSE_VERSION = 1
+DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
+
+
+@lru_cache(maxsize=256)
+def read_sql(path: Path) -> str:
+    """The text of a named .sql file."""
+    return path.read_text(encoding="utf-8")
+
+
+class Warehouse:
+    """An open warehouse, read or written through named SQL. Each thread takes its own `cursor()`."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None) -> None:
+        self._connection = connection
+        self.path = path
+
+    def cursor(self) -> "Warehouse":
+        """A second handle on the same open file, for another thread."""
+        return Warehouse(self._connection.cursor(), self.path)
+
+    def close(self) -> None:
+        self._connection.close()
+
+    def run(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> None:
+        """Runs a named .sql file or one statement for its effect."""
+        self._execute(sql, parameters, identifiers)
+
+    def rows(
+        self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
+    ) -> list[dict[str, Any]]:
+        """The answer as a list of rows by column name."""
+        answer = self._execute(sql, parameters, identifiers)
+        names = [column[0] for column in answer.description or []]
+        return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
+
+    def value(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> Any:
+        """The first cell of the first row, or None."""
+        row = self._execute(sql, parameters, identifiers).fetchone()
+        return row[0] if row else None
+
+    def arrays(
+        self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
+    ) -> dict[str, np.ndarray[Any, Any]]:
+        """The answer as one numpy array a column; missing numbers are NaN."""
+        answer = self._execute(sql, parameters, identifiers).fetchnumpy()
+        return {name: _filled(array) for name, array in answer.items()}
+
+    def frame(
+        self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
+    ) -> pd.DataFrame:
+        """The answer as a pandas frame."""
+        return self._execute(sql, parameters, identifiers).df()
+
+    def _execute(
+        self, sql: Path | str, parameters: Mapping[str, Any] | None, identifiers: Mapping[str, str]
+    ) -> duckdb.DuckDBPyConnection:
+        text = read_sql(sql) if isinstance(sql, Path) else sql
+        for name, fragment in identifiers.items():
+            text = text.replace("{" + name + "}", fragment)
+        used = {name: value for name, value in (parameters or {}).items() if f"${name}" in text}
+        try:
+            return self._connection.execute(text, used) if used else self._connection.execute(text)
+        except duckdb.OutOfMemoryException as fault:
+            raise WarehouseError(
+                f"{self.path or 'The warehouse'}: no memory or disk space left for this step. Nothing was changed. "
+                "Free some space and try again."
+            ) from fault
+        except duckdb.IOException as fault:
+            raise WarehouseError(
+                f"{self.path or 'The warehouse'}: the disk refused ({_first_line(fault)}). Nothing was changed. "
+                "Check space and rights of the folder and try again."
+            ) from fault
+
+
+def _filled(array: Any) -> np.ndarray[Any, Any]:
+    if not isinstance(array, np.ma.MaskedArray):
+        return np.asarray(array)
+    if array.dtype == object:
+        return array.filled(None)
+    if array.dtype.kind in "iub":
+        return array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data
+    return array.filled(np.nan) if array.dtype.kind == "f" else array.filled()
+
+
+def _first_line(fault: BaseException) -> str:
+    return str(fault).splitlines()[0]
+
+
+def in_memory() -> Warehouse:
+    """An empty warehouse in memory, for a check without a file and for tests."""
+    return Warehouse(duckdb.connect(":memory:"), None)
+
+
+def open_reading(path: Path) -> Warehouse:
+    """The warehouse at `path`, read-only.
+
+    Raises WarehouseError where there is none, it is no warehouse, of another version or locked.
+    """
+    if not path.is_file():
+        raise WarehouseError(
+            f"{path}: there is no warehouse here. Load exports first (fitledger load FOLDER --warehouse {path}), "
+            "or name another file with --warehouse."
+        )
+    warehouse = _connect(path, read_only=True)
+    try:
+        _check_version(warehouse, path)
+    except WarehouseError:
+        warehouse.close()
+        raise
+    return warehouse
+
+
+@contextmanager
+def open_loading(path: Path, *, keep: bool = True) -> Iterator["LoadingWarehouse"]:
+    """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
+
+    The copy is dropped where the block raises, where `keep` is false, or where the block called `leave_unchanged`.
+    Raises WarehouseBusyError where another load holds the warehouse.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    working = path.with_name(path.name + ".loading")
+    with _held(path):
+        _remove(working)
+        try:
+            if path.exists():
+                open_reading(path).close()
+                shutil.copyfile(path, working)
+            warehouse = LoadingWarehouse(_connect(working, read_only=False)._connection, path)
+            try:
+                yield warehouse
+            finally:
+                warehouse.close()
+            if keep and warehouse.is_changed:
+                _put_in_place(working, path)
+        except OSError as fault:
+            raise WarehouseError(
+                f"{path}: the disk refused ({fault.strerror}). Nothing was changed. Check space and rights of "
+                f"{path.parent or '.'} and load again."
+            ) from fault
+        finally:
+            _remove(working)
+
+
+class LoadingWarehouse(Warehouse):
+    """A working copy that replaces the warehouse at the end unless it is left unchanged."""
+
+    is_changed = True
+
+    def leave_unchanged(self) -> None:
+        """Nothing new came: the warehouse file stays as it is, byte for byte."""
+        self.is_changed = False
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All statements of the block, or none."""
+        self._connection.begin()
+        try:
+            yield
+        except BaseException:
+            self._connection.rollback()
+            raise
+        self._connection.commit()
+
+
+def write_parquet(frame: pd.DataFrame, path: Path) -> None:
+    """Writes a frame as Parquet."""
+    connection = duckdb.connect(":memory:")
+    try:
+        connection.register("frame", frame)
+        connection.execute("COPY frame TO $path (FORMAT parquet, COMPRESSION zstd)", {"path": str(path)})
+    finally:
+        connection.close()
+
+
+@contextmanager
+def _held(path: Path) -> Iterator[None]:
+    lock = filelock.FileLock(path.with_name(path.name + ".lock"))
+    try:
+        lock.acquire(timeout=0)
+    except filelock.Timeout as fault:
+        raise WarehouseBusyError(
+            f"{path}: another load is writing this warehouse. Nothing was changed. Wait for it to end, then load again."
+        ) from fault
+    except OSError as fault:
+        raise WarehouseError(
+            f"{path}: the folder cannot be written ({fault.strerror}). Nothing was changed. Name a folder you may "
+            "write to with --warehouse."
+        ) from fault
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _connect(path: Path, *, read_only: bool) -> Warehouse:
+    try:
+        return Warehouse(duckdb.connect(str(path), read_only=read_only), path)
+    except duckdb.Error as fault:
+        text = str(fault)
+        if "lock" in text.lower():
+            raise WarehouseBusyError(
+                f"{path}: another program holds this file for writing. Close it there, then try again."
+            ) from fault
+        if "version" in text.lower() and "valid DuckDB" not in text:
+            raise WarehouseError(
+                f"{path}: written by another version of DuckDB ({_first_line(fault)}). Expected one that "
+                f"DuckDB {duckdb.__version__} reads. Use the fitledger that wrote it, or load the exports into a new file."
+            ) from fault
+        raise WarehouseError(
+            f"{path}: this file is no fitledger warehouse ({_first_line(fault)}). Name another file with --warehouse, "
+            "or load the exports into a new one."
+        ) from fault
+
+
+def _check_version(warehouse: Warehouse, path: Path) -> None:
+    known = "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'raw' AND table_name = 'warehouse'"
+    if not warehouse.value(known):
+        raise WarehouseError(
+            f"{path}: a DuckDB file, but no fitledger warehouse: its version table is missing. Name another file "
+            "with --warehouse, or load the exports into a new one."
+        )
+    version = warehouse.value("SELECT version FROM raw.warehouse")
+    if version != WAREHOUSE_VERSION:
+        raise WarehouseError(
+            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION}. Use the fitledger that wrote it, "
+            "or load the exports into a new file."
+        )
+
+
+def _put_in_place(working: Path, path: Path) -> None:
+    with working.open("rb+") as file:
+        os.fsync(file.fileno())
+    working.replace(path)
+
+
+def _remove(working: Path) -> None:
+    for leftover in (working, working.with_name(working.name + ".wal")):
+        leftover.unlink(missing_ok=True)
+
+
+def snapshot_of(path: Path) -> tuple[int, int, int] | None:
+    """What tells one state of the warehouse file from the next; None where there is no file."""
+    try:
+        state = path.stat()
+    except FileNotFoundError:
+        return None
+    return (state.st_ino, state.st_mtime_ns, state.st_size)
+
+
+def quoted(names: Sequence[str], prefix: str = "") -> str:
+    """Identifiers from the catalogue as a comma-separated SQL list."""
+    return ", ".join(f'{prefix}"{name}"' for name in names)
