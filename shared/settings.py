@@ -73,9 +73,7 @@ class Settings(_Section):
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
-        return {
-            f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()
-        }
+        return {f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()}
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -90,7 +88,9 @@ def load_settings(path: Path | None = None) -> Settings:
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as fault:
-        raise UsageError(f"Settings file {path} was not found. Name a file that exists, or leave the option out.") from fault
+        raise UsageError(
+            f"Settings file {path} was not found. Name a file that exists, or leave the option out."
+        ) from fault
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise UsageError(f"Settings file {path} is not TOML: {fault}. Correct that place.") from fault
     try:

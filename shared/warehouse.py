@@ -67,9 +67,7 @@ class Warehouse:
         answer = self._execute(sql, parameters, identifiers).fetchnumpy()
         return {name: _filled(array) for name, array in answer.items()}
 
-    def frame(
-        self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
-    ) -> pd.DataFrame:
+    def frame(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> pd.DataFrame:
         """The answer as a pandas frame."""
         return self._execute(sql, parameters, identifiers).df()
 

@@ -51,9 +51,7 @@ class Selection:
     def parameters(self) -> dict[str, Any]:
         """What SQL binds: `date_from`, `date_to`, and a list or None for each of the others."""
         return {
-            field.name: (list(value) or None)
-            if isinstance(value := getattr(self, field.name), tuple)
-            else value
+            field.name: (list(value) or None) if isinstance(value := getattr(self, field.name), tuple) else value
             for field in fields(self)
             if field.name != "split"
         }
@@ -65,10 +63,7 @@ class Selection:
     def query(self) -> str:
         """The selection as the query of an address, without the question mark."""
         return urlencode(
-            {
-                WORDS[name]: ",".join(value) if isinstance(value, tuple) else value
-                for name, value in self._given()
-            },
+            {WORDS[name]: ",".join(value) if isinstance(value, tuple) else value for name, value in self._given()},
             safe=",",
         )
 

@@ -1,0 +1,97 @@
+"""Asks questions of one warehouse: keeps a consistent snapshot open, follows the file when a load replaces it, and
+remembers answers per snapshot, so that a page, a download and the command get the same object."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from dashboard.questions.answers import Answer
+from dashboard.questions.selection import Selection
+from shared.errors import UsageError
+from shared.settings import Settings
+from shared.warehouse import Warehouse, open_reading, snapshot_of
+
+QUESTIONS = ("effects", "studio", "noise", "data")
+_REMEMBERED = 256
+SQL = Path(__file__).with_name("sql")
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the studio's own data offer to choose from."""
+
+    studio: tuple[str, ...]
+    fitter: tuple[str, ...]
+    bike_kind: tuple[str, ...]
+    first_date: date | None
+    last_date: date | None
+
+
+class Asker:
+    """Thread-safe; one for each served warehouse."""
+
+    def __init__(self, path: Path, settings: Settings) -> None:
+        self.path = path
+        self.settings = settings
+        self._lock = threading.Lock()
+        self._snapshot: tuple[int, int, int] | None = None
+        self._warehouse: Warehouse | None = None
+        self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+
+    def ask(self, question: str, selection: Selection) -> Answer:
+        """The answer to one of QUESTIONS. Raises UsageError for another name, WarehouseError where it cannot be read."""
+        if question not in QUESTIONS:
+            raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
+        module = import_module(f"dashboard.questions.{question}")
+        answer: Answer = self._remembered(
+            (question, selection), lambda cursor: module.ask(cursor, selection, self.settings)
+        )
+        return answer
+
+    def choices(self) -> Choices:
+        """The studios, fitters, bike kinds and dates in the warehouse."""
+        choices: Choices = self._remembered(("choices",), _choices)
+        return choices
+
+    def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse], Any]) -> Any:
+        with self._lock:
+            self._follow()
+            key = (self._snapshot, *key)
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]
+            assert self._warehouse is not None
+            cursor = self._warehouse.cursor()
+        try:
+            found = answer(cursor)
+        finally:
+            cursor.close()
+        with self._lock:
+            self._answers[key] = found
+            while len(self._answers) > _REMEMBERED:
+                self._answers.popitem(last=False)
+        return found
+
+    def _follow(self) -> None:
+        """Opens the file anew where a load has replaced it; cursors of the old snapshot finish on the old file."""
+        snapshot = snapshot_of(self.path)
+        if self._warehouse is None or snapshot != self._snapshot:
+            self._warehouse = open_reading(self.path)
+            self._snapshot = snapshot
+            self._answers.clear()
+
+
+def _choices(warehouse: Warehouse) -> Choices:
+    row = warehouse.rows(SQL / "choices.sql")[0]
+    return Choices(
+        studio=tuple(row["studio"] or ()),
+        fitter=tuple(row["fitter"] or ()),
+        bike_kind=tuple(row["bike_kind"] or ()),
+        first_date=row["first_date"],
+        last_date=row["last_date"],
+    )
