@@ -6,11 +6,11 @@ happened, killed or not, and readers keep a consistent snapshot meanwhile.
 
 import os
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import duckdb
 import filelock
@@ -21,6 +21,7 @@ from shared.errors import WarehouseBusyError, WarehouseError
 
 WAREHOUSE_VERSION = 1
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
+_Opened = TypeVar("_Opened")
 
 
 @lru_cache(maxsize=256)
@@ -32,13 +33,22 @@ def read_sql(path: Path) -> str:
 class Warehouse:
     """An open warehouse, read or written through named SQL. Each thread takes its own `cursor()`."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None, *, attached: bool = False) -> None:
         self._connection = connection
+        self._attached = attached
         self.path = path
 
     def cursor(self) -> "Warehouse":
         """A second handle on the same open file, for another thread."""
-        return Warehouse(self._connection.cursor(), self.path)
+        cursor = Warehouse(self._connection.cursor(), self.path, attached=self._attached)
+        if self._attached:
+            cursor._connection.execute("USE warehouse")
+        return cursor
+
+    def attach(self, path: Path) -> None:
+        """Opens the file read-only inside this connection."""
+        self._connection.execute(f"ATTACH '{str(path).replace(chr(39), chr(39) * 2)}' AS warehouse (READ_ONLY)")
+        self._connection.execute("USE warehouse")
 
     def close(self) -> None:
         self._connection.close()
@@ -67,6 +77,12 @@ class Warehouse:
         answer = self._execute(sql, parameters, identifiers).fetchnumpy()
         return {name: _filled(array) for name, array in answer.items()}
 
+    def put(self, name: str, rows: pd.DataFrame) -> None:
+        """Makes the temporary table `name` of a frame's rows."""
+        self._connection.register("put_rows", rows)
+        self._connection.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS SELECT * FROM put_rows")
+        self._connection.unregister("put_rows")
+
     def frame(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> pd.DataFrame:
         """The answer as a pandas frame."""
         return self._execute(sql, parameters, identifiers).df()
@@ -77,9 +93,12 @@ class Warehouse:
         text = read_sql(sql) if isinstance(sql, Path) else sql
         for name, fragment in identifiers.items():
             text = text.replace("{" + name + "}", fragment)
-        used = {name: value for name, value in (parameters or {}).items() if f"${name}" in text}
+        given = parameters or {}
+        answer = self._connection
         try:
-            return self._connection.execute(text, used) if used else self._connection.execute(text)
+            for statement in self._connection.extract_statements(text):
+                bound = {name: given[name] for name in statement.named_parameters}
+                answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
         except duckdb.OutOfMemoryException as fault:
             raise WarehouseError(
                 f"{self.path or 'The warehouse'}: no memory or disk space left for this step. Nothing was changed. "
@@ -90,10 +109,11 @@ class Warehouse:
                 f"{self.path or 'The warehouse'}: the disk refused ({_first_line(fault)}). Nothing was changed. "
                 "Check space and rights of the folder and try again."
             ) from fault
+        return answer
 
 
 def _filled(array: Any) -> np.ndarray[Any, Any]:
-    if not isinstance(array, np.ma.MaskedArray):
+    if not hasattr(array, "filled"):  # a masked array is what holds empty cells
         return np.asarray(array)
     if array.dtype == object:
         return array.filled(None)
@@ -121,8 +141,10 @@ def open_reading(path: Path) -> Warehouse:
             f"{path}: there is no warehouse here. Load exports first (fitledger load FOLDER --warehouse {path}), "
             "or name another file with --warehouse."
         )
-    warehouse = _connect(path, read_only=True)
+    warehouse = Warehouse(duckdb.connect(":memory:"), path, attached=True)
     try:
+        # Attached, since a second connect() in one process would answer from the file that a load has replaced.
+        _opened(path, lambda: warehouse.attach(path))
         _check_version(warehouse, path)
     except WarehouseError:
         warehouse.close()
@@ -145,7 +167,8 @@ def open_loading(path: Path, *, keep: bool = True) -> Iterator["LoadingWarehouse
             if path.exists():
                 open_reading(path).close()
                 shutil.copyfile(path, working)
-            warehouse = LoadingWarehouse(_connect(working, read_only=False)._connection, path)
+            connection = _opened(path, lambda: duckdb.connect(str(working)))
+            warehouse = LoadingWarehouse(connection, path)
             try:
                 yield warehouse
             finally:
@@ -169,17 +192,6 @@ class LoadingWarehouse(Warehouse):
     def leave_unchanged(self) -> None:
         """Nothing new came: the warehouse file stays as it is, byte for byte."""
         self.is_changed = False
-
-    @contextmanager
-    def transaction(self) -> Iterator[None]:
-        """All statements of the block, or none."""
-        self._connection.begin()
-        try:
-            yield
-        except BaseException:
-            self._connection.rollback()
-            raise
-        self._connection.commit()
 
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:
@@ -212,9 +224,9 @@ def _held(path: Path) -> Iterator[None]:
         lock.release()
 
 
-def _connect(path: Path, *, read_only: bool) -> Warehouse:
+def _opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
     try:
-        return Warehouse(duckdb.connect(str(path), read_only=read_only), path)
+        return opening()
     except duckdb.Error as fault:
         text = str(fault)
         if "lock" in text.lower():

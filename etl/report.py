@@ -1,0 +1,52 @@
+"""What a load or a check tells: one object for the terminal, `--json` and the Data page."""
+
+from dataclasses import dataclass, field
+
+import orjson
+
+from shared.errors import EXIT_DONE, EXIT_SOME_REJECTED
+
+
+@dataclass
+class FileReport:
+    """One file: read = stored + replaced + unchanged + rejected + waiting, always."""
+
+    file: str
+    table: str | None
+    read: int = 0
+    stored: int = 0
+    replaced: int = 0
+    unchanged: int = 0
+    rejected: int = 0
+    waiting: int = 0
+    refused: bool = False
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One rule that one row of a file breaks."""
+
+    file: str
+    line: int
+    column: str
+    rule: str
+    value: str | None
+    words: str
+
+
+@dataclass
+class LoadReport:
+    """`load_id` is None where nothing was written: a check, or a load that brought nothing new."""
+
+    load_id: int | None = None
+    files: list[FileReport] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def exit_code(self) -> int:
+        incomplete = any(file.rejected or file.refused for file in self.files)
+        return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
+
+    def to_json(self) -> bytes:
+        return orjson.dumps(self, option=orjson.OPT_INDENT_2)

@@ -1,0 +1,19 @@
+-- Makes: findings (grain: one row a rule and rejected record of this load) and staged_files (one row a file).
+CREATE OR REPLACE TEMP TABLE findings (
+    file_no INTEGER NOT NULL,
+    record BIGINT,
+    line BIGINT,
+    "column" VARCHAR NOT NULL,
+    rule VARCHAR NOT NULL,
+    value VARCHAR,
+    words VARCHAR NOT NULL,
+    received VARCHAR NOT NULL,
+    row_key VARCHAR
+);
+
+CREATE OR REPLACE TEMP TABLE staged_files (
+    file_no INTEGER PRIMARY KEY,
+    file VARCHAR NOT NULL,
+    "table" VARCHAR NOT NULL,
+    first_row BIGINT NOT NULL
+);
