@@ -90,7 +90,9 @@ def _column_rules(column: Column, load_date: date) -> Iterator[Rule]:
 
 
 def _number_rules(column: Column, text: str, value: str, load_date: date) -> Iterator[Rule]:
-    remedy = "Correct the value and load again; if the column is in another unit, set it in a mapping."
+    remedy = "Correct the value and load again" + (
+        "; if the column is in another unit, set it in a mapping." if column.unit in UNITS else "."
+    )
     # An underscore between digits is a habit of programming languages, no number of an export.
     broken = f"{text} IS NOT NULL AND ({value} IS NULL OR NOT isfinite({value}) OR contains({text}, '_'))"
     kind = "a whole number" if column.type == "integer" else "a number"

@@ -122,8 +122,8 @@ def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceF
             merge.find_duplicates(warehouse, source, file_no)
             merge.find_orphans(warehouse, source, file_no)
             if n_waiting := report.files[file_no].waiting:
-                rows = "1 row waits" if n_waiting == 1 else f"{n_waiting} rows wait"
-                report.files[file_no].words += f"; {rows} for their session"
+                rows = "1 row waits for its session" if n_waiting == 1 else f"{n_waiting} rows wait for their session"
+                report.files[file_no].words += f"; {rows}"
 
 
 def _findings(warehouse: LoadingWarehouse) -> list[Finding]:

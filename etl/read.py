@@ -22,7 +22,9 @@ from shared.warehouse import Warehouse
 SEPARATORS = (",", ";", "\t")
 READABLE = (".csv", ".csv.gz", ".parquet")
 # Known data forms that are told rather than passed over.
-ANNOUNCED = (*READABLE, ".xlsx", ".xls", ".jsonl", ".json", ".zip", ".tsv", ".txt")
+ANNOUNCED = (*READABLE, ".xlsx", ".xls", ".jsonl", ".json", ".zip")
+# Told only where the name is a table's: such files are often notes.
+_MAYBE = (".tsv", ".txt")
 _CHUNK = 1 << 20
 
 
@@ -70,7 +72,7 @@ def find_files(paths: Iterable[Path]) -> list[FoundFile]:
     found: list[FoundFile] = []
     for path in paths:
         if path.is_dir():
-            inside = sorted(file for file in path.rglob("*") if file.is_file() and _form(file.name, ANNOUNCED))
+            inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name))
             found += [FoundFile(file, file.relative_to(path).as_posix()) for file in inside]
         elif path.exists():
             found.append(FoundFile(path, path.name))
@@ -167,6 +169,10 @@ def line_of_byte(source: SourceFile, position: int) -> int:
     """The line on which a byte of a CSV file stands."""
     with source.readable_path.open("rb") as file:
         return file.read(position).count(b"\n") + 1
+
+
+def _is_export(name: str) -> bool:
+    return bool(_form(name, ANNOUNCED) or (_form(name, _MAYBE) and _table_of(name)))
 
 
 def _form(name: str, forms: tuple[str, ...]) -> str | None:

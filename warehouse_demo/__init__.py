@@ -1,0 +1,15 @@
+"""The invented demo: a scenario, its simulator, the exports it writes, and the warehouse built from them."""
+
+from pathlib import Path
+
+HOME = Path(__file__).parent
+EXPORTS = HOME / "exports"
+WAREHOUSE = HOME / "demo.duckdb"
+
+
+def is_current() -> bool:
+    """Whether the demo warehouse is there and not older than any of its exports."""
+    if not WAREHOUSE.exists():
+        return False
+    newest = max((file.stat().st_mtime for file in EXPORTS.iterdir()), default=0.0)
+    return WAREHOUSE.stat().st_mtime >= newest

@@ -1,0 +1,247 @@
+"""The command: parse, call, print, exit code."""
+
+import logging
+import secrets
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from shared.errors import FitledgerError
+from shared.settings import load_settings
+from shared.warehouse import DEFAULT_WAREHOUSE
+
+LOG = Path("fitledger.log")
+app = typer.Typer(
+    name="fitledger",
+    help="What each support did to the knees of a studio's riders: exported fit sessions in, effects out.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
+WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
+Host = Annotated[str, typer.Option(help="Address to serve on.")]
+Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
+
+
+def main() -> None:
+    """The entry point: a reader sees a sentence and an exit code; a fault of the program keeps its traceback in the log."""
+    try:
+        app()
+    except FitledgerError as error:
+        typer.echo(f"fitledger: {error}", err=True)
+        raise SystemExit(error.exit_code) from None
+    except Exception:
+        reference = secrets.token_hex(4)
+        _log_fault(reference)
+        typer.echo(
+            f"fitledger: something went wrong inside the program. Nothing more was written. The details are in {LOG}, "
+            f"reference {reference}; please send them to whoever looks after fitledger.",
+            err=True,
+        )
+        raise SystemExit(1) from None
+
+
+@app.command()
+def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
+    """Build the demo warehouse from its exports where it is missing or older, and serve it."""
+    from warehouse_demo import EXPORTS, WAREHOUSE, is_current
+
+    if not is_current():
+        from etl.load import load as load_exports
+
+        WAREHOUSE.unlink(missing_ok=True)
+        with _progress() as progress:
+            report = load_exports([EXPORTS], WAREHOUSE, progress)
+        typer.echo(f"Demo warehouse: {_total_words(report)}.")
+    _serve(WAREHOUSE, None, host, port)
+
+
+@app.command()
+def load(paths: Paths, warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_json: AsJson = False) -> None:
+    """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
+    from etl.load import load as load_exports
+
+    with _progress() as progress:
+        report = load_exports(paths, warehouse, progress)
+    _print_report(report, as_json)
+
+
+@app.command()
+def check(paths: Paths, warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_json: AsJson = False) -> None:
+    """Tell what a load would do and find; write nothing."""
+    from etl.load import check_files
+
+    with _progress() as progress:
+        report = check_files(paths, warehouse, progress)
+    _print_report(report, as_json)
+
+
+@app.command()
+def rejects(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_csv: AsCsv = False, as_json: AsJson = False) -> None:
+    """List the rejected rows, whole, with the reason."""
+    from dashboard.questions.answers import rows_to_csv
+    from dashboard.questions.asking import Asker
+    from dashboard.questions.selection import Selection
+
+    answer: Any = Asker(warehouse, load_settings()).ask("data", Selection())
+    rows = answer.rows("rejects")
+    if as_json:
+        import orjson
+
+        typer.echo(orjson.dumps({"as_of": answer.as_of, "rejects": rows}, option=orjson.OPT_INDENT_2))
+    elif as_csv:
+        typer.echo(rows_to_csv(rows), nl=False)
+    else:
+        for row in rows:
+            typer.echo(f"{row['file']}, line {row['line']}: {row['words']}")
+        typer.echo(f"{len(rows)} findings. Print the rows whole with --csv.")
+
+
+@app.command()
+def show(
+    question: Annotated[str, typer.Argument(help="effects, studio, noise or data.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    as_json: AsJson = False,
+    as_csv: AsCsv = False,
+    date_from: Annotated[str, typer.Option("--from", metavar="DATE", help="First day of the fits.")] = "",
+    date_to: Annotated[str, typer.Option("--to", metavar="DATE", help="Last day of the fits.")] = "",
+    studio: Annotated[str, typer.Option(help="Studios, comma-separated, as all that follow.")] = "",
+    fitter: Annotated[str, typer.Option(help="Fitters.")] = "",
+    visit_kind: Annotated[str, typer.Option("--visit-kind", "--visit_kind", help="Kinds of visit.")] = "",
+    bike_kind: Annotated[str, typer.Option("--bike-kind", "--bike_kind", help="Kinds of bicycle.")] = "",
+    riding: Annotated[str, typer.Option(help="Kinds of riding.")] = "",
+    arch_height: Annotated[str, typer.Option("--arch-height", "--arch_height", help="Arch heights.")] = "",
+    forefoot: Annotated[str, typer.Option(help="Forefoot classes.")] = "",
+    side: Annotated[str, typer.Option(help="left or right.")] = "",
+    split: Annotated[str, typer.Option(help="Column by which the figures are split, such as foot_type.")] = "",
+) -> None:
+    """Answer a question: the same object that the pages and the report print."""
+    from dashboard.questions.asking import Asker
+    from dashboard.questions.selection import parse_selection
+
+    words = {
+        "from": date_from, "to": date_to, "studio": studio, "fitter": fitter, "visit_kind": visit_kind,
+        "bike_kind": bike_kind, "riding": riding, "arch_height": arch_height, "forefoot": forefoot,
+        "side": side, "split": split,
+    }  # fmt: skip
+    answer = Asker(warehouse, load_settings(settings)).ask(question, parse_selection(words))
+    if as_json:
+        typer.echo(answer.to_json())
+    elif as_csv:
+        typer.echo(answer.to_csv(), nl=False)
+    else:
+        _print_answer(answer)
+
+
+@app.command()
+def serve(
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    host: Host = "127.0.0.1",
+    port: Port = 8050,
+) -> None:
+    """Serve the dashboard on a warehouse."""
+    _serve(warehouse, settings, host, port)
+
+
+def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None:
+    from dashboard.app import create_app
+    from dashboard.questions.asking import Asker
+    from dashboard.serving import free_port, serve_forever
+    from shared.warehouse import open_reading
+
+    open_reading(warehouse).close()
+    port = port or free_port(host)
+    application = create_app(Asker(warehouse, load_settings(settings)))
+    typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
+    serve_forever(application, host, port)
+
+
+def _print_report(report: Any, as_json: bool) -> None:
+    if as_json:
+        typer.echo(report.to_json())
+    else:
+        for file in report.files:
+            typer.echo(_file_words(file))
+        _print_findings(report.findings)
+        typer.echo(f"{_total_words(report)}." + ("" if report.load_id else " Nothing was written."))
+    raise typer.Exit(report.exit_code)
+
+
+def _file_words(file: Any) -> str:
+    if file.refused:
+        return f"refused  {file.words}"
+    return (
+        f"{file.file} → {file.table}: {file.read} read = {file.stored} stored + {file.replaced} replaced + "
+        f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting  ({file.words})"
+    )
+
+
+def _print_findings(findings: list[Any]) -> None:
+    groups: dict[tuple[str, str], list[Any]] = {}
+    for finding in findings:
+        groups.setdefault((finding.rule, finding.column), []).append(finding)
+    for (rule, column), found in groups.items():
+        typer.echo(f"\n{rule}, {column}: {len(found)} row{'s' if len(found) > 1 else ''}")
+        for finding in found[:3]:
+            typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
+    if findings:
+        typer.echo("")
+
+
+def _total_words(report: Any) -> str:
+    totals = {
+        name: sum(getattr(file, name) for file in report.files)
+        for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
+    }
+    refused = sum(file.refused for file in report.files)
+    words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
+    return words + (f"; {refused} file{'s' if refused > 1 else ''} refused" if refused else "")
+
+
+def _print_answer(answer: Any) -> None:
+    typer.echo(answer.headline)
+    typer.echo(f"{answer.selection_words}; data up to {answer.as_of}.\n")
+    rows = [{key: _cell(value) for key, value in row.items()} for row in answer.rows()]
+    if not rows:
+        return
+    words = [row.pop("words", "") for row in rows]
+    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in rows[0]}
+    for row, sentence in zip([{key: key for key in rows[0]}, *rows], ["", *words], strict=True):
+        typer.echo("  ".join(row[key].ljust(width) for key, width in widths.items()) + f"  {sentence}".rstrip())
+
+
+def _cell(value: Any) -> str:
+    return f"{value:.3f}" if isinstance(value, float) else "" if value is None else str(value)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int, str], None]]:
+    """A bar on a terminal, plain lines in a pipe; both on standard error, so that --json stays clean."""
+    if not sys.stderr.isatty():
+        yield lambda done, total, words: typer.echo(f"[{done + 1}/{total}] {words}", err=True)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("")
+        yield lambda done, total, words: bar.update(task, completed=done, total=total, description=words)
+
+
+def _log_fault(reference: str) -> None:
+    logging.basicConfig(filename=LOG, format="%(asctime)s %(levelname)s %(message)s")
+    logging.getLogger("fitledger").exception("fault %s", reference)

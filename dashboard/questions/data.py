@@ -1,0 +1,83 @@
+"""Can we trust it: what the warehouse holds, what was rejected or waits, and how complete the fits are."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
+from dashboard.questions.numbers import spoken_percent
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.catalogue import Table, catalogue
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_share
+from shared.warehouse import Warehouse
+
+METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
+
+# What is asked of each fit: the name of the check, the counting column, and the sentence.
+_CHECKS = (
+    ("exam_complete", "n_examined", "{share} of fits have arch and forefoot examined on both feet ({n} of {total})."),
+    ("recorded_twice", "n_recorded_twice", "{share} of fits were recorded at arrival and departure ({n} of {total})."),
+    ("bike_measured", "n_bike_measured", "{share} of fits have the bicycle measured before leaving ({n} of {total})."),
+    ("repeat_capture", "n_repeated", "{share} of fits hold a repeat capture with nothing changed ({n} of {total})."),
+)
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Data:
+    """Tables, loads and rejects of the whole warehouse; completeness of the selected fits."""
+    scope = scope_of(warehouse, selection, settings)
+    tables = tuple(_table_row(warehouse, table) for table in catalogue().values())
+    return Data(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method=METHOD,
+        headline=_headline(tables),
+        tables=tables,
+        loads=tuple(LoadRow(**row) for row in warehouse.rows(SQL / "data_loads.sql")),
+        reasons=tuple(ReasonRow(**row) for row in warehouse.rows(SQL / "data_reasons.sql")),
+        rejects=tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
+        quality=tuple(_quality(warehouse, scope, settings)),
+    )
+
+
+def _table_row(warehouse: Warehouse, table: Table) -> TableRow:
+    own = next((column.name for column in table.columns if column.type == "date" and column.required), None)
+    dates = {
+        f"{word}_date": f'(SELECT {function}("{own}") FROM core."{table.name}")' if own else "CAST(NULL AS DATE)"
+        for word, function in (("first", "min"), ("last", "max"))
+    }
+    return TableRow(**warehouse.rows(SQL / "data_tables.sql", table=table.name, **dates)[0])
+
+
+def _headline(tables: tuple[TableRow, ...]) -> str:
+    stored, waiting, rejected = (
+        sum(getattr(row, name) for row in tables) for name in ("stored", "waiting", "rejected")
+    )
+    total = stored + waiting + rejected
+    if total == 0:
+        return "The warehouse is empty: load exports to begin."
+    return (
+        f"{spoken_percent_fine(stored / total)} of {counted(total, 'row')} are in the figures; "
+        f"{counted(rejected, 'row')} rejected and {counted(waiting, 'row')} waiting for a session, each kept with its reason."
+    )
+
+
+def spoken_percent_fine(share: float) -> str:
+    """A share near one is not rounded up to all."""
+    return f"{int(share * 1000) / 10:.1f} %"
+
+
+def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[QualityRow]:
+    row = warehouse.rows(SQL / "data_quality.sql", scope.parameters, **fragments())[0]
+    total = row["n_fits"]
+    for check, column, words in _CHECKS:
+        n = row[column]
+        if total < settings.minimum.rows_shown:
+            yield QualityRow(check, n, total, None, None, None, f"Not enough yet: {counted(total, 'fit')}.")
+            continue
+        events = np.repeat([1.0, 0.0], [n, total - n])
+        found = clustered_share(events, np.arange(total), settings.intervals.level)
+        sentence = words.format(share=spoken_percent(found.estimate), n=f"{n:,}", total=f"{total:,}")
+        yield QualityRow(check, n, total, found.estimate, found.low, found.high, sentence)

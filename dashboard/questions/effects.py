@@ -1,0 +1,158 @@
+"""What moved the knee: each support's effect on tilt, sway and offset by two estimates and the bracket between them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions import verdict
+from dashboard.questions.answers import EffectRow, Effects
+from dashboard.questions.scope import SQL, fragments, scope_of
+from dashboard.questions.selection import Selection
+from dashboard.questions.supports import Counts, Design, Rows, SupportColumn, build_design
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.bracket import bracket
+from shared.statistics.estimability import not_estimable
+from shared.statistics.mixed_model import fit_mixed_model
+from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.within_knee import fit_within_knee
+from shared.warehouse import Warehouse
+
+OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm"}
+
+METHOD = {
+    "pooled": "linear mixed model, REML: supports, exam, capture order, visit kind; random intercepts for rider, knee, "
+    "visit; covariance clustered by rider",
+    "within": "least squares on differences from each session-knee's mean, with capture order; covariance clustered by rider",
+    "bracket": "from the lower to the higher end of both intervals",
+    "q_value": "Benjamini-Hochberg within an outcome, on the larger p-value of the two estimates",
+}
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """The two fits of one outcome by term: estimate, low, high, p-value."""
+
+    pooled: dict[str, tuple[float, float, float, float]]
+    within: dict[str, tuple[float, float, float, float]]
+    bracket: dict[str, tuple[float, float, bool]]
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effects:
+    """The effect of each support on each outcome; with a split, at each of its levels as well."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    rows = warehouse.arrays(SQL / "effects_rows.sql", scope.parameters, **fragments())
+    found: list[EffectRow] = []
+    for outcome in OUTCOMES:
+        found += _outcome_rows(rows, outcome, None, settings)
+    if selection.split:
+        for outcome in OUTCOMES:
+            found += _outcome_rows(rows, outcome, selection.split, settings)
+    return Effects(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "level": settings.intervals.level},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        n_captures=len(rows["rider"]),
+        headline=_headline(found),
+        effects=tuple(found),
+    )
+
+
+def _outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> list[EffectRow]:
+    present = np.isfinite(rows[outcome].astype(float))
+    kept = {name: column[present] for name, column in rows.items()}
+    if not present.any():
+        return []
+    design = build_design(kept, split)
+    refusals = _refusals(design, kept, settings)
+    pair: _Pair | None = None
+    if len(refusals) < len(design.columns):
+        try:
+            pair = _fit(design, kept[outcome].astype(float), kept, settings)
+        except StatisticsError as refusal:
+            refusals = {column.term: str(refusal) for column in design.columns}
+    made = [
+        _row(column, counts, outcome, split, refusals.get(column.term), pair)
+        for column, counts in zip(design.columns, design.counts, strict=True)
+        if column.level != "not examined"
+    ]
+    return _with_q_values(made, pair)
+
+
+def _refusals(design: Design, rows: Rows, settings: Settings) -> dict[str, str]:
+    """Why a support carries no figure, by term."""
+    minimum = settings.minimum
+    refused: dict[str, str] = {}
+    for column, counts in zip(design.columns, design.counts, strict=True):
+        if counts.n_changes == 0:
+            refused[column.term] = verdict.not_changed(column.support)
+        elif counts.n_riders < minimum.riders_per_effect or counts.n_changes < minimum.changes_per_type:
+            need = f"{minimum.changes_per_type} changes in {minimum.riders_per_effect} riders"
+            refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
+    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
+    terms = tuple(design.columns[index].term for index in changed)
+    names = {column.term: column.support for column in design.columns}
+    tangled = not_estimable(
+        np.column_stack([design.supports[:, changed], design.within_others]),
+        (*terms, *design.within_terms),
+        rows["session_knee"],
+    )
+    for term, partners in tangled.items():
+        if term in names and term not in refused:
+            refused[term] = verdict.changed_together(names[term], [names.get(partner, partner) for partner in partners])
+    return refused
+
+
+def _fit(design: Design, outcome: NDArray[np.float64], rows: Rows, settings: Settings) -> _Pair:
+    terms = tuple(column.term for column in design.columns)
+    varied = np.ptp(design.supports, axis=0) > 0
+    changed = np.array([counts.n_changes > 0 for counts in design.counts])
+    pooled = fit_mixed_model(
+        outcome,
+        np.column_stack([design.supports[:, varied], design.pooled_others]),
+        (*_kept(terms, varied), *design.pooled_terms),
+        rows["rider"],
+        rows["knee"],
+        rows["visit"],
+    )
+    within = fit_within_knee(
+        outcome,
+        np.column_stack([design.supports[:, changed], design.within_others]),
+        (*_kept(terms, changed), *design.within_terms),
+        rows["session_knee"],
+        rows["rider"],
+    )
+    level = settings.intervals.level
+    return _pair(_kept(terms, changed), pooled.table(level), within.table(level))
+
+
+def _kept(terms: tuple[str, ...], mask: NDArray[np.bool_]) -> tuple[str, ...]:
+    return tuple(term for term, keep in zip(terms, mask, strict=True) if keep)
+
+
+def _pair(terms: tuple[str, ...], pooled: Any, within: Any) -> _Pair:
+    raise ValueError
+
+
+def _row(
+    column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, pair: _Pair | None
+) -> EffectRow:
+    raise ValueError
+
+
+def _with_q_values(made: list[EffectRow], pair: _Pair | None) -> list[EffectRow]:
+    raise ValueError
+
+
+def _headline(found: list[EffectRow]) -> str:
+    raise ValueError
+
+
+_UNUSED = (Iterator, replace, benjamini_hochberg, bracket)

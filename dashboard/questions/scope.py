@@ -1,0 +1,105 @@
+"""What every question shares: the selection as SQL, how much it holds, and the selection in words."""
+
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from dashboard.questions.selection import Selection
+from shared.errors import TooFewError
+from shared.settings import Settings
+from shared.warehouse import Warehouse, read_sql
+
+SQL = Path(__file__).with_name("sql")
+
+_SPOKEN = {
+    "visit_kind": "visits: {}",
+    "bike_kind": "bicycles: {}",
+    "riding": "riding: {}",
+    "fitter": "fitters: {}",
+    "arch_height": "arch: {}",
+    "forefoot": "forefoot: {}",
+    "side": "{} side",
+}
+
+
+@dataclass(frozen=True)
+class Scope:
+    """The fits that a selection holds; `parameters` and `fragments` bind it into a question's SQL."""
+
+    as_of: date | None
+    n_fits: int
+    n_riders: int
+    words: str
+    parameters: dict[str, Any]
+
+    def require_fits(self) -> None:
+        """Raises TooFewError where the selection is empty."""
+        if self.n_fits == 0:
+            raise TooFewError(f"No fit matches this selection ({self.words}). Widen it, or reset it to see all fits.")
+
+
+@lru_cache(maxsize=1)
+def fragments() -> dict[str, str]:
+    """The selection's conditions by the name under which a question's SQL takes them."""
+
+    def feet(relation: str) -> str:
+        text = read_sql(SQL / "feet_selected.sql").replace("{feet}", relation)
+        return text.replace("{forefoot_class}", forefoot_class(f"{relation}.forefoot_angle_deg"))
+
+    return {
+        "fits_selected": read_sql(SQL / "fits_selected.sql").replace("{feet_selected}", feet("feet")),
+        "captures_selected": feet("captures"),
+        "knees_selected": feet("knees"),
+        "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
+    }
+
+
+def forefoot_class(angle: str) -> str:
+    """SQL of the forefoot class of an angle column."""
+    return read_sql(SQL / "forefoot_class.sql").replace("{angle}", angle)
+
+
+def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings) -> Scope:
+    """Counts the selection and says it in words."""
+    parameters = {**settings.parameters(), **selection.parameters()}
+    as_of = warehouse.value(SQL / "as_of.sql")
+    row = warehouse.rows(SQL / "scope.sql", parameters, **fragments())[0]
+    return Scope(
+        as_of=as_of,
+        n_fits=row["n_fits"],
+        n_riders=row["n_riders"],
+        words=_words(selection, row),
+        parameters={**parameters, "as_of": as_of},
+    )
+
+
+def _words(selection: Selection, row: dict[str, Any]) -> str:
+    """As in: 412 fits, 7 January to 30 June 2026, both studios, arch: low."""
+    parts = [counted(row["n_fits"], "fit")]
+    start = row["first_date"] or selection.date_from
+    end = row["last_date"] or selection.date_to
+    if start and end:
+        parts.append(f"{_day(start, start.year != end.year)} to {_day(end)}")
+    parts.append(_studio_words(row["studios"] or list(selection.studio), selection.studio))
+    for name, spoken in _SPOKEN.items():
+        if chosen := getattr(selection, name):
+            parts.append(spoken.format(" or ".join(code.replace("_", " ") for code in chosen)))
+    return ", ".join(part for part in parts if part)
+
+
+def _studio_words(present: list[str], chosen: tuple[str, ...]) -> str:
+    if chosen or len(present) == 1:
+        names = chosen or present
+        return f"studio{'s' if len(names) > 1 else ''} {' and '.join(names)}"
+    return {0: "", 2: "both studios"}.get(len(present), f"all {len(present)} studios")
+
+
+def _day(day: date, with_year: bool = True) -> str:
+    return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
+
+
+def counted(n: int, noun: str) -> str:
+    """As in: 1 fit, 1,400 fits."""
+    return f"{n:,} {noun}{'' if n == 1 else 's'}"

@@ -1,0 +1,27 @@
+-- Answers: what each fit adds to the headline figures. Grain and key: one row a session. Inputs: mart.fits, mart.captures.
+-- side_difference_deg: right less left tilt at departure; is_followable: the fit asks for a follow-up and its window has
+-- closed by the data's last date; has_returned: attended within the window.
+WITH departures AS (
+    SELECT
+        session_id,
+        max(knee_tilt_deg) FILTER (WHERE side = 'right') - max(knee_tilt_deg) FILTER (WHERE side = 'left')
+            AS side_difference_deg
+    FROM mart.captures
+    WHERE is_departure
+    GROUP BY session_id
+)
+
+SELECT
+    dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
+    date_trunc('month', fits.session_date) AS month,
+    departures.side_difference_deg,
+    fits.comfort_departure - fits.comfort_arrival AS comfort_gained_points,
+    (fits.visit_kind <> 'follow_up' OR fits.booked_on IS NOT NULL)
+        AND fits.session_date + CAST($follow_up_returned_within_days AS INTEGER) < CAST($as_of AS DATE) AS is_followable,
+    coalesce(
+        fits.attended_on <= fits.session_date + CAST($follow_up_returned_within_days AS INTEGER), false
+    ) AS has_returned
+FROM mart.fits AS fits
+LEFT JOIN departures ON departures.session_id = fits.session_id
+WHERE {fits_selected}
+ORDER BY fits.session_id;

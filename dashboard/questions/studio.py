@@ -1,0 +1,133 @@
+"""How are we doing: four headline figures, each with its interval, over the selection and by month."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions import noise
+from dashboard.questions.answers import Studio, StudioFigure, StudioTrendRow
+from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.settings import Settings
+from shared.statistics.clustered import Estimate, clustered_mean, clustered_share
+from shared.warehouse import Warehouse
+
+METHOD = {
+    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 from arrival to departure",
+    "side_difference_left": "share of fits whose tilt differs between the knees by the limit or more at departure",
+    "return_rate": "share of fits attended again within the window, of the fits whose window has closed by as_of",
+    "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
+    "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
+}
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """One figure's raw values: what is averaged, by rider and month."""
+
+    figure: str
+    unit: str
+    counted: str
+    values: NDArray[np.float64]
+    rider: NDArray[np.int64]
+    month: NDArray[Any]
+    refusal: str = ""
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studio:
+    """The four headline figures of the owner's first page."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    measured = list(_measured(warehouse, scope, selection, settings))
+    figures = tuple(_figure(each, settings) for each in measured)
+    return Studio(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=f"In {scope.words}: {figures[0].words}",
+        figures=figures,
+        trend=tuple(row for each in measured for row in _trend(each, settings)),
+    )
+
+
+def _measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings) -> Iterator[_Measured]:
+    knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
+    fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
+    tilt_noise = noise.ask(warehouse, selection, settings).noise[0]
+    if tilt_noise.mdc95 is None:
+        yield _Measured(
+            "knees_better", "share", "knee", np.array([]), np.array([], int), np.array([]), tilt_noise.words
+        )
+    else:
+        better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
+        yield _Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["month"])
+    difference = np.abs(fits["side_difference_deg"].astype(float))
+    both = np.isfinite(difference)
+    left = (difference >= settings.knee.side_difference_deg).astype(float)
+    yield _Measured("side_difference_left", "share", "fit", left[both], fits["rider"][both], fits["month"][both])
+    closed = fits["is_followable"].astype(bool)
+    returned = fits["has_returned"].astype(float)
+    yield _Measured("return_rate", "share", "fit", returned[closed], fits["rider"][closed], fits["month"][closed])
+    gained = fits["comfort_gained_points"].astype(float)
+    rated = np.isfinite(gained)
+    yield _Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["month"][rated])
+
+
+def _estimate(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
+    if len(values) < settings.minimum.rows_shown:
+        return None
+    compute = clustered_share if unit == "share" else clustered_mean
+    return compute(values, rider, settings.intervals.level)
+
+
+def _figure(measured: _Measured, settings: Settings) -> StudioFigure:
+    n = len(measured.values)
+    found = _estimate(measured.values, measured.rider, measured.unit, settings)
+    if found is None:
+        words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
+        return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words)
+    words = _WORDS[measured.figure].format(
+        estimate=_written(found.estimate, measured.unit),
+        interval=f"{_written(found.low, measured.unit)} to {_written(found.high, measured.unit)}",
+        n=counted(n, measured.counted),
+        limit=spoken(settings.knee.side_difference_deg, 0, "°"),
+        days=settings.follow_up.returned_within_days,
+    )
+    return StudioFigure(
+        measured.figure, measured.unit, measured.counted, n, found.estimate, found.low, found.high, words
+    )
+
+
+def _trend(measured: _Measured, settings: Settings) -> Iterator[StudioTrendRow]:
+    for month in np.unique(measured.month):
+        inside = measured.month == month
+        found = _estimate(measured.values[inside], measured.rider[inside], measured.unit, settings)
+        figures = (found.estimate, found.low, found.high) if found else (None, None, None)
+        first_day = date.fromisoformat(str(month)[:10])
+        yield StudioTrendRow(measured.figure, first_day, measured.unit, int(inside.sum()), *figures)
+
+
+def _written(value: float, unit: str) -> str:
+    return spoken_percent(value) if unit == "share" else spoken(value, 1)
+
+
+_NAMES = {
+    "knees_better": "Knees better",
+    "side_difference_left": "Side differences left",
+    "return_rate": "Riders who came back",
+    "comfort_gained": "Comfort gained",
+}
+_WORDS = {
+    "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}).",
+    "side_difference_left": "{estimate} of fits ended with a side difference in tilt of {limit} or more ({interval}; {n}).",
+    "return_rate": "{estimate} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
+    "comfort_gained": "Comfort rose by {estimate} points of 10 on average ({interval}; {n} rated at both ends).",
+}

@@ -1,0 +1,67 @@
+"""The plain-word verdict on one support, and the rule that makes it. The words never claim more than the bracket."""
+
+from dataclasses import dataclass
+
+from dashboard.questions.numbers import spoken
+from shared.units import UNITS
+
+_SUPPORTS = {
+    "insole_low": "A low insole",
+    "insole_medium": "A medium insole",
+    "insole_high": "A high insole",
+    "insole_custom": "A custom insole",
+    "shim": "One more varus shim",
+    "stance": "One mm of outward stance",
+}
+_RISES = {"tilt": "raises the tilt", "sway": "adds sway", "offset": "moves the knee outward"}
+_FALLS = {"tilt": "lowers the tilt", "sway": "takes sway away", "offset": "moves the knee inward"}
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Both estimates and the bracket from the lower to the higher end of their intervals, in the outcome's unit."""
+
+    pooled: float
+    within: float
+    bracket_low: float
+    bracket_high: float
+    disagree: bool
+
+
+def verdict(support: str, outcome: str, unit: str, figures: Figures) -> str:
+    """A change is told where the bracket lies on one side of zero; otherwise the bracket is told and no change."""
+    name, sign = _SUPPORTS[support], UNITS[unit].sign
+    low, high = figures.bracket_low, figures.bracket_high
+    if low > 0:
+        told = f"{name} {_RISES[outcome]} by {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    elif high < 0:
+        told = f"{name} {_FALLS[outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
+    else:
+        told = f"{name} shows no clear change in {outcome}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    if figures.disagree:
+        return (
+            f"{told}. The two estimates differ by more than their noise (pooled {spoken(figures.pooled, 2, sign)}, "
+            f"within-knee {spoken(figures.within, 2, sign)}); a repeat capture before a change would tell which to trust."
+        )
+    return f"{told}; both estimates agree."
+
+
+def not_enough(support: str, n_changes: int, n_riders: int, minimum: int) -> str:
+    """For a support that was changed too seldom."""
+    changes = f"{n_changes} change{'' if n_changes == 1 else 's'}"
+    riders = f"{n_riders} rider{'' if n_riders == 1 else 's'}"
+    return f"{_SUPPORTS[support]}: not enough yet, {changes} in {riders}; an estimate needs {minimum}."
+
+
+def not_changed(support: str) -> str:
+    """For a support that never changed within a knee."""
+    return f"{_SUPPORTS[support]}: no figure, since it was never changed between two captures of one knee."
+
+
+def changed_together(support: str, partners: list[str]) -> str:
+    """For supports whose changes cannot be told apart."""
+    others = " and ".join(_SUPPORTS.get(partner, partner).lower() for partner in partners)
+    return (
+        f"{_SUPPORTS[support]}: no figure, since it was always changed together with {others}. "
+        "Change one support at a time to tell them apart."
+    )
