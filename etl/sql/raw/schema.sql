@@ -1,5 +1,6 @@
 -- Makes: the ledger of loads. Grain: raw.warehouse one row; raw.loads one row a load that changed the warehouse;
--- raw.files one row a file of such a load; raw.rejects one row a finding of a rejected row.
+-- raw.files one row a file of such a load; raw.rejects one row a finding of a rejected row; raw.waiting one row a table,
+-- load, file, column and missing session.
 -- Keys: load_id; (load_id, file_no); reject_no.
 CREATE SCHEMA IF NOT EXISTS raw;
 CREATE SCHEMA IF NOT EXISTS core;
@@ -43,4 +44,13 @@ CREATE TABLE IF NOT EXISTS raw.rejects (
     words VARCHAR NOT NULL,
     received VARCHAR NOT NULL,
     row_key VARCHAR
+);
+
+CREATE TABLE IF NOT EXISTS raw.waiting (
+    "table" VARCHAR NOT NULL,
+    load_id INTEGER NOT NULL,
+    file_no INTEGER NOT NULL,
+    "column" VARCHAR NOT NULL,
+    value VARCHAR NOT NULL,
+    n BIGINT NOT NULL
 );

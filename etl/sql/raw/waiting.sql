@@ -1,14 +1,5 @@
--- Makes: raw.waiting, anew: the rows that wait for their session. Grain: one row a table, load, file and missing session.
--- Inputs: unresolved_*, collected table by table.
-CREATE TABLE IF NOT EXISTS raw.waiting (
-    "table" VARCHAR NOT NULL,
-    load_id INTEGER NOT NULL,
-    file_no INTEGER NOT NULL,
-    "column" VARCHAR NOT NULL,
-    value VARCHAR NOT NULL,
-    n BIGINT NOT NULL
-);
-
+-- Makes: one table's part of raw.waiting, anew. Grain: one row a load, file, column and missing session.
+-- Inputs: unresolved_{table}.
 DELETE FROM raw.waiting WHERE "table" = '{table}';
 
 INSERT INTO raw.waiting

@@ -1,0 +1,29 @@
+"""Shared fixtures. Every draw in the tests is seeded; any warning is a failure."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from etl import mart, merge
+from etl.load import load
+from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory
+from warehouse_demo import EXPORTS
+
+
+@pytest.fixture(scope="session")
+def demo_warehouse(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A warehouse loaded from the demo exports."""
+    path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
+    load([EXPORTS], path)
+    return path
+
+
+@pytest.fixture
+def memory() -> Iterator[Warehouse]:
+    """An empty warehouse in memory with all its tables and marts."""
+    warehouse = in_memory()
+    merge.make_tables(warehouse, WAREHOUSE_VERSION)
+    mart.build(warehouse)
+    yield warehouse
+    warehouse.close()
