@@ -1,4 +1,4 @@
--- Makes: findings (grain: one row a rule and rejected record of this load) and staged_files (one row a file).
+-- Makes: findings and staged_files, empty. Grain: one row a rule and rejected record of this load; one row a file (file_no).
 CREATE OR REPLACE TEMP TABLE findings (
     file_no INTEGER NOT NULL,
     record BIGINT,

@@ -1,0 +1,38 @@
+"""Settings: defaults, a file, and what a wrong file is told."""
+
+from pathlib import Path
+
+import pytest
+
+from shared.errors import UsageError
+from shared.settings import Settings, load_settings
+
+
+def written(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "fitledger.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_file_changes_only_what_it_names(tmp_path: Path) -> None:
+    settings = load_settings(written(tmp_path, "[follow_up]\nreturned_within_days = 56\n"))
+    assert settings.follow_up.returned_within_days == 56
+    assert settings.follow_up.due_after_days == Settings().follow_up.due_after_days
+    assert settings.parameters()["follow_up_returned_within_days"] == 56
+
+
+def test_an_unknown_key_is_refused_with_the_nearest_one(tmp_path: Path) -> None:
+    path = written(tmp_path, "[knee]\nside_diference_deg = 3\n[forefot]\n")
+    with pytest.raises(UsageError) as refused:
+        load_settings(path)
+    assert "knee.side_diference_deg is no setting; the nearest one is knee.side_difference_deg." in str(refused.value)
+    assert "forefot is no setting; the nearest one is forefoot." in str(refused.value)
+
+
+def test_a_wrong_value_and_a_wrong_file_are_told(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=r"knee\.side_difference_deg: found -1"):
+        load_settings(written(tmp_path, "[knee]\nside_difference_deg = -1\n"))
+    with pytest.raises(UsageError, match="is not TOML"):
+        load_settings(written(tmp_path, "knee"))
+    with pytest.raises(UsageError, match="was not found"):
+        load_settings(tmp_path / "other.toml")
