@@ -1,0 +1,8 @@
+"""The pages in the order of the navigation."""
+
+from dashboard.components.page import Page
+from dashboard.pages.data.callbacks import PAGE as DATA
+from dashboard.pages.studio.callbacks import PAGE as STUDIO
+from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
+
+PAGES: tuple[Page, ...] = (STUDIO, SUPPORTS, DATA)

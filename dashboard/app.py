@@ -1,0 +1,141 @@
+"""Makes the dashboard: a shell with navigation and filter bar, the pages in it, downloads, security headers."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import dash_mantine_components as dmc
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+
+from dashboard.components import filter_bar, ids
+from dashboard.components.address import Addresses, read_view
+from dashboard.components.page import Desk, Page
+from dashboard.downloads import add_downloads
+from dashboard.figures.theme import FONT, style_sheet
+from dashboard.headers import add_headers
+from dashboard.pages import PAGES
+from dashboard.questions.asking import Asker, Choices
+from shared.errors import FitledgerError, UsageError
+
+TITLE: Final = "fitledger"
+DESCRIPTION: Final = "What each support did to the knees of this studio's riders, with honest intervals."
+_INDEX: Final = Path(__file__).with_name("index.html")
+_NO_CHOICES: Final = Choices((), (), (), None, None)
+
+
+def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
+    """The dashboard on one warehouse, served under `prefix` (begins and ends with a slash).
+
+    The warehouse is not opened before the first request, so that a server may fork after this call.
+    Raises UsageError where the prefix has another form.
+    """
+    if not (prefix.startswith("/") and prefix.endswith("/")):
+        raise UsageError(
+            f"prefix: found {prefix!r}, expected a path that begins and ends with a slash, such as /studio/."
+        )
+    desk = Desk(asker, Addresses(prefix))
+    app = Dash(
+        "fitledger",
+        title=TITLE,
+        description=DESCRIPTION,
+        update_title="",
+        requests_pathname_prefix=prefix,
+        routes_pathname_prefix=prefix,
+        assets_folder=str(Path(__file__).with_name("assets")),
+        assets_ignore=r".*\.txt$",
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        health_endpoint="health",
+        index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
+        enable_mcp=False,
+    )
+    app.layout = lambda: _shell(desk)
+    filter_bar.register(app)
+    for page in PAGES:
+        page.register(app, desk)
+    _register_shell(app, desk)
+    add_downloads(app.server, desk)
+    add_headers(app)
+    return app
+
+
+def _shell(desk: Desk) -> dmc.MantineProvider:
+    return dmc.MantineProvider(
+        [
+            dcc.Location(id=ids.URL, refresh=False),
+            dcc.Store(id=ids.VIEW),
+            dcc.Store(id=ids.THEME),
+            html.A("Skip to the page", href=f"#{ids.PAGE_TITLE}", className="skip-link"),
+            html.Header(
+                [
+                    html.Span(TITLE, className="mark-name"),
+                    html.Nav(_links(desk.addresses, ""), id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
+                ],
+                className="top",
+            ),
+            filter_bar.filter_bar(_choices(desk.asker)),
+            html.Main(html.Div(id=ids.PAGE), id="main"),
+            html.Footer(
+                html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
+                className="foot",
+            ),
+        ],
+        id=ids.PROVIDER,
+        theme={"fontFamily": FONT, "primaryColor": "blue", "defaultRadius": "sm"},
+    )
+
+
+def _choices(asker: Asker) -> Choices:
+    try:
+        return asker.choices()
+    except FitledgerError:
+        # The page tells why there is nothing to choose from.
+        return _NO_CHOICES
+
+
+def _links(addresses: Addresses, query: str) -> html.Ul:
+    return html.Ul([html.Li(dcc.Link(page.name, href=addresses.page(page.path, query))) for page in PAGES])
+
+
+def _register_shell(app: Dash, desk: Desk) -> None:
+    def show_page(pathname: str | None) -> Any:
+        page = find_page(desk.addresses.path(pathname))
+        return page.layout() if page else _no_page(desk.addresses)
+
+    def keep_query(search: str | None) -> Any:
+        try:
+            return _links(desk.addresses, read_view(search).selection.query())
+        except UsageError:
+            return _links(desk.addresses, "")
+
+    app.callback(Output(ids.PAGE, "children"), Input(ids.URL, "pathname"))(show_page)
+    app.callback(Output(ids.NAVIGATION, "children"), Input(ids.VIEW, "data"))(keep_query)
+    app.clientside_callback(
+        ClientsideFunction("fitledger", "theme"),
+        Output(ids.THEME, "data"),
+        Output(ids.PROVIDER, "forceColorScheme"),
+        Output(ids.THEME_BUTTON, "children"),
+        Input(ids.THEME_BUTTON, "n_clicks"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("fitledger", "arrive"),
+        Output(ids.PAGE, "className"),
+        Input(ids.PAGE, "children"),
+        Input(ids.NAVIGATION, "children"),
+        State(ids.URL, "pathname"),
+    )
+
+
+def find_page(path: str) -> Page | None:
+    """The page of a relative path."""
+    return next((page for page in PAGES if page.path == path), None)
+
+
+def _no_page(addresses: Addresses) -> html.Div:
+    return html.Div(
+        [
+            html.H1("There is no such page", id=ids.PAGE_TITLE, tabIndex=-1),
+            html.P("This address leads to no page. Choose one of the pages above.", className="headline"),
+            html.P(dcc.Link("To the first page", href=addresses.page(""))),
+        ]
+    )

@@ -1,0 +1,78 @@
+// The few things only the browser knows: which theme it shows, where the focus is, what is printed.
+(function () {
+  "use strict";
+  const KEY = "fitledger-theme";
+
+  function kept() {
+    try {
+      return window.localStorage.getItem(KEY);
+    } catch (blocked) {
+      return null;
+    }
+  }
+
+  function keep(theme) {
+    try {
+      window.localStorage.setItem(KEY, theme);
+    } catch (blocked) {
+      // A browser that keeps nothing follows the system again next time.
+    }
+  }
+
+  function current() {
+    const set = document.documentElement.dataset.theme || kept();
+    if (set === "dark" || set === "light") {
+      return set;
+    }
+    return window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+  }
+
+  document.documentElement.dataset.theme = current();
+
+  let arrivedAt = null;
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    fitledger: {
+      // Data for the figures, the scheme of the controls, and what the button would change to.
+      theme: function (clicks) {
+        let theme = current();
+        if (clicks) {
+          theme = theme === "dark" ? "light" : "dark";
+          keep(theme);
+        }
+        document.documentElement.dataset.theme = theme;
+        return [theme, theme, theme === "dark" ? "Light" : "Dark"];
+      },
+
+      // Marks the page's link, names the document, and moves the focus to the heading after a change of page.
+      arrive: function (page, links, pathname) {
+        window.requestAnimationFrame(function () {
+          const heading = document.getElementById("page-title");
+          document.querySelectorAll("#navigation a").forEach(function (link) {
+            if (new URL(link.href).pathname === pathname) {
+              link.setAttribute("aria-current", "page");
+            } else {
+              link.removeAttribute("aria-current");
+            }
+          });
+          if (!heading) {
+            return;
+          }
+          const name = heading.querySelector(".page-name");
+          document.title = (name ? name.textContent : heading.textContent) + " – fitledger";
+          if (arrivedAt !== null && arrivedAt !== pathname) {
+            heading.focus({ preventScroll: true });
+            window.scrollTo(0, 0);
+          }
+          arrivedAt = pathname;
+        });
+        return "page";
+      },
+
+      toggle: function (clicks, expanded) {
+        const open = expanded !== "true";
+        return ["filter-bar" + (open ? " is-open" : ""), String(open)];
+      },
+    },
+  });
+})();

@@ -1,0 +1,61 @@
+"""Addresses: which page, the words of the selection, and the words that belong to one page.
+
+The address is the only place where a view is kept, so that a link opens the same view and the browser's back button
+works. A page word is a choice within one page; it follows the words of the selection.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+from urllib.parse import parse_qsl, urlencode
+
+from dashboard.questions.selection import Selection, parse_selection
+
+# outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start")
+
+
+@dataclass(frozen=True)
+class View:
+    """What an address asks for."""
+
+    selection: Selection
+    page_words: dict[str, str]
+
+
+def split_query(search: str | None) -> tuple[dict[str, str], dict[str, str]]:
+    """The words of the selection and those of the page, from the query of an address."""
+    pairs = dict(parse_qsl((search or "").lstrip("?")))
+    page_words = {word: pairs.pop(word) for word in PAGE_WORDS if word in pairs}
+    return pairs, page_words
+
+
+def read_view(search: str | None) -> View:
+    """The view of an address. Raises UsageError where a word or code of the selection is unknown."""
+    words, page_words = split_query(search)
+    return View(parse_selection(words), page_words)
+
+
+def search_of(query: str, page_words: Mapping[str, str] | None = None) -> str:
+    """The query of an address with its question mark, or nothing."""
+    joined = "&".join(part for part in (query, urlencode(page_words or {}, safe=",")) if part)
+    return f"?{joined}" if joined else ""
+
+
+@dataclass(frozen=True)
+class Addresses:
+    """Makes addresses under the prefix that the dashboard is served at; `prefix` begins and ends with a slash."""
+
+    prefix: str
+
+    def page(self, path: str, query: str = "", page_words: Mapping[str, str] | None = None) -> str:
+        """The address of a page; `path` is relative, empty for the first page."""
+        return f"{self.prefix}{path}{search_of(query, page_words)}"
+
+    def table(self, question: str, rows: str, selection: Selection) -> str:
+        """The address of one list of an answer as CSV."""
+        return f"{self.prefix}download/{question}.csv{search_of(selection.query(), {'rows': rows})}"
+
+    def path(self, pathname: str | None) -> str:
+        """The relative path of an address, without the prefix and an ending slash."""
+        return (pathname or "").removeprefix(self.prefix.rstrip("/")).strip("/")

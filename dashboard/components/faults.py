@@ -1,0 +1,70 @@
+"""The one wrapper of all callbacks: an expected failure is told as its sentence, any other with a reference number."""
+
+import functools
+import logging
+import secrets
+from collections.abc import Callable
+from typing import Any, Final
+
+from dash import dcc, html
+from dash.exceptions import PreventUpdate
+
+from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError
+
+log = logging.getLogger("fitledger.dashboard")
+
+Callback = Callable[..., Any]
+# Refusals that a second answer may have of its own.
+_OWN: Final = (NotEstimableError, NoConvergenceError)
+
+
+def told(fault: Exception) -> str:
+    """The sentence that a reader gets; the traceback of a programming fault goes to the log under the same number."""
+    if isinstance(fault, FitledgerError):
+        return str(fault)
+    reference = secrets.token_hex(4)
+    log.error("Fault %s", reference, exc_info=fault)
+    return (
+        f"This could not be shown: something in the program failed. It is noted in the log under {reference}. "
+        "The other pages and selections still work."
+    )
+
+
+def fault_note(fault: Exception, way_out: str | None = None) -> html.Div:
+    """A failure, told in the place where the answer would be, with the address of the page without a selection."""
+    kind = "refusal" if isinstance(fault, StatisticsError) else "fault"
+    link = html.P(dcc.Link("Show all fits", href=way_out)) if way_out else None
+    return html.Div([html.P(told(fault), className="headline"), link], className=kind, role="alert")
+
+
+def answering(callback: Callback, way_out: str) -> Callback:
+    """A callback whose first input is the view and whose output is the place of an answer.
+
+    Waits until there is a view, and shows the sentence of a failure where the answer would be.
+    """
+    return _wrapped(callback, lambda fault: fault_note(fault, way_out))
+
+
+def answering_beside(callback: Callback) -> Callback:
+    """The same for a second place on the page: what the first place already tells is not told again."""
+
+    def beside(fault: Exception) -> html.Div | None:
+        told_already = isinstance(fault, FitledgerError) and not isinstance(fault, _OWN)
+        return None if told_already else fault_note(fault)
+
+    return _wrapped(callback, beside)
+
+
+def _wrapped(callback: Callback, on_fault: Callable[[Exception], Any]) -> Callback:
+    @functools.wraps(callback)
+    def guard(view: str | None, *inputs: Any) -> Any:
+        if view is None:
+            raise PreventUpdate
+        try:
+            return callback(view, *inputs)
+        except PreventUpdate:
+            raise
+        except Exception as fault:
+            return on_fault(fault)
+
+    return guard

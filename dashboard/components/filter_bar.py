@@ -1,0 +1,162 @@
+"""The filter bar: the same on every page, kept in the address. One callback keeps both in step."""
+
+from typing import Any, Final
+from urllib.parse import urlencode
+
+import dash_mantine_components as dmc
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
+
+from dashboard.components import ids
+from dashboard.components.address import search_of, split_query
+from dashboard.figures.names import WORDS, plain
+from dashboard.questions.asking import Choices
+from dashboard.questions.selection import FIELDS, SPLITS, codes_of, parse_selection
+from shared.errors import UsageError
+
+DATES: Final = ("from", "to")
+# Always in sight on a wide screen; the others open with the button.
+FIRST: Final = ("from", "to", "studio", "fitter", "split")
+
+
+def filter_bar(choices: Choices) -> html.Section:
+    """The bar with what the studio's own data offer to choose from."""
+    return html.Section(
+        [
+            html.H2("Selection", className="for-readers"),
+            html.Div([_control(word, choices) for word in (*FIRST, *_others())], className="filters", id=ids.FILTERS),
+            html.Div(
+                [
+                    html.Button(
+                        "More filters",
+                        id=ids.MORE,
+                        className="button",
+                        **{"aria-expanded": "false", "aria-controls": ids.FILTERS},
+                    ),
+                    html.Button("Reset", id=ids.RESET, className="button"),
+                ],
+                className="filter-buttons",
+            ),
+        ],
+        className="filter-bar",
+        id=ids.FILTER_BAR,
+        **{"aria-label": "Selection"},
+    )
+
+
+def _others() -> tuple[str, ...]:
+    return tuple(word for word in FIELDS if word not in FIRST)
+
+
+def _control(word: str, choices: Choices) -> html.Div:
+    return html.Div(
+        _date(word, choices) if word in DATES else _choice(word, choices),
+        className="filter" if word in FIRST else "filter is-further",
+    )
+
+
+def _date(word: str, choices: Choices) -> dmc.DateInput:
+    return dmc.DateInput(
+        id=ids.control(word),
+        label=WORDS[word],
+        valueFormat="D MMM YYYY",
+        placeholder="first day" if word == "from" else "last day",
+        clearable=True,
+        clearButtonProps={"aria-label": f"Clear {WORDS[word]}"},
+        minDate=_iso(choices.first_date),
+        maxDate=_iso(choices.last_date),
+        ariaLabels={"previousMonth": "Previous month", "nextMonth": "Next month"},
+    )
+
+
+def _iso(day: Any) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _choice(word: str, choices: Choices) -> Any:
+    codes = SPLITS if word == "split" else codes_of(word) or getattr(choices, word)
+    data = [{"value": code, "label": code if not codes_of(word) and word != "split" else plain(code)} for code in codes]
+    common = {
+        "id": ids.control(word),
+        "label": WORDS[word],
+        "data": data,
+        "clearable": True,
+        "clearButtonProps": {"aria-label": f"Clear {WORDS[word]}"},
+        "checkIconPosition": "right",
+    }
+    if word == "split":
+        return dmc.Select(placeholder="not split", **common)
+    return dmc.MultiSelect(placeholder="all", searchable=len(codes) > 8, **common)
+
+
+def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
+    """The view's query and the value of every control for an address; None where the address holds a fault."""
+    words, page_words = split_query(search)
+    try:
+        selection = parse_selection(words)
+    except UsageError:
+        return None
+    given = selection.as_dict()
+    values = [_control_value(word, given.get(word)) for word in FIELDS]
+    return search_of(selection.query(), page_words), values
+
+
+def _control_value(word: str, value: Any) -> Any:
+    if word in DATES:
+        return _iso(value)
+    return value if word == "split" else list(value or ())
+
+
+def follow_controls(search: str | None, values: tuple[Any, ...]) -> str:
+    """The address for the values of the controls; a choice within the page is kept, its place in a list is not."""
+    _, page_words = split_query(search)
+    page_words.pop("start", None)
+    words = {word: value for word, value in zip(FIELDS, values, strict=True) if value}
+    try:
+        query = parse_selection(words).query()
+    except UsageError:
+        # The page tells what is wrong with it.
+        query = urlencode({w: ",".join(v) if isinstance(v, list) else v for w, v in words.items()}, safe=",")
+    return search_of(query, page_words)
+
+
+def register(app: Dash) -> None:
+    """Keeps address, controls and view in step, and opens the further filters."""
+    controls = [ids.control(word) for word in FIELDS]
+
+    app.callback(
+        Output(ids.URL, "search"),
+        Output(ids.VIEW, "data"),
+        *(Output(control, "value") for control in controls),
+        Input(ids.URL, "search"),
+        Input(ids.RESET, "n_clicks"),
+        *(Input(control, "value") for control in controls),
+        State(ids.VIEW, "data"),
+    )(_keep_in_step)
+
+    app.clientside_callback(
+        ClientsideFunction("fitledger", "toggle"),
+        Output(ids.FILTER_BAR, "className"),
+        Output(ids.MORE, "aria-expanded"),
+        Input(ids.MORE, "n_clicks"),
+        State(ids.MORE, "aria-expanded"),
+        prevent_initial_call=True,
+    )
+
+
+def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
+    *values, shown = rest
+    return in_step(ctx.triggered_id, search, tuple(values), shown)
+
+
+def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:
+    """What changes: the address, the view, then every control; `trigger` is what the reader touched."""
+    still: list[Any] = [no_update] * len(FIELDS)
+    if trigger in (None, ids.URL):
+        followed = follow_address(search)
+        view, given = followed if followed else (search or "", still)
+        address = no_update
+    else:
+        address = view = follow_controls(search, values) if trigger != ids.RESET else ""
+        given = follow_address(view)[1] if trigger == ids.RESET else still  # type: ignore[index]
+        address = no_update if address == (search or "") else address
+    return [address, no_update if view == shown else view, *given]

@@ -1,0 +1,21 @@
+"""Ids of what stands on every page."""
+
+from typing import Final
+
+URL: Final = "url"
+VIEW: Final = "view"
+THEME: Final = "theme"
+THEME_BUTTON: Final = "theme-button"
+PROVIDER: Final = "provider"
+NAVIGATION: Final = "navigation"
+PAGE: Final = "page"
+PAGE_TITLE: Final = "page-title"
+FILTER_BAR: Final = "filter-bar"
+FILTERS: Final = "filters"
+MORE: Final = "more-filters"
+RESET: Final = "reset"
+
+
+def control(word: str) -> str:
+    """The control of one word of the selection."""
+    return f"filter-{word}"

@@ -1,0 +1,54 @@
+"""What a page is, and what it is given."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from dash import Dash, html
+
+from dashboard.components import ids
+from dashboard.components.address import Addresses
+from dashboard.components.notes import caution
+from dashboard.questions.asking import Asker
+from dashboard.questions.selection import Selection
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What every page works with: the asker of one warehouse and the addresses of one served dashboard."""
+
+    asker: Asker
+    addresses: Addresses
+
+    @property
+    def level(self) -> float:
+        """How sure the intervals are, 0 to 1."""
+        return self.asker.settings.intervals.level
+
+    def csv(self, question: str, rows: str, selection: Selection) -> str:
+        return self.addresses.table(question, rows, selection)
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page: its path (empty for the first), name, question, frame, and what registers its callbacks."""
+
+    path: str
+    name: str
+    question: str
+    layout: Callable[[], html.Div]
+    register: Callable[[Dash, Desk], None]
+
+
+def frame(name: str, question: str, *answers: str) -> html.Div:
+    """The frame of a page: name and question, one place for each answer's id, and the caution, whatever is answered."""
+    return html.Div(
+        [
+            html.H1(
+                [html.Span(name, className="page-name"), html.Span(question, className="page-question")],
+                id=ids.PAGE_TITLE,
+                tabIndex=-1,
+            ),
+            *(html.Div(id=answer, className="answer") for answer in answers),
+            caution(),
+        ]
+    )

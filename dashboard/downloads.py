@@ -1,0 +1,45 @@
+"""The same rows that a page prints, as CSV, from a plain address."""
+
+from dataclasses import fields
+from typing import Final
+
+from flask import Flask, Response, request
+
+from dashboard.components.faults import told
+from dashboard.components.page import Desk
+from dashboard.questions.answers import Answer
+from dashboard.questions.selection import parse_selection
+from shared.errors import FitledgerError, UsageError
+
+_NO_LISTS: Final = {field.name for field in fields(Answer)}
+
+
+def add_downloads(server: Flask, desk: Desk) -> None:
+    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list."""
+
+    @server.get(f"{desk.addresses.prefix}download/<question>.csv")
+    def download(question: str) -> Response:
+        words = request.args.to_dict()
+        try:
+            name = words.pop("rows", None)
+            answer = desk.asker.ask(question, parse_selection(words))
+            text = answer.to_csv(list_name(answer, name))
+        except Exception as fault:
+            status = 400 if isinstance(fault, FitledgerError) else 500
+            return Response(told(fault) + "\n", status, mimetype="text/plain")
+        name = name or answer.rows_name
+        file = f"{question}.csv" if name == question else f"{question}-{name}.csv"
+        return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{file}"'})
+
+
+def list_name(answer: Answer, asked: str | None) -> str:
+    """The list that is asked for. Raises UsageError where the answer has no such list."""
+    lists = [
+        field.name
+        for field in fields(answer)
+        if field.name not in _NO_LISTS and isinstance(getattr(answer, field.name), tuple)
+    ]
+    name = asked or answer.rows_name
+    if name not in lists:
+        raise UsageError(f"rows: found {name!r}, expected one of {', '.join(lists)}.")
+    return name

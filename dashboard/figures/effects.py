@@ -1,0 +1,201 @@
+"""Dot-and-interval chart of one outcome: every support's pooled estimate, its bracket and the within-knee estimate."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from dashboard.figures.names import OUTCOMES, SUPPORTS, unit_words
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
+from dashboard.questions.answers import EffectRow
+
+ROW_PX = 42
+# The within-knee estimate is drawn below the pooled one, in rows.
+_BELOW = 0.27
+
+
+def in_order(rows: Sequence[EffectRow], outcome: str) -> list[EffectRow]:
+    """The overall rows of one outcome in the fixed order of supports."""
+    found = {row.support: row for row in rows if row.outcome == outcome and row.split is None}
+    return [found[support] for support in SUPPORTS if support in found]
+
+
+def is_clear(row: EffectRow) -> bool:
+    """Both estimates say the same: the whole bracket lies on one side of nothing."""
+    return (
+        row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
+    )
+
+
+def finding(rows: Sequence[EffectRow], outcome: str) -> str:
+    """What the panel shows, for its title."""
+    name = OUTCOMES[outcome].name
+    shown = [row for row in in_order(rows, outcome) if row.pooled is not None]
+    if not shown:
+        return f"{name}: not enough yet"
+    clear = [row for row in shown if is_clear(row)]
+    if not clear:
+        return f"{name}: no clear change for any support"
+    if len(clear) == len(shown):
+        return f"{name}: a clear change for all {len(shown)} supports"
+    return f"{name}: a clear change for {len(clear)} of {len(shown)} supports"
+
+
+def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None, *, wide: bool = False) -> dict[str, Any]:
+    """The figure of one outcome as a plain dict; `wide` prints estimate and interval in one line at the right."""
+    colours = palette(theme)
+    shown = in_order(rows, outcome)
+    low, high = _span(shown)
+    return {
+        "data": _traces(shown, colours),
+        "layout": layout(
+            theme,
+            height=ROW_PX * max(len(shown), 1) + 54,
+            margin=(122, 178 if wide else 112, 4, 50),
+            xaxis=axis(
+                theme,
+                range=[low, high],
+                nticks=6,
+                zeroline=True,
+                zerolinecolor=colours.ink,
+                zerolinewidth=1,
+                title=_direction(outcome),
+            ),
+            yaxis=axis(
+                theme,
+                range=[len(shown) - 0.4, -0.6],
+                tickvals=list(range(len(shown))),
+                ticktext=[SUPPORTS[row.support] for row in shown],
+                tickfont={"color": colours.ink, "size": CHART_TEXT_PX},
+                showgrid=False,
+                ticklabelstandoff=8,
+            ),
+            annotations=[_at_right(place, row, wide=wide) for place, row in enumerate(shown)]
+            + [_too_few(place, row, colours) for place, row in enumerate(shown) if row.pooled is None],
+        ),
+    }
+
+
+def alternative(rows: Sequence[EffectRow], outcome: str) -> str:
+    """The panel in words, for a reader who does not see it."""
+    name = OUTCOMES[outcome]
+    said = [
+        f"{SUPPORTS[row.support]}: {number(row.pooled, row.unit, effect=True)}, "
+        f"interval {interval(row.pooled_low, row.pooled_high, row.unit, effect=True)}"
+        if row.pooled is not None
+        else f"{SUPPORTS[row.support]}: not enough yet"
+        for row in in_order(rows, outcome)
+    ]
+    return f"Dot-and-interval chart of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
+
+
+def _direction(outcome: str) -> str:
+    words = OUTCOMES[outcome]
+    return f"← {words.less}   {unit_words(outcome)}   {words.more} →"
+
+
+def _span(rows: Sequence[EffectRow]) -> tuple[float, float]:
+    ends = [0.0]
+    for row in rows:
+        drawn = (row.pooled_low, row.pooled_high, row.within_low, row.within_high, row.bracket_low, row.bracket_high)
+        ends += [end for end in drawn if end is not None]
+    low, high = min(ends), max(ends)
+    room = 0.06 * (high - low) or 1.0
+    return low - room, high + room
+
+
+def _traces(rows: Sequence[EffectRow], colours: Palette) -> list[dict[str, Any]]:
+    places = list(enumerate(rows))
+    pooled = [(place, row) for place, row in places if row.pooled is not None]
+    within = [(place + _BELOW, row) for place, row in places if row.within is not None]
+    bracket = [(place, row.bracket_low, row.bracket_high) for place, row in pooled]
+    return [
+        _segments(bracket, colours.line, 1.5),
+        _ends(bracket, colours.line),
+        _segments([(place, row.pooled_low, row.pooled_high) for place, row in pooled], colours.accent, 5),
+        _segments([(place, row.within_low, row.within_high) for place, row in within], colours.second, 1.5),
+        _dots(
+            [(place, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in pooled],
+            {"symbol": "circle", "size": 11, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
+        ),
+        _dots(
+            [(place, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in within],
+            {"symbol": "diamond", "size": 8, "color": colours.surface, "line": {"color": colours.second, "width": 2}},
+        ),
+    ]
+
+
+def _segments(lines: Sequence[tuple[float, float | None, float | None]], colour: str, width: float) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [x for _, low, high in lines for x in (low, high, None)],
+        "y": [y for place, _, _ in lines for y in (place, place, None)],
+        "line": {"color": colour, "width": width},
+        "hoverinfo": "skip",
+    }
+
+
+def _ends(lines: Sequence[tuple[float, float | None, float | None]], colour: str) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [x for _, low, high in lines for x in (low, high)],
+        "y": [y for place, _, _ in lines for y in (place, place)],
+        "marker": {"symbol": "line-ns-open", "size": 11, "color": colour, "line": {"color": colour, "width": 1.5}},
+        "hoverinfo": "skip",
+    }
+
+
+def _dots(dots: Sequence[tuple[float, float | None, str]], marker: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [x for _, x, _ in dots],
+        "y": [place for place, _, _ in dots],
+        "marker": marker,
+        "text": [text for _, _, text in dots],
+        "hoverinfo": "text",
+    }
+
+
+def _hover(row: EffectRow, estimate: str, low: float | None, high: float | None) -> str:
+    name = {"pooled": "Pooled estimate", "within": "Within-knee estimate"}[estimate]
+    return (
+        f"<b>{SUPPORTS[row.support]}</b><br>{name}: {number(getattr(row, estimate), row.unit, effect=True)}"
+        f"<br>{interval(low, high, row.unit, effect=True)}<br>{row.n_changes} changes, {row.n_riders} riders"
+    )
+
+
+def _at_right(place: int, row: EffectRow, *, wide: bool) -> dict[str, Any]:
+    if row.pooled is None:
+        text = ""
+    else:
+        ends = (
+            f"{bare_number(row.pooled_low, row.unit, effect=True)} to "
+            f"{bare_number(row.pooled_high, row.unit, effect=True)}"
+        )
+        text = f"<b>{number(row.pooled, row.unit, effect=True)}</b>{'   ' if wide else '<br>'}{ends}"
+    return note(
+        text,
+        xref="paper",
+        x=1,
+        xanchor="left",
+        xshift=12,
+        yref="y",
+        y=place,
+        align="left",
+        font={"size": CHART_TEXT_PX - 1},
+    )
+
+
+def _too_few(place: int, row: EffectRow, colours: Palette) -> dict[str, Any]:
+    return note(
+        f"not enough yet ({row.n_changes} {'change' if row.n_changes == 1 else 'changes'})",
+        xref="paper",
+        x=0,
+        xanchor="left",
+        yref="y",
+        y=place,
+        bgcolor=colours.surface,
+        font={"size": CHART_TEXT_PX - 1, "color": colours.muted},
+    )

@@ -1,0 +1,155 @@
+"""How everything looks: colours, type, spacing, number forms, chart settings. No other module names a colour.
+
+The marks are taken from Okabe & Ito's palette for colour-blind readers; each is used only on the ground on which it
+keeps the contrast of 3 to 1 that WCAG 2.2 (1.4.11) asks of graphics. tests/unit/test_figures_theme.py computes it.
+"""
+
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from shared.units import UNITS
+
+FONT: Final = "Inter, 'Segoe UI', system-ui, -apple-system, 'Helvetica Neue', Arial, sans-serif"
+# One type scale in rem, and the size of all text inside a chart in px.
+TYPE: Final = {"small": 0.8125, "text": 1.0, "lead": 1.125, "title": 1.375, "headline": 1.75}
+CHART_TEXT_PX: Final = 13
+# One step of white space in rem.
+SPACE: Final = {"1": 0.25, "2": 0.5, "3": 0.75, "4": 1.0, "6": 1.5, "8": 2.0, "12": 3.0}
+
+# The only config a dcc.Graph may have. The upload to the chart vendor's cloud is on by default and must stay off.
+CHART_CONFIG: Final[dict[str, Any]] = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "doubleClick": False,
+    "modeBarButtons": [["toImage"]],
+    "plotlyServerURL": "",
+    "responsive": True,
+    "scrollZoom": False,
+    "showSendToCloud": False,
+}
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Colours by what they are for."""
+
+    page: str
+    surface: str
+    soft: str
+    ink: str
+    muted: str
+    line: str
+    grid: str
+    accent: str
+    second: str
+    third: str
+    fourth: str
+    caution: str
+
+
+PALETTES: Final = {
+    "light": Palette(
+        page="#FAFAF7",
+        surface="#FFFFFF",
+        soft="#EEF2F4",
+        ink="#18212B",
+        muted="#525E6B",
+        line="#7C8894",
+        grid="#E3E7E6",
+        accent="#0072B2",
+        second="#D55E00",
+        third="#009E73",
+        fourth="#CC79A7",
+        caution="#FFF6E5",
+    ),
+    "dark": Palette(
+        page="#12171C",
+        surface="#1A2027",
+        soft="#222A32",
+        ink="#E9ECEF",
+        muted="#AAB4BE",
+        line="#6F7C89",
+        grid="#2B343D",
+        accent="#56B4E9",
+        second="#E69F00",
+        third="#009E73",
+        fourth="#CC79A7",
+        caution="#2B2618",
+    ),
+}
+
+
+def palette(theme: str | None) -> Palette:
+    """The colours of a theme; light where it is unknown."""
+    return PALETTES.get(theme or "light", PALETTES["light"])
+
+
+def on_paper(theme: str | None) -> dict[str, str]:
+    """Each colour of `theme` and the one that stands for it on white paper, for printing from a dark screen."""
+    shown, printed = asdict(palette(theme)), asdict(PALETTES["light"])
+    return {shown[name]: printed[name] for name in shown}
+
+
+def style_sheet() -> str:
+    """The colours, type and spacing as custom properties, for the page's own style sheet."""
+    sizes = {f"type-{name}": f"{size}rem" for name, size in TYPE.items()}
+    spaces = {f"space-{name}": f"{size}rem" for name, size in SPACE.items()}
+    light, dark = (_declarations(asdict(PALETTES[name])) for name in ("light", "dark"))
+    return (
+        f":root{{--font:{FONT};{_declarations(sizes | spaces)}{light}color-scheme:light}}"
+        f"@media screen{{:root[data-theme=dark]{{{dark}color-scheme:dark}}"
+        f"@media (prefers-color-scheme:dark){{:root:not([data-theme]){{{dark}color-scheme:dark}}}}}}"
+    )
+
+
+def _declarations(values: dict[str, str]) -> str:
+    return "".join(f"--{name}:{value};" for name, value in values.items())
+
+
+# Number forms. A unit not listed here has no printed form, and asking for it is a fault.
+NOTHING: Final = "–"
+_SIGNS: Final = {"deg": "°", "share": "\u202f%", "points": "\u202fpoints", "count": "", "q": ""}
+_DECIMALS: Final = {"share": 0, "points": 1, "count": 0, "q": 3}
+# An effect is smaller than what it is the effect on: one decimal more than a measured value, as in the verdicts.
+_EFFECT_DECIMALS: Final = {unit: UNITS[unit].decimals + 1 for unit in ("deg", "mm")}
+
+
+def unit_sign(unit: str) -> str:
+    """The unit as printed after a number: `°` without a space, the others with a narrow one."""
+    return _SIGNS[unit] if unit in _SIGNS else f"\u202f{UNITS[unit].sign}"
+
+
+def unit_decimals(unit: str) -> int:
+    return _DECIMALS[unit] if unit in _DECIMALS else UNITS[unit].decimals
+
+
+def bare_number(value: float | None, unit: str, *, effect: bool = False) -> str:
+    """A number without its unit: fixed decimals, a real minus sign, no minus before a rounded zero.
+
+    `effect`: a change, printed with its sign and one decimal more.
+    """
+    if value is None:
+        return NOTHING
+    shown = 100 * value if unit == "share" else value
+    decimals = _EFFECT_DECIMALS[unit] if effect else unit_decimals(unit)
+    text = f"{shown:{'+' if effect else ''},.{decimals}f}"
+    if not float(text.replace(",", "")):
+        text = f"{0:.{decimals}f}"
+    return text.replace("-", "−")
+
+
+def number(value: float | None, unit: str, *, effect: bool = False) -> str:
+    """A number with its unit, such as 12.3° or 63 %."""
+    return NOTHING if value is None else bare_number(value, unit, effect=effect) + unit_sign(unit)
+
+
+def interval(low: float | None, high: float | None, unit: str, *, effect: bool = False) -> str:
+    """Both ends of an interval, the unit once: −1.6 to −0.8°."""
+    if low is None or high is None:
+        return NOTHING
+    return f"{bare_number(low, unit, effect=effect)} to {number(high, unit, effect=effect)}"
+
+
+def day(value: Any) -> str:
+    """A date as 7 Jan 2026; the dash where there is none."""
+    return NOTHING if value is None else f"{value.day} {value:%b %Y}"

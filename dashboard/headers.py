@@ -1,0 +1,48 @@
+"""Security headers on every response: nothing from elsewhere, no frame, no script that is not ours."""
+
+from functools import cache
+from typing import Final
+
+from dash import Dash
+from flask import Response
+
+_HEADERS: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+}
+
+
+def add_headers(app: Dash) -> None:
+    """Call when every callback is registered; the hashes of inline scripts are taken at the first response."""
+
+    @cache
+    def policy() -> str:
+        return "; ".join(
+            (
+                "default-src 'self'",
+                f"script-src 'self' {' '.join(app.csp_hashes())}",
+                "style-src 'self' 'unsafe-inline'",
+                "img-src 'self' data: blob:",
+                "font-src 'self' data:",
+                "connect-src 'self'",
+                "worker-src 'self' blob:",
+                "frame-ancestors 'none'",
+                "base-uri 'self'",
+                "form-action 'self'",
+                "object-src 'none'",
+            )
+        )
+
+    def secure(response: Response) -> Response:
+        response.headers["Content-Security-Policy"] = policy()
+        for name, value in _HEADERS.items():
+            response.headers[name] = value
+        # The figures are a studio's own; no shared cache may keep them.
+        if response.mimetype in ("text/csv", "application/json"):
+            response.headers["Cache-Control"] = "no-store"
+        return response
+
+    app.server.after_request(secure)

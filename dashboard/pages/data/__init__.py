@@ -1,0 +1,1 @@
+"""Data: can we trust it?"""

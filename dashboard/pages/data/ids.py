@@ -1,0 +1,5 @@
+"""Ids of the Data page."""
+
+from typing import Final
+
+ANSWER: Final = "data-answer"

@@ -1,0 +1,64 @@
+"""The rejected rows, a page at a time; the place in the list is part of the address."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from dash import dcc, html
+
+from dashboard.components.page import Desk
+from dashboard.components.table import table
+from dashboard.figures.names import plain
+from dashboard.pages.data.tables import REJECTS
+from dashboard.questions.answers import RejectRow
+from dashboard.questions.selection import Selection
+from shared.errors import UsageError
+
+ROWS_SHOWN: Final = 20
+PATH: Final = "data"
+
+
+def rejected_rows(
+    desk: Desk, selection: Selection, rows: Sequence[RejectRow], page_words: Mapping[str, str], csv: str
+) -> list[Any]:
+    """The choice of a reason, one page of rows, and links to the pages before and after."""
+    if not rows:
+        return [html.P("No row was rejected.")]
+    reasons = list(dict.fromkeys(row.rule for row in rows))
+    reason, start = page_words.get("reason"), starting_place(page_words.get("start"))
+    chosen = [row for row in rows if reason in (None, row.rule)]
+    shown = chosen[start : start + ROWS_SHOWN]
+    place = f"{start + 1:,} to {start + len(shown):,} of {len(chosen):,}" if shown else f"none of {len(chosen):,}"
+
+    def link(words: str, to_reason: str | None, to_start: int, style: str) -> dcc.Link:
+        given = {"reason": to_reason, "start": str(to_start) if to_start else None}
+        kept = {word: value for word, value in given.items() if value}
+        return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), kept), className=style)
+
+    choices = [
+        html.Li(link(plain(code) if code else "every reason", code, 0, _style(code == reason)))
+        for code in (None, *reasons)
+    ]
+    return [
+        html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection"}),
+        table(f"Rejected rows, {place}", REJECTS, shown, csv=csv),
+        html.P(
+            [
+                link("← earlier", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,
+                link("later →", reason, start + ROWS_SHOWN, "choice") if start + ROWS_SHOWN < len(chosen) else None,
+            ],
+            className="turning",
+        ),
+    ]
+
+
+def starting_place(start: str | None) -> int:
+    """The first row shown, from the address. Raises UsageError where it is no whole number."""
+    if start is None:
+        return 0
+    if not start.isdecimal():
+        raise UsageError(f"start: found {start!r}, expected a whole number such as {ROWS_SHOWN}.")
+    return int(start)
+
+
+def _style(is_chosen: bool) -> str:
+    return "choice is-chosen" if is_chosen else "choice"

@@ -1,0 +1,1 @@
+"""Studio: how are we doing?"""

@@ -1,0 +1,5 @@
+"""Ids of the Studio page."""
+
+from typing import Final
+
+ANSWER: Final = "studio-answer"

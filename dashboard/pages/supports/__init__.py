@@ -1,0 +1,1 @@
+"""Supports: what moved the knee, and for whom?"""

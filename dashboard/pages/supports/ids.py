@@ -1,0 +1,6 @@
+"""Ids of the Supports page."""
+
+from typing import Final
+
+ANSWER: Final = "supports-answer"
+GRID: Final = "supports-grid"

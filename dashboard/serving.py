@@ -1,0 +1,71 @@
+"""Serves the dashboard: gunicorn with one process and four threads, or waitress where gunicorn cannot run.
+
+One process, because every process would open the warehouse and remember answers for itself; threads, because the
+work is done in DuckDB and numpy, which let others run meanwhile.
+"""
+
+import logging
+import socket
+import sys
+from typing import Any, Final
+
+from dash import Dash
+
+THREADS: Final = 4
+log = logging.getLogger("fitledger.serving")
+
+
+def free_port(host: str) -> int:
+    """A port of `host` that nothing listens on."""
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.bind((host, 0))
+        return int(probe.getsockname()[1])
+
+
+def serve_forever(app: Dash, host: str, port: int) -> None:
+    """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread."""
+    if sys.platform == "win32":
+        _serve_waitress(app, host, port)
+    else:
+        _serve_gunicorn(app, host, port)
+
+
+def _serve_waitress(app: Dash, host: str, port: int) -> None:
+    import waitress
+
+    log.info("Listening at http://%s:%d", host, port)
+    waitress.serve(app.server, host=host, port=port, threads=THREADS, ident=None, _quiet=True)
+
+
+def _serve_gunicorn(app: Dash, host: str, port: int) -> None:
+    from gunicorn.app.base import BaseApplication
+
+    class Served(BaseApplication):  # type: ignore[misc]
+        """Takes its settings from here, none from files, arguments or the environment."""
+
+        def load_config(self) -> None:
+            for name, value in gunicorn_settings(host, port).items():
+                self.cfg.set(name, value)
+
+        def load(self) -> Any:
+            return app.server
+
+    Served().run()
+
+
+def gunicorn_settings(host: str, port: int) -> dict[str, Any]:
+    """Settings of gunicorn, see its documentation."""
+    return {
+        "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
+        "workers": 1,
+        "threads": THREADS,
+        "worker_class": "gthread",
+        "graceful_timeout": 10,
+        "keepalive": 5,
+        "timeout": 120,
+        "control_socket_disable": True,
+        "accesslog": None,
+        "errorlog": "-",
+        "loglevel": "info",
+        "proc_name": "fitledger",
+    }

@@ -1,0 +1,86 @@
+"""Pictures of every page at three sizes, light and dark, and as printed: `python -m tests.browser.screenshots FOLDER`.
+
+Serves the demo warehouse, or with `--made` the hand-written answers. For looking at, not compared by a test.
+"""
+
+import argparse
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.browser.serving import CHROMIUM, chromium_path, serving
+
+PAGES = {
+    "studio": "",
+    "supports": "supports",
+    "data": "data",
+    "tilt": "supports?outcome=tilt",
+    "empty": "?from=1999-01-01&to=1999-01-02",
+}
+SIZES = {"small": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
+
+
+def take_all(address: str, folder: Path, only: list[str]) -> None:
+    """Takes the pictures of a served dashboard."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
+        for name, path in PAGES.items():
+            if only and name not in only:
+                continue
+            for size, (width, height) in SIZES.items():
+                for theme in ("light", "dark"):
+                    with opened(browser, address + path, width, height, theme) as page:
+                        page.screenshot(path=folder / f"{name}-{size}-{theme}.png", full_page=True)
+                        page.screenshot(path=folder / f"{name}-{size}-{theme}-first.png")
+            print_page(browser, address + path, folder, name)
+        browser.close()
+
+
+@contextmanager
+def opened(browser: Browser, address: str, width: int, height: int, theme: str) -> Iterator[Page]:
+    """A page with its answer and charts drawn."""
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme)
+    page = context.new_page()
+    page.goto(address)
+    page.locator(".headline").first.wait_for(timeout=60_000)
+    page.wait_for_load_state("networkidle")
+    yield page
+    context.close()
+
+
+def print_page(browser: Browser, address: str, folder: Path, name: str) -> None:
+    """The page as printed on A4 from a dark screen, as PDF and one PNG a sheet."""
+    with opened(browser, address, 1280, 720, "dark") as page:
+        file = folder / f"{name}-print.pdf"
+        page.pdf(path=file, prefer_css_page_size=True, print_background=False)
+    subprocess.run(["pdftoppm", "-png", "-r", "60", str(file), str(file.with_suffix(""))], check=True)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--made", action="store_true")
+    parser.add_argument("--only", nargs="*", default=[])
+    asked = parser.parse_args()
+    with serving(_asker(made=asked.made)) as address:
+        take_all(address, asked.folder, asked.only)
+
+
+def _asker(*, made: bool) -> object:
+    if made:
+        from tests.unit.made_answers import MadeAsker
+
+        return MadeAsker()
+    from dashboard.questions.asking import Asker
+    from shared.settings import Settings
+    from warehouse_demo import WAREHOUSE
+
+    return Asker(WAREHOUSE, Settings())
+
+
+if __name__ == "__main__":
+    main()

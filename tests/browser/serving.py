@@ -1,0 +1,42 @@
+"""A dashboard on a free port of this machine, in a thread of the test's own process, and the browser that opens it."""
+
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from werkzeug.serving import make_server
+
+from dashboard.app import create_app
+
+CHROMIUM = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def chromium_path() -> str:
+    """Where Chromium is. A missing browser is a failure, never a pass."""
+    found = shutil.which("chromium")
+    assert found, "The browser tests need Chromium: install Debian's package 'chromium'."
+    return found
+
+
+@contextmanager
+def serving(asker: Any, prefix: str = "/") -> Iterator[str]:
+    """Serves the dashboard of an asker; gives its address, with the prefix."""
+    server = make_server("127.0.0.1", 0, create_app(asker, prefix=prefix).server, threaded=True)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}{prefix}"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
