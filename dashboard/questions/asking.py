@@ -48,9 +48,7 @@ class Asker:
         if question not in QUESTIONS:
             raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
         module = import_module(f"dashboard.questions.{question}")
-        answer: Answer = self._remembered(
-            (question, selection), lambda cursor: module.ask(cursor, selection, self.settings)
-        )
+        answer: Answer = self._remembered((question, selection), lambda cursor: module.ask(cursor, selection, self.settings))
         return answer
 
     def choices(self) -> Choices:

@@ -48,13 +48,11 @@ def _table_row(warehouse: Warehouse, table: Table) -> TableRow:
         f"{word}_date": f'(SELECT {function}("{own}") FROM core."{table.name}")' if own else "CAST(NULL AS DATE)"
         for word, function in (("first", "min"), ("last", "max"))
     }
-    return TableRow(**warehouse.rows(SQL / "data_tables.sql", table=table.name, **dates)[0])
+    return TableRow(**warehouse.rows(SQL / "data_tables.sql", None, table=table.name, **dates)[0])
 
 
 def _headline(tables: tuple[TableRow, ...]) -> str:
-    stored, waiting, rejected = (
-        sum(getattr(row, name) for row in tables) for name in ("stored", "waiting", "rejected")
-    )
+    stored, waiting, rejected = (sum(getattr(row, name) for row in tables) for name in ("stored", "waiting", "rejected"))
     total = stored + waiting + rejected
     if total == 0:
         return "The warehouse is empty: load exports to begin."

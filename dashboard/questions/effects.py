@@ -1,8 +1,6 @@
 """What moved the knee: each support's effect on tilt, sway and offset by two estimates and the bracket between them."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +9,12 @@ from dashboard.questions import verdict
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.scope import SQL, fragments, scope_of
 from dashboard.questions.selection import Selection
-from dashboard.questions.supports import Counts, Design, Rows, SupportColumn, build_design
+from dashboard.questions.supports import SUPPORTS, Counts, Design, Rows, SupportColumn, build_design
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket
 from shared.statistics.estimability import not_estimable
+from shared.statistics.intervals import TermEstimate
 from shared.statistics.mixed_model import fit_mixed_model
 from shared.statistics.multiplicity import benjamini_hochberg
 from shared.statistics.within_knee import fit_within_knee
@@ -34,11 +33,11 @@ METHOD = {
 
 @dataclass(frozen=True)
 class _Pair:
-    """The two fits of one outcome by term: estimate, low, high, p-value."""
+    """The two fits of one outcome by term, and the interval level."""
 
-    pooled: dict[str, tuple[float, float, float, float]]
-    within: dict[str, tuple[float, float, float, float]]
-    bracket: dict[str, tuple[float, float, bool]]
+    pooled: dict[str, TermEstimate]
+    within: dict[str, TermEstimate]
+    level: float
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effects:
@@ -83,7 +82,7 @@ def _outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Setting
         for column, counts in zip(design.columns, design.counts, strict=True)
         if column.level != "not examined"
     ]
-    return _with_q_values(made, pair)
+    return _with_q_values(made)
 
 
 def _refusals(design: Design, rows: Rows, settings: Settings) -> dict[str, str]:
@@ -130,29 +129,50 @@ def _fit(design: Design, outcome: NDArray[np.float64], rows: Rows, settings: Set
         rows["rider"],
     )
     level = settings.intervals.level
-    return _pair(_kept(terms, changed), pooled.table(level), within.table(level))
+    return _Pair(pooled.table(level), within.table(level), level)
 
 
 def _kept(terms: tuple[str, ...], mask: NDArray[np.bool_]) -> tuple[str, ...]:
     return tuple(term for term, keep in zip(terms, mask, strict=True) if keep)
 
 
-def _pair(terms: tuple[str, ...], pooled: Any, within: Any) -> _Pair:
-    raise ValueError
-
-
 def _row(
     column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, pair: _Pair | None
 ) -> EffectRow:
-    raise ValueError
+    unit = OUTCOMES[outcome]
+    row = EffectRow(
+        outcome=outcome, support=column.support, unit=unit, split=split, level=column.level,
+        n_riders=counts.n_riders, n_changes=counts.n_changes,
+        pooled=None, pooled_low=None, pooled_high=None, within=None, within_low=None, within_high=None,
+        bracket_low=None, bracket_high=None, q_value=None, words=refusal or "",
+    )  # fmt: skip
+    if refusal or pair is None:
+        return row
+    pooled, within = pair.pooled[column.term], pair.within[column.term]
+    found = bracket(pooled, within, pair.level)
+    figures = verdict.Figures(pooled.estimate, within.estimate, found.low, found.high, found.disagree)
+    return replace(
+        row,
+        pooled=pooled.estimate, pooled_low=pooled.low, pooled_high=pooled.high,
+        within=within.estimate, within_low=within.low, within_high=within.high,
+        bracket_low=found.low, bracket_high=found.high,
+        # The larger of both p-values: a change is claimed only where each estimate would claim it.
+        q_value=max(pooled.p_value, within.p_value),
+        words=verdict.verdict(column.support, outcome, unit, figures),
+    )  # fmt: skip
 
 
-def _with_q_values(made: list[EffectRow], pair: _Pair | None) -> list[EffectRow]:
-    raise ValueError
+def _with_q_values(rows: list[EffectRow]) -> list[EffectRow]:
+    """Adjusts the p-values of one outcome's rows as one family."""
+    adjusted = iter(benjamini_hochberg([row.q_value for row in rows if row.q_value is not None]))
+    return [row if row.q_value is None else replace(row, q_value=next(adjusted)) for row in rows]
 
 
 def _headline(found: list[EffectRow]) -> str:
-    raise ValueError
-
-
-_UNUSED = (Iterator, replace, benjamini_hochberg, bracket)
+    """The support that moved the tilt most surely, in its own words."""
+    shown = [row for row in found if row.split is None and row.outcome == "tilt" and row.pooled is not None]
+    if not shown:
+        return "No support was changed often enough to say what it did to the tilt."
+    clear = [row for row in shown if row.bracket_low * row.bracket_high > 0]  # type: ignore[operator]
+    first = min(clear or shown, key=lambda row: (SUPPORTS.index(row.support) != SUPPORTS.index("shim"), row.q_value or 0.0))
+    return first.words

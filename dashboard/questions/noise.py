@@ -1,12 +1,14 @@
 """How much does a knee differ from itself when nothing was changed?"""
 
+from dataclasses import replace
+
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboard.questions.answers import Noise, NoiseRow
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
-from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.agreement import RepeatAgreement, typical_error
 from shared.units import UNITS
@@ -30,39 +32,36 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows)
 
 
-def noise_row(
-    outcome: str,
-    differences: np.ndarray[tuple[int], np.dtype[np.float64]],
-    rider: np.ndarray[tuple[int], np.dtype[np.int64]],
-    settings: Settings,
-) -> NoiseRow:
+def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.int64], settings: Settings) -> NoiseRow:
     """One outcome's row from the differences of its repeat pairs; without figures where there are too few."""
     unit = OUTCOME_UNITS[outcome]
     present = np.isfinite(differences)
     differences, n_riders = differences[present], len(np.unique(rider[present]))
-    n_pairs = len(differences)
-    empty = (None,) * 9
-    if n_pairs < settings.minimum.rows_shown:
-        words = f"{outcome.capitalize()}: not enough yet, {counted(n_pairs, 'repeat pair')}. Record a knee twice before a change to learn its noise."
-        return NoiseRow(outcome, unit, n_pairs, n_riders, *empty, words)
-    try:
-        found = typical_error(differences, settings.intervals.level)
-    except StatisticsError as refusal:
-        return NoiseRow(outcome, unit, n_pairs, n_riders, *empty, str(refusal))
-    return NoiseRow(outcome, unit, n_pairs, n_riders, *_figures(found), _words(outcome, unit, n_pairs, found))
+    row = NoiseRow(outcome, unit, len(differences), n_riders, None, None, None, None, None, None, None, None, None, "")
+    if len(differences) < settings.minimum.rows_shown:
+        pairs = counted(len(differences), "repeat pair")
+        words = f"{outcome.capitalize()}: not enough yet, {pairs}. Record a knee twice before a change to learn its noise."
+        return replace(row, words=words)
+    found = typical_error(differences, settings.intervals.level)
+    return replace(
+        row,
+        typical_error=found.typical_error,
+        typical_error_low=found.typical_error_low,
+        typical_error_high=found.typical_error_high,
+        mdc95=found.mdc95,
+        mean_drift=found.mean_difference,
+        mean_drift_low=found.mean_difference_low,
+        mean_drift_high=found.mean_difference_high,
+        limit_low=found.limit_low,
+        limit_high=found.limit_high,
+        words=_words(outcome, unit, found),
+    )
 
 
-def _figures(found: RepeatAgreement) -> tuple[float, ...]:
-    return (
-        found.typical_error, found.typical_error_low, found.typical_error_high, found.mdc95,
-        found.mean_difference, found.mean_difference_low, found.mean_difference_high, found.limit_low, found.limit_high,
-    )  # fmt: skip
-
-
-def _words(outcome: str, unit: str, n_pairs: int, found: RepeatAgreement) -> str:
+def _words(outcome: str, unit: str, found: RepeatAgreement) -> str:
     sign = UNITS[unit].sign
     return (
         f"A knee's {outcome} differs from itself by a typical error of {spoken(found.typical_error, 2, sign)} "
         f"({spoken(found.typical_error_low, 2)} to {spoken(found.typical_error_high, 2, sign)}, "
-        f"{counted(n_pairs, 'repeat pair')}); a single knee has changed for sure only beyond {spoken(found.mdc95, 1, sign)}."
+        f"{counted(found.n_pairs, 'repeat pair')}); a single knee has surely changed only beyond {spoken(found.mdc95, 1, sign)}."
     )

@@ -63,9 +63,7 @@ def _measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings
     fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
     tilt_noise = noise.ask(warehouse, selection, settings).noise[0]
     if tilt_noise.mdc95 is None:
-        yield _Measured(
-            "knees_better", "share", "knee", np.array([]), np.array([], int), np.array([]), tilt_noise.words
-        )
+        yield _Measured("knees_better", "share", "knee", np.array([]), np.array([], int), np.array([]), tilt_noise.words)
     else:
         better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
         yield _Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["month"])
@@ -101,9 +99,7 @@ def _figure(measured: _Measured, settings: Settings) -> StudioFigure:
         limit=spoken(settings.knee.side_difference_deg, 0, "°"),
         days=settings.follow_up.returned_within_days,
     )
-    return StudioFigure(
-        measured.figure, measured.unit, measured.counted, n, found.estimate, found.low, found.high, words
-    )
+    return StudioFigure(measured.figure, measured.unit, measured.counted, n, found.estimate, found.low, found.high, words)
 
 
 def _trend(measured: _Measured, settings: Settings) -> Iterator[StudioTrendRow]:

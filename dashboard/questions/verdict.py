@@ -46,7 +46,7 @@ def verdict(support: str, outcome: str, unit: str, figures: Figures) -> str:
     return f"{told}; both estimates agree."
 
 
-def not_enough(support: str, n_changes: int, n_riders: int, minimum: int) -> str:
+def not_enough(support: str, n_changes: int, n_riders: int, minimum: str) -> str:
     """For a support that was changed too seldom."""
     changes = f"{n_changes} change{'' if n_changes == 1 else 's'}"
     riders = f"{n_riders} rider{'' if n_riders == 1 else 's'}"

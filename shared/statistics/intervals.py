@@ -1,0 +1,37 @@
+"""Estimates by term with t intervals, the common form of both effect models."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+
+@dataclass(frozen=True)
+class TermEstimate:
+    """One term: estimate, interval, standard error, degrees of freedom and two-sided p-value against zero."""
+
+    estimate: float
+    low: float
+    high: float
+    standard_error: float
+    df: float
+    p_value: float
+
+
+def t_intervals(
+    terms: tuple[str, ...],
+    estimate: NDArray[np.float64],
+    covariance: NDArray[np.float64],
+    df: NDArray[np.float64],
+    level: float,
+) -> dict[str, TermEstimate]:
+    """Each term's estimate (p,) with its t interval from covariance (p, p) and degrees of freedom (p,)."""
+    errors = np.sqrt(np.diag(covariance))
+    half = stats.t.ppf(0.5 + level / 2, df) * errors
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p_values = 2 * stats.t.sf(np.abs(estimate / errors), df)
+    return {
+        term: TermEstimate(*(float(value) for value in values))
+        for term, *values in zip(terms, estimate, estimate - half, estimate + half, errors, df, p_values, strict=True)
+    }
