@@ -22,6 +22,10 @@
   }
 
   window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details.method:not([open])").forEach(function (details) {
+      details.open = true;
+      details.dataset.wasClosed = "";
+    });
     charts().forEach(function (chart) {
       const colours = chart.layout.meta.on_paper;
       chart.onScreen = { data: chart.data, layout: chart.layout };
@@ -33,6 +37,10 @@
   });
 
   window.addEventListener("afterprint", function () {
+    document.querySelectorAll("details[data-was-closed]").forEach(function (details) {
+      details.open = false;
+      delete details.dataset.wasClosed;
+    });
     charts().forEach(function (chart) {
       if (chart.onScreen) {
         const layout = Object.assign({}, chart.onScreen.layout, { autosize: true });

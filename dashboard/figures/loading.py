@@ -1,14 +1,17 @@
 """What came in: rows of each load by what became of them, and waiting and rejected rows by reason."""
 
+import math
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from dashboard.figures.names import plain
 from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, palette
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, day, palette
 from dashboard.questions.answers import LoadRow, ReasonRow
 
 LOADS_SHOWN = 24
+LABELS_SHOWN = 5
 REASONS_SHOWN = 12
 # What becomes of a row, with the colour's role and the pattern that tells it without colour.
 FATES = (
@@ -24,7 +27,7 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the latest loads in the order of time."""
     colours = palette(theme)
     shown = list(rows)[-LOADS_SHOWN:]
-    labels = [f"Load {row.load_id}<br>{row.loaded_at[:10]}" for row in shown]
+    labels = [str(row.load_id) for row in shown]
     return {
         "data": [
             {
@@ -38,7 +41,9 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
                     "line": {"color": colours.line if role == "grid" else getattr(colours, role), "width": 1},
                     "pattern": {"shape": shape, **_hatching(colours)},
                 },
-                "text": [f"<b>Load {row.load_id}</b><br>{getattr(row, fate):,} {fate}" for row in shown],
+                "text": [
+                    f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in shown
+                ],
                 "textposition": "none",
                 "hoverinfo": "text",
             }
@@ -51,7 +56,7 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
             barmode="stack",
             showlegend=True,
             legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-            xaxis=axis(theme, type="category", showgrid=False),
+            xaxis=axis(theme, type="category", showgrid=False, **_days(shown)),
             yaxis=axis(theme, nticks=5, tickformat=",", title="rows", rangemode="tozero"),
         ),
     }
@@ -115,6 +120,23 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, An
 def most_frequent(rows: Sequence[ReasonRow]) -> list[ReasonRow]:
     """The reasons that are drawn."""
     return sorted(rows, key=lambda row: (-row.n, row.state, row.table, row.rule))[:REASONS_SHOWN]
+
+
+def _hover(row: LoadRow, fate: str) -> str:
+    return f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}"
+
+
+def _day_of(row: LoadRow) -> str:
+    return day(date.fromisoformat(row.loaded_at[:10]))
+
+
+def _days(rows: Sequence[LoadRow]) -> dict[str, Any]:
+    """The day of a load under its bar; of many loads, only some, so that a phone shows them upright."""
+    every = math.ceil(len(rows) / LABELS_SHOWN) or 1
+    places = range(0, len(rows), every)
+    # Two lines: day and month, then the year.
+    labels = ["<br>".join(_day_of(rows[place]).rsplit(" ", 1)) for place in places]
+    return {"tickvals": list(places), "ticktext": labels, "tickangle": 0}
 
 
 def _hatching(colours: Palette) -> dict[str, Any]:

@@ -34,8 +34,8 @@ SUPPORTS: Final = {
 
 FIGURES: Final = {
     "knees_better": "Knees better at departure",
-    "side_difference_left": "Riders with a side difference left",
-    "return_rate": "Riders who came back",
+    "side_difference_left": "Fits with a side difference left",
+    "return_rate": "Fits seen again in time",
     "comfort_gained": "Comfort gained",
 }
 

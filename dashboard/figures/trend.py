@@ -98,16 +98,16 @@ def _padded(months: Sequence[Any]) -> list[str]:
 
 
 def _vertical(figure: StudioFigure, rows: Sequence[StudioTrendRow], zero: str) -> dict[str, Any]:
-    """Shares run from nothing to the next quarter above what is drawn; means show their zero."""
+    """Shares run from nothing to the next step above what is drawn; means show their zero."""
     if figure.unit != "share":
         return {"zeroline": True, "zerolinecolor": zero, "rangemode": "tozero", "nticks": 5}
-    top = math.ceil(4 * max([0.01, *(row.high for row in rows if row.high is not None)])) / 4
-    steps = [top * step / 4 for step in range(5)] if top < 1 else [0, 0.25, 0.5, 0.75, 1]
-    return {
-        "range": [-0.02 * top, 1.02 * top],
-        "tickvals": steps,
-        "ticktext": [number(step, "share") for step in steps],
-    }
+    drawn = max([0.0, *(row.high for row in rows if row.high is not None)])
+    step = 0.1 if drawn <= 0.4 else 0.25
+    count = max(1, math.ceil(drawn / step - 1e-9))
+    ticks = [step * place for place in range(count + 1)]
+    room = 0.02 * ticks[-1]
+    labels = [number(tick, "share") for tick in ticks]
+    return {"range": [-room, ticks[-1] + room], "tickvals": ticks, "ticktext": labels}
 
 
 def _whole(figure: StudioFigure, theme: str | None) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from dashboard.questions.selection import Selection
 
 NAME = "Studio"
 QUESTION = "How are we doing?"
+_OVER = {"share": "of", "points": "over"}
 
 
 def layout() -> html.Div:
@@ -65,12 +66,7 @@ def _figure(desk: Desk, answer: Studio, figure: StudioFigure, theme: str | None)
         [
             html.H2(FIGURES.get(figure.figure, figure.figure), className="card-title"),
             estimate(figure.figure, figure.estimate, figure.low, figure.high, figure.unit, level=desk.level),
-            html.P(
-                f"of {counted(figure.n, figure.counted)}"
-                if figure.unit == "share"
-                else f"over {counted(figure.n, figure.counted)}",
-                className="counted",
-            ),
+            html.P(f"{_OVER[figure.unit]} {counted(figure.n, figure.counted)}", className="counted"),
             chart(
                 trend_panel(figure, answer.trend, theme),
                 title=finding(figure, answer.trend),

@@ -34,5 +34,5 @@ def _ends(estimate: str, heading: str) -> Column:
 
 def _q(row: EffectRow) -> str:
     if row.q_value is not None and row.q_value < 0.001:
-        return "< 0.001"
+        return "<\u202f0.001"
     return bare_number(row.q_value, "q")

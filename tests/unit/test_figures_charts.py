@@ -1,0 +1,164 @@
+"""Each chart draws the numbers of its answer and nothing else; plotly's own validator accepts it."""
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import plotly.graph_objects as go
+import pytest
+
+from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear
+from dashboard.figures.loading import FATES, loads_figure, most_frequent, reasons_figure
+from dashboard.figures.names import SUPPORTS
+from dashboard.figures.trend import alternative as trend_alternative
+from dashboard.figures.trend import finding as trend_finding
+from dashboard.figures.trend import trend_panel
+from dashboard.questions.answers import LoadRow
+from tests.unit.made_answers import FIGURES, made_data, made_effects, made_studio
+
+EFFECTS = made_effects("foot_type").effects
+STUDIO = made_studio()
+DATA = made_data()
+
+
+def every_figure(theme: str) -> list[dict[str, Any]]:
+    return [
+        *(
+            effects_panel(EFFECTS, outcome, theme, wide=wide)
+            for outcome in ("tilt", "sway", "offset")
+            for wide in (0, 1)
+        ),
+        effects_panel((), "tilt", theme),
+        *(trend_panel(figure, STUDIO.trend, theme) for figure in FIGURES),
+        trend_panel(FIGURES[0], (), theme),
+        loads_figure(DATA.loads, theme),
+        loads_figure((), theme),
+        reasons_figure(DATA.reasons, theme),
+        reasons_figure((), theme),
+    ]
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_plotly_accepts_every_figure(theme: str) -> None:
+    for figure in every_figure(theme):
+        assert go.Figure(figure).layout.height == figure["layout"]["height"]
+
+
+def test_supports_stand_in_their_fixed_order_whatever_the_order_of_the_answer() -> None:
+    assert [row.support for row in in_order(tuple(reversed(EFFECTS)), "tilt")] == list(SUPPORTS)
+
+
+def test_the_overall_rows_are_drawn_not_those_of_a_split() -> None:
+    assert all(row.split is None for row in in_order(EFFECTS, "tilt"))
+
+
+def test_dots_are_the_estimates_and_lines_their_ends() -> None:
+    shown = [row for row in in_order(EFFECTS, "sway") if row.pooled is not None]
+    bracket, _, pooled_line, within_line, pooled, within = effects_panel(EFFECTS, "sway", "light")["data"]
+    assert pooled["x"] == [row.pooled for row in shown]
+    assert within["x"] == [row.within for row in shown]
+    for line, low, high in (
+        (bracket, "bracket_low", "bracket_high"),
+        (pooled_line, "pooled_low", "pooled_high"),
+        (within_line, "within_low", "within_high"),
+    ):
+        assert line["x"] == [end for row in shown for end in (getattr(row, low), getattr(row, high), None)]
+    assert bracket["line"]["width"] < pooled_line["line"]["width"]
+    assert pooled["marker"]["symbol"] != within["marker"]["symbol"]
+
+
+def test_everything_drawn_lies_in_the_range_and_so_does_zero() -> None:
+    for outcome in ("tilt", "sway", "offset"):
+        figure = effects_panel(EFFECTS, outcome, "light")
+        low, high = figure["layout"]["xaxis"]["range"]
+        drawn = [x for trace in figure["data"] for x in trace["x"] if x is not None]
+        assert low < min([0, *drawn])
+        assert high > max([0, *drawn])
+
+
+def test_a_support_with_too_few_changes_has_its_count_and_no_mark() -> None:
+    figure = effects_panel(EFFECTS, "tilt", "light")
+    place = list(SUPPORTS).index("insole_custom")
+    assert not any(y is not None and place <= y < place + 0.5 for trace in figure["data"] for y in trace["y"])
+    assert "not enough yet (6 changes)" in [note["text"] for note in figure["layout"]["annotations"]]
+
+
+def test_numbers_at_the_right_carry_a_real_minus() -> None:
+    notes = [note["text"] for note in effects_panel(EFFECTS, "tilt", "light", wide=True)["layout"]["annotations"]]
+    assert notes[0] == "<b>−0.12°</b>   −0.52 to +0.28"
+
+
+def test_a_change_is_clear_only_where_the_whole_bracket_is_on_one_side() -> None:
+    row = in_order(EFFECTS, "tilt")[1]
+    assert is_clear(row)
+    assert not is_clear(replace(row, bracket_low=-0.01))
+    assert not is_clear(in_order(EFFECTS, "tilt")[3])
+
+
+def test_titles_say_the_finding() -> None:
+    assert finding(EFFECTS, "tilt") == "Tilt: a clear change for 4 of 5 supports"
+    unclear = tuple(replace(row, bracket_low=-9.0, bracket_high=9.0) for row in EFFECTS)
+    assert finding(unclear, "tilt") == "Tilt: no clear change for any support"
+    assert finding(tuple(row for row in EFFECTS if is_clear(row)), "tilt") == "Tilt: a clear change for all 4 supports"
+    assert finding((), "tilt") == "Tilt: not enough yet"
+
+
+def test_the_chart_in_words_names_every_support_and_both_directions() -> None:
+    words = alternative(EFFECTS, "offset")
+    assert all(name in words for name in SUPPORTS.values())
+    assert "minus is inward, plus is outward" in words
+    assert "Custom insole: not enough yet" in words
+
+
+def test_a_month_with_too_few_is_left_out_of_the_trend() -> None:
+    (trace,) = trend_panel(FIGURES[0], STUDIO.trend, "light")["data"]
+    assert "2026-03-01" not in trace["x"]
+    assert len(trace["x"]) == 5
+
+
+def test_trend_bars_end_where_the_intervals_end() -> None:
+    rows = [row for row in STUDIO.trend if row.figure == "return_rate"]
+    (trace,) = trend_panel(FIGURES[2], STUDIO.trend, "light")["data"]
+    ends = zip(trace["y"], trace["error_y"]["arrayminus"], trace["error_y"]["array"], strict=True)
+    for row, (y, down, up) in zip(rows, ends, strict=True):
+        assert (y - down, y + up) == pytest.approx((row.low, row.high))
+
+
+def test_a_share_starts_at_nothing_and_reaches_over_every_interval() -> None:
+    for figure in FIGURES[:3]:
+        axis = trend_panel(figure, STUDIO.trend, "light")["layout"]["yaxis"]
+        assert axis["tickvals"][0] == 0
+        assert axis["range"][1] >= max(row.high or 0 for row in STUDIO.trend if row.figure == figure.figure)
+        assert axis["tickvals"][-1] <= 1
+        assert len(set(axis["ticktext"])) == len(axis["tickvals"])
+
+
+def test_trend_words_tell_the_first_and_the_last_month() -> None:
+    assert trend_finding(FIGURES[3], STUDIO.trend) == "By month: 1.3 in Jan 2026, 1.5\u202fpoints in Jun 2026"
+    assert "not enough yet" in trend_alternative(FIGURES[3], ())
+
+
+def test_parts_of_a_load_add_up_to_what_was_read() -> None:
+    row = LoadRow(1, "2026-01-02T08:00:00Z", 9, 100, 60, 15, 5, 8, 12)
+    figure = loads_figure([row], "light")
+    assert sum(trace["y"][0] for trace in figure["data"]) == row.read
+    assert [trace["name"] for trace in figure["data"]] == [name for name, _, _ in FATES]
+
+
+def test_parts_of_a_load_differ_in_pattern_where_they_are_not_plain() -> None:
+    shapes = [trace["marker"]["pattern"]["shape"] for trace in loads_figure(DATA.loads, "light")["data"]]
+    assert len({shape for shape in shapes if shape}) == 3
+
+
+def test_days_under_many_loads_are_thinned_out() -> None:
+    many = [replace(DATA.loads[0], load_id=n, loaded_at=f"{date(2026, 1, n)}T08:00:00Z") for n in range(1, 24)]
+    axis = loads_figure(many, "light")["layout"]["xaxis"]
+    assert len(axis["tickvals"]) <= 5
+    assert axis["ticktext"][0] == "1 Jan<br>2026"
+
+
+def test_the_most_frequent_reason_is_at_the_top() -> None:
+    figure = reasons_figure(DATA.reasons, "light")
+    assert figure["data"][0]["x"] == [455, 31, 16]
+    assert figure["layout"]["yaxis"]["ticktext"][0] == "waiting<br>knee_captures"
+    assert [row.n for row in most_frequent(DATA.reasons)] == [455, 31, 16]
