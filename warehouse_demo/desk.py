@@ -1,0 +1,104 @@
+"""What the front desk and the rider add to a fit: bookings, ratings, bicycle record, notes."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+
+from warehouse_demo.fits import Fit
+from warehouse_demo.riders import SIDES, Rider, Setup
+from warehouse_demo.truth import Truth
+
+MEASURES = {
+    "saddle_height": (735.0, 45.0),
+    "saddle_setback": (62.0, 14.0),
+    "bar_reach": (472.0, 28.0),
+    "bar_drop": (45.0, 30.0),
+}
+_PAIN_PARTS = ("knee", "foot", "lower_back", "hand")
+_NOTES = (
+    "Came with new shoes, laces a little short.",
+    "Prefers a quiet room, likes to see the numbers.",
+    'Said: "feels steadier",\nwants to try it on the coast road first.',
+    "<img src=x onerror=alert(1)> typed by mistake",
+    "=no change wanted today",
+    "Saddle rail checked, tightened.",
+)
+
+
+def booking(truth: Truth, rng: np.random.Generator, day: date, has_practice: bool) -> dict[str, Any] | None:
+    """The follow-up booked for a fit, or None; attended, missed or cancelled, open where it is due after the last day."""
+    practice, last = truth.practice, truth.scale.last_day
+    if rng.random() >= practice.booked[has_practice]:
+        return None
+    delay = 0 if rng.random() < practice.booked_same_day[has_practice] else int(rng.integers(1, 16))
+    booked_on = day + timedelta(days=delay)
+    if booked_on > last:
+        return None
+    row: dict[str, Any] = {"booked_on": booked_on, "due_on": day + timedelta(days=14 + int(rng.integers(-2, 5)))}
+    came = day + timedelta(days=max(delay + 1, int(round(rng.gamma(9.0, 1.9)))))
+    draw, attended = rng.random(), practice.attended[has_practice]
+    row["state"] = "attended" if draw < attended else "missed" if draw < attended + 0.6 * (1 - attended) else "cancelled"
+    if row["due_on"] > last or (row["state"] == "attended" and came > last):
+        row["state"] = "open"
+    if row["state"] == "attended":
+        row["attended_on"] = came
+    return row
+
+
+def return_answers(rng: np.random.Generator, has_practice: bool) -> dict[str, Any]:
+    """What a rider who came back says, and how much of the setup was kept."""
+    kept = str(rng.choice(["all", "some", "none"], p=(0.76, 0.19, 0.05) if has_practice else (0.62, 0.27, 0.11)))
+    mood = {"all": 8.0, "some": 6.6, "none": 4.8}[kept]
+    return {
+        "setup_kept": kept,
+        "satisfaction": int(np.clip(round(rng.normal(mood, 1.3)), 0, 10)),
+        "pain": int(np.clip(round(rng.gamma(1.2, 1.2)), 0, 10)),
+    }
+
+
+def keep_setup(rng: np.random.Generator, rider: Rider, kept: str) -> None:
+    """What the riders' shoes look like when they come again."""
+    for side in SIDES:
+        setup = rider.knees[side].setup
+        if kept == "none":
+            rider.knees[side].setup = Setup(shims_built_in=setup.shims_built_in)
+        elif kept == "some" and rng.random() < 0.5:
+            setup.insole_level = "none"
+
+
+def ratings(truth: Truth, rng: np.random.Generator, fit: Fit, skill: float, has_practice: bool) -> Iterator[dict[str, Any]]:
+    """Ratings at arrival and departure; comfort follows how much nearer to neutral the knees came, and the practice."""
+    better = np.mean([abs(fit.true_tilt[0][side]) - abs(fit.true_tilt[-1][side]) for side in SIDES])
+    mood = float(rng.normal(5.2, 1.4))
+    gain = truth.practice.comfort_gain[has_practice] + 0.5 * float(better) + skill + float(rng.normal(0, 1.1))
+    part = str(rng.choice(_PAIN_PARTS))
+    hurts = float(rng.gamma(1.5, 1.4)) if rng.random() < 0.55 else 0.0
+    for capture_no, risen in ((1, 0.0), (fit.n_captures, gain)):
+        for topic, level in (
+            ("comfort", mood + risen),
+            ("stability", mood + 0.3 + 0.8 * risen),
+            ("foot_room", 6.5 + 0.2 * risen),
+        ):
+            yield {"capture_no": capture_no, "topic": topic, "body_part": "whole", "score": _score(rng, level)}
+        yield {"capture_no": capture_no, "topic": "pain", "body_part": part, "score": _score(rng, hurts - 0.6 * risen)}
+
+
+def _score(rng: np.random.Generator, level: float) -> int:
+    return int(np.clip(round(level + rng.normal(0, 0.6)), 0, 10))
+
+
+def bicycle(truth: Truth, rng: np.random.Generator, rider: Rider, has_practice: bool) -> Iterator[dict[str, Any]]:
+    """Measures at arrival, and before leaving where they were taken."""
+    taken = rng.random() < truth.practice.bike_measured[has_practice]
+    for measure, (typical, spread) in MEASURES.items():
+        size = typical + spread * float(rng.normal()) + (2.1 * (rider.height_cm - 174) if measure == "saddle_height" else 0.0)
+        yield {"moment": "arrival", "measure": measure, "value_mm": round(size, 0)}
+        if taken:
+            yield {"moment": "departure", "measure": measure, "value_mm": round(size + float(rng.normal(0, 4)), 0)}
+
+
+def note(rng: np.random.Generator) -> str | None:
+    """Now and then a note, some of them awkward to read."""
+    return str(rng.choice(_NOTES)) if rng.random() < 0.04 else None

@@ -1,0 +1,108 @@
+"""What is true of the simulated studios, read from truth.toml into frozen settings that a test may replace."""
+
+import tomllib
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+TRUTH = Path(__file__).with_name("truth.toml")
+OUTCOMES = ("knee_tilt_deg", "knee_sway_mm", "knee_offset_mm")
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How many riders, when, and how often they come again."""
+
+    seed: int
+    riders: int
+    first_day: date
+    last_day: date
+    change_day: date
+    repeat_visits: float
+
+
+@dataclass(frozen=True)
+class Supports:
+    """The effect of each support on one outcome, in its unit; shim: a varus shim; stance: one mm outward."""
+
+    insole_low: float
+    insole_medium: float
+    insole_high: float
+    insole_custom: float
+    shim: float
+    stance: float
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Level, standard deviations, share of the noise variance common to both knees, and drift a capture of one outcome."""
+
+    level: float
+    rider: float
+    knee: float
+    visit: float
+    knee_visit: float
+    noise: float
+    shared: float
+    drift: float
+
+
+@dataclass(frozen=True)
+class Foot:
+    """What the foot does to the tilt, in degrees."""
+
+    arch_low: float
+    arch_high: float
+    forefoot_per_deg: float
+    collapse_some: float
+    collapse_marked: float
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Shares of decisions by exam, by measured and by true tilt; spread of effects between knees; kind of noise."""
+
+    exam: float
+    measured: float
+    true: float
+    variation: float
+    noise: str
+
+
+@dataclass(frozen=True)
+class Practice:
+    """Shares before and after the change of practice."""
+
+    repeat_capture: tuple[float, float]
+    booked: tuple[float, float]
+    booked_same_day: tuple[float, float]
+    attended: tuple[float, float]
+    comfort_gain: tuple[float, float]
+    bike_measured: tuple[float, float]
+    exam_complete: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Truth:
+    """Everything the simulator knows; `effects` and `spread` by outcome column."""
+
+    scale: Scale
+    effects: dict[str, Supports]
+    spread: dict[str, Spread]
+    foot: Foot
+    choice: Choice
+    practice: Practice
+
+
+def load_truth(path: Path = TRUTH) -> Truth:
+    """The truth of a file; unknown and missing keys raise TypeError, since the file is the project's own."""
+    content: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+    return Truth(
+        scale=Scale(**content["scale"]),
+        effects={outcome: Supports(**content["effects"][outcome]) for outcome in OUTCOMES},
+        spread={outcome: Spread(**content["spread"][outcome]) for outcome in OUTCOMES},
+        foot=Foot(**content["foot"]),
+        choice=Choice(**content["choice"]),
+        practice=Practice(**{name: tuple(pair) for name, pair in content["practice"].items()}),
+    )
