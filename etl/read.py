@@ -25,6 +25,9 @@ READABLE = (".csv", ".csv.gz", ".parquet")
 ANNOUNCED = (*READABLE, ".xlsx", ".xls", ".jsonl", ".json", ".zip")
 # Told only where the name is a table's: such files are often notes.
 _MAYBE = (".tsv", ".txt")
+# What `fitledger rejects` writes beside a rejected row; `reject_no` tells the loader which reject a mended row was.
+REJECT_NO = "reject_no"
+REJECT_COLUMNS = (REJECT_NO, "rule", "column", "words")
 _CHUNK = 1 << 20
 
 
@@ -223,14 +226,17 @@ def _csv_source(file: FoundFile, table: Table, form: str, scratch: Path) -> Sour
 def _match(file: FoundFile, table: Table, headers: tuple[str, ...]) -> tuple[dict[str, int], tuple[str, ...]]:
     cells: dict[str, int] = {}
     unknown: list[str] = []
+    is_mended = REJECT_NO in {header.strip().lower() for header in headers}
     for index, header in enumerate(headers):
         name = header.strip().lower()
         if name in cells:
             raise RefusedFileError(
                 f"{file.name}: the column {name} stands twice in the first line. Leave one of them out."
             )
-        if name in table.column_names:
+        if name in table.column_names or (is_mended and name == REJECT_NO):
             cells[name] = index
+        elif is_mended and name in REJECT_COLUMNS:
+            continue
         elif header.strip():
             unknown.append(header.strip())
     missing = [column.name for column in table.columns if column.required and column.name not in cells]
