@@ -98,13 +98,15 @@ def _order_steps(order: NDArray[Any]) -> dict[str, Matrix]:
 
 
 def _exam_columns(rows: Rows) -> dict[str, Matrix]:
-    """Arch, collapse and forefoot angle; a foot that was not examined has a column of its own."""
+    """What the exam recorded, which is what a fitter may have gone by; a foot that was not examined has columns of its own."""
     angle = rows["forefoot_angle_deg"].astype(float)
     unknown = np.isnan(angle)
     filled = np.where(unknown, 0.0 if unknown.all() else np.nanmean(angle), angle)
     return {
         **_dummies(rows["arch_height"], "arch", ("medium", "high")),
         **_dummies(rows["arch_collapse"], "collapse", ("some", "marked")),
+        **_dummies(rows["heel_posture"], "heel", ("inverted", "everted")),
+        **_dummies(rows["squat_knee_path"], "squat", ("inward", "outward")),
         "forefoot angle": filled,
         "forefoot not examined": unknown.astype(float),
     }

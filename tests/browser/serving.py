@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from werkzeug.serving import make_server
+from werkzeug.serving import WSGIRequestHandler, make_server
 
 from dashboard.app import create_app
 
@@ -28,10 +28,17 @@ def chromium_path() -> str:
     return found
 
 
+class _Quiet(WSGIRequestHandler):
+    """Logs no request: a failing test shows what failed."""
+
+    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
+        """Says nothing."""
+
+
 @contextmanager
 def serving(asker: Any, prefix: str = "/") -> Iterator[str]:
     """Serves the dashboard of an asker; gives its address, with the prefix."""
-    server = make_server("127.0.0.1", 0, create_app(asker, prefix=prefix).server, threaded=True)
+    server = make_server("127.0.0.1", 0, create_app(asker, prefix=prefix).server, threaded=True, request_handler=_Quiet)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:

@@ -80,9 +80,7 @@ def test_statistics_import_only_numeric_libraries() -> None:
 
 
 def test_pages_do_not_import_each_other() -> None:
-    pages = [
-        folder for folder in (ROOT / "dashboard/pages").iterdir() if folder.is_dir() and folder.name != "__pycache__"
-    ]
+    pages = [folder for folder in (ROOT / "dashboard/pages").iterdir() if folder.is_dir() and folder.name != "__pycache__"]
     for page in pages:
         others = tuple(f"dashboard.pages.{other.name}" for other in pages if other != page)
         assert offenders(sorted(page.rglob("*.py")), others) == []
@@ -114,10 +112,7 @@ def test_sql_states_its_grain() -> None:
         str(path.relative_to(ROOT))
         for path in files
         if not re.match(r"-- (Makes|Adds|Answers|Removes|Fragment)\b", path.read_text("utf-8"))
-        or (
-            "Grain" not in path.read_text("utf-8")
-            and not path.read_text("utf-8").startswith(("-- Fragment", "-- Removes"))
-        )
+        or ("Grain" not in path.read_text("utf-8") and not path.read_text("utf-8").startswith(("-- Fragment", "-- Removes")))
     ]
     assert silent == []
 

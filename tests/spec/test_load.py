@@ -43,9 +43,7 @@ FIRST = {"riders": RIDERS, "fitters": FITTERS, "fit_sessions": SESSIONS, "knee_c
 def counts(report: LoadReport, file: str) -> dict[str, int]:
     row = next(row for row in report.files if row.file == file)
     return {
-        name: getattr(row, name)
-        for name in ("stored", "replaced", "unchanged", "rejected", "waiting")
-        if getattr(row, name)
+        name: getattr(row, name) for name in ("stored", "replaced", "unchanged", "rejected", "waiting") if getattr(row, name)
     }
 
 
@@ -120,9 +118,7 @@ def test_captures_wait_for_their_session_and_join_when_it_comes(tmp_path: Path) 
 def test_an_orphan_is_rejected_and_taken_in_when_its_rider_comes(tmp_path: Path) -> None:
     path = tmp_path / "w.duckdb"
     only_r1 = "\n".join(line for line in RIDERS.splitlines() if not line.startswith("R2"))
-    report = load(
-        [write_csv(tmp_path / "x", riders=only_r1, fitters=FITTERS, fit_sessions=SESSIONS)], path, today=TODAY
-    )
+    report = load([write_csv(tmp_path / "x", riders=only_r1, fitters=FITTERS, fit_sessions=SESSIONS)], path, today=TODAY)
     assert counts(report, "fit_sessions.csv") == {"stored": 1, "rejected": 1}
     assert [(f.rule, f.column, f.value, f.line) for f in report.findings] == [("orphan", "rider_id", "R2", 3)]
     load([write_csv(tmp_path / "y", riders=RIDERS)], path, today=TODAY)
@@ -206,9 +202,7 @@ def test_a_tilt_that_breaks_its_limits(tmp_path: Path, cell: str, rule: str) -> 
         ("cp1252", ";", "encoding: windows-1252, separator ';'"),
     ],
 )
-def test_encodings_and_separators_are_detected_and_told(
-    tmp_path: Path, encoding: str, separator: str, detected: str
-) -> None:
+def test_encodings_and_separators_are_detected_and_told(tmp_path: Path, encoding: str, separator: str, detected: str) -> None:
     text = "fitter_id,fitter_name\r\nF1,Größe Möwe\r\n".replace(",", separator)
     (tmp_path / "fitters.csv").write_bytes(text.encode(encoding))
     report = load([tmp_path / "fitters.csv"], tmp_path / "w.duckdb", today=TODAY)

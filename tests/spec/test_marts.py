@@ -116,16 +116,12 @@ def test_captures_carry_order_setup_and_repeats(memory: Warehouse) -> None:
 
 
 def test_a_capture_without_setup_has_no_setup(memory: Warehouse) -> None:
-    row = filled(memory).rows("SELECT insole_level, total_shims, is_repeat FROM mart.captures WHERE session_id = 'S2'")[
-        0
-    ]
+    row = filled(memory).rows("SELECT insole_level, total_shims, is_repeat FROM mart.captures WHERE session_id = 'S2'")[0]
     assert row == {"insole_level": None, "total_shims": None, "is_repeat": False}
 
 
 def test_knees_pair_arrival_with_departure(memory: Warehouse) -> None:
-    rows = filled(memory).rows(
-        "SELECT session_id, side, tilt_arrival_deg, tilt_departure_deg FROM mart.knees ORDER BY 1, 2"
-    )
+    rows = filled(memory).rows("SELECT session_id, side, tilt_arrival_deg, tilt_departure_deg FROM mart.knees ORDER BY 1, 2")
     assert [tuple(row.values()) for row in rows] == [("S1", "left", 3.0, 2.0), ("S1", "right", 1.0, 1.5)]
 
 
@@ -136,7 +132,4 @@ def test_every_mart_keeps_its_key(memory: Warehouse) -> None:
         "captures": "session_id, capture_no, side",
         "knees": "session_id, side",
     }.items():
-        assert (
-            memory.value(f"SELECT count(*) FROM (SELECT {key} FROM mart.{mart} GROUP BY {key} HAVING count(*) > 1)")
-            == 0
-        )
+        assert memory.value(f"SELECT count(*) FROM (SELECT {key} FROM mart.{mart} GROUP BY {key} HAVING count(*) > 1)") == 0

@@ -48,9 +48,7 @@ def test_the_address_holds_the_selection_exactly_as_it_says_itself() -> None:
 
 
 def test_controls_make_the_address_and_the_address_the_controls() -> None:
-    given = values(
-        **{"from": "2026-01-01", "studio": ["south", "north"], "arch_height": ["high", "low"], "split": "side"}
-    )
+    given = values(**{"from": "2026-01-01", "studio": ["south", "north"], "arch_height": ["high", "low"], "split": "side"})
     search = follow_controls("?outcome=sway&start=40", given)
     assert search == "?from=2026-01-01&studio=north,south&arch_height=low,high&split=side&outcome=sway"
     followed = follow_address(search)
@@ -82,6 +80,12 @@ def test_a_touched_control_changes_address_and_view_and_no_control() -> None:
     address, view, *controls = in_step(ids.control("side"), "", values(side=["left"]), "")
     assert address == view == "?side=left"
     assert all(control is no_update for control in controls)
+
+
+def test_the_address_comes_before_what_empty_controls_report() -> None:
+    _, view, *controls = in_step(ids.control("side"), "?side=left", values(), None)
+    assert view == "?side=left"
+    assert controls[list(FIELDS).index("side")] == ["left"]
 
 
 def test_an_address_already_shown_changes_nothing() -> None:
