@@ -25,7 +25,7 @@ FITTERS = (
     ("F6", "Fitter Willow", "2026-07-01", 0.0, 0.0),  # new: few cases, all at the end
     ("F7", "Fitter Plover", "2017-06-23", 0.08, 0.4),  # takes the riders who are referred with hard cases
 )
-_NEW_FITTER_FROM = date(2026, 7, 20)
+_NEW_FITTER_FROM = date(2026, 8, 3)
 _STUDIO_OF = {
     "F1": "quayside",
     "F2": "quayside",
@@ -160,7 +160,7 @@ def _visit(
         rows["foot_exams"] += [
             {"session_id": session_id, "side": side, **_exam(rng, person, index)} for index, side in enumerate(SIDES)
         ]
-    fit = Session(truth, rng, person, has_practice=has_practice, is_busy=day.month in _BUSY_MONTHS).run()
+    fit = Session(truth, rng, person, has_practice=has_practice, is_busy=day.month in _BUSY_MONTHS, is_follow_up=kind == "follow_up").run()
     _record(rng, rows, fit, session_id, day)
     skill = next(added for key, *_, added in FITTERS if key == fitter)
     rows["rider_ratings"] += [{"session_id": session_id, **row} for row in desk.ratings(truth, rng, fit, skill, has_practice)]

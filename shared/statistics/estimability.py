@@ -10,8 +10,8 @@ _TOLERANCE = 1e-7
 
 
 def demeaned(matrix: NDArray[np.float64], group: NDArray[np.int64]) -> NDArray[np.float64]:
-    """`matrix` (n, p) less the mean of its row's group; group: integer codes 0 to g - 1, shape (n,)."""
-    counts = np.bincount(group).astype(float)
+    """`matrix` (n, p) less the mean of its row's group; group: integer codes from 0 on, shape (n,)."""
+    counts = np.maximum(np.bincount(group), 1).astype(float)  # a code may be absent
     means = np.column_stack([np.bincount(group, weights=column) / counts for column in matrix.T])
     return np.asarray(matrix - means[group])
 
