@@ -29,6 +29,23 @@
 
   document.documentElement.dataset.theme = current();
 
+  // A choice within a page is drawn anew with its answer; the focus stays on what was chosen.
+  document.addEventListener("click", function (event) {
+    const choices = event.target.closest && event.target.closest("nav[data-choices]");
+    if (!choices) {
+      return;
+    }
+    const name = choices.dataset.choices;
+    const watch = new MutationObserver(function () {
+      const chosen = document.querySelector('nav[data-choices="' + name + '"] .is-chosen');
+      if (chosen && document.activeElement === document.body) {
+        chosen.focus({ preventScroll: true });
+        watch.disconnect();
+      }
+    });
+    watch.observe(document.getElementById("page"), { childList: true, subtree: true });
+  });
+
   let arrivedAt = null;
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {

@@ -85,7 +85,7 @@ def _choice(word: str, choices: Choices) -> Any:
     }
     if word == "split":
         return dmc.Select(placeholder="not split", **common)
-    return dmc.MultiSelect(placeholder="all", searchable=len(codes) > 8, **common)
+    return dmc.MultiSelect(value=[], placeholder="all", searchable=len(codes) > 8, **common)
 
 
 def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
@@ -151,7 +151,8 @@ def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
 def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:
     """What changes: the address, the view, then every control; `trigger` is what the reader touched."""
     still: list[Any] = [no_update] * len(FIELDS)
-    if trigger in (None, ids.URL):
+    # Controls report their empty value when they are put on the page; the address comes first.
+    if shown is None or trigger in (None, ids.URL):
         followed = follow_address(search)
         view, given = followed if followed else (search or "", still)
         address = no_update

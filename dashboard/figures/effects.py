@@ -21,9 +21,7 @@ def in_order(rows: Sequence[EffectRow], outcome: str) -> list[EffectRow]:
 
 def is_clear(row: EffectRow) -> bool:
     """Both estimates say the same: the whole bracket lies on one side of nothing."""
-    return (
-        row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
-    )
+    return row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
 
 
 def finding(rows: Sequence[EffectRow], outcome: str) -> str:
@@ -170,10 +168,7 @@ def _at_right(place: int, row: EffectRow, *, wide: bool) -> dict[str, Any]:
     if row.pooled is None:
         text = ""
     else:
-        ends = (
-            f"{bare_number(row.pooled_low, row.unit, effect=True)} to "
-            f"{bare_number(row.pooled_high, row.unit, effect=True)}"
-        )
+        ends = f"{bare_number(row.pooled_low, row.unit, effect=True)} to {bare_number(row.pooled_high, row.unit, effect=True)}"
         text = f"<b>{number(row.pooled, row.unit, effect=True)}</b>{'   ' if wide else '<br>'}{ends}"
     return note(
         text,

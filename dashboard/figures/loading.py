@@ -41,9 +41,7 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
                     "line": {"color": colours.line if role == "grid" else getattr(colours, role), "width": 1},
                     "pattern": {"shape": shape, **_hatching(colours)},
                 },
-                "text": [
-                    f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in shown
-                ],
+                "text": [f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in shown],
                 "textposition": "none",
                 "hoverinfo": "text",
             }
@@ -68,25 +66,8 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, An
     shown = most_frequent(rows)
     top = max((row.n for row in shown), default=1)
     return {
-        "data": [
-            {
-                "type": "bar",
-                "orientation": "h",
-                "x": [row.n for row in shown],
-                "y": list(range(len(shown))),
-                "width": 0.55,
-                "marker": {
-                    "color": [colours.second if row.state == "rejected" else colours.fourth for row in shown],
-                    "pattern": {
-                        "shape": ["" if row.state == "rejected" else "x" for row in shown],
-                        **_hatching(colours),
-                    },
-                },
-                "text": [f"<b>{_label(row)}</b><br>{row.words}" for row in shown],
-                "textposition": "none",
-                "hoverinfo": "text",
-            }
-        ],
+        # One trace a state: a pattern takes no list of colours.
+        "data": [_bars(shown, state, colours) for state in ("rejected", "waiting")],
         "layout": layout(
             theme,
             height=34 * max(len(shown), 1) + 52,
@@ -114,6 +95,22 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, An
                 for place, row in enumerate(shown)
             ],
         ),
+    }
+
+
+def _bars(rows: Sequence[ReasonRow], state: str, colours: Palette) -> dict[str, Any]:
+    placed = [(place, row) for place, row in enumerate(rows) if row.state == state]
+    fate = next(fate for fate in FATES if fate[0] == state)
+    return {
+        "type": "bar",
+        "orientation": "h",
+        "x": [row.n for _, row in placed],
+        "y": [place for place, _ in placed],
+        "width": 0.55,
+        "marker": {"color": getattr(colours, fate[1]), "pattern": {"shape": fate[2], **_hatching(colours)}},
+        "text": [f"<b>{_label(row)}</b><br>{row.n:,}" for _, row in placed],
+        "textposition": "none",
+        "hoverinfo": "text",
     }
 
 

@@ -35,11 +35,10 @@ def rejected_rows(
         return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), kept), className=style)
 
     choices = [
-        html.Li(link(plain(code) if code else "every reason", code, 0, _style(code == reason)))
-        for code in (None, *reasons)
+        html.Li(link(plain(code) if code else "every reason", code, 0, _style(code == reason))) for code in (None, *reasons)
     ]
     return [
-        html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection"}),
+        html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection", "data-choices": "reason"}),
         table(f"Rejected rows, {place}", REJECTS, shown, csv=csv),
         html.P(
             [

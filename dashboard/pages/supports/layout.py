@@ -59,9 +59,7 @@ def by_type(desk: Desk, selection: Selection, answer: Effects, outcome: str | No
     """The grid of supports and the levels of the split, for one outcome."""
     if not answer.n_fits:
         return []
-    return grid(
-        answer.effects, outcome or MAIN_OUTCOMES[0], selection.split or "foot_type", desk, selection, text["grid"]
-    )
+    return grid(answer.effects, outcome or MAIN_OUTCOMES[0], selection.split or "foot_type", desk, selection, text["grid"])
 
 
 def _outcomes(desk: Desk, selection: Selection, answer: Effects, outcome: str | None) -> html.Nav:
@@ -84,7 +82,7 @@ def _outcomes(desk: Desk, selection: Selection, answer: Effects, outcome: str | 
             ],
             className="choices",
         ),
-        **{"aria-label": "Outcome"},
+        **{"aria-label": "Outcome", "data-choices": "outcome"},
     )
 
 

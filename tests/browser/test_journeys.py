@@ -1,0 +1,292 @@
+"""Journeys through the served demo: the figures on a page are those of the asker, and the address is the view."""
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from dashboard.figures.names import MAIN_OUTCOMES
+from dashboard.figures.theme import interval, number
+from dashboard.questions.answers import Effects, Studio
+from dashboard.questions.selection import parse_selection
+from tests.browser.conftest import PATIENCE_MS, Served, Watched
+from tests.browser.serving import serving
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+PATHS = ("", "supports", "data")
+NARROWED = "visit_kind=first"
+FILL = "mark => getComputedStyle(mark).fill"
+
+
+def cell(row: Locator, key: str) -> Any:
+    """The unrounded value that a row of a table carries under a key."""
+    return json.loads(row.locator(f"[data-{key.replace('_', '-')}]").get_attribute(f"data-{key.replace('_', '-')}") or "")
+
+
+def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None:
+    """Every number of the effects tables is the answer's, unrounded in the cell and rounded in print."""
+    frames = page.locator("#supports-answer .table-frame")
+    expect(frames).to_have_count(len(outcomes))
+    for place, outcome in enumerate(outcomes):
+        for row in answer.effects:
+            if row.outcome != outcome or row.split:
+                continue
+            printed = frames.nth(place).locator(f"tr[data-row={row.support}]")
+            for key in ("pooled", "pooled_low", "pooled_high", "within", "bracket_low", "bracket_high", "n_changes"):
+                assert cell(printed, key) == getattr(row, key)
+            expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
+            expect(printed).to_contain_text(interval(row.bracket_low, row.bracket_high, row.unit, effect=True))
+            expect(printed).to_contain_text(row.words)
+
+
+def effects(served: Served, **words: str) -> Effects:
+    answer = served.asker.ask("effects", parse_selection(words))
+    assert isinstance(answer, Effects)
+    return answer
+
+
+def studio(served: Served, **words: str) -> Studio:
+    answer = served.asker.ask("studio", parse_selection(words))
+    assert isinstance(answer, Studio)
+    return answer
+
+
+def expect_studio(page: Page, answer: Studio) -> None:
+    expect(page.locator("#headline")).to_have_text(answer.headline)
+    for figure in answer.figures:
+        value = page.locator(f"[data-figure={figure.figure}]")
+        if figure.estimate is None:
+            expect(value).to_have_count(0)
+        else:
+            assert json.loads(value.get_attribute("data-value") or "") == figure.estimate
+            expect(value).to_have_text(number(figure.estimate, figure.unit))
+
+
+def choose(page: Page, label: str, option: str) -> None:
+    """Picks an option of a control as a reader would."""
+    page.get_by_label(label, exact=True).first.click()
+    page.get_by_role("option", name=option, exact=True).click()
+
+
+def test_studio_prints_the_answer(served: Served, watched: Watched) -> None:
+    page = watched.open(served.address)
+    expect_studio(page, studio(served))
+    expect(page.locator("#studio-answer .js-plotly-plot")).to_have_count(4)
+
+
+def test_supports_prints_the_answer(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports")
+    answer = effects(served)
+    expect(page.locator("#supports-answer #headline")).to_have_text(answer.headline)
+    expect_effects(page, answer, MAIN_OUTCOMES)
+
+
+def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports")
+    page.locator("#supports-grid table").wait_for()
+    rows = [row for row in effects(served, split="foot_type").effects if row.split and row.outcome == "tilt"]
+    assert rows
+    for row in rows:
+        printed = page.locator(f'#supports-grid tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
+        assert json.loads(printed.get_attribute("data-pooled") or "") == row.pooled
+        expect(printed).to_contain_text("not enough yet" if row.pooled is None else number(row.pooled, row.unit, effect=True))
+
+
+def test_data_prints_the_answer(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}data")
+    answer: Any = served.asker.ask("data", parse_selection({}))
+    expect(page.locator("#headline")).to_have_text(answer.headline)
+    for row in answer.tables:
+        printed = page.locator(f"tr[data-row={row.table}]")
+        assert [cell(printed, key) for key in ("stored", "waiting", "rejected")] == [row.stored, row.waiting, row.rejected]
+    for row in answer.quality:
+        printed = page.locator(f"tr[data-row={row.check}]")
+        assert [cell(printed, key) for key in ("n", "total", "share")] == [row.n, row.total, row.share]
+
+
+def test_the_command_prints_what_the_page_prints(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=tilt")
+    said = subprocess.run(
+        [sys.executable, "-c", "from dashboard.cli import main; main()", "show", "effects", "--json",
+         "--warehouse", str(served.asker.path), "--visit-kind", "first"],
+        check=True, capture_output=True,
+    ).stdout  # fmt: skip
+    told = {row["support"]: row for row in json.loads(said)["effects"] if row["outcome"] == "tilt"}
+    for support, row in told.items():
+        printed = page.locator(f"tr[data-row={support}]")
+        assert cell(printed, "pooled") == row["pooled"]
+        assert cell(printed, "within_high") == row["within_high"]
+
+
+def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: Watched) -> None:
+    page = watched.open(served.address)
+    page.get_by_role("button", name="More filters").click()
+    choose(page, "Visit", "first")
+    expect(page).to_have_url(f"{served.address}?{NARROWED}")
+    page.keyboard.press("Escape")
+    answer = studio(served, visit_kind="first")
+    expect(page.locator("#selected")).to_contain_text(answer.selection_words)
+    expect_studio(page, answer)
+
+
+def test_a_link_with_a_filter_opens_the_same_view(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=sway")
+    expect_effects(page, effects(served, visit_kind="first"), ["sway"])
+    page.get_by_role("button", name="More filters").click()
+    expect(page.locator("#filter-bar")).to_contain_text("first")
+
+
+def test_links_between_pages_keep_the_filter_and_back_returns(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?{NARROWED}")
+    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data").click()
+    expect(page).to_have_url(f"{served.address}data?{NARROWED}")
+    expect(page.locator("h1")).to_be_focused()
+    expect(page).to_have_title("Data – fitledger")
+    expect(page.get_by_role("link", name="Data", exact=True)).to_have_attribute("aria-current", "page")
+    page.go_back()
+    expect(page).to_have_url(f"{served.address}?{NARROWED}")
+    watched.settled()
+    expect_studio(page, studio(served, visit_kind="first"))
+
+
+def test_back_after_a_filter_returns_to_the_view_before(served: Served, watched: Watched) -> None:
+    page = watched.open(served.address)
+    whole = studio(served)
+    choose(page, "Split by", "side")
+    expect(page).to_have_url(f"{served.address}?split=side")
+    page.go_back()
+    expect(page).to_have_url(served.address)
+    expect(page.get_by_label("Split by").first).to_have_value("")
+    expect(page.locator("#selected")).to_contain_text(whole.selection_words)
+
+
+def test_reset_shows_everything_again(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?{NARROWED}")
+    page.get_by_role("button", name="Reset").click()
+    expect(page).to_have_url(served.address)
+    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+
+
+def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports")
+    outcomes = page.get_by_role("navigation", name="Outcome")
+    outcomes.get_by_role("link", name="Sway", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{served.address}supports?outcome=sway")
+    expect(page.locator("#supports-answer .chart")).to_have_count(1)
+    expect(outcomes.get_by_role("link", name="Sway (shown)")).to_be_focused()
+
+
+@pytest.mark.parametrize("path", ["", "supports"])
+def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched, path: str) -> None:
+    page = watched.open(f"{served.address}{path}?from=1999-01-01&to=1999-01-02")
+    expect(page.get_by_role("alert")).to_contain_text("No fit matches this selection")
+    expect(page.locator(".js-plotly-plot")).to_have_count(0)
+    page.get_by_role("link", name="Show all fits").click()
+    expect(page).to_have_url(f"{served.address}{path}")
+    expect(page.locator(".js-plotly-plot").first).to_be_visible()
+
+
+def test_a_faulty_address_is_told_and_the_page_stays(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?arch_height=flat")
+    expect(page.get_by_role("alert")).to_contain_text("expected one of low, medium, high")
+    page.get_by_role("button", name="Reset").click()
+    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+
+
+def test_an_unknown_page_leads_back(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}nowhere")
+    page.get_by_role("link", name="To the first page").click()
+    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_nothing_is_asked_elsewhere_and_the_console_is_silent(served: Served, watched: Watched, path: str) -> None:
+    watched.open(f"{served.address}{path}")
+    watched.page.get_by_role("button", name="Dark").click()
+    watched.settled()
+    here = urlsplit(served.address).netloc
+    assert {urlsplit(url).netloc for url in watched.requests if not url.startswith(("data:", "blob:"))} == {here}
+    assert watched.said == []
+
+
+@pytest.mark.parametrize("path", PATHS)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_axe_finds_nothing(served: Served, browser: Browser, path: str, theme: str, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=theme)  # type: ignore[arg-type]
+    context.set_default_timeout(PATIENCE_MS)
+    watched = Watched(context.new_page())
+    page = watched.open(f"{served.address}{path}")
+    page.get_by_role("button", name="More filters").click()
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
+
+
+def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watched) -> None:
+    page = watched.open(served.address)
+    page.get_by_role("button", name="Dark").click()
+    expect(page.locator("html")).to_have_attribute("data-theme", "dark")
+    watched.open(served.address)
+    expect(page.locator("html")).to_have_attribute("data-theme", "dark")
+    expect(page.get_by_role("button", name="Light")).to_be_visible()
+    assert page.locator(".scatterlayer .point").first.evaluate(FILL) == "rgb(86, 180, 233)"
+
+
+def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: Watched) -> None:
+    page = watched.open(served.address)
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_be_focused()
+    page.get_by_label("Split by").first.focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile(r"\?split=\w+"))
+
+
+def test_two_readers_do_not_see_each_others_filters(served: Served, watched: Watched, second: Watched) -> None:
+    page = watched.open(f"{served.address}?{NARROWED}")
+    other = second.open(f"{served.address}?visit_kind=follow_up")
+    expect(page.locator("#headline")).to_have_text(studio(served, visit_kind="first").headline)
+    expect(other.locator("#headline")).to_have_text(studio(served, visit_kind="follow_up").headline)
+    page.get_by_role("button", name="Reset").click()
+    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(other).to_have_url(f"{served.address}?visit_kind=follow_up")
+    expect(other.locator("#selected")).to_contain_text(studio(served, visit_kind="follow_up").selection_words)
+
+
+def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) -> None:
+    with serving(served.asker, "/studio/") as address:
+        page = watched.open(address)
+        page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data").click()
+        expect(page).to_have_url(f"{address}data")
+        watched.settled()
+        csv = page.get_by_role("link", name="These numbers as CSV").first.get_attribute("href") or ""
+        assert csv.startswith("/studio/download/data.csv")
+        with page.expect_download() as started:
+            page.get_by_role("link", name="These numbers as CSV").first.click()
+        assert started.value.suggested_filename == "data-quality.csv"
+
+
+def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}supports?outcome=tilt")
+    page.get_by_role("button", name="Dark").click()
+    watched.settled()
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    chart = page.locator("#supports-answer .js-plotly-plot").first
+    expect(chart.locator(".main-svg").first).to_have_attribute("width", "670")
+    assert chart.locator(".scatterlayer .trace").nth(4).locator(".point").first.evaluate(FILL) == "rgb(0, 114, 178)"
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    expect(chart.locator(".main-svg").first).not_to_have_attribute("width", "670")
