@@ -8,14 +8,11 @@ import numpy as np
 
 from warehouse_demo.fits import Fit
 from warehouse_demo.riders import SIDES, Rider, Setup
+from warehouse_demo.studio import open_day
 from warehouse_demo.truth import Truth
 
-MEASURES = {
-    "saddle_height": (735.0, 45.0),
-    "saddle_setback": (62.0, 14.0),
-    "bar_reach": (472.0, 28.0),
-    "bar_drop": (45.0, 30.0),
-}
+_DUE_DAYS = 14
+_NOT_YET_CALLED_DAYS = 60
 _PAIN_PARTS = ("knee", "foot", "lower_back", "hand")
 _NOTES = (
     "Came with new shoes, laces a little short.",
@@ -33,14 +30,17 @@ def booking(truth: Truth, rng: np.random.Generator, day: date, has_practice: boo
     if rng.random() >= practice.booked[has_practice]:
         return None
     delay = 0 if rng.random() < practice.booked_same_day[has_practice] else int(rng.integers(1, 16))
-    booked_on = day + timedelta(days=delay)
+    booked_on = open_day(day + timedelta(days=delay))
     if booked_on > last:
         return None
-    row: dict[str, Any] = {"booked_on": booked_on, "due_on": day + timedelta(days=14 + int(rng.integers(-2, 5)))}
-    came = day + timedelta(days=max(delay + 1, int(round(rng.gamma(9.0, 1.9)))))
+    row: dict[str, Any] = {"booked_on": booked_on, "due_on": open_day(day + timedelta(days=_DUE_DAYS))}
+    came = open_day(day + timedelta(days=max(delay + 1, round(rng.gamma(9.0, 1.9)))))
     draw, attended = rng.random(), practice.attended[has_practice]
     row["state"] = "attended" if draw < attended else "missed" if draw < attended + 0.6 * (1 - attended) else "cancelled"
     if row["due_on"] > last or (row["state"] == "attended" and came > last):
+        row["state"] = "open"
+    # The desk has not yet gone after the latest ones who did not come: these are overdue.
+    if row["state"] == "missed" and row["due_on"] > last - timedelta(days=_NOT_YET_CALLED_DAYS):
         row["state"] = "open"
     if row["state"] == "attended":
         row["attended_on"] = came
@@ -90,13 +90,14 @@ def _score(rng: np.random.Generator, level: float) -> int:
 
 
 def bicycle(truth: Truth, rng: np.random.Generator, rider: Rider, has_practice: bool) -> Iterator[dict[str, Any]]:
-    """Measures at arrival, and before leaving where they were taken."""
+    """Measures at arrival, and before leaving where they were taken; the bicycle stays as the rider leaves with it."""
     taken = rng.random() < truth.practice.bike_measured[has_practice]
-    for measure, (typical, spread) in MEASURES.items():
-        size = typical + spread * float(rng.normal()) + (2.1 * (rider.height_cm - 174) if measure == "saddle_height" else 0.0)
-        yield {"moment": "arrival", "measure": measure, "value_mm": round(size, 0)}
+    for measure, found in rider.bike.measures_mm.items():
+        yield {"moment": "arrival", "measure": measure, "value_mm": found}
+        left = found + round(float(rng.normal(0, 4)))
+        rider.bike.measures_mm[measure] = left
         if taken:
-            yield {"moment": "departure", "measure": measure, "value_mm": round(size + float(rng.normal(0, 4)), 0)}
+            yield {"moment": "departure", "measure": measure, "value_mm": left}
 
 
 def note(rng: np.random.Generator) -> str | None:

@@ -12,6 +12,13 @@ _RIDING_SHARES = (0.46, 0.18, 0.10, 0.08, 0.13, 0.05)
 # Varus, neutral, valgus: Garbalosa et al. 1994.
 _FOREFOOT_SHARES = (0.8667, 0.0458, 0.0875)
 _SAME_FOREFOOT = 0.6
+# Typical size and spread of each measure of a bicycle, mm.
+_MEASURES_MM = {
+    "saddle_height": (735.0, 12.0),
+    "saddle_setback": (62.0, 14.0),
+    "bar_reach": (472.0, 28.0),
+    "bar_drop": (45.0, 30.0),
+}
 SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
 
 
@@ -47,8 +54,17 @@ class Knee:
 
 
 @dataclass
+class Bike:
+    """The rider's bicycle as it stands: the saddle, and measures in mm by name."""
+
+    saddle_width_mm: float
+    saddle_condition: str
+    measures_mm: dict[str, float]
+
+
+@dataclass
 class Rider:
-    """One rider; `severity` is how far the worse knee stands from neutral, which decides who is referred."""
+    """One rider; `severity_deg` is how far the worse knee stands from neutral, which decides who is referred."""
 
     rider_id: str
     birth_year: int
@@ -59,7 +75,8 @@ class Rider:
     sit_bone_width_mm: float
     hip_flexion_deg: tuple[float, float]
     knees: dict[str, Knee]
-    severity: float
+    severity_deg: float
+    bike: Bike
 
 
 def make_riders(truth: Truth, rng: np.random.Generator, n: int) -> list[Rider]:
@@ -84,7 +101,18 @@ def _rider(truth: Truth, rng: np.random.Generator, rider_id: str) -> Rider:
         sit_bone_width_mm=round(float(rng.normal(124 if sex == "female" else 114, 11)), 0),
         hip_flexion_deg=(round(float(rng.normal(112, 9)), 0), round(float(rng.normal(112, 9)), 0)),
         knees=knees,
-        severity=max(abs(knee.base["knee_tilt_deg"]) for knee in knees.values()),
+        severity_deg=max(abs(knee.base["knee_tilt_deg"]) for knee in knees.values()),
+        bike=_bike(rng, height),
+    )
+
+
+def _bike(rng: np.random.Generator, height_cm: float) -> Bike:
+    sizes = {name: round(typical + spread * float(rng.normal())) for name, (typical, spread) in _MEASURES_MM.items()}
+    sizes["saddle_height"] += round(4.2 * (height_cm - 174))
+    return Bike(
+        saddle_width_mm=float(rng.choice([130, 138, 143, 150, 155, 168])),
+        saddle_condition=str(rng.choice(["sound", "bent", "broken", "crooked"], p=[0.9, 0.04, 0.02, 0.04])),
+        measures_mm={name: float(size) for name, size in sizes.items()},
     )
 
 
@@ -105,8 +133,9 @@ def _knee(truth: Truth, rng: np.random.Generator, common: dict[str, float], ride
     angle = round(_forefoot_angle(rng, kind), 1)
     collapse = str(rng.choice(["none", "some", "marked"], p={"low": (0.35, 0.42, 0.23)}.get(arch, (0.68, 0.26, 0.06))))
     base = {outcome: spread.level + common[outcome] + rng.normal(0, spread.knee) for outcome, spread in truth.spread.items()}
-    base["knee_tilt_deg"] += _foot_effect(truth, arch, angle, collapse)
-    tilt = base["knee_tilt_deg"]
+    by_foot = truth.spread["knee_tilt_deg"].level + _foot_effect(truth, arch, angle, collapse)
+    base["knee_tilt_deg"] += by_foot - truth.spread["knee_tilt_deg"].level
+    squat = by_foot + truth.choice.squat_sees * (base["knee_tilt_deg"] - by_foot) + rng.normal(0, 1.5)
     effects = {
         outcome: {
             name: getattr(truth.effects[outcome], name) * (1 + truth.choice.variation * rng.normal()) for name in SUPPORTS
@@ -120,8 +149,7 @@ def _knee(truth: Truth, rng: np.random.Generator, common: dict[str, float], ride
             rng.choice(["inverted", "neutral", "everted"], p=(0.1, 0.5, 0.4) if collapse != "none" else (0.2, 0.65, 0.15))
         ),
         forefoot_angle_deg=angle,
-        # A squat shows the knee's own habit, not well.
-        squat_knee_path=_path(tilt + rng.normal(0, 1.5)),
+        squat_knee_path=_path(float(squat)),
         foot_posture_index=int(np.clip(round(rng.normal({"low": 7, "medium": 4, "high": 0}[arch], 2)), -12, 12)),
         base=base,
         effects=effects,

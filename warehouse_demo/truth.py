@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 TRUTH = Path(__file__).with_name("truth.toml")
+NOISES = ("normal", "heavy_tailed")
 OUTCOMES = ("knee_tilt_deg", "knee_sway_mm", "knee_offset_mm")
 
 
@@ -61,13 +62,26 @@ class Foot:
 
 @dataclass(frozen=True)
 class Choice:
-    """Shares of decisions by exam, by measured and by true tilt; spread of effects between knees; kind of noise."""
+    """How a fitter decides, and what stands in the way of seeing it.
+
+    exam, measured, true: shares of decisions by the exam, by the tilt just measured, by the true tilt; they add up to 1.
+    squat_sees: how much of a knee's own habit the squat of the exam shows; at 0 the exam holds nothing about the knee
+    beyond arch, forefoot angle and collapse. variation: spread of an effect between knees, as a share of it.
+    noise: normal or heavy_tailed (Student's t, 4 degrees of freedom, same standard deviation).
+    """
 
     exam: float
     measured: float
     true: float
+    squat_sees: float
     variation: float
     noise: str
+
+    def __post_init__(self) -> None:
+        if abs(self.exam + self.measured + self.true - 1) > 1e-9 or min(self.exam, self.measured, self.true) < 0:
+            raise ValueError(f"choice: exam, measured and true are {self.exam}, {self.measured}, {self.true}; they add up to 1")
+        if self.noise not in NOISES:
+            raise ValueError(f"choice: noise is {self.noise!r}, expected one of {', '.join(NOISES)}")
 
 
 @dataclass(frozen=True)
