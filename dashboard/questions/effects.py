@@ -9,7 +9,7 @@ from dashboard.questions import verdict
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.scope import SQL, fragments, scope_of
 from dashboard.questions.selection import Selection
-from dashboard.questions.supports import SUPPORTS, Counts, Design, Rows, SupportColumn, build_design
+from dashboard.questions.supports import NOT_EXAMINED, ORDER, SUPPORTS, Counts, Design, Rows, SupportColumn, build_design
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket
@@ -70,7 +70,11 @@ def _outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Setting
     if not present.any():
         return []
     design = build_design(kept, split)
-    refusals = _refusals(design, kept, settings)
+    tangled = _tangled(design, kept)
+    if any(_is_order(partner) for partners in tangled.values() for partner in partners):
+        design = build_design(kept, split, straight_order=True)
+        tangled = _tangled(design, kept)
+    refusals = _refusals(design, tangled, settings)
     pair: _Pair | None = None
     if len(refusals) < len(design.columns):
         try:
@@ -80,14 +84,28 @@ def _outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Setting
     made = [
         _row(column, counts, outcome, split, refusals.get(column.term), pair)
         for column, counts in zip(design.columns, design.counts, strict=True)
-        if column.level != "not examined"
+        if column.level != NOT_EXAMINED
     ]
     return _with_q_values(made)
 
 
-def _refusals(design: Design, rows: Rows, settings: Settings) -> dict[str, str]:
+def _tangled(design: Design, rows: Rows) -> dict[str, tuple[str, ...]]:
+    """Supports whose changes within a knee cannot be told from others, or from the capture order, by term."""
+    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
+    terms = tuple(design.columns[index].term for index in changed)
+    matrix = np.column_stack([design.supports[:, changed], design.within_others])
+    found = not_estimable(matrix, (*terms, *design.within_terms), rows["session_knee"])
+    return {term: partners for term, partners in found.items() if term in terms}
+
+
+def _is_order(term: str) -> bool:
+    return term.split()[0] == ORDER
+
+
+def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
     """Why a support carries no figure, by term."""
     minimum = settings.minimum
+    names = {column.term: column.support for column in design.columns}
     refused: dict[str, str] = {}
     for column, counts in zip(design.columns, design.counts, strict=True):
         if counts.n_changes == 0:
@@ -95,17 +113,9 @@ def _refusals(design: Design, rows: Rows, settings: Settings) -> dict[str, str]:
         elif counts.n_riders < minimum.riders_per_effect or counts.n_changes < minimum.changes_per_type:
             need = f"{minimum.changes_per_type} changes in {minimum.riders_per_effect} riders"
             refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
-    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
-    terms = tuple(design.columns[index].term for index in changed)
-    names = {column.term: column.support for column in design.columns}
-    tangled = not_estimable(
-        np.column_stack([design.supports[:, changed], design.within_others]),
-        (*terms, *design.within_terms),
-        rows["session_knee"],
-    )
-    for term, partners in tangled.items():
-        if term in names and term not in refused:
-            refused[term] = verdict.changed_together(names[term], [names.get(partner, partner) for partner in partners])
+        elif partners := tangled.get(column.term):
+            others = [names[partner] for partner in partners if partner in names]
+            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_order, partners)))
     return refused
 
 

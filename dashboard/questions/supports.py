@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
+ORDER = "capture"
+NOT_EXAMINED = "not examined"
 # Captures after this many are rare in one session; they share one step of the capture order.
 _LAST_ORDER = 5
 
@@ -55,8 +57,12 @@ def support_matrix(rows: Rows) -> Matrix:
     return np.column_stack([*dummies, rows["total_shims"].astype(float), rows["stance_mm"].astype(float)])
 
 
-def build_design(rows: Rows, split: str | None) -> Design:
-    """The design of both models; with a split, each support has one column a level of it."""
+def build_design(rows: Rows, split: str | None, *, straight_order: bool = False) -> Design:
+    """The design of both models; with a split, each support has one column a level of it.
+
+    `straight_order` takes the capture order as one straight line: weaker against a drift that is not straight, but it can
+    still tell supports apart that came at the same places of every session.
+    """
     supports = support_matrix(rows)
     names: list[SupportColumn] = [SupportColumn(support, None) for support in SUPPORTS]
     if split:
@@ -65,7 +71,7 @@ def build_design(rows: Rows, split: str | None) -> Design:
         names = [SupportColumn(support, level) for level in [*present, *_unknown(levels)] for support in SUPPORTS]
         inside = [(levels == level) for level in present] + [_is_missing(levels) for _ in _unknown(levels)]
         supports = np.column_stack([supports * here[:, None] for here in inside])
-    order = _order_steps(rows["capture_order"])
+    order = {ORDER: rows["capture_order"].astype(float)} if straight_order else _order_steps(rows["capture_order"])
     exam = _exam_columns(rows)
     visit = _dummies(rows["visit_kind"], "visit", ("follow_up", "refit"))
     others = {"intercept": np.ones(len(supports)), **exam, **order, **visit}
@@ -84,7 +90,7 @@ def build_design(rows: Rows, split: str | None) -> Design:
 
 def _unknown(levels: NDArray[Any]) -> list[str | None]:
     """A last group for knees without a value to split by: they inform the shared terms and are not shown."""
-    return ["not examined"] if _is_missing(levels).any() else []
+    return [NOT_EXAMINED] if _is_missing(levels).any() else []
 
 
 def _is_missing(levels: NDArray[Any]) -> NDArray[np.bool_]:
@@ -94,7 +100,7 @@ def _is_missing(levels: NDArray[Any]) -> NDArray[np.bool_]:
 def _order_steps(order: NDArray[Any]) -> dict[str, Matrix]:
     """Capture order as steps, so that a drift need not be straight."""
     capped = np.minimum(order.astype(int), _LAST_ORDER)
-    return {f"capture {step + 1}": (capped == step).astype(float) for step in range(1, _LAST_ORDER + 1)}
+    return {f"{ORDER} {step + 1}": (capped == step).astype(float) for step in range(1, _LAST_ORDER + 1)}
 
 
 def _exam_columns(rows: Rows) -> dict[str, Matrix]:

@@ -58,10 +58,16 @@ def not_changed(support: str) -> str:
     return f"{_SUPPORTS[support]}: no figure, since it was never changed between two captures of one knee."
 
 
-def changed_together(support: str, partners: list[str]) -> str:
-    """For supports whose changes cannot be told apart."""
-    others = " and ".join(_SUPPORTS.get(partner, partner).lower() for partner in partners)
+def changed_together(support: str, partners: list[str], with_order: bool) -> str:
+    """For supports whose changes cannot be told apart, or not from the order of the captures."""
+    tied = " and ".join(_SUPPORTS[partner].lower() for partner in dict.fromkeys(partners))
+    if with_order:
+        beside = f", beside {tied}," if tied else ""
+        return (
+            f"{_SUPPORTS[support]}: no figure, since its changes{beside} always came at the same place of the session and "
+            "cannot be told from a drift of the session. Record a repeat capture, or vary the order."
+        )
     return (
-        f"{_SUPPORTS[support]}: no figure, since it was always changed together with {others}. "
+        f"{_SUPPORTS[support]}: no figure, since it was always changed together with {tied}. "
         "Change one support at a time to tell them apart."
     )
