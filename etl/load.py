@@ -3,139 +3,198 @@
 The work is done on a copy of the warehouse that takes its place in one step: all of a load is there, or none of it.
 """
 
+import shutil
 import tempfile
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from etl import check, mart, merge
-from etl.read import RefusedFileError, SourceFile, find_files, open_source
-from etl.report import FileReport, Finding, LoadReport
+from etl import check, mart, merge, rejects, stage
+from etl.read import FoundFile, RefusedFileError, SourceFile, find_files, open_source
+from etl.repeat import Fingerprint, fingerprint, known_report
+from etl.report import FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError
+from shared.settings import Settings
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading
 
 Progress = Callable[[int, int, str], None]
+WAIT_SECONDS = 10.0
 
 
 def load(
-    paths: Iterable[Path], warehouse: Path, progress: Progress | None = None, today: date | None = None
+    paths: Iterable[Path],
+    warehouse: Path,
+    progress: Progress | None = None,
+    today: date | None = None,
+    *,
+    settings: Settings | None = None,
+    wait_seconds: float = WAIT_SECONDS,
 ) -> LoadReport:
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
-    `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date.
+    `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
+    holds the warehouse, this one waits up to `wait_seconds`.
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written.
     """
-    return _run(paths, open_loading(warehouse), progress, today or date.today())
+    today, settings = today or date.today(), settings or Settings()
+    found = _found(paths)
+    mark = fingerprint(found, settings)
+    if known := known_report(warehouse, mark, today):
+        return known
+    step = _Steps(progress, len(found) + len(catalogue()) + 2)
+    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
+    return _run(found, opening, step, _Load(today, settings, mark))
 
 
 def check_files(
-    paths: Iterable[Path], warehouse: Path, progress: Progress | None = None, today: date | None = None
+    paths: Iterable[Path],
+    warehouse: Path,
+    progress: Progress | None = None,
+    today: date | None = None,
+    *,
+    settings: Settings | None = None,
 ) -> LoadReport:
     """The same findings and counts as `load` would give on this warehouse; nothing is written."""
+    today, settings = today or date.today(), settings or Settings()
+    found = _found(paths)
+    mark = fingerprint(found, settings)
+    if known := known_report(warehouse, mark, today):
+        return known
+    step = _Steps(progress, len(found) + len(catalogue()) + 2)
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "check.duckdb"
         if warehouse.exists():
-            copy.write_bytes(warehouse.read_bytes())
-        report = _run(paths, open_loading(copy, keep=False), progress, today or date.today())
+            shutil.copyfile(warehouse, copy)
+        report = _run(found, open_loading(copy, keep=False), step, _Load(today, settings, mark))
     report.load_id = None
     return report
 
 
-def _run(
-    paths: Iterable[Path], opening: AbstractContextManager[LoadingWarehouse], progress: Progress | None, today: date
-) -> LoadReport:
+@dataclass
+class _Load:
+    """What one load carries from step to step: `sources` by the number of their row in the report."""
+
+    today: date
+    settings: Settings
+    mark: Fingerprint
+    load_id: int = 0
+    report: LoadReport = field(default_factory=LoadReport)
+    sources: dict[int, SourceFile] = field(default_factory=dict)
+    changed: set[str] = field(default_factory=set)
+
+
+def _found(paths: Iterable[Path]) -> list[FoundFile]:
+    paths = list(paths)
     found = find_files(paths)
     if not found:
         raise InputUnusableError(
             f"{', '.join(map(str, paths))}: no file of exports was found. Expected files named like the tables "
             f"({', '.join(catalogue())}), as .csv, .csv.gz or .parquet. Nothing was written."
         )
-    report = LoadReport(files=[FileReport(file.name, None) for file in found])
-    step = _Steps(progress, len(found) + len(catalogue()) + 2)
-    with opening as warehouse, tempfile.TemporaryDirectory() as scratch:
+    return found
+
+
+def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
+    with opening as warehouse:
         merge.make_tables(warehouse, WAREHOUSE_VERSION)
-        merge.begin_staging(warehouse)
-        sources: dict[int, SourceFile] = {}
-        for file_no, file in enumerate(found):
-            step(f"reading {file.name}")
-            try:
-                source = open_source(file, Path(scratch), warehouse)
-            except RefusedFileError as refusal:
-                report.files[file_no].refused = True
-                report.files[file_no].words = str(refusal)
-                continue
-            sources[file_no] = source
-            row = report.files[file_no]
-            row.table = source.table.name
-            row.words = _reading_words(source)
-            row.read, row.rejected = merge.stage(warehouse, source, file_no, check.rules_of(source.table, today))
-        if not sources:
+        stage.begin(warehouse)
+        load.load_id = stage.next_load(warehouse)
+        _open_sources(found, warehouse, load)
+        if not load.sources:
             raise InputUnusableError(
-                "Nothing can be used, nothing was written. " + " ".join(file.words for file in report.files)
+                "Nothing can be used, nothing was written. " + " ".join(file.words for file in load.report.files)
             )
-        _merge_all(warehouse, sources, report, step)
-    return report
+        # Parents stand before the tables that refer to them; each table is staged, merged and forgotten in turn, so
+        # that one table only is held at a time.
+        for table in catalogue().values():
+            _load_table(warehouse, table, load, step)
+        _finish(warehouse, load, step)
+    return load.report
 
 
-def _merge_all(warehouse: LoadingWarehouse, sources: dict[int, SourceFile], report: LoadReport, step: "_Steps") -> None:
-    load_id = 1 + (warehouse.value("SELECT max(load_id) FROM raw.loads") or 0)
-    touched = {source.table.name for source in sources.values()}
-    changed: set[str] = set()
-    for table in catalogue().values():
+def _open_sources(found: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
+    for file in found:
+        try:
+            source = open_source(file, warehouse.scratch, warehouse)
+        except RefusedFileError as refusal:
+            load.report.files.append(FileReport(file.name, None, refused=True, words=str(refusal)))
+            continue
+        load.sources[len(load.report.files)] = source
+        load.report.files.append(FileReport(source.name, source.table.name, words=_reading_words(source)))
+
+
+def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_Steps") -> None:
+    sources = {file_no: source for file_no, source in load.sources.items() if source.table.name == table.name}
+    if sources:
+        stage.begin_table(warehouse, table)
+        rules = check.rules_of(table, load.today)
+        for file_no, source in sources.items():
+            step(f"reading {source.name}")
+            row = load.report.files[file_no]
+            row.read, row.rejected = stage.stage(warehouse, source, file_no, rules)
         step(f"comparing {table.name}")
         fates = merge.decide_fates(warehouse, table)
-        if fates.get("stored", 0) + fates.get("replaced", 0):
-            merge.add_versions(warehouse, table, load_id)
-            changed.add(table.name)
-        if table.name in changed or any(key.table in changed for key in table.foreign_keys):
-            merge.build_core(warehouse, table)
-            changed.add(table.name)
-        if table.name in changed | touched:
-            merge.list_unresolved(warehouse, table)
-            _count(warehouse, table, sources, report)
-        if table.name in changed:
-            merge.release_mended(warehouse, table, load_id)
-    step("keeping what was rejected")
-    n_new_rejects = merge.keep_rejects(warehouse, load_id)
-    report.findings = _findings(warehouse)
-    step("building the marts")
-    if changed:
-        mart.build(warehouse)
-    if changed or n_new_rejects:
-        report.load_id = load_id
-        _record(warehouse, load_id, report, sources)
-    else:
-        warehouse.leave_unchanged()
+        merge.add_versions(warehouse, table, load.load_id, fates)
+        if fates.get("stored") or fates.get("replaced"):
+            load.changed.add(table.name)
+    if table.name in load.changed or any(key.table in load.changed for key in table.foreign_keys):
+        load.changed.add(table.name)
+        merge.build_core(warehouse, table)
+    if table.name in load.changed or sources:
+        n_unresolved = merge.list_unresolved(warehouse, table)
+        if sources:
+            _count(warehouse, table, sources, load.report, n_unresolved)
+            rejects.keep_mended(warehouse, table, load.load_id)
+            stage.end_table(warehouse, table)
 
 
-def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], report: LoadReport) -> None:
-    for row in merge.final_fates(warehouse, table):
+def _count(
+    warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], report: LoadReport, n_unresolved: int
+) -> None:
+    fates = (merge.final_fates if n_unresolved else merge.plain_fates)(warehouse, table)
+    for row in fates:
         file = report.files[row["file_no"]]
         if row["final_fate"] in {"duplicate", "orphan"}:
             file.rejected += row["n"]
         else:
             setattr(file, row["final_fate"], getattr(file, row["final_fate"]) + row["n"])
+    kinds = {row["final_fate"] for row in fates}
     for file_no, source in sources.items():
-        if source.table.name == table.name:
+        if "duplicate" in kinds:
             merge.find_duplicates(warehouse, source, file_no)
+        if "orphan" in kinds:
             merge.find_orphans(warehouse, source, file_no)
-            if n_waiting := report.files[file_no].waiting:
-                rows = "1 row waits for its session" if n_waiting == 1 else f"{n_waiting} rows wait for their session"
-                report.files[file_no].words += f"; {rows}"
 
 
-def _findings(warehouse: LoadingWarehouse) -> list[Finding]:
-    return [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
+def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
+    step("keeping what was rejected")
+    report = load.report
+    report.findings = [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
+    n_new = rejects.keep_findings(warehouse, load.load_id)
+    n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
+    step("building the marts")
+    if load.changed:
+        mart.build(warehouse)
+    if load.changed or n_new or n_released:
+        report.load_id = load.load_id
+        _record(warehouse, load)
+    else:
+        warehouse.leave_unchanged()
+    for file in report.files:
+        file.words += waiting_words(file.waiting)
 
 
-def _record(warehouse: LoadingWarehouse, load_id: int, report: LoadReport, sources: dict[int, SourceFile]) -> None:
+def _record(warehouse: LoadingWarehouse, load: _Load) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now)", {"load_id": load_id, "now": now})
-    for file_no, file in enumerate(report.files):
-        detected = sources[file_no].detected if file_no in sources else ""
-        values = {"load_id": load_id, "file_no": file_no, "detected": detected, **vars(file)}
+    values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": load.mark.value}
+    warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)
+    for file_no, file in enumerate(load.report.files):
+        source = load.sources.get(file_no)
+        detected, digest = (source.detected, load.mark.digests.get(source.path)) if source else ("", None)
+        values = {"load_id": load.load_id, "file_no": file_no, "detected": detected, "digest": digest, **vars(file)}
         warehouse.run(merge.SQL / "raw/add_file.sql", values)
 
 

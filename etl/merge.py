@@ -3,10 +3,8 @@
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
-from etl import check
-from etl.read import SourceFile, line_of_byte, physical_lines, source_relation
+from etl.read import SourceFile
+from etl.stage import add_finding, make_faulty, set_lines, typed_columns
 from shared.catalogue import Table, catalogue
 from shared.warehouse import Warehouse, quoted
 
@@ -20,79 +18,51 @@ def make_tables(warehouse: Warehouse, version: int) -> None:
     if warehouse.value("SELECT count(*) FROM raw.warehouse") == 0:
         warehouse.run("INSERT INTO raw.warehouse VALUES ($version)", {"version": version})
     for table in catalogue().values():
-        columns = _typed_columns(table)
+        columns = typed_columns(table)
         warehouse.run(SQL / "raw/table.sql", table=table.name, columns=columns, key=", ".join(table.key))
         warehouse.run(f'CREATE TABLE IF NOT EXISTS core."{table.name}" ({columns})')
 
 
-def begin_staging(warehouse: Warehouse) -> None:
-    """Empty staging tables for one load."""
-    warehouse.run(SQL / "raw/findings_table.sql")
-    for table in catalogue().values():
-        warehouse.run(SQL / "raw/stage_table.sql", table=table.name, columns=_typed_columns(table))
-
-
-def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule]) -> tuple[int, int]:
-    """Reads one file into staging. Returns how many records it holds and how many of them are rejected."""
-    table = source.table
-    first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
-    file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
-    warehouse.run("INSERT INTO staged_files VALUES ($file_no, $file, $table, $first_row)", file)
-    _forget_ragged(warehouse)
-    relation, parameters = source_relation(source, table.column_names)
-    warehouse.run(
-        SQL / "raw/stage.sql",
-        {**parameters, "file_no": file_no},
-        table=table.name,
-        values=", ".join(check.stored_value(column) for column in table.columns),
-        is_sound=check.is_sound(rules),
-        typed_cells=check.typed_cells(table, relation),
-    )
-    ragged = _ragged_findings(warehouse, source, file_no)
-    staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
-    unsound = warehouse.value(
-        f"SELECT count(*) FROM staged_{table.name} WHERE file_no = $file_no AND NOT is_sound", {"file_no": file_no}
-    )
-    if unsound:
-        wanted = (
-            f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_sound"
-        )
-        _make_faulty(warehouse, source, wanted)
-        for rule in rules:
-            before, after = check.finding_words(rule)
-            _add_finding(warehouse, table, file_no, rule.rule, rule.column, rule.broken, before, after)
-    _set_lines(warehouse, source, file_no, ragged)
-    return staged + len(ragged), unsound + len(ragged)
-
-
 def decide_fates(warehouse: Warehouse, table: Table) -> dict[str, int]:
     """Makes fates_<table>; returns how many rows each fate has."""
-    same_content = " AND ".join(
-        f'staged."{name}" IS NOT DISTINCT FROM earlier."{name}"' for name in table.column_names if name not in table.key
-    )
-    warehouse.run(
-        SQL / "raw/fates.sql",
-        table=table.name,
-        key=quoted(table.key),
-        columns=quoted(table.column_names),
-        same_content=same_content or "true",
-        same_key_as_repeated=_same_key(table, "repeated", "staged"),
-        same_key_as_earlier=_same_key(table, "earlier", "staged"),
-    )
+    key = quoted(table.key)
+    # Counting hashes is several times cheaper than grouping; the same hash twice is only a reason to look closer.
+    has_repeats = warehouse.value(f"SELECT count(*) > count(DISTINCT hash({key})) FROM staged_{table.name} WHERE is_sound")
+    is_first = warehouse.value(f'SELECT count(*) = 0 FROM raw."{table.name}"')
+    if is_first and not has_repeats:
+        warehouse.run(SQL / "raw/fates_first.sql", table=table.name)
+    else:
+        warehouse.run(
+            SQL / "raw/repeated.sql",
+            table=table.name,
+            key=key,
+            columns=quoted(table.column_names),
+            has_repeats=str(has_repeats).lower(),
+        )
+        warehouse.run(
+            SQL / "raw/fates.sql",
+            table=table.name,
+            same_content=same_content(table, "staged", "earlier"),
+            same_key_as_repeated=same_key(table, "repeated", "staged"),
+            same_key_as_earlier=same_key(table, "earlier", "staged"),
+        )
     rows = warehouse.rows(f"SELECT fate, count(*) AS n FROM fates_{table.name} GROUP BY fate")
     return {row["fate"]: row["n"] for row in rows}
 
 
-def add_versions(warehouse: Warehouse, table: Table, load_id: int) -> None:
-    """Stores new rows and replaces changed ones; the earlier versions stay."""
-    warehouse.run(
-        SQL / "raw/add_versions.sql",
-        {"load_id": load_id},
-        table=table.name,
-        columns=quoted(table.column_names),
-        staged_columns=quoted(table.column_names, "staged."),
-        same_key_as_earlier=_same_key(table, "earlier", "staged"),
-    )
+def add_versions(warehouse: Warehouse, table: Table, load_id: int, fates: dict[str, int]) -> None:
+    """Stores new rows and replaces changed ones; the earlier versions stay. Notes the rows that brought nothing new."""
+    values = {"load_id": load_id}
+    names = {"table": table.name, "columns": quoted(table.column_names)}
+    if fates.get("replaced"):
+        earlier = same_key(table, "earlier", "staged")
+        warehouse.run(SQL / "raw/supersede.sql", values, table=table.name, same_key_as_earlier=earlier)
+    if fates.get("stored") or fates.get("replaced"):
+        sql = "raw/add_first_versions.sql" if set(fates) == {"stored"} else "raw/add_versions.sql"
+        warehouse.run(SQL / sql, values, **names, staged_columns=quoted(table.column_names, "staged."))
+    if fates.get("unchanged"):
+        version = same_key(table, "version", "staged")
+        warehouse.run(SQL / "raw/add_sightings.sql", values, table=table.name, same_key=version)
 
 
 def build_core(warehouse: Warehouse, table: Table) -> None:
@@ -107,8 +77,11 @@ def build_core(warehouse: Warehouse, table: Table) -> None:
     )
 
 
-def list_unresolved(warehouse: Warehouse, table: Table) -> None:
-    """Makes unresolved_<table>: the current rows that core leaves out, with the reference that names nothing."""
+def list_unresolved(warehouse: Warehouse, table: Table) -> int:
+    """Makes unresolved_<table>: the current rows that core leaves out, with the reference that names nothing.
+
+    Returns how many there are.
+    """
     failing = [(key, f"NOT {_resolves(key.column, key.table, key.target)}") for key in table.foreign_keys]
     # A missing rider or fitter comes first: such a row does not only wait for a session.
     failing.sort(key=lambda pair: pair[0].table == SESSIONS)
@@ -117,6 +90,8 @@ def list_unresolved(warehouse: Warehouse, table: Table) -> None:
         branches = "".join(f" WHEN {test} THEN {value}" for (_, test), value in zip(failing, values, strict=True))
         return f"CASE{branches} END" if failing else "NULL"
 
+    n_current = warehouse.value(f'SELECT count(*) FROM raw."{table.name}" WHERE superseded_by IS NULL')
+    n_left_out = int(n_current - warehouse.value(f'SELECT count(*) FROM core."{table.name}"'))
     warehouse.run(
         SQL / "core/unresolved.sql",
         table=table.name,
@@ -124,21 +99,32 @@ def list_unresolved(warehouse: Warehouse, table: Table) -> None:
         column_name=case([f"'{key.column}'" for key, _ in failing]),
         value=case([f'CAST(version."{key.column}" AS VARCHAR)' for key, _ in failing]),
         is_waiting=case([str(key.table == SESSIONS).lower() for key, _ in failing]),
-        same_key=_same_key(table, "resolved", "version"),
+        same_key=same_key(table, "resolved", "version"),
+        is_left_out=str(n_left_out > 0).lower(),
     )
-    warehouse.run(SQL / "raw/waiting.sql", table=table.name)
+    warehouse.run(SQL / "raw/add_unresolved.sql", table=table.name, row_key=row_key(table, "unresolved."))
+    return n_left_out
 
 
 def final_fates(warehouse: Warehouse, table: Table) -> list[dict[str, Any]]:
     """Rows of file_no, final_fate and n of one table."""
-    return warehouse.rows(SQL / "raw/counts.sql", table=table.name, same_key=_same_key(table, "unresolved", "staged"))
+    return warehouse.rows(SQL / "raw/counts.sql", table=table.name, same_key=same_key(table, "unresolved", "staged"))
+
+
+def plain_fates(warehouse: Warehouse, table: Table) -> list[dict[str, Any]]:
+    """The same where core leaves no row out."""
+    counted = f"SELECT file_no, fate AS final_fate, count(*) AS n FROM fates_{table.name} GROUP BY ALL"
+    return warehouse.rows(counted)
 
 
 def find_duplicates(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
     """Adds a finding for each row whose key stands again in this load with other content."""
     table = source.table
     key = " + ".join(table.key)
-    after = f", expected one row only: the same {key} stands again in this load with other content, so none of its rows is stored. Leave the wrong one out and load again."
+    after = (
+        f", expected one row only: the same {key} stands again in this load with other content, so none of its rows is "
+        "stored. Leave the wrong one out and load again."
+    )
     _find_fate(warehouse, source, file_no, "duplicate_key", table.key[0], "fates.fate = 'duplicate'", after)
 
 
@@ -146,9 +132,17 @@ def find_orphans(warehouse: Warehouse, source: SourceFile, file_no: int) -> None
     """Adds a finding for each row that names a rider or fitter who is not there."""
     for key in source.table.foreign_keys:
         if key.table != SESSIONS:
-            after = f", expected the {key.target} of a row in {key.table}. Load that row, and this one is taken in by itself; or correct the id."
-            condition = f"unresolved.is_waiting = false AND unresolved.column_name = '{key.column}' AND fates.fate <> 'duplicate'"
-            _find_fate(warehouse, source, file_no, "orphan", key.column, condition, after)
+            condition = (
+                f"unresolved.is_waiting = false AND unresolved.column_name = '{key.column}' AND fates.fate <> 'duplicate'"
+            )
+            _find_fate(warehouse, source, file_no, "orphan", key.column, condition, orphan_words(key.target, key.table))
+
+
+def orphan_words(target: str, parent: str) -> str:
+    """What follows the found value in an orphan's sentence."""
+    return (
+        f", expected the {target} of a row in {parent}. Load that row, and this one is taken in by itself; or correct the id."
+    )
 
 
 def _find_fate(
@@ -156,7 +150,7 @@ def _find_fate(
 ) -> None:
     table = source.table
     unresolved = (
-        f"LEFT JOIN unresolved_{table.name} AS unresolved ON {_same_key(table, 'unresolved', 'staged')}"
+        f"LEFT JOIN unresolved_{table.name} AS unresolved ON {same_key(table, 'unresolved', 'staged')}"
         if rule == "orphan"
         else ""
     )
@@ -167,115 +161,24 @@ def _find_fate(
         f"WHERE staged.file_no = {file_no} AND {condition}"
     )
     if warehouse.value(f"SELECT count(*) FROM ({wanted})"):
-        _make_faulty(warehouse, source, wanted)
-        _add_finding(warehouse, table, file_no, rule, column, "true", f"{column}: found ", after)
-        _set_lines(warehouse, source, file_no, [])
+        make_faulty(warehouse, source, wanted)
+        add_finding(warehouse, table, file_no, rule, column, "true", f"{column}: found ", after)
+        set_lines(warehouse, source, file_no, [])
 
 
-def keep_rejects(warehouse: Warehouse, load_id: int) -> int:
-    """Keeps the findings of this load in raw.rejects; returns how many are new."""
-    before = warehouse.value("SELECT count(*) FROM raw.rejects")
-    warehouse.run(SQL / "raw/keep_rejects.sql", {"load_id": load_id})
-    return int(warehouse.value("SELECT count(*) FROM raw.rejects") - before)
-
-
-def release_mended(warehouse: Warehouse, table: Table, load_id: int) -> None:
-    """Takes rows out of the rejects that have been mended since, or whose parent has come."""
-    warehouse.run(
-        SQL / "raw/release_mended.sql",
-        {"load_id": load_id},
-        table=table.name,
-        staged_row_key=_row_key(table, "staged."),
-        unresolved_row_key=_row_key(table, "unresolved."),
-    )
-
-
-def _make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:
-    table = source.table
-    warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
-    _forget_ragged(warehouse)
-    relation, parameters = source_relation(source, table.column_names, whole=True)
-    typed = check.typed_cells(table, "SELECT * FROM numbered SEMI JOIN wanted_records USING (record)")
-    warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
-
-
-def _add_finding(
-    warehouse: Warehouse, table: Table, file_no: int, rule: str, column: str, broken: str, before: str, after: str
-) -> None:
-    typed = (
-        f"coalesce(CAST(TRY({check.stored_value(table.column(name))}) AS VARCHAR), \"x_{name}\", '')"
-        for name in table.key
-    )
-    warehouse.run(
-        SQL / "raw/finding.sql",
-        {"file_no": file_no, "rule": rule, "column": column, "before": before, "after": after},
-        value=check.shown_value(column),
-        broken=broken,
-        row_key=f"concat_ws('|', {', '.join(typed)})",
-    )
-
-
-def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> list[int]:
-    """Findings of the rows whose cells could not be told apart; returns the lines on which they start."""
-    if source.form == ".parquet":
-        return []
-    lines = []
-    for row in warehouse.rows(SQL / "raw/ragged.sql"):
-        line = line_of_byte(source, row["line_byte_position"])
-        lines.append(line)
-        finding = {
-            "file_no": file_no,
-            "line": line,
-            "column": source.headers[0],
-            "rule": "cells",
-            "received": row["csv_line"],
-        }
-        words = (
-            f"row: {_ragged_words(row['error_type'], row['error_message'])}, as the first line has. "
-            "Check the separators and quotes of this row and load again."
-        )
-        warehouse.run(SQL / "raw/ragged_finding.sql", {**finding, "words": words})
-    return lines
-
-
-def _ragged_words(error_type: str, message: str) -> str:
-    if "Expected Number of Columns" in message:
-        expected, found = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
-        return f"found {found} cells, expected {expected}"
-    return f"found {error_type.lower()}, expected cells parted by the same separator"
-
-
-def _forget_ragged(warehouse: Warehouse) -> None:
-    warehouse.run("DROP TABLE IF EXISTS ragged_rows")
-    warehouse.run("DROP TABLE IF EXISTS ragged_scans")
-
-
-def _set_lines(warehouse: Warehouse, source: SourceFile, file_no: int, ragged: list[int]) -> None:
-    """Gives this file's findings the line numbers of the file itself."""
-    wanted = "SELECT DISTINCT record FROM findings WHERE file_no = $file_no AND line IS NULL"
-    records = [row["record"] for row in warehouse.rows(wanted, {"file_no": file_no})]
-    if not records:
-        return
-    if not ragged:
-        known = "SELECT DISTINCT line FROM findings WHERE file_no = $file_no AND rule = 'cells'"
-        ragged = [row["line"] for row in warehouse.rows(known, {"file_no": file_no})]
-    lines = physical_lines(source, records, set(ragged))
-    warehouse.put("lines", pd.DataFrame({"record": list(lines), "line": list(lines.values())}))
-    update = (
-        "UPDATE findings SET line = lines.line FROM lines WHERE findings.record = lines.record AND file_no = $file_no"
-    )
-    warehouse.run(update, {"file_no": file_no})
-
-
-def _typed_columns(table: Table) -> str:
-    return ", ".join(f'"{column.name}" {column.sql_type}' for column in table.columns)
-
-
-def _same_key(table: Table, left: str, right: str) -> str:
+def same_key(table: Table, left: str, right: str) -> str:
+    """SQL that is true where two aliases stand for the same row."""
     return " AND ".join(f'{left}."{name}" = {right}."{name}"' for name in table.key)
 
 
-def _row_key(table: Table, prefix: str) -> str:
+def same_content(table: Table, left: str, right: str) -> str:
+    """SQL that is true where two rows of one key agree in every other column."""
+    others = [name for name in table.column_names if name not in table.key]
+    return " AND ".join(f'{left}."{name}" IS NOT DISTINCT FROM {right}."{name}"' for name in others) or "true"
+
+
+def row_key(table: Table, prefix: str) -> str:
+    """SQL of a row's key as one text."""
     return "concat_ws('|', " + ", ".join(f'CAST({prefix}"{name}" AS VARCHAR)' for name in table.key) + ")"
 
 

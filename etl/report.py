@@ -35,6 +35,13 @@ class Finding:
     words: str
 
 
+def waiting_words(n_waiting: int) -> str:
+    """What a file's words end with where rows of it wait."""
+    if n_waiting == 0:
+        return ""
+    return "; 1 row waits for its session" if n_waiting == 1 else f"; {n_waiting} rows wait for their session"
+
+
 @dataclass
 class LoadReport:
     """`load_id` is None where nothing was written: a check, or a load that brought nothing new."""

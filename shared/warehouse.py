@@ -19,8 +19,10 @@ import pandas as pd
 
 from shared.errors import WarehouseBusyError, WarehouseError
 
-WAREHOUSE_VERSION = 1
+WAREHOUSE_VERSION = 2
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
+# What a load may hold in memory; what is larger spills to disk beside the working copy.
+LOADING_MEMORY = "1000MB"
 _Opened = TypeVar("_Opened")
 
 
@@ -57,9 +59,7 @@ class Warehouse:
         """Runs a named .sql file or one statement for its effect."""
         self._execute(sql, parameters, identifiers)
 
-    def rows(
-        self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
-    ) -> list[dict[str, Any]]:
+    def rows(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> list[dict[str, Any]]:
         """The answer as a list of rows by column name."""
         answer = self._execute(sql, parameters, identifiers)
         names = [column[0] for column in answer.description or []]
@@ -99,16 +99,10 @@ class Warehouse:
             for statement in self._connection.extract_statements(text):
                 bound = {name: given[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
-        except duckdb.OutOfMemoryException as fault:
-            raise WarehouseError(
-                f"{self.path or 'The warehouse'}: no memory or disk space left for this step. Nothing was changed. "
-                "Free some space and try again."
-            ) from fault
-        except duckdb.IOException as fault:
-            raise WarehouseError(
-                f"{self.path or 'The warehouse'}: the disk refused ({_first_line(fault)}). Nothing was changed. "
-                "Check space and rights of the folder and try again."
-            ) from fault
+        except duckdb.Error as fault:
+            if refused := _refused_by_machine(fault, self.path):
+                raise refused from fault
+            raise
         return answer
 
 
@@ -116,10 +110,27 @@ def _filled(array: Any) -> np.ndarray[Any, Any]:
     if not hasattr(array, "filled"):  # a masked array is what holds empty cells
         return np.asarray(array)
     if array.dtype == object:
-        return array.filled(None)
+        return np.asarray(array.filled(None))
     if array.dtype.kind in "iub":
-        return array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data
-    return array.filled(np.nan) if array.dtype.kind == "f" else array.filled()
+        return np.asarray(array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data)
+    return np.asarray(array.filled(np.nan) if array.dtype.kind == "f" else array.filled())
+
+
+def _refused_by_machine(fault: duckdb.Error, path: Path | None) -> WarehouseError | None:
+    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
+    where = path or "The warehouse"
+    text = str(fault)
+    if isinstance(fault, duckdb.OutOfMemoryException):
+        return WarehouseError(
+            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
+        )
+    # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
+    if isinstance(fault, duckdb.IOException | duckdb.FatalException) or "Could not write" in text or "No space" in text:
+        return WarehouseError(
+            f"{where}: the disk refused ({_first_line(fault)}). Nothing was changed. Check space and rights of the "
+            "folder and try again."
+        )
+    return None
 
 
 def _first_line(fault: BaseException) -> str:
@@ -153,24 +164,33 @@ def open_reading(path: Path) -> Warehouse:
 
 
 @contextmanager
-def open_loading(path: Path, *, keep: bool = True) -> Iterator["LoadingWarehouse"]:
+def open_loading(
+    path: Path, *, keep: bool = True, wait_seconds: float = 0, on_wait: Callable[[], None] | None = None
+) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
     The copy is dropped where the block raises, where `keep` is false, or where the block called `leave_unchanged`.
-    Raises WarehouseBusyError where another load holds the warehouse.
+    Where another load holds the warehouse, `on_wait` is called once and the load waits up to `wait_seconds`; raises
+    WarehouseBusyError after that.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     working = path.with_name(path.name + ".loading")
-    with _held(path):
+    with _held(path, wait_seconds, on_wait):
         _remove(working)
         try:
             if path.exists():
                 open_reading(path).close()
                 shutil.copyfile(path, working)
-            connection = _opened(path, lambda: duckdb.connect(str(working)))
-            warehouse = LoadingWarehouse(connection, path)
+            scratch = working.with_name(working.name + ".tmp")
+            scratch.mkdir()
+            config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": str(scratch / "spill")}
+            connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
+            warehouse = LoadingWarehouse(connection, path, scratch)
             try:
                 yield warehouse
+                if keep and warehouse.is_changed:
+                    # Explicit, since close() alone passes over a disk that refuses the last pages.
+                    warehouse.run("CHECKPOINT")
             finally:
                 warehouse.close()
             if keep and warehouse.is_changed:
@@ -189,6 +209,11 @@ class LoadingWarehouse(Warehouse):
 
     is_changed = True
 
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path) -> None:
+        super().__init__(connection, path)
+        # A folder for this load's own files; it goes with the working copy, and the next load clears what a kill left.
+        self.scratch = scratch
+
     def leave_unchanged(self) -> None:
         """Nothing new came: the warehouse file stays as it is, byte for byte."""
         self.is_changed = False
@@ -205,10 +230,15 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
 
 
 @contextmanager
-def _held(path: Path) -> Iterator[None]:
+def _held(path: Path, wait_seconds: float, on_wait: Callable[[], None] | None) -> Iterator[None]:
     lock = filelock.FileLock(path.with_name(path.name + ".lock"))
     try:
-        lock.acquire(timeout=0)
+        try:
+            lock.acquire(timeout=0)
+        except filelock.Timeout:
+            if on_wait:
+                on_wait()
+            lock.acquire(timeout=wait_seconds)
     except filelock.Timeout as fault:
         raise WarehouseBusyError(
             f"{path}: another load is writing this warehouse. Nothing was changed. Wait for it to end, then load again."
@@ -263,11 +293,18 @@ def _put_in_place(working: Path, path: Path) -> None:
     with working.open("rb+") as file:
         os.fsync(file.fileno())
     working.replace(path)
+    if os.name == "posix":  # elsewhere a folder cannot be opened, and the rename is durable by itself
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
 
 
 def _remove(working: Path) -> None:
     for leftover in (working, working.with_name(working.name + ".wal")):
         leftover.unlink(missing_ok=True)
+    shutil.rmtree(working.with_name(working.name + ".tmp"), ignore_errors=True)
 
 
 def snapshot_of(path: Path) -> tuple[int, int, int] | None:

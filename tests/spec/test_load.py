@@ -263,7 +263,7 @@ def test_a_warehouse_that_cannot_be_used_says_so(tmp_path: Path) -> None:
     load([tmp_path / "x"], path, today=TODAY)
     with open_loading(path) as warehouse:
         warehouse.run("UPDATE raw.warehouse SET version = 99")
-    with pytest.raises(WarehouseError, match="found warehouse version 99, expected 1"):
+    with pytest.raises(WarehouseError, match="found warehouse version 99, expected 2"):
         open_reading(path)
 
 
@@ -271,7 +271,7 @@ def test_a_second_load_at_the_same_time_is_told_to_wait(tmp_path: Path) -> None:
     path = tmp_path / "w.duckdb"
     folder = write_csv(tmp_path / "x", **FIRST)
     with open_loading(path, keep=False), pytest.raises(WarehouseBusyError, match="another load is writing"):
-        load([folder], path, today=TODAY)
+        load([folder], path, today=TODAY, wait_seconds=0)
 
 
 def test_a_reader_keeps_its_snapshot_while_a_load_replaces_the_file(tmp_path: Path) -> None:

@@ -1,18 +1,7 @@
 -- Makes: fates_{table}, what becomes of each staged row. Grain and key: one row a sound staged row (staged_row).
 -- fate: duplicate (its key stands again in this load with other content), unchanged, replaced or stored.
--- Inputs: staged_{table}, raw.{table}.
+-- Inputs: staged_{table}, repeated_{table}, raw.{table}.
 CREATE OR REPLACE TEMP TABLE fates_{table} AS
-WITH repeated AS (
-    SELECT
-        {key},
-        count(DISTINCT hash({columns})) > 1 AS is_duplicate,
-        min(rowid) AS first_row
-    FROM staged_{table}
-    WHERE is_sound
-    GROUP BY {key}
-    HAVING count(*) > 1
-)
-
 SELECT
     staged.rowid AS staged_row,
     staged.file_no,
@@ -24,6 +13,6 @@ SELECT
         ELSE 'replaced'
     END AS fate
 FROM staged_{table} AS staged
-LEFT JOIN repeated ON {same_key_as_repeated}
+LEFT JOIN repeated_{table} AS repeated ON {same_key_as_repeated}
 LEFT JOIN raw."{table}" AS earlier ON earlier.superseded_by IS NULL AND {same_key_as_earlier}
 WHERE staged.is_sound;

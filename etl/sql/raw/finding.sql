@@ -1,5 +1,5 @@
 -- Adds: one rule's findings among a file's faulty rows. Grain: one row a rule and record. Inputs: faulty.
-INSERT INTO findings
-SELECT $file_no, record, NULL, $column, $rule, {value}, $before || {value} || $after, received, {row_key}
+INSERT INTO found
+SELECT $file_no, record, NULL, $column, $rule, {value}, $before || {value} || $after, received, {cells}, {row_key}
 FROM faulty
 WHERE {broken};

@@ -1,5 +1,5 @@
--- Makes: findings and staged_files, empty. Grain: one row a rule and rejected record of this load; one row a file (file_no).
-CREATE OR REPLACE TEMP TABLE findings (
+-- Makes: found and staged_files, empty. Grain: one row a rule and rejected record of this load; one row a file (file_no).
+CREATE OR REPLACE TEMP TABLE found (
     file_no INTEGER NOT NULL,
     record BIGINT,
     line BIGINT,
@@ -8,6 +8,7 @@ CREATE OR REPLACE TEMP TABLE findings (
     value VARCHAR,
     words VARCHAR NOT NULL,
     received VARCHAR NOT NULL,
+    cells VARCHAR NOT NULL,
     row_key VARCHAR
 );
 

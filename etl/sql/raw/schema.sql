@@ -1,16 +1,22 @@
 -- Makes: the ledger of loads. Grain: raw.warehouse one row; raw.loads one row a load that changed the warehouse;
--- raw.files one row a file of such a load; raw.rejects one row a finding of a rejected row; raw.waiting one row a table,
--- load, file, column and missing session.
--- Keys: load_id; (load_id, file_no); reject_no.
+-- raw.files one row a file of such a load; raw.line_jumps one row where a file's line runs ahead of its record by another
+-- number than before; raw.sightings one row a record that brought nothing new; raw.findings one row a rule that a record of
+-- such a load breaks; raw.mended one row a reject that a load brought again; raw.unresolved one row a current version that
+-- core leaves out; raw.warnings one row a soft warning on what core holds.
+-- Keys: load_id; (load_id, file_no); (load_id, file_no, record). A load that was undone keeps its row in raw.loads only.
 CREATE SCHEMA IF NOT EXISTS raw;
 CREATE SCHEMA IF NOT EXISTS core;
 CREATE SCHEMA IF NOT EXISTS mart;
 
 CREATE TABLE IF NOT EXISTS raw.warehouse (version INTEGER NOT NULL);
 
+-- fingerprint: of the files, their names and all else that decides what a load makes of them.
 CREATE TABLE IF NOT EXISTS raw.loads (
     load_id INTEGER PRIMARY KEY,
-    loaded_at TIMESTAMP NOT NULL
+    loaded_at TIMESTAMP NOT NULL,
+    load_date DATE NOT NULL,
+    fingerprint VARCHAR NOT NULL,
+    undone_at TIMESTAMP
 );
 
 CREATE TABLE IF NOT EXISTS raw.files (
@@ -18,6 +24,7 @@ CREATE TABLE IF NOT EXISTS raw.files (
     file_no INTEGER NOT NULL,
     file VARCHAR NOT NULL,
     "table" VARCHAR,
+    digest VARCHAR,
     detected VARCHAR NOT NULL,
     read BIGINT NOT NULL,
     stored BIGINT NOT NULL,
@@ -30,12 +37,30 @@ CREATE TABLE IF NOT EXISTS raw.files (
     PRIMARY KEY (load_id, file_no)
 );
 
-CREATE SEQUENCE IF NOT EXISTS raw.reject_no;
-
-CREATE TABLE IF NOT EXISTS raw.rejects (
-    reject_no BIGINT DEFAULT nextval('raw.reject_no'),
+CREATE TABLE IF NOT EXISTS raw.line_jumps (
     load_id INTEGER NOT NULL,
+    file_no INTEGER NOT NULL,
+    record BIGINT NOT NULL,
+    ahead BIGINT NOT NULL
+);
+
+CREATE TABLE IF NOT EXISTS raw.sightings (
+    "table" VARCHAR NOT NULL,
+    load_id INTEGER NOT NULL,
+    file_no INTEGER NOT NULL,
+    record BIGINT NOT NULL,
+    version_load INTEGER NOT NULL,
+    version_file INTEGER NOT NULL,
+    version_record BIGINT NOT NULL
+);
+
+-- reject_no numbers a rejected row by its content: its last three digits are taken from the row itself, so that a number
+-- of another warehouse is not mistaken for one of this. released_by: the load that mended it.
+CREATE TABLE IF NOT EXISTS raw.findings (
+    load_id INTEGER NOT NULL,
+    file_no INTEGER NOT NULL,
     file VARCHAR NOT NULL,
+    record BIGINT,
     line BIGINT NOT NULL,
     "table" VARCHAR NOT NULL,
     "column" VARCHAR NOT NULL,
@@ -43,14 +68,48 @@ CREATE TABLE IF NOT EXISTS raw.rejects (
     value VARCHAR,
     words VARCHAR NOT NULL,
     received VARCHAR NOT NULL,
-    row_key VARCHAR
+    cells VARCHAR NOT NULL,
+    row_key VARCHAR,
+    reject_no BIGINT NOT NULL,
+    released_by INTEGER
 );
 
-CREATE TABLE IF NOT EXISTS raw.waiting (
+CREATE TABLE IF NOT EXISTS raw.mended (
+    load_id INTEGER NOT NULL,
+    "table" VARCHAR NOT NULL,
+    reject_no BIGINT NOT NULL
+);
+
+CREATE TABLE IF NOT EXISTS raw.unresolved (
     "table" VARCHAR NOT NULL,
     load_id INTEGER NOT NULL,
     file_no INTEGER NOT NULL,
+    record BIGINT NOT NULL,
+    row_key VARCHAR NOT NULL,
     "column" VARCHAR NOT NULL,
     value VARCHAR NOT NULL,
-    n BIGINT NOT NULL
+    is_waiting BOOLEAN NOT NULL
 );
+
+CREATE TABLE IF NOT EXISTS raw.warnings (
+    rule VARCHAR NOT NULL,
+    "table" VARCHAR NOT NULL,
+    "column" VARCHAR NOT NULL,
+    row_key VARCHAR NOT NULL,
+    session_id VARCHAR,
+    value VARCHAR,
+    words VARCHAR NOT NULL
+);
+
+-- The findings that stand: each once, however often its row was loaded again, until it is mended.
+CREATE VIEW IF NOT EXISTS raw.rejects AS
+SELECT reject_no, load_id, file, line, "table", "column", rule, value, words, received, cells, row_key
+FROM raw.findings
+WHERE released_by IS NULL
+QUALIFY load_id = min(load_id) OVER (PARTITION BY "table", reject_no, "column", rule);
+
+CREATE VIEW IF NOT EXISTS raw.waiting AS
+SELECT "table", load_id, file_no, "column", value, count(*) AS n
+FROM raw.unresolved
+WHERE is_waiting
+GROUP BY "table", load_id, file_no, "column", value;

@@ -1,0 +1,7 @@
+-- Adds: this load's findings to raw.findings. Grain: one row a rule and record. Inputs: numbered_findings.
+INSERT INTO raw.findings
+SELECT
+    $load_id, file_no, file, record, line, "table", "column", rule, value, words, received, cells, row_key,
+    reject_no, CASE WHEN rule <> 'orphan' THEN released_by END
+FROM numbered_findings
+ORDER BY file_no, line, found_no;

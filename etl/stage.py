@@ -1,0 +1,188 @@
+"""Stages files: text cells become typed rows, rows that break a rule become findings with the line on which they stand."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from etl import check
+from etl.read import REJECT_NO, SourceFile, line_of_byte, physical_lines, source_relation
+from shared.catalogue import Table
+from shared.warehouse import Warehouse
+
+SQL = Path(__file__).with_name("sql")
+_CHUNK = 1 << 22
+
+
+def begin(warehouse: Warehouse) -> None:
+    """Empty tables for the findings and the files of one load."""
+    warehouse.run(SQL / "raw/findings_table.sql")
+
+
+def begin_table(warehouse: Warehouse, table: Table) -> None:
+    """An empty staging table."""
+    warehouse.run(SQL / "raw/stage_table.sql", table=table.name, columns=typed_columns(table))
+
+
+def end_table(warehouse: Warehouse, table: Table) -> None:
+    """Gives back what one table's staging took."""
+    for name in ("staged", "fates", "repeated"):
+        warehouse.run(f"DROP TABLE IF EXISTS {name}_{table.name}")
+
+
+def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule]) -> tuple[int, int]:
+    """Reads one file into staging. Returns how many records it holds and how many of them are rejected."""
+    table = source.table
+    first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
+    file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
+    warehouse.run("INSERT INTO staged_files VALUES ($file_no, $file, $table, $first_row)", file)
+    _forget_ragged(warehouse)
+    relation, parameters = _relation(source, table)
+    warehouse.run(
+        SQL / "raw/stage.sql",
+        {**parameters, "file_no": file_no},
+        table=table.name,
+        values=", ".join(check.stored_value(column) for column in table.columns),
+        is_sound=check.is_sound(rules),
+        reject_no=f"TRY_CAST(x_{REJECT_NO} AS BIGINT)",
+        typed_cells=check.typed_cells(table, relation),
+    )
+    ragged = _ragged_findings(warehouse, source, file_no)
+    staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
+    unsound = warehouse.value(
+        f"SELECT count(*) FROM staged_{table.name} WHERE file_no = $file_no AND NOT is_sound", {"file_no": file_no}
+    )
+    if unsound:
+        wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_sound"
+        make_faulty(warehouse, source, wanted)
+        for rule in rules:
+            before, after = check.finding_words(rule)
+            add_finding(warehouse, table, file_no, rule.rule, rule.column, rule.broken, before, after)
+    set_lines(warehouse, source, file_no, ragged)
+    _keep_line_jumps(warehouse, source, file_no, staged, ragged)
+    return staged + len(ragged), unsound + len(ragged)
+
+
+def make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:
+    """Makes the table `faulty` of the records that the SQL `wanted` names, whole."""
+    table = source.table
+    warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
+    _forget_ragged(warehouse)
+    relation, parameters = _relation(source, table, whole=True)
+    typed = check.typed_cells(table, "SELECT * FROM numbered SEMI JOIN wanted_records USING (record)")
+    warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
+
+
+def add_finding(
+    warehouse: Warehouse, table: Table, file_no: int, rule: str, column: str, broken: str, before: str, after: str
+) -> None:
+    """Adds a finding for each faulty row for which the SQL `broken` holds."""
+    typed = (
+        f"coalesce(CAST(TRY({check.stored_value(table.column(name))}) AS VARCHAR), \"x_{name}\", '')" for name in table.key
+    )
+    cells = ", ".join(f"'{name}', \"x_{name}\"" for name in table.column_names)
+    warehouse.run(
+        SQL / "raw/finding.sql",
+        {"file_no": file_no, "rule": rule, "column": column, "before": before, "after": after},
+        value=check.shown_value(column),
+        broken=broken,
+        cells=f"CAST(json_object({cells}) AS VARCHAR)",
+        row_key=f"concat_ws('|', {', '.join(typed)})",
+    )
+
+
+def set_lines(warehouse: Warehouse, source: SourceFile, file_no: int, ragged: list[int]) -> None:
+    """Gives this file's findings the line numbers of the file itself; `ragged` are the lines of its ragged rows."""
+    wanted = "SELECT DISTINCT record FROM found WHERE file_no = $file_no AND line IS NULL"
+    records = [row["record"] for row in warehouse.rows(wanted, {"file_no": file_no})]
+    if not records:
+        return
+    if not ragged:
+        known = "SELECT DISTINCT line FROM found WHERE file_no = $file_no AND rule = 'cells'"
+        ragged = [row["line"] for row in warehouse.rows(known, {"file_no": file_no})]
+    lines = physical_lines(source, records, set(ragged))
+    warehouse.put("lines", pd.DataFrame({"record": list(lines), "line": list(lines.values())}))
+    update = "UPDATE found SET line = lines.line FROM lines WHERE found.record = lines.record AND file_no = $file_no"
+    warehouse.run(update, {"file_no": file_no})
+
+
+def typed_columns(table: Table) -> str:
+    """The columns of a table as SQL declares them."""
+    return ", ".join(f'"{column.name}" {column.sql_type}' for column in table.columns)
+
+
+def _relation(source: SourceFile, table: Table, *, whole: bool = False) -> tuple[str, dict[str, object]]:
+    relation, parameters = source_relation(source, (*table.column_names, REJECT_NO), whole=whole)
+    if REJECT_NO not in source.cells:
+        return relation, parameters
+    # `fitledger rejects` writes an apostrophe before a cell that a spreadsheet would run; it is taken off again.
+    plain = ", ".join(
+        f"regexp_replace(\"x_{name}\", '^''(''*[=+@\\t\\r-])', '\\1') AS \"x_{name}\"" for name in table.column_names
+    )
+    return f"SELECT * REPLACE ({plain}) FROM ({relation})", parameters
+
+
+def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> list[int]:
+    """Findings of the rows whose cells could not be told apart; returns the lines on which they start."""
+    if source.form == ".parquet":
+        return []
+    lines = []
+    for row in warehouse.rows(SQL / "raw/ragged.sql"):
+        line = line_of_byte(source, row["line_byte_position"])
+        lines.append(line)
+        finding = {
+            "file_no": file_no,
+            "line": line,
+            "column": source.headers[0],
+            "rule": "cells",
+            "received": row["csv_line"],
+        }
+        words = (
+            f"row: {_ragged_words(row['error_type'], row['error_message'])}, as the first line has. "
+            "Check the separators and quotes of this row and load again."
+        )
+        warehouse.run(SQL / "raw/ragged_finding.sql", {**finding, "words": words})
+    return lines
+
+
+def _ragged_words(error_type: str, message: str) -> str:
+    if "Expected Number of Columns" in message:
+        expected, found = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
+        return f"found {found} cells, expected {expected}"
+    return f"found {error_type.lower()}, expected cells parted by the same separator"
+
+
+def _forget_ragged(warehouse: Warehouse) -> None:
+    warehouse.run("DROP TABLE IF EXISTS ragged_rows")
+    warehouse.run("DROP TABLE IF EXISTS ragged_scans")
+
+
+def _keep_line_jumps(warehouse: Warehouse, source: SourceFile, file_no: int, n_records: int, ragged: list[int]) -> None:
+    """Keeps by how many lines the file runs ahead of its records where that is not one, the header's, all the way."""
+    if n_records == 0 or (not ragged and _is_one_line_a_record(source, n_records)):
+        return
+    if source.form == ".parquet":
+        jumps = pd.Series({1: 0})
+    else:
+        lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged))
+        ahead = pd.Series(lines).sort_index() - np.arange(1, len(lines) + 1)
+        jumps = ahead[ahead != ahead.shift(fill_value=1)]
+    warehouse.put("jumps", pd.DataFrame({"record": jumps.index, "ahead": jumps.to_numpy()}))
+    keep = "INSERT INTO raw.line_jumps SELECT $load_id, $file_no, record, ahead FROM jumps ORDER BY record"
+    warehouse.run(keep, {"load_id": next_load(warehouse), "file_no": file_no})
+
+
+def next_load(warehouse: Warehouse) -> int:
+    """The number that a load on this warehouse gets; no number is given twice."""
+    return 1 + (warehouse.value("SELECT max(load_id) FROM raw.loads") or 0)
+
+
+def _is_one_line_a_record(source: SourceFile, n_records: int) -> bool:
+    if source.form == ".parquet":
+        return False
+    breaks, last = 0, b"\n"
+    with source.readable_path.open("rb") as file:
+        for chunk in iter(lambda: file.read(_CHUNK), b""):
+            breaks += chunk.count(b"\n")
+            last = chunk[-1:]
+    return breaks + (last != b"\n") == n_records + 1
