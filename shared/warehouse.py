@@ -110,7 +110,8 @@ def _filled(array: Any) -> np.ndarray[Any, Any]:
     if not hasattr(array, "filled"):  # a masked array is what holds empty cells
         return np.asarray(array)
     if array.dtype == object:
-        return np.asarray(array.filled(None))
+        # filled(None) would write numpy's own "?" into the empty cells.
+        return np.where(np.ma.getmaskarray(array), None, array.data)
     if array.dtype.kind in "iub":
         return np.asarray(array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data)
     return np.asarray(array.filled(np.nan) if array.dtype.kind == "f" else array.filled())

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
-from dashboard.questions.numbers import spoken_percent
+from dashboard.questions.numbers import spoken_percent, spoken_percent_below
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.catalogue import Table, catalogue
@@ -57,14 +57,9 @@ def _headline(tables: tuple[TableRow, ...]) -> str:
     if total == 0:
         return "The warehouse is empty: load exports to begin."
     return (
-        f"{spoken_percent_fine(stored / total)} of {counted(total, 'row')} are in the figures; "
+        f"{spoken_percent_below(stored / total)} of {counted(total, 'row')} are in the figures; "
         f"{counted(rejected, 'row')} rejected and {counted(waiting, 'row')} waiting for a session, each kept with its reason."
     )
-
-
-def spoken_percent_fine(share: float) -> str:
-    """A share near one is not rounded up to all."""
-    return f"{int(share * 1000) / 10:.1f} %"
 
 
 def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[QualityRow]:

@@ -1,6 +1,8 @@
 """How figures are written in an answer's sentences."""
 
 MINUS = "\N{MINUS SIGN}"
+# Keeps a number and its unit on one line.
+_GAP = "\N{NO-BREAK SPACE}"
 
 
 def spoken(value: float, decimals: int, unit: str = "") -> str:
@@ -8,10 +10,15 @@ def spoken(value: float, decimals: int, unit: str = "") -> str:
     text = f"{value:.{decimals}f}"
     if float(text) == 0:
         text = text.lstrip("-")
-    gap = "" if unit in {"", "°", "%"} else " "
+    gap = "" if unit in {"", "°"} else _GAP
     return text.replace("-", MINUS) + gap + unit
 
 
 def spoken_percent(share: float) -> str:
     """As in: 38 %."""
-    return f"{100 * share:.0f} %"
+    return f"{100 * share:.0f}{_GAP}%"
+
+
+def spoken_percent_below(share: float) -> str:
+    """As in: 99.9 %; rounded down, so that a share near one is never told as all."""
+    return f"{int(share * 1000) / 10:.1f}{_GAP}%"

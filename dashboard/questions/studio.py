@@ -52,7 +52,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"In {scope.words}: {figures[0].words}",
+        headline=figures[0].words,
         figures=figures,
         trend=tuple(row for each in measured for row in _trend(each, settings)),
     )

@@ -67,7 +67,7 @@ def build_design(rows: Rows, split: str | None, *, straight_order: bool = False)
     names: list[SupportColumn] = [SupportColumn(support, None) for support in SUPPORTS]
     if split:
         levels = rows[split]
-        present = sorted({str(level) for level in levels if level is not None})
+        present = sorted({str(level) for level in levels if level is not None}, key=_level_order)
         names = [SupportColumn(support, level) for level in [*present, *_unknown(levels)] for support in SUPPORTS]
         inside = [(levels == level) for level in present] + [_is_missing(levels) for _ in _unknown(levels)]
         supports = np.column_stack([supports * here[:, None] for here in inside])
@@ -86,6 +86,28 @@ def build_design(rows: Rows, split: str | None, *, straight_order: bool = False)
         within_terms=tuple(order),
         counts=tuple(_counts(supports[:, index], rows) for index in range(supports.shape[1])),
     )
+
+
+# Levels are listed in their own order, not the alphabet's.
+_LEVEL_ORDER = (
+    "low",
+    "medium",
+    "high",
+    "valgus",
+    "neutral",
+    "mild_varus",
+    "marked_varus",
+    "none",
+    "some",
+    "marked",
+    "left",
+    "right",
+)
+
+
+def _level_order(level: str) -> tuple[tuple[int, str], ...]:
+    words = level.replace(" arch", "").split(", ")
+    return tuple((_LEVEL_ORDER.index(word) if word in _LEVEL_ORDER else len(_LEVEL_ORDER), word) for word in words)
 
 
 def _unknown(levels: NDArray[Any]) -> list[str | None]:

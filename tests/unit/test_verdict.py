@@ -16,12 +16,12 @@ def test_a_change_is_told_with_the_ends_of_the_bracket() -> None:
 
 def test_a_fall_is_told_from_the_smaller_to_the_larger() -> None:
     words = verdict.verdict("insole_low", "sway", "mm", Figures(-0.5, -0.5, -0.7, -0.3, False))
-    assert words == "A low insole takes sway away by 0.30 to 0.70 mm; both estimates agree."
+    assert words == "A low insole takes sway away by 0.30 to 0.70\N{NO-BREAK SPACE}mm; both estimates agree."
 
 
 def test_a_bracket_over_zero_is_no_clear_change() -> None:
     words = verdict.verdict("stance", "offset", "mm", Figures(0.1, 0.0, -0.2, 0.3, False))
-    assert words.startswith("One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30 mm")
+    assert words.startswith("One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30\N{NO-BREAK SPACE}mm")
 
 
 def test_a_disagreement_says_what_would_settle_it() -> None:
