@@ -111,7 +111,9 @@ def _filled(array: Any) -> np.ndarray[Any, Any]:
         return np.asarray(array)
     if array.dtype == object:
         # filled(None) would write numpy's own "?" into the empty cells.
-        return np.where(np.ma.getmaskarray(array), None, array.data)
+        cells = np.array(array.data, dtype=object)
+        cells[np.ma.getmaskarray(array)] = None
+        return cells
     if array.dtype.kind in "iub":
         return np.asarray(array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data)
     return np.asarray(array.filled(np.nan) if array.dtype.kind == "f" else array.filled())
