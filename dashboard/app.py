@@ -29,9 +29,7 @@ def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
     Raises UsageError where the prefix has another form.
     """
     if not (prefix.startswith("/") and prefix.endswith("/")):
-        raise UsageError(
-            f"prefix: found {prefix!r}, expected a path that begins and ends with a slash, such as /studio/."
-        )
+        raise UsageError(f"prefix: found {prefix!r}, expected a path that begins and ends with a slash, such as /studio/.")
     desk = Desk(asker, Addresses(prefix))
     app = Dash(
         "fitledger",

@@ -35,9 +35,7 @@ def add_downloads(server: Flask, desk: Desk) -> None:
 def list_name(answer: Answer, asked: str | None) -> str:
     """The list that is asked for. Raises UsageError where the answer has no such list."""
     lists = [
-        field.name
-        for field in fields(answer)
-        if field.name not in _NO_LISTS and isinstance(getattr(answer, field.name), tuple)
+        field.name for field in fields(answer) if field.name not in _NO_LISTS and isinstance(getattr(answer, field.name), tuple)
     ]
     name = asked or answer.rows_name
     if name not in lists:

@@ -38,9 +38,7 @@ def marks_key() -> html.Ul:
     """The marks of the effects chart; each differs in shape, not only in colour."""
     return html.Ul(
         [
-            html.Li(
-                [html.Span(className="mark mark-pooled", **{"aria-hidden": "true"}), "pooled estimate, its interval"]
-            ),
+            html.Li([html.Span(className="mark mark-pooled", **{"aria-hidden": "true"}), "pooled estimate, its interval"]),
             html.Li(
                 [
                     html.Span(className="mark mark-within", **{"aria-hidden": "true"}),

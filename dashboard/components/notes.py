@@ -32,9 +32,14 @@ def selected(answer: Answer, **counts: int) -> html.P:
     return html.P([html.Strong("Selected: "), words], className="selected", id="selected", role="status")
 
 
+def unbroken(text: str) -> str:
+    """The text without a line break between a number and its unit."""
+    return text.replace(" %", "\u00a0%").replace(" mm", "\u00a0mm")
+
+
 def headline(text: str) -> html.P:
     """The sentence that answers the page's question."""
-    return html.P(text, className="headline", id="headline")
+    return html.P(unbroken(text), className="headline", id="headline")
 
 
 def data_note(answer: Answer) -> html.P:
@@ -45,9 +50,7 @@ def data_note(answer: Answer) -> html.P:
 def method(answer: Answer, passage: list[html.P]) -> html.Details:
     """How the figures were computed: in plain words, then as the answer itself tells it."""
     told = [part for name, value in answer.method.items() for part in (html.Dt(plain(name)), html.Dd(_said(value)))]
-    return html.Details(
-        [html.Summary("How this is computed"), *passage, html.Dl(told) if told else None], className="method"
-    )
+    return html.Details([html.Summary("How this is computed"), *passage, html.Dl(told) if told else None], className="method")
 
 
 def _said(value: Any) -> str:

@@ -13,9 +13,7 @@ def machine_value(value: Any) -> str:
     return orjson.dumps(value).decode()
 
 
-def estimate(
-    name: str, value: float | None, low: float | None, high: float | None, unit: str, *, level: float
-) -> html.P:
+def estimate(name: str, value: float | None, low: float | None, high: float | None, unit: str, *, level: float) -> html.P:
     """A large number with its interval under it; the words say "not enough yet" where there is none."""
     if value is None:
         return html.P("not enough yet", className="estimate-missing")

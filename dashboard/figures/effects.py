@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboard.figures.names import OUTCOMES, SUPPORTS, unit_words
 from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, palette
 from dashboard.questions.answers import EffectRow
 
 ROW_PX = 42
@@ -38,8 +38,8 @@ def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     return f"{name}: a clear change for {len(clear)} of {len(shown)} supports"
 
 
-def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None, *, wide: bool = False) -> dict[str, Any]:
-    """The figure of one outcome as a plain dict; `wide` prints estimate and interval in one line at the right."""
+def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) -> dict[str, Any]:
+    """The figure of one outcome as a plain dict, estimate and interval printed at the right of each row."""
     colours = palette(theme)
     shown = in_order(rows, outcome)
     low, high = _span(shown)
@@ -48,7 +48,7 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None, *,
         "layout": layout(
             theme,
             height=ROW_PX * max(len(shown), 1) + 54,
-            margin=(122, 178 if wide else 112, 4, 50),
+            margin=(122, 112, 4, 50),
             xaxis=axis(
                 theme,
                 range=[low, high],
@@ -67,7 +67,7 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None, *,
                 showgrid=False,
                 ticklabelstandoff=8,
             ),
-            annotations=[_at_right(place, row, wide=wide) for place, row in enumerate(shown)]
+            annotations=[_at_right(place, row) for place, row in enumerate(shown)]
             + [_too_few(place, row, colours) for place, row in enumerate(shown) if row.pooled is None],
         ),
     }
@@ -109,15 +109,15 @@ def _traces(rows: Sequence[EffectRow], colours: Palette) -> list[dict[str, Any]]
     return [
         _segments(bracket, colours.line, 1.5),
         _ends(bracket, colours.line),
-        _segments([(place, row.pooled_low, row.pooled_high) for place, row in pooled], colours.accent, 5),
+        _segments([(place, row.pooled_low, row.pooled_high) for place, row in pooled], colours.accent, 4),
         _segments([(place, row.within_low, row.within_high) for place, row in within], colours.second, 1.5),
         _dots(
             [(place, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in pooled],
-            {"symbol": "circle", "size": 11, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
+            {"symbol": "circle", "size": 9, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
         ),
         _dots(
             [(place, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in within],
-            {"symbol": "diamond", "size": 8, "color": colours.surface, "line": {"color": colours.second, "width": 2}},
+            {"symbol": "diamond", "size": 7, "color": colours.surface, "line": {"color": colours.second, "width": 2}},
         ),
     ]
 
@@ -139,7 +139,7 @@ def _ends(lines: Sequence[tuple[float, float | None, float | None]], colour: str
         "mode": "markers",
         "x": [x for _, low, high in lines for x in (low, high)],
         "y": [y for place, _, _ in lines for y in (place, place)],
-        "marker": {"symbol": "line-ns-open", "size": 11, "color": colour, "line": {"color": colour, "width": 1.5}},
+        "marker": {"symbol": "line-ns-open", "size": 10, "color": colour, "line": {"color": colour, "width": 1.5}},
         "hoverinfo": "skip",
     }
 
@@ -164,12 +164,12 @@ def _hover(row: EffectRow, estimate: str, low: float | None, high: float | None)
     )
 
 
-def _at_right(place: int, row: EffectRow, *, wide: bool) -> dict[str, Any]:
+def _at_right(place: int, row: EffectRow) -> dict[str, Any]:
     if row.pooled is None:
         text = ""
     else:
-        ends = f"{bare_number(row.pooled_low, row.unit, effect=True)} to {bare_number(row.pooled_high, row.unit, effect=True)}"
-        text = f"<b>{number(row.pooled, row.unit, effect=True)}</b>{'   ' if wide else '<br>'}{ends}"
+        ends = bare_interval(row.pooled_low, row.pooled_high, row.unit, effect=True)
+        text = f"<b>{number(row.pooled, row.unit, effect=True)}</b><br>{ends}"
     return note(
         text,
         xref="paper",

@@ -19,7 +19,7 @@ FATES = (
     ("replaced", "third", "/"),
     ("unchanged", "grid", ""),
     ("waiting", "fourth", "x"),
-    ("rejected", "second", "\\"),
+    ("rejected", "second", "."),
 )
 
 
@@ -133,7 +133,8 @@ def _days(rows: Sequence[LoadRow]) -> dict[str, Any]:
     places = range(0, len(rows), every)
     # Two lines: day and month, then the year.
     labels = ["<br>".join(_day_of(rows[place]).rsplit(" ", 1)) for place in places]
-    return {"tickvals": list(places), "ticktext": labels, "tickangle": 0}
+    # A few loads stay slim bars at the left.
+    return {"tickvals": list(places), "ticktext": labels, "tickangle": 0, "range": [-0.5, max(len(rows), 6) - 0.5]}
 
 
 def _hatching(colours: Palette) -> dict[str, Any]:

@@ -143,11 +143,17 @@ def number(value: float | None, unit: str, *, effect: bool = False) -> str:
     return NOTHING if value is None else bare_number(value, unit, effect=effect) + unit_sign(unit)
 
 
-def interval(low: float | None, high: float | None, unit: str, *, effect: bool = False) -> str:
-    """Both ends of an interval, the unit once: −1.6 to −0.8°."""
+def bare_interval(low: float | None, high: float | None, unit: str, *, effect: bool = False) -> str:
+    """Both ends of an interval without the unit: −1.6 to −0.8."""
     if low is None or high is None:
         return NOTHING
-    return f"{bare_number(low, unit, effect=effect)} to {number(high, unit, effect=effect)}"
+    return f"{bare_number(low, unit, effect=effect)} to {bare_number(high, unit, effect=effect)}"
+
+
+def interval(low: float | None, high: float | None, unit: str, *, effect: bool = False) -> str:
+    """Both ends of an interval, the unit once: −1.6 to −0.8°."""
+    ends = bare_interval(low, high, unit, effect=effect)
+    return ends if ends == NOTHING else ends + unit_sign(unit)
 
 
 def day(value: Any) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from dashboard.figures.names import FIGURES
 from dashboard.figures.template import axis, layout
-from dashboard.figures.theme import bare_number, interval, number, palette
+from dashboard.figures.theme import bare_interval, bare_number, interval, number, palette
 from dashboard.questions.answers import StudioFigure, StudioTrendRow
 
 
@@ -48,17 +48,13 @@ def trend_panel(figure: StudioFigure, rows: Sequence[StudioTrendRow], theme: str
 
 
 def finding(figure: StudioFigure, rows: Sequence[StudioTrendRow]) -> str:
-    """The first and the last month that can be told, for the title."""
+    """The latest month that can be told, for the title; two months alone would be read as a trend."""
     shown = [row for row in rows if row.figure == figure.figure and row.estimate is not None]
     if not shown:
         return "By month: not enough yet"
-    first, last = shown[0], shown[-1]
-    if first is last:
-        return f"By month: {number(first.estimate, first.unit)} in {first.month:%b %Y}"
-    return (
-        f"By month: {bare_number(first.estimate, first.unit)} in {first.month:%b %Y}, "
-        f"{number(last.estimate, last.unit)} in {last.month:%b %Y}"
-    )
+    last = shown[-1]
+    form, ends = (number, interval) if figure.unit == "share" else (bare_number, bare_interval)
+    return f"Latest month, {last.month:%b %Y}: {form(last.estimate, last.unit)} ({ends(last.low, last.high, last.unit)})"
 
 
 def alternative(figure: StudioFigure, rows: Sequence[StudioTrendRow]) -> str:

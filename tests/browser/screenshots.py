@@ -11,7 +11,11 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from dashboard.questions.asking import Asker
+from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving
+from tests.unit.made_answers import MadeAsker
+from warehouse_demo import WAREHOUSE
 
 PAGES = {
     "studio": "",
@@ -63,23 +67,12 @@ def print_page(browser: Browser, address: str, folder: Path, name: str) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--made", action="store_true")
+    parser.add_argument("--made", action="store_true", help="serve the hand-written answers")
+    parser.add_argument("--warehouse", type=Path, default=WAREHOUSE)
     parser.add_argument("--only", nargs="*", default=[])
     asked = parser.parse_args()
-    with serving(_asker(made=asked.made)) as address:
+    with serving(MadeAsker() if asked.made else Asker(asked.warehouse, Settings())) as address:
         take_all(address, asked.folder, asked.only)
-
-
-def _asker(*, made: bool) -> object:
-    if made:
-        from tests.unit.made_answers import MadeAsker
-
-        return MadeAsker()
-    from dashboard.questions.asking import Asker
-    from shared.settings import Settings
-    from warehouse_demo import WAREHOUSE
-
-    return Asker(WAREHOUSE, Settings())
 
 
 if __name__ == "__main__":

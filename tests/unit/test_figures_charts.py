@@ -23,7 +23,7 @@ DATA = made_data()
 
 def every_figure(theme: str) -> list[dict[str, Any]]:
     return [
-        *(effects_panel(EFFECTS, outcome, theme, wide=wide) for outcome in ("tilt", "sway", "offset") for wide in (0, 1)),
+        *(effects_panel(EFFECTS, outcome, theme) for outcome in ("tilt", "sway", "offset")),
         effects_panel((), "tilt", theme),
         *(trend_panel(figure, STUDIO.trend, theme) for figure in FIGURES),
         trend_panel(FIGURES[0], (), theme),
@@ -80,8 +80,8 @@ def test_a_support_with_too_few_changes_has_its_count_and_no_mark() -> None:
 
 
 def test_numbers_at_the_right_carry_a_real_minus() -> None:
-    notes = [note["text"] for note in effects_panel(EFFECTS, "tilt", "light", wide=True)["layout"]["annotations"]]
-    assert notes[0] == "<b>−0.12°</b>   −0.52 to +0.28"
+    notes = [note["text"] for note in effects_panel(EFFECTS, "tilt", "light")["layout"]["annotations"]]
+    assert notes[0] == "<b>−0.12°</b><br>−0.52 to +0.28"
 
 
 def test_a_change_is_clear_only_where_the_whole_bracket_is_on_one_side() -> None:
@@ -129,8 +129,10 @@ def test_a_share_starts_at_nothing_and_reaches_over_every_interval() -> None:
         assert len(set(axis["ticktext"])) == len(axis["tickvals"])
 
 
-def test_trend_words_tell_the_first_and_the_last_month() -> None:
-    assert trend_finding(FIGURES[3], STUDIO.trend) == "By month: 1.3 in Jan 2026, 1.5\u202fpoints in Jun 2026"
+def test_trend_words_tell_the_latest_month() -> None:
+    assert trend_finding(FIGURES[3], STUDIO.trend) == "Latest month, Jun 2026: 1.5 (1.1 to 2.0)"
+    assert trend_finding(FIGURES[0], STUDIO.trend) == "Latest month, Jun 2026: 68\u202f% (59 to 78\u202f%)"
+    assert trend_finding(FIGURES[0], ()) == "By month: not enough yet"
     assert "not enough yet" in trend_alternative(FIGURES[3], ())
 
 

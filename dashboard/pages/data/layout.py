@@ -116,6 +116,9 @@ def _left_out(desk: Desk, selection: Selection, answer: Data, page_words: Mappin
     if not answer.reasons and not answer.rejects:
         return [html.P("Nothing: every row that was read is stored.")]
     return [
-        table("Reasons", REASONS, answer.reasons, csv=csv("reasons")),
+        html.Details(
+            [html.Summary("Every reason"), table("Rows by reason", REASONS, answer.reasons, csv=csv("reasons"))],
+            className="more",
+        ),
         *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
     ]

@@ -44,7 +44,7 @@ def answered(
         _outcomes(desk, selection, answer, outcome),
         marks_key(),
         html.Div(
-            [_panel(answer, one, theme, wide=len(shown) == 1) for one in shown],
+            [_panel(answer, one, theme) for one in shown],
             className="panels" if len(shown) > 1 else "panels is-single",
         ),
         reading(*paragraphs(text["reading"], level=level)),
@@ -86,9 +86,9 @@ def _outcomes(desk: Desk, selection: Selection, answer: Effects, outcome: str | 
     )
 
 
-def _panel(answer: Effects, outcome: str, theme: str | None, *, wide: bool) -> html.Figure:
+def _panel(answer: Effects, outcome: str, theme: str | None) -> html.Figure:
     return chart(
-        effects_panel(answer.effects, outcome, theme, wide=wide),
+        effects_panel(answer.effects, outcome, theme),
         title=finding(answer.effects, outcome),
         alternative=alternative(answer.effects, outcome),
         name=outcome,
