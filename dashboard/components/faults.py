@@ -9,7 +9,6 @@ from typing import Any, Final
 from dash import dcc, html
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.notes import unbroken
 from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError
 
 log = logging.getLogger("fitledger.dashboard")
@@ -35,7 +34,7 @@ def fault_note(fault: Exception, way_out: str | None = None) -> html.Div:
     """A failure, told in the place where the answer would be, with the address of the page without a selection."""
     kind = "refusal" if isinstance(fault, StatisticsError) else "fault"
     link = html.P(dcc.Link("Show all fits", href=way_out)) if way_out else None
-    return html.Div([html.P(unbroken(told(fault)), className="headline"), link], className=kind, role="alert")
+    return html.Div([html.P(told(fault), className="headline"), link], className=kind, role="alert")
 
 
 def answering(callback: Callback, way_out: str) -> Callback:

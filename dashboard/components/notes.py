@@ -32,14 +32,9 @@ def selected(answer: Answer, **counts: int) -> html.P:
     return html.P([html.Strong("Selected: "), words], className="selected", id="selected", role="status")
 
 
-def unbroken(text: str) -> str:
-    """The text without a line break between a number and its unit."""
-    return text.replace(" %", "\u00a0%").replace(" mm", "\u00a0mm")
-
-
 def headline(text: str) -> html.P:
     """The sentence that answers the page's question."""
-    return html.P(unbroken(text), className="headline", id="headline")
+    return html.P(text, className="headline", id="headline")
 
 
 def data_note(answer: Answer) -> html.P:
