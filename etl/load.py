@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from etl import check, mart, merge, rejects, stage
+from etl import check, mart, merge, rejects, stage, warn
 from etl.read import FoundFile, RefusedFileError, SourceFile, find_files, open_source
 from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import FileReport, Finding, LoadReport, waiting_words
@@ -178,6 +178,7 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     step("building the marts")
     if load.changed:
         mart.build(warehouse)
+        report.warnings = warn.build(warehouse, load.settings)
     if load.changed or n_new or n_released:
         report.load_id = load.load_id
         _record(warehouse, load)

@@ -35,6 +35,17 @@ class Finding:
     words: str
 
 
+@dataclass(frozen=True)
+class WarningGroup:
+    """The soft warnings of one rule on one column: how many, and the sentences of the first three."""
+
+    rule: str
+    table: str
+    column: str
+    n: int
+    examples: list[str]
+
+
 def waiting_words(n_waiting: int) -> str:
     """What a file's words end with where rows of it wait."""
     if n_waiting == 0:
@@ -49,6 +60,7 @@ class LoadReport:
     load_id: int | None = None
     files: list[FileReport] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    warnings: list[WarningGroup] = field(default_factory=list)
 
     @property
     def exit_code(self) -> int:

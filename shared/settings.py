@@ -62,6 +62,14 @@ class Intervals(_Section):
     level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
 
 
+class Warnings(_Section):
+    """What a load warns of, without rejecting it (common practice)."""
+
+    spread_sigmas: Positive = 6.0
+    spread_values: Count = 30
+    jump_deg: Positive = 15.0
+
+
 class Settings(_Section):
     """All settings; every section and key may be left out of the file."""
 
@@ -70,6 +78,7 @@ class Settings(_Section):
     follow_up: FollowUp = FollowUp()
     minimum: Minimum = Minimum()
     intervals: Intervals = Intervals()
+    warnings: Warnings = Warnings()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
@@ -88,9 +97,7 @@ def load_settings(path: Path | None = None) -> Settings:
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as fault:
-        raise UsageError(
-            f"Settings file {path} was not found. Name a file that exists, or leave the option out."
-        ) from fault
+        raise UsageError(f"Settings file {path} was not found. Name a file that exists, or leave the option out.") from fault
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise UsageError(f"Settings file {path} is not TOML: {fault}. Correct that place.") from fault
     try:

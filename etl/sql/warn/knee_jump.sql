@@ -1,0 +1,19 @@
+-- Adds: a warning for each knee that jumps between two captures of the same setup. Grain: one row a session, capture and
+-- side. Inputs: mart.captures.
+INSERT INTO raw.warnings
+SELECT
+    'knee_jump', 'knee_captures', 'knee_tilt_deg',
+    concat_ws('|', later.session_id, later.capture_no, later.side),
+    later.session_id,
+    CAST(later.knee_tilt_deg AS VARCHAR),
+    'session ' || later.session_id || ', capture ' || later.capture_no || ', ' || later.side || ': tilt moved from '
+    || earlier.knee_tilt_deg || '° to ' || later.knee_tilt_deg || '° with an unchanged setup. '
+    || 'Check the markers and the setup as written down.'
+FROM mart.captures AS later
+INNER JOIN mart.captures AS earlier
+    ON
+        earlier.session_id = later.session_id
+        AND earlier.side = later.side
+        AND earlier.capture_order = later.capture_order - 1
+WHERE later.is_repeat AND abs(later.knee_tilt_deg - earlier.knee_tilt_deg) >= $warnings_jump_deg
+ORDER BY later.session_id, later.capture_no, later.side;

@@ -1,0 +1,56 @@
+"""Soft warnings on what core holds: told and stored, never a reason to reject. They follow from core and the settings
+alone, so that the order of loads does not matter, and are made anew by each load that changes core."""
+
+from pathlib import Path
+
+from etl.merge import row_key
+from etl.report import WarningGroup
+from shared.catalogue import Column, Table, catalogue
+from shared.settings import Settings
+from shared.warehouse import Warehouse, quoted
+
+SQL = Path(__file__).with_name("sql") / "warn"
+# Values are compared with those of their own kind: the height of a saddle says nothing on the reach of a handlebar.
+_KINDS = {"bike_measures": ("measure",), "rider_ratings": ("topic", "body_part")}
+
+
+def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
+    """Makes raw.warnings anew; returns those that were not there before, grouped."""
+    warehouse.run(
+        'CREATE OR REPLACE TEMP TABLE earlier_warnings AS SELECT rule, "table", "column", row_key, value FROM raw.warnings'
+    )
+    warehouse.run("DELETE FROM raw.warnings")
+    limits = settings.parameters()
+    for name in ("no_exam", "no_departure_bike", "knee_jump"):
+        warehouse.run(SQL / f"{name}.sql", limits)
+    # With one studio, a row's studio need not be looked up.
+    is_shared = warehouse.value("SELECT count(DISTINCT studio_id) > 1 FROM core.fit_sessions")
+    for table in catalogue().values():
+        for column in table.columns:
+            if column.type in {"integer", "number"} and column.name not in table.key:
+                _far_values(warehouse, table, column, limits, is_shared)
+    return [WarningGroup(**row) for row in warehouse.rows(SQL / "new_groups.sql")]
+
+
+def _far_values(
+    warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], is_shared: bool
+) -> None:
+    has_session = "session_id" in table.column_names
+    sessions, studio = "", "''"
+    if is_shared and "studio_id" in table.column_names:
+        studio = "source.studio_id"
+    elif is_shared and has_session:
+        sessions = "INNER JOIN core.fit_sessions AS sessions ON sessions.session_id = source.session_id"
+        studio = "sessions.studio_id"
+    names = {
+        "table": table.name,
+        "column": column.name,
+        "sessions": sessions,
+        "studio": studio,
+        "kind": f"concat_ws('|', {quoted(_KINDS[table.name], 'source.')})" if table.name in _KINDS else "''",
+    }
+    warehouse.run(SQL / "spread.sql", limits, **names)
+    far = "SELECT count(*) FROM spread WHERE largest > $warnings_spread_sigmas * sigma"
+    if warehouse.value(far, limits):
+        session_id = "source.session_id" if has_session else "CAST(NULL AS VARCHAR)"
+        warehouse.run(SQL / "far_value.sql", limits, **names, row_key=row_key(table, "source."), session_id=session_id)
