@@ -58,14 +58,18 @@ def return_answers(rng: np.random.Generator, has_practice: bool) -> dict[str, An
     }
 
 
-def keep_setup(rng: np.random.Generator, rider: Rider, kept: str) -> None:
-    """What the riders' shoes look like when they come again."""
-    for side in SIDES:
-        setup = rider.knees[side].setup
-        if kept == "none":
+def keep_setup(rider: Rider, kept: str) -> None:
+    """What stands in the rider's shoes at the next visit: who keeps some of it took the insoles out, or else the shims."""
+    setups = [rider.knees[side].setup for side in SIDES]
+    if kept == "none":
+        for side, setup in zip(SIDES, setups, strict=True):
             rider.knees[side].setup = Setup(shims_built_in=setup.shims_built_in)
-        elif kept == "some" and rng.random() < 0.5:
+    elif kept == "some" and any(setup.insole_level != "none" for setup in setups):
+        for setup in setups:
             setup.insole_level = "none"
+    elif kept == "some":
+        for setup in setups:
+            setup.shims_added, setup.shim_place = 0, None
 
 
 def ratings(truth: Truth, rng: np.random.Generator, fit: Fit, skill: float, has_practice: bool) -> Iterator[dict[str, Any]]:

@@ -124,7 +124,7 @@ class Session:
         for side in SIDES:
             knee = self._rider.knees[side]
             before = copy(knee.setup)
-            if self._rng.random() < 0.8:
+            if self._rng.random() < self._truth.practice.foot_considered[self._has_practice]:
                 choose(knee, side, self._seen(side))
             if self._has_practice and self._would_push_away(before, knee.setup, self._seen(side)):
                 knee.setup = before

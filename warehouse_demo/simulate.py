@@ -26,6 +26,7 @@ _BIKES = {
     "commuting": "city",
     "indoor": "road",
 }
+_REFITS_PER_RETURN = 0.12
 _ROOM_BY_LEVEL = {"none": 0.98, "low": 0.97, "medium": 0.94, "high": 0.88, "custom": 0.93}
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -62,7 +63,7 @@ def _number_by_day(rows: Rows, table: str, key: str, day_of: Callable[[dict[str,
         if found and key in found[0]:
             for row in found:
                 row[key] = new_id[row[key]]
-                if row.get("returned_session_id") in new_id:
+                if key == "session_id" and row.get("returned_session_id"):
                     row["returned_session_id"] = new_id[row["returned_session_id"]]
             found.sort(key=lambda row: str(row[key]))
 
@@ -70,16 +71,16 @@ def _number_by_day(rows: Rows, table: str, key: str, day_of: Callable[[dict[str,
 def _visits_of(truth: Truth, rng: np.random.Generator, rows: Rows, person: Rider, day: date) -> None:
     """The first visit, then follow-ups and refits while they last."""
     kind, fitter = "first", choose_fitter(rng, person, day)
-    for _ in range(6):
+    while True:
         session_id, booked = _visit(truth, rng, rows, person, day, kind, fitter)
         has_practice = day >= truth.scale.change_day
         if booked and booked["state"] == "attended":
             answers = desk.return_answers(rng, has_practice)
-            comes_to_fit = rng.random() < 0.86 * min(1.0, truth.scale.repeat_visits / 0.62)
+            comes_to_fit = rng.random() < truth.scale.repeat_visits
             row = {"follow_up_id": f"B{len(rows['follow_ups']) + 1:05d}", "session_id": session_id, **booked, **answers}
             rows["follow_ups"].append(row)
             if comes_to_fit:
-                desk.keep_setup(rng, person, answers["setup_kept"])
+                desk.keep_setup(person, answers["setup_kept"])
                 row["returned_session_id"] = f"S{len(rows['fit_sessions']) + 1:05d}"
                 day, kind = booked["attended_on"], "follow_up"
                 continue
@@ -89,9 +90,9 @@ def _visits_of(truth: Truth, rng: np.random.Generator, rows: Rows, person: Rider
             )
         day = open_day(day + timedelta(days=int(rng.integers(120, 420))))
         kind = "refit"
-        if rng.random() >= 0.10 * truth.scale.repeat_visits / 0.62 or day > truth.scale.last_day:
+        if rng.random() >= _REFITS_PER_RETURN * truth.scale.repeat_visits or day > truth.scale.last_day:
             return
-        desk.keep_setup(rng, person, str(rng.choice(["all", "some", "none"], p=[0.5, 0.3, 0.2])))
+        desk.keep_setup(person, str(rng.choice(["all", "some", "none"], p=[0.5, 0.3, 0.2])))
 
 
 def _visit(

@@ -11,7 +11,7 @@ Cells = dict[str, str | None]
 
 @dataclass(frozen=True)
 class Spot:
-    """One dirty row: its table, the rule it breaks, and how many rows are rejected for it."""
+    """One dirty row: its table, the one rule it breaks (or `waiting`, for a row whose session never came), its cells."""
 
     table: str
     rule: str
@@ -98,6 +98,8 @@ def _captures(session: str) -> list[Spot]:
         capture(0, "range"),
         capture(120, "range"),
         capture(80, "code", side="both"),
+        capture(81, "whole_number", capture_no="2.5"),
+        capture(82, "required", side=None),
         *(capture(1, "waiting", session_id="S80001", side=side) for side in ("left", "right")),
     ]
 

@@ -13,7 +13,8 @@ OUTCOMES = ("knee_tilt_deg", "knee_sway_mm", "knee_offset_mm")
 
 @dataclass(frozen=True)
 class Scale:
-    """How many riders, when, and how often they come again."""
+    """How many riders and when; `repeat_visits` is the share of attended follow-ups that become a recorded visit, and refits
+    are in proportion to it: at 0 every rider has one visit."""
 
     seed: int
     riders: int
@@ -86,9 +87,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class Practice:
-    """Shares before and after the change of practice."""
+    """Shares (comfort_gain: points) before and after the change of practice; foot_considered: of the feet at each step."""
 
     repeat_capture: tuple[float, float]
+    foot_considered: tuple[float, float]
     booked: tuple[float, float]
     booked_same_day: tuple[float, float]
     attended: tuple[float, float]
