@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.errors import TooFewError
+from shared.statistics.grouping import dense
 
 
 @dataclass(frozen=True)
@@ -57,4 +58,47 @@ def typical_error(differences: NDArray[np.float64], level: float) -> RepeatAgree
         limit_low=mean - 1.96 * sd,
         limit_high=mean + 1.96 * sd,
         limit_error=(3 * sd**2 / n) ** 0.5,
+    )
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Spread of repeated values about each subject's own mean, in their unit; `repeatability` is 1.96 sqrt(2) within_sd."""
+
+    n_subjects: int
+    n_values: int
+    mean_square_between: float
+    mean_square_within: float
+    within_sd: float
+    within_sd_low: float
+    within_sd_high: float
+    repeatability: float
+
+
+def repeatability_from_anova(values: NDArray[np.float64], subject: NDArray[np.generic], level: float) -> Repeatability:
+    """Within-subject SD of two or more values a subject, from one-way analysis of variance.
+
+    values, subject: shape (n,); a subject may have any number of values, of which one alone adds nothing. level between 0
+    and 1, for the chi-square interval. Raises TooFewError for fewer than two subjects or no repeated value.
+    Source: Bland & Altman 1996, BMJ 313:744. Not where the SD grows with the mean: take logarithms first.
+    """
+    code, labels = dense(subject)
+    counts = np.bincount(code)
+    df_between, df_within = len(labels) - 1, len(values) - len(labels)
+    if df_between < 1 or df_within < 1:
+        raise TooFewError(f"Not enough yet: {len(values)} values of {len(labels)} subjects hold no repeated value to compare.")
+    means = np.bincount(code, weights=values) / counts
+    within = float(((values - means[code]) ** 2).sum()) / df_within
+    between = float(counts @ (means - values.mean()) ** 2) / df_between
+    tail = (1 - level) / 2
+    low, high = (float((within * df_within / stats.chi2.ppf(q, df_within)) ** 0.5) for q in (1 - tail, tail))
+    return Repeatability(
+        n_subjects=len(labels),
+        n_values=len(values),
+        mean_square_between=between,
+        mean_square_within=within,
+        within_sd=within**0.5,
+        within_sd_low=low,
+        within_sd_high=high,
+        repeatability=1.96 * 2**0.5 * within**0.5,
     )

@@ -26,11 +26,18 @@ def t_intervals(
     df: NDArray[np.float64],
     level: float,
 ) -> dict[str, TermEstimate]:
-    """Each term's estimate (p,) with its t interval from covariance (p, p) and degrees of freedom (p,)."""
-    errors = np.sqrt(np.diag(covariance))
-    half = stats.t.ppf(0.5 + level / 2, df) * errors
+    """Each term's estimate (p,) with its t interval from covariance (p, p) and degrees of freedom (p,).
+
+    level: between 0 and 1. A term with no degrees of freedom rests on one rider alone: its interval is boundless, p = 1.
+    Below 4 degrees of freedom the p-value is rough (Pustejovsky & Tipton 2018, J Bus Econ Stat 36:672).
+    """
+    known = df > 0
+    errors = np.where(known, np.sqrt(np.diag(covariance)), np.inf)
+    usable = np.where(known, df, 1.0)
+    half = stats.t.ppf(0.5 + level / 2, usable) * errors
     with np.errstate(divide="ignore", invalid="ignore"):
-        p_values = 2 * stats.t.sf(np.abs(estimate / errors), df)
+        ratio = np.where(errors > 0, np.abs(estimate) / errors, np.where(estimate == 0, 0.0, np.inf))
+    p_values = 2 * stats.t.sf(ratio, usable)
     return {
         term: TermEstimate(*(float(value) for value in values))
         for term, *values in zip(terms, estimate, estimate - half, estimate + half, errors, df, p_values, strict=True)

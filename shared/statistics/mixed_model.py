@@ -1,7 +1,7 @@
-"""The pooled estimate: a linear mixed model by REML, its covariance clustered by rider."""
+"""The pooled estimate: a linear mixed model by REML through statsmodels, its covariance clustered by rider."""
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -10,8 +10,13 @@ from numpy.typing import NDArray
 from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
 from statsmodels.tools.sm_exceptions import ConvergenceWarning
 
-from shared.errors import NoConvergenceError, TooFewError
+from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics.cluster_robust import cr2
+from shared.statistics.estimability import ties
+from shared.statistics.grouping import Codes, dense, told_apart, within_rider
 from shared.statistics.intervals import TermEstimate, t_intervals
+
+Array = NDArray[np.float64]
 
 # A variance below this share of the residual variance is zero: the optimizer works on square roots and stops near it.
 _ZERO_RATIO = 1e-5
@@ -22,14 +27,15 @@ _OPTIMIZERS = ("lbfgs", "bfgs", "powell", "cg")
 class MixedFit:
     """terms (p); estimate (p,); model_covariance and robust_covariance (p, p), the latter clustered by rider; df (p,).
 
-    Variances in the outcome's unit squared; a variance at its boundary is exactly 0.
+    Variances in the outcome's unit squared; a variance at its boundary is exactly 0, and so is one that the data cannot tell
+    from another. influence (n_riders, p): what each of `riders` (labels as given) adds to the error of each term.
     """
 
     terms: tuple[str, ...]
-    estimate: NDArray[np.float64]
-    model_covariance: NDArray[np.float64]
-    robust_covariance: NDArray[np.float64]
-    df: NDArray[np.float64]
+    estimate: Array
+    model_covariance: Array
+    robust_covariance: Array
+    df: Array
     variance_rider: float
     variance_knee: float
     variance_visit: float
@@ -37,6 +43,10 @@ class MixedFit:
     loglik: float
     n_rows: int
     n_riders: int
+    riders: NDArray[np.generic] = field(repr=False)
+    influence: Array = field(repr=False)
+    variance_capture: float = 0.0
+    variance_knee_in_visit: float = 0.0
 
     def table(self, level: float) -> dict[str, TermEstimate]:
         """Each term's estimate with its t interval at `level`, from the robust covariance."""
@@ -44,50 +54,68 @@ class MixedFit:
 
 
 def fit_mixed_model(
-    outcome: NDArray[np.float64],
-    design: NDArray[np.float64],
+    outcome: Array,
+    design: Array,
     terms: tuple[str, ...],
-    rider: NDArray[np.int64],
-    knee: NDArray[np.int64] | None = None,
-    visit: NDArray[np.int64] | None = None,
+    rider: NDArray[np.generic],
+    knee: NDArray[np.generic] | None = None,
+    visit: NDArray[np.generic] | None = None,
 ) -> MixedFit:
     """REML fit of outcome (n,) on design (n, p) with random intercepts for rider, knee and visit.
 
-    rider, knee, visit: integer codes, shape (n,); a knee and a visit lie within one rider; None leaves that intercept out.
-    Raises TooFewError for fewer than two riders or too few rows, NoConvergenceError where no optimizer settles.
-    Source: Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, ch. 2; robust covariance of Liang & Zeger 1986,
-    Biometrika 73:13. Not for outcomes that are counts or shares.
+    rider, knee, visit: codes or labels, shape (n,); a knee and a visit count within their rider; None leaves that intercept
+    out. Estimates in the outcome's unit per unit of the term. Standard errors: CR2 by rider, Satterthwaite degrees of freedom.
+    Raises TooFewError for fewer than two riders or too few rows, NotEstimableError where terms are tied, NoConvergenceError
+    where no optimizer settles. Source: Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, ch. 2.
+    Not for outcomes that are counts or shares; slow beyond some thousand rows, where `fast_mixed` gives the same answer.
     """
-    order = np.argsort(rider, kind="stable")
-    y, x = outcome[order], design[order]
-    _, group = np.unique(rider[order], return_inverse=True)
-    n_riders = int(group.max(initial=-1)) + 1
-    if n_riders < 2 or len(y) <= x.shape[1] + 1:
-        raise TooFewError(f"Not enough yet: {len(y)} captures of {n_riders} riders for {x.shape[1]} terms.")
-    intercepts = {name: codes[order] for name, codes in {"knee": knee, "visit": visit}.items() if codes is not None}
-    scale = float(y.std()) or 1.0
-    fit = _settled(MixedLM(y / scale, x, group, exog_re=np.ones((len(y), 1)), exog_vc=_components(group, intercepts)))
+    codes, labels = dense(rider)
+    refuse_unfit(outcome, design, terms, len(labels))
+    order = np.argsort(codes, kind="stable")
+    y, x, group = outcome[order], design[order], codes[order]
+    given = {"knee": knee, "visit": visit}
+    intercepts = told_apart(group, {k: within_rider(group, dense(v)[0][order]) for k, v in given.items() if v is not None})
+    # Scaled so that the optimizer meets numbers near one; the likelihood is taken back to the units given.
+    y_scale, x_scale = float(y.std()) or 1.0, np.sqrt((x**2).mean(axis=0))
+    model = MixedLM(y / y_scale, x / x_scale, group, exog_re=np.ones((len(y), 1)), exog_vc=_components(group, intercepts))
+    fit = _settled(model)
     ratios = _ratios(fit, tuple(intercepts))
-    residual = float(fit.scale) * scale**2
-    estimate = np.asarray(fit.fe_params, dtype=float) * scale
-    model, robust = _covariances(y - x @ estimate, x, group, intercepts, ratios)
+    residual = float(fit.scale) * y_scale**2
+    estimate = np.asarray(fit.fe_params, dtype=float) * y_scale / x_scale
+    sandwich = cr2(*_whitened_sums(y - x @ estimate, x, group, intercepts, ratios))
     return MixedFit(
         terms=terms,
         estimate=estimate,
-        model_covariance=model * residual,
-        robust_covariance=robust,
-        df=np.full(len(terms), n_riders - 1.0),
+        model_covariance=np.asarray(fit.cov_params())[: len(terms), : len(terms)] * y_scale**2 / np.outer(x_scale, x_scale),
+        robust_covariance=sandwich.covariance,
+        df=sandwich.df,
         variance_rider=ratios["rider"] * residual,
         variance_knee=ratios.get("knee", 0.0) * residual,
         variance_visit=ratios.get("visit", 0.0) * residual,
         variance_residual=residual,
-        loglik=float(fit.llf) - (len(y) - x.shape[1]) * np.log(scale),
+        loglik=float(fit.llf) - (len(y) - len(terms)) * np.log(y_scale) - float(np.log(x_scale).sum()),
         n_rows=len(y),
-        n_riders=n_riders,
+        n_riders=len(labels),
+        riders=labels,
+        influence=sandwich.influence,
     )
 
 
-def _components(group: NDArray[np.int64], intercepts: dict[str, NDArray[np.int64]]) -> VCSpec:
+def refuse_unfit(outcome: Array, design: Array, terms: tuple[str, ...], n_riders: int) -> None:
+    """Raises where the pooled model has no answer: too few riders or rows, a value missing, terms tied to one another."""
+    if n_riders < 2 or len(outcome) <= len(terms) + 1:
+        raise TooFewError(f"Not enough yet: {len(outcome)} captures of {n_riders} riders for {len(terms)} terms.")
+    if not (np.isfinite(outcome).all() and np.isfinite(design).all()):
+        raise NotEstimableError("No figure: a value is missing among the rows of the pooled model. Leave such rows out first.")
+    if tied := ties(design, terms):
+        named = "; ".join(
+            f"{term} is made up of {', '.join(others)}" if others else f"{term} is zero throughout"
+            for term, others in tied.items()
+        )
+        raise NotEstimableError(f"Not estimable: {named}. Leave one of them out.")
+
+
+def _components(group: Codes, intercepts: dict[str, Codes]) -> VCSpec:
     """Indicator matrices of knees and visits inside each rider, as MixedLM takes them."""
     starts = np.flatnonzero(np.r_[True, np.diff(group) != 0, True])
     names, matrices = [], []
@@ -108,10 +136,9 @@ def _settled(model: MixedLM) -> Any:
                 fit = model.fit(reml=True, method=[optimizer])
             except (np.linalg.LinAlgError, ValueError):
                 continue
-        failed = any(
-            issubclass(warning.category, ConvergenceWarning) and "boundary" not in str(warning.message) for warning in caught
-        )
-        if fit.converged and not failed and np.isfinite(fit.llf):
+            failed = not fit.converged or not np.isfinite(fit.llf)
+        failed |= any(issubclass(w.category, ConvergenceWarning) and "boundary" not in str(w.message) for w in caught)
+        if not failed:
             return fit
     raise NoConvergenceError(
         f"No figure: the pooled model did not settle on an answer in {model.nobs} captures of {model.n_groups} riders. "
@@ -125,26 +152,18 @@ def _ratios(fit: Any, names: tuple[str, ...]) -> dict[str, float]:
     return {name: 0.0 if value < _ZERO_RATIO * float(fit.scale) else value / float(fit.scale) for name, value in raw.items()}
 
 
-def _covariances(
-    residual: NDArray[np.float64],
-    x: NDArray[np.float64],
-    group: NDArray[np.int64],
-    intercepts: dict[str, NDArray[np.int64]],
-    ratios: dict[str, float],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Covariance of the estimates: under the model per unit of residual variance, and by sums of scores in each rider (CR1)."""
-    p = x.shape[1]
-    information, scores = np.zeros((p, p)), []
+def _whitened_sums(
+    residual: Array, x: Array, group: Codes, intercepts: dict[str, Codes], ratios: dict[str, float]
+) -> tuple[Array, Array]:
+    """Each rider's X'V^-1 X (p, p) and X'V^-1 e (p,), V per unit of residual variance."""
+    information, scores = [], []
     starts = np.flatnonzero(np.r_[True, np.diff(group) != 0, True])
     for start, end in pairwise(starts):
         here = slice(start, end)
-        variance = np.eye(end - start) + ratios["rider"]
+        variance = np.eye(int(end - start)) + ratios["rider"]
         for name, codes in intercepts.items():
             variance += ratios[name] * (codes[here, None] == codes[None, here])
         weighted = np.linalg.solve(variance, np.column_stack([x[here], residual[here]]))
-        information += x[here].T @ weighted[:, :p]
-        scores.append(x[here].T @ weighted[:, p])
-    bread = np.linalg.inv(information)
-    n_riders = len(scores)
-    meat = np.asarray(scores).T @ np.asarray(scores) * n_riders / (n_riders - 1)
-    return np.asarray(bread), np.asarray(bread @ meat @ bread)
+        information.append(x[here].T @ weighted[:, :-1])
+        scores.append(x[here].T @ weighted[:, -1])
+    return np.stack(information), np.stack(scores)

@@ -1,0 +1,45 @@
+"""Codes of riders, knees and visits made dense, and the random intercepts that the data can tell apart."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Codes = NDArray[np.int64]
+
+
+def dense(codes: NDArray[np.generic]) -> tuple[Codes, NDArray[np.generic]]:
+    """Codes 0 to k - 1 in order of first appearance, shape (n,), and the label of each, shape (k,)."""
+    found, labels = pd.factorize(codes)
+    return np.asarray(found, dtype=np.int64), np.asarray(labels)
+
+
+def within_rider(rider: Codes, codes: Codes) -> Codes:
+    """Codes that never span two riders: the same `codes` under two riders become two levels."""
+    own, labels = dense(codes)
+    return dense(rider * len(labels) + own)[0]
+
+
+def same_partition(first: Codes, second: Codes) -> bool:
+    """Whether two sets of dense codes put the same rows together."""
+    n_first, n_second = (int(codes.max(initial=-1)) + 1 for codes in (first, second))
+    if n_first != n_second:
+        return False
+    partner = np.empty(n_first, dtype=np.int64)
+    partner[first] = second
+    return bool(np.array_equal(partner[first], second))
+
+
+def told_apart(rider: Codes, levels: Mapping[str, Codes]) -> dict[str, Codes]:
+    """The intercepts whose variance the data can tell from the residual, from the rider's and from one another's.
+
+    rider and each of levels: dense codes, shape (n,). Left out: levels of one row each, which are the residual itself, and
+    levels that group the rows as an earlier intercept does.
+    """
+    kept: dict[str, Codes] = {}
+    for name, codes in levels.items():
+        one_row_each = int(codes.max(initial=-1)) + 1 == len(codes)
+        if not one_row_each and not any(same_partition(codes, other) for other in (rider, *kept.values())):
+            kept[name] = codes
+    return kept
