@@ -30,6 +30,7 @@ SettingsFile = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
+Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
 Host = Annotated[str, typer.Option(help="Address to serve on.")]
 Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
 
@@ -58,39 +59,65 @@ def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
     from warehouse_demo import EXPORTS, WAREHOUSE, is_current
 
     if not is_current():
+        from dashboard.printing import total_words
         from etl.load import load as load_exports
 
         WAREHOUSE.unlink(missing_ok=True)
         with _progress() as progress:
             report = load_exports([EXPORTS], WAREHOUSE, progress)
-        typer.echo(f"Demo warehouse: {_total_words(report)}.")
+        typer.echo(f"Demo warehouse: {total_words(report)}.")
     _serve(WAREHOUSE, None, host, port)
 
 
 @app.command()
-def load(paths: Paths, warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_json: AsJson = False) -> None:
+def load(
+    paths: Paths,
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    wait: Wait = 10.0,
+    as_json: AsJson = False,
+) -> None:
     """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
+    from dashboard.printing import print_report
     from etl.load import load as load_exports
 
     with _progress() as progress:
-        report = load_exports(paths, warehouse, progress)
-    _print_report(report, as_json)
+        report = load_exports(paths, warehouse, progress, settings=load_settings(settings), wait_seconds=wait)
+    print_report(report, as_json)
 
 
 @app.command()
-def check(paths: Paths, warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_json: AsJson = False) -> None:
+def check(
+    paths: Paths,
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    as_json: AsJson = False,
+) -> None:
     """Tell what a load would do and find; write nothing."""
+    from dashboard.printing import print_report
     from etl.load import check_files
 
     with _progress() as progress:
-        report = check_files(paths, warehouse, progress)
-    _print_report(report, as_json)
+        report = check_files(paths, warehouse, progress, settings=load_settings(settings))
+    print_report(report, as_json)
 
 
 @app.command()
-def rejects(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_csv: AsCsv = False, as_json: AsJson = False) -> None:
-    """List the rejected rows, whole, with the reason."""
+def rejects(
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    table: Annotated[str, typer.Option(metavar="NAME", help="One table's rejected rows as CSV, to mend and load.")] = "",
+    out: Annotated[Path | None, typer.Option(metavar="FOLDER", help="The same, one file a table.")] = None,
+    as_csv: AsCsv = False,
+    as_json: AsJson = False,
+) -> None:
+    """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
     from dashboard.questions.answers import rows_to_csv
+
+    if table or out:
+        from dashboard.printing import write_rejects
+
+        write_rejects(warehouse, table, out)
+        return
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
 
@@ -106,6 +133,43 @@ def rejects(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, as_csv: AsCsv = False,
         for row in rows:
             typer.echo(f"{row['file']}, line {row['line']}: {row['words']}")
         typer.echo(f"{len(rows)} findings. Print the rows whole with --csv.")
+
+
+@app.command()
+def history(
+    table: Annotated[str, typer.Argument(help="The table.", show_default=False)],
+    key: Annotated[str, typer.Argument(help="The row's key, its parts parted by commas.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    as_json: AsJson = False,
+) -> None:
+    """Print every version of a row with the load, time, file and line that brought it."""
+    from etl.history import history as versions_of
+
+    rows = versions_of(warehouse, table, key)
+    if as_json:
+        import orjson
+
+        typer.echo(orjson.dumps({"table": table, "key": key, "versions": rows}, option=orjson.OPT_INDENT_2))
+        return
+    for row in rows:
+        place = {name: row.pop(name) for name in ("load_id", "loaded_at", "file", "line", "superseded_by")}
+        state = f"replaced by load {place['superseded_by']}" if place["superseded_by"] else "current"
+        typer.echo(f"load {place['load_id']}, {place['loaded_at']}, {place['file']}, line {place['line']} ({state})")
+        typer.echo("  " + ", ".join(f"{name} {value}" for name, value in row.items() if value is not None))
+
+
+@app.command()
+def undo(
+    load_id: Annotated[int, typer.Argument(metavar="LOAD", help="The number of the load.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    wait: Wait = 10.0,
+) -> None:
+    """Take a load back whole, as if it had never been; loads that came later stay."""
+    from etl.history import undo as take_back
+
+    undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
+    typer.echo(f"Load {load_id} is undone: {undone.files} files, {undone.versions} versions of rows taken back.")
 
 
 @app.command()
@@ -167,48 +231,6 @@ def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None
     application = create_app(Asker(warehouse, load_settings(settings)))
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
     serve_forever(application, host, port)
-
-
-def _print_report(report: Any, as_json: bool) -> None:
-    if as_json:
-        typer.echo(report.to_json())
-    else:
-        for file in report.files:
-            typer.echo(_file_words(file))
-        _print_findings(report.findings)
-        typer.echo(f"{_total_words(report)}." + ("" if report.load_id else " Nothing was written."))
-    raise typer.Exit(report.exit_code)
-
-
-def _file_words(file: Any) -> str:
-    if file.refused:
-        return f"refused  {file.words}"
-    return (
-        f"{file.file} → {file.table}: {file.read} read = {file.stored} stored + {file.replaced} replaced + "
-        f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting  ({file.words})"
-    )
-
-
-def _print_findings(findings: list[Any]) -> None:
-    groups: dict[tuple[str, str], list[Any]] = {}
-    for finding in findings:
-        groups.setdefault((finding.rule, finding.column), []).append(finding)
-    for (rule, column), found in groups.items():
-        typer.echo(f"\n{rule}, {column}: {len(found)} row{'s' if len(found) > 1 else ''}")
-        for finding in found[:3]:
-            typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
-    if findings:
-        typer.echo("")
-
-
-def _total_words(report: Any) -> str:
-    totals = {
-        name: sum(getattr(file, name) for file in report.files)
-        for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
-    }
-    refused = sum(file.refused for file in report.files)
-    words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
-    return words + (f"; {refused} file{'s' if refused > 1 else ''} refused" if refused else "")
 
 
 def _print_answer(answer: Any) -> None:

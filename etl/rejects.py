@@ -1,7 +1,10 @@
 """Rejected rows: kept from load to load, released when they are mended."""
 
+from typing import Any
+
 from etl.merge import SQL, row_key
-from shared.catalogue import Table
+from shared.catalogue import Table, catalogue
+from shared.errors import UsageError
 from shared.warehouse import Warehouse
 
 
@@ -31,3 +34,19 @@ def release(warehouse: Warehouse, table: Table, load_id: int, since: int) -> int
     warehouse.run(SQL / "raw/release_orphans.sql", {"load_id": load_id}, table=table.name)
     released = "SELECT count(*) FROM raw.findings WHERE released_by = $load_id"
     return int(warehouse.value(released, {"load_id": load_id}))
+
+
+def rejected_tables(warehouse: Warehouse, table_name: str = "") -> dict[str, list[dict[str, Any]]]:
+    """The rejected rows of one table, or of every one, in its own columns, with REJECT_COLUMNS; mended, they can be
+    loaded again.
+
+    Raises UsageError where there is no table of that name.
+    """
+    if table_name and table_name not in catalogue():
+        raise UsageError(f"{table_name!r} is no table; expected one of {', '.join(catalogue())}.")
+    return {name: _rejected_rows(warehouse, table) for name, table in catalogue().items() if table_name in {"", name}}
+
+
+def _rejected_rows(warehouse: Warehouse, table: Table) -> list[dict[str, Any]]:
+    cells = ", ".join(f'json_extract_string(any_value(cells), \'$."{name}"\') AS "{name}"' for name in table.column_names)
+    return warehouse.rows(SQL / "raw/rejected_rows.sql", {"table": table.name}, cells=cells)

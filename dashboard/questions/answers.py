@@ -8,14 +8,17 @@ says why.
 import csv
 import dataclasses
 import io
+import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, ClassVar
 
 import orjson
 
-# Cells that a spreadsheet would run as a formula are written as text.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# Cells that a spreadsheet would run as a formula are written as text, behind an apostrophe; so are cells that begin like
+# one already, so that taking one apostrophe off gives every cell back. A plain number is no formula.
+_RUNS = re.compile(r"'*[=+\-@\t\r]")
+_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,9 @@ def rows_to_csv(rows: list[dict[str, Any]]) -> str:
 
 
 def _safe(value: Any) -> Any:
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value
+    if isinstance(value, str) and _RUNS.match(value) and not _NUMBER.fullmatch(value):
+        return f"'{value}"
+    return value
 
 
 @dataclass(frozen=True)
@@ -211,6 +216,17 @@ class RejectRow:
 
 
 @dataclass(frozen=True)
+class WarningRow:
+    """The soft warnings of one rule on one column: how many rows, and the sentences of the first three."""
+
+    rule: str
+    table: str
+    column: str
+    n: int
+    words: str
+
+
+@dataclass(frozen=True)
 class QualityRow:
     """One figure on whether the data can be trusted: `n` of `total`, as a share with its interval."""
 
@@ -234,3 +250,4 @@ class Data(Answer):
     reasons: tuple[ReasonRow, ...]
     rejects: tuple[RejectRow, ...]
     quality: tuple[QualityRow, ...]
+    warnings: tuple[WarningRow, ...] = ()

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
+from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow, WarningRow
 from dashboard.questions.numbers import spoken_percent, spoken_percent_below
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -39,6 +39,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Data:
         reasons=tuple(ReasonRow(**row) for row in warehouse.rows(SQL / "data_reasons.sql")),
         rejects=tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
         quality=tuple(_quality(warehouse, scope, settings)),
+        warnings=tuple(WarningRow(**row) for row in warehouse.rows(SQL / "data_warnings.sql")),
     )
 
 

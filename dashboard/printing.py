@@ -1,0 +1,82 @@
+"""What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
+
+from pathlib import Path
+
+import typer
+
+from dashboard.questions.answers import rows_to_csv
+from etl.rejects import rejected_tables
+from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from shared.warehouse import open_reading
+
+
+def print_report(report: LoadReport, as_json: bool) -> None:
+    """Prints what a load or a check tells and ends the command with its exit code."""
+    if as_json:
+        typer.echo(report.to_json())
+    else:
+        for file in report.files:
+            typer.echo(_file_words(file))
+        _print_findings(report.findings)
+        _print_warnings(report.warnings)
+        typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
+    raise typer.Exit(report.exit_code)
+
+
+def _file_words(file: FileReport) -> str:
+    if file.refused:
+        return f"refused  {file.words}"
+    return (
+        f"{file.file} → {file.table}: {file.read} read = {file.stored} stored + {file.replaced} replaced + "
+        f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting  ({file.words})"
+    )
+
+
+def _print_findings(findings: list[Finding]) -> None:
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault((finding.rule, finding.column), []).append(finding)
+    for (rule, column), found in groups.items():
+        typer.echo(f"\n{rule}, {column}: {len(found)} row{'s' if len(found) > 1 else ''}")
+        for finding in found[:3]:
+            typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
+    if findings:
+        typer.echo("")
+
+
+def _print_warnings(groups: list[WarningGroup]) -> None:
+    for group in groups:
+        typer.echo(f"\nwarning {group.rule}, {group.column}: {group.n} new, loaded all the same")
+        for words in group.examples:
+            typer.echo(f"  {words}")
+    if groups:
+        typer.echo("")
+
+
+def write_rejects(path: Path, table: str, folder: Path | None) -> None:
+    """Rejected rows in their tables' own columns: one table to standard output, or a file a table into a folder."""
+    warehouse = open_reading(path)
+    try:
+        tables = rejected_tables(warehouse, table)
+    finally:
+        warehouse.close()
+    if folder is None:
+        typer.echo(rows_to_csv(tables[table]), nl=False)
+        return
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, rows in tables.items():
+        if rows:
+            (folder / f"{name}-rejects.csv").write_text(rows_to_csv(rows), encoding="utf-8", newline="")
+            n_rows = f"{len(rows)} row{'s' if len(rows) > 1 else ''}"
+            typer.echo(f"{folder / f'{name}-rejects.csv'}: {n_rows}. Mend the cells and load the file.")
+
+
+def total_words(report: LoadReport) -> str:
+    """How many rows were read and what became of them, in one line."""
+    totals = {
+        name: sum(getattr(file, name) for file in report.files)
+        for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
+    }
+    refused = sum(file.refused for file in report.files)
+    words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
+    return words + (f"; {refused} file{'s' if refused > 1 else ''} refused" if refused else "")

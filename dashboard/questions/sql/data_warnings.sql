@@ -1,0 +1,11 @@
+-- Answers: the soft warnings on what the warehouse holds, counted, with up to three examples. Grain and key: one row a
+-- rule, table and column. Inputs: raw.warnings.
+SELECT
+    rule,
+    "table",
+    "column",
+    count(*) AS n,
+    array_to_string(list(words ORDER BY row_key)[1:3], ' ') AS words
+FROM raw.warnings
+GROUP BY rule, "table", "column"
+ORDER BY n DESC, rule, "table", "column";

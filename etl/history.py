@@ -1,0 +1,124 @@
+"""What became of one row over the loads, and taking a load back."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from etl import mart, merge, rejects, warn
+from shared.catalogue import Table, catalogue
+from shared.errors import UsageError
+from shared.settings import Settings
+from shared.warehouse import LoadingWarehouse, Warehouse, open_loading, open_reading, quoted
+
+SQL = Path(__file__).with_name("sql")
+# SQL of the line on which a version stands in its file: the record, and the lines that stand before it.
+_LINE = (
+    "version.record + coalesce((SELECT arg_max(jumps.ahead, jumps.record) FROM raw.line_jumps AS jumps "
+    "WHERE jumps.load_id = version.load_id AND jumps.file_no = version.file_no AND jumps.record <= version.record), 1)"
+)
+
+
+@dataclass(frozen=True)
+class Undone:
+    """What undoing a load took back: how many files, and how many versions of rows."""
+
+    load_id: int
+    files: int
+    versions: int
+
+
+def history(path: Path, table_name: str, key: str) -> list[dict[str, Any]]:
+    """Every version of one row, the first one first, with its load, time, file and line.
+
+    `key` holds the parts of the row's key, parted by commas. Raises UsageError for an unknown table or key.
+    """
+    table = catalogue().get(table_name)
+    if table is None:
+        raise UsageError(f"{table_name!r} is no table; expected one of {', '.join(catalogue())}.")
+    parts = [part.strip() for part in key.split(",")]
+    if len(parts) != len(table.key):
+        raise UsageError(
+            f"{key!r}: found {len(parts)} parts, expected the key of {table_name}: {', '.join(table.key)}, parted by commas."
+        )
+    warehouse = open_reading(path)
+    try:
+        rows = warehouse.rows(
+            SQL / "raw/history.sql",
+            {f"key_{name}": part for name, part in zip(table.key, parts, strict=True)},
+            table=table.name,
+            columns=quoted(table.column_names, "version."),
+            line=_LINE,
+            same_key=" AND ".join(f'CAST(version."{name}" AS VARCHAR) = $key_{name}' for name in table.key),
+        )
+    finally:
+        warehouse.close()
+    if not rows:
+        raise UsageError(f"{key}: no row of {table_name} has this key. Keys are {', '.join(table.key)}, as exported.")
+    return rows
+
+
+def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_seconds: float = 0) -> Undone:
+    """Takes a load back whole: the warehouse becomes what it were had that load never been.
+
+    Loads that came later keep what they brought, also where it was the same as what is taken back.
+    Raises UsageError where there is no such load to undo.
+    """
+    open_reading(path).close()
+    with open_loading(path, wait_seconds=wait_seconds) as warehouse:
+        standing = [
+            row["load_id"] for row in warehouse.rows("SELECT load_id FROM raw.loads WHERE undone_at IS NULL ORDER BY 1")
+        ]
+        if load_id not in standing:
+            held = ", ".join(map(str, standing)) or "none"
+            raise UsageError(f"{path}: there is no load {load_id} to undo. Loads that stand: {held}. Nothing was changed.")
+        values = {"undone": load_id}
+        n_files = warehouse.value("SELECT count(*) FROM raw.files WHERE load_id = $undone", values)
+        n_versions = sum(_take_back(warehouse, table, load_id) for table in catalogue().values())
+        now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
+        warehouse.run(SQL / "undo/forget.sql", {**values, "now": now})
+        for table in catalogue().values():
+            merge.build_core(warehouse, table)
+            merge.list_unresolved(warehouse, table)
+            _settle_rejects(warehouse, table, load_id)
+        mart.build(warehouse)
+        warn.build(warehouse, settings or Settings())
+    return Undone(load_id, n_files, n_versions)
+
+
+def _take_back(warehouse: LoadingWarehouse, table: Table, load_id: int) -> int:
+    values = {"undone": load_id}
+    n = int(warehouse.value(f'SELECT count(*) FROM raw."{table.name}" WHERE load_id = $undone', values))
+    if not n:
+        warehouse.run('DELETE FROM raw.sightings WHERE load_id = $undone AND "table" = $table', {**values, "table": table.name})
+        return 0
+    names = {
+        "table": table.name,
+        "key": quoted(table.key),
+        "columns": quoted(table.column_names),
+        "version_columns": quoted(table.column_names, "version."),
+        "content": quoted(table.column_names),
+        "same_key_as_touched": merge.same_key(table, "touched", "version"),
+        "same_key_as_version": merge.same_key(table, "version", "again"),
+    }
+    warehouse.run(SQL / "undo/events.sql", values, **names)
+    warehouse.run(SQL / "undo/relink.sql", values, **names)
+    return n
+
+
+def _settle_rejects(warehouse: Warehouse, table: Table, load_id: int) -> None:
+    parents = "".join(
+        f" WHEN '{key.column}' THEN '{merge.orphan_words(key.target, key.table)}'"
+        for key in table.foreign_keys
+        if key.table != merge.SESSIONS
+    )
+    if parents:
+        cells = ", ".join(f"'{name}', CAST(version.\"{name}\" AS VARCHAR)" for name in table.column_names)
+        warehouse.run(
+            SQL / "undo/new_orphans.sql",
+            table=table.name,
+            line=_LINE,
+            words=f'CASE lost."column"{parents} END',
+            cells=f"CAST(json_object({cells}) AS VARCHAR)",
+        )
+    rejects.release(warehouse, table, load_id, since=0)
