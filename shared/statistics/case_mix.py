@@ -1,0 +1,96 @@
+"""What would be expected of these riders: the outcome predicted from what they came with, whoever fitted them."""
+
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from statsmodels.discrete.discrete_model import Logit
+from statsmodels.regression.linear_model import OLS
+
+from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics.estimability import ties
+
+Array = NDArray[np.float64]
+
+ROWS_PER_TERM = 10
+# The rarer of the two outcomes for each term; below it a logistic fit follows the noise (Vittinghoff & McCulloch 2007).
+EVENTS_PER_TERM = 5
+# Log odds beyond which a fitted share is 0 or 1 to seven digits: a combination of terms decides the outcome.
+_SEPARATED = 16.0
+
+
+@dataclass(frozen=True)
+class Expected:
+    """`expected` (n,): share or mean of each row; `variance` (n,): of one row about it; explained: squared correlation."""
+
+    expected: Array
+    variance: Array
+    explained: float
+
+
+def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expected:
+    """The chance of each row's event (0 or 1, shape (n,)) by logistic regression on design (n, p), intercept included.
+
+    Raises TooFewError with fewer than ROWS_PER_TERM rows or EVENTS_PER_TERM of the rarer outcome a term, NotEstimableError
+    where terms are tied or separate the outcome, NoConvergenceError. By statsmodels' Logit.
+    Source of the use: Iezzoni 2013, Risk Adjustment; minimum: Vittinghoff & McCulloch 2007, Am J Epidemiol 165:710.
+    """
+    _refuse_unfit(len(events), design, terms)
+    rarer = int(min(events.sum(), len(events) - events.sum()))
+    if rarer < EVENTS_PER_TERM * len(terms):
+        raise TooFewError(
+            f"Not enough yet: {rarer} of the rarer outcome for {len(terms)} terms of the case mix, which need "
+            f"{EVENTS_PER_TERM * len(terms)}."
+        )
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            fit = Logit(events, design / _scale(design)).fit(disp=0, method="newton", maxiter=50)
+        except np.linalg.LinAlgError as fault:
+            raise NotEstimableError(_SEPARATION) from fault
+        expected = np.asarray(fit.predict())
+        log_odds = np.asarray(fit.fittedvalues)
+    if any("Separation" in w.category.__name__ for w in caught) or np.abs(log_odds).max() > _SEPARATED:
+        raise NotEstimableError(_SEPARATION)
+    if not fit.mle_retvals["converged"]:
+        raise NoConvergenceError("No figure: the case-mix model did not settle on an answer. Widen the selection.")
+    return Expected(expected, expected * (1 - expected), _explained(events, expected))
+
+
+def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expected:
+    """The mean of each row's value (n,) by least squares on design (n, p), intercept included; one residual variance.
+
+    Raises TooFewError with fewer than ROWS_PER_TERM rows a term, NotEstimableError where terms are tied. By statsmodels' OLS.
+    """
+    _refuse_unfit(len(values), design, terms)
+    fit = OLS(values, design / _scale(design)).fit()
+    expected = np.asarray(fit.fittedvalues)
+    return Expected(expected, np.full(len(values), float(fit.scale)), _explained(values, expected))
+
+
+_SEPARATION = (
+    "No figure: one part of the case mix decides the outcome by itself (separation), so that no chance can be expected. "
+    "Widen the selection."
+)
+
+
+def _scale(design: Array) -> Array:
+    return np.asarray(np.sqrt((design**2).mean(axis=0)))
+
+
+def _explained(values: Array, expected: Array) -> float:
+    if values.std() == 0 or expected.std() < 1e-12:
+        return 0.0
+    return float(np.corrcoef(values, expected)[0, 1] ** 2)
+
+
+def _refuse_unfit(n: int, design: Array, terms: tuple[str, ...]) -> None:
+    if n < ROWS_PER_TERM * len(terms):
+        raise TooFewError(
+            f"Not enough yet: {n} fits for {len(terms)} terms of the case mix, which need {ROWS_PER_TERM * len(terms)}."
+        )
+    if tied := ties(design, terms):
+        raise NotEstimableError(
+            f"No figure: parts of the case mix cannot be told apart ({', '.join(tied)}). Widen the selection."
+        )

@@ -1,0 +1,89 @@
+"""The three signals as pure rules: empty, one too short, long enough, mirrored, with a gap."""
+
+import numpy as np
+import pytest
+
+from shared.errors import NotEstimableError, TooFewError
+from shared.statistics.control_charts import one_side, outside, p_limits, steady, xmr_limits
+
+NAN = np.nan
+
+
+@pytest.mark.parametrize(
+    ("values", "signals"),
+    [
+        ([], []),
+        ([1.0, 3.0], [False, False]),
+        ([0.9, 3.1, 2.0], [True, True, False]),
+        ([NAN, 2.0], [False, False]),
+    ],
+)
+def test_outside_the_limits(values: list[float], signals: list[bool]) -> None:
+    given = np.array(values)
+    assert outside(given, np.full(len(given), 1.0), np.full(len(given), 3.0)).tolist() == signals
+
+
+@pytest.mark.parametrize("mirror", [1, -1])
+@pytest.mark.parametrize(
+    ("values", "signals"),
+    [
+        ([], []),
+        ([1] * 7, [False] * 7),
+        ([1] * 8, [False] * 7 + [True]),
+        ([2, 1, 3, 1, 2, 1, 3, 1, 2], [False] * 7 + [True, True]),
+        ([1] * 7 + [-1] + [1] * 7, [False] * 15),
+        ([1] * 7 + [0] + [1], [False] * 9),
+        ([1] * 7 + [NAN] + [1], [False] * 9),
+    ],
+)
+def test_a_run_on_one_side_of_the_centre(values: list[float], signals: list[bool], mirror: int) -> None:
+    assert one_side(5 + mirror * np.array(values, float), 5, 8).tolist() == signals
+
+
+@pytest.mark.parametrize("mirror", [1, -1])
+@pytest.mark.parametrize(
+    ("values", "signals"),
+    [
+        ([], []),
+        ([1], [False]),
+        ([1, 2, 3, 4, 5], [False] * 5),
+        ([1, 2, 3, 4, 5, 6], [False] * 5 + [True]),
+        ([1, 2, 3, 4, 5, 6, 7, 6], [False] * 5 + [True, True, False]),
+        ([1, 2, 3, 3, 4, 5, 6], [False] * 7),
+        ([1, 2, 3, NAN, 4, 5, 6], [False] * 7),
+    ],
+)
+def test_a_steady_rise_or_fall(values: list[float], signals: list[bool], mirror: int) -> None:
+    assert steady(mirror * np.array(values, float), 6).tolist() == signals
+
+
+def test_no_moving_range_reaches_over_a_gap() -> None:
+    """Ranges 1 and 3 remain of 10, 11, gap, 21, 24: the step from 11 to 21 is none."""
+    values = np.array([10.0, 11.0, NAN, 21.0, 24.0])
+    found = xmr_limits(values, np.ones(5, bool))
+    assert found.centre == pytest.approx((10 + 11 + 21 + 24) / 4)
+    assert found.high[0] - found.centre == pytest.approx(2.66 * (1 + 3) / 2)
+
+
+def test_limits_are_frozen_from_the_base_period() -> None:
+    values, base = np.array([1.0, 2.0, 1.0, 50.0]), np.array([True, True, True, False])
+    found = xmr_limits(values, base)
+    assert (found.centre, found.high[3], found.n_base) == pytest.approx((4 / 3, 4 / 3 + 2.66, 3))
+
+
+def test_shares_widen_with_the_design_effect_and_stay_within_0_and_1() -> None:
+    events, n = np.array([5.0, 5.0, 0.0]), np.array([10.0, 100.0, 0.0])
+    found = p_limits(events, n, np.ones(3, bool), design_effect=2.0)
+    p = 10 / 110
+    assert found.centre == pytest.approx(p)
+    assert found.high[1] == pytest.approx(p + 3 * (p * (1 - p) * 2 / 100) ** 0.5)
+    assert (found.low[0], np.isnan(found.low[2])) == (0.0, True)
+
+
+def test_what_has_no_limits_is_refused() -> None:
+    with pytest.raises(TooFewError, match="1 periods"):
+        xmr_limits(np.array([1.0, NAN]), np.ones(2, bool))
+    with pytest.raises(NotEstimableError, match="follow each other"):
+        xmr_limits(np.array([1.0, NAN, 2.0]), np.ones(3, bool))
+    with pytest.raises(TooFewError):
+        p_limits(np.array([1.0, 0.0]), np.array([5.0, 0.0]), np.ones(2, bool))
