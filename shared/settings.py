@@ -6,8 +6,9 @@ trade with no published source.
 
 import difflib
 import tomllib
+from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -45,6 +46,7 @@ class FollowUp(_Section):
     due_after_days: Count = 14
     returned_within_days: Count = 42
     booked_within_days: Annotated[int, Field(ge=0)] = 7
+    curve_days: Count = 84
 
 
 class Minimum(_Section):
@@ -62,12 +64,55 @@ class Intervals(_Section):
     level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
 
 
+class Agreement(_Section):
+    """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice)."""
+
+    shims_neutral: Annotated[int, Field(ge=0)] = 0
+    shims_mild_varus: Annotated[int, Field(ge=0)] = 1
+    shims_marked_varus: Annotated[int, Field(ge=0)] = 2
+    insole_note_levels: Count = 1
+    insole_flag_levels: Count = 2
+    listed_fits: Count = 100
+
+
 class Warnings(_Section):
     """What a load warns of, without rejecting it (common practice)."""
 
     spread_sigmas: Positive = 6.0
     spread_values: Count = 30
     jump_deg: Positive = 15.0
+
+
+class Note(_Section):
+    """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
+
+    on: date
+    words: str
+
+
+class Trends(_Section):
+    """The trends' periods, the base period that their limits are frozen from, and the lengths of their signals.
+
+    The base is from `base_from` to `base_to` where they are given, else the first `base_periods` periods with a figure.
+    """
+
+    every: Literal["week", "month", "quarter"] = "month"
+    base_from: date | None = None
+    base_to: date | None = None
+    base_periods: Count = 12
+    base_minimum: Annotated[int, Field(ge=2)] = 6
+    run_length: Annotated[int, Field(ge=2)] = 8
+    steady_length: Annotated[int, Field(ge=2)] = 6
+    notes: tuple[Note, ...] = ()
+
+
+class Fitters(_Section):
+    """How fitters are compared: tails of the funnel's limits, and the winsorising behind its overdispersion."""
+
+    inner_level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
+    outer_level: Annotated[float, Field(gt=0.5, lt=1)] = 0.998
+    winsorised_share: Annotated[float, Field(ge=0, lt=0.5)] = 0.1
+    winsorising: Literal["interpolated", "counted"] = "interpolated"
 
 
 class Settings(_Section):
@@ -78,6 +123,9 @@ class Settings(_Section):
     follow_up: FollowUp = FollowUp()
     minimum: Minimum = Minimum()
     intervals: Intervals = Intervals()
+    trends: Trends = Trends()
+    fitters: Fitters = Fitters()
+    agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
 
     def parameters(self) -> dict[str, Any]:

@@ -22,6 +22,8 @@ _SPOKEN = {
     "forefoot": "forefoot: {}",
     "side": "{} side",
 }
+# What a follow-up and its window mean; each is one fragment, so that no two questions count it differently.
+_FOLLOW_UP = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked")
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ def fragments() -> dict[str, str]:
         "captures_selected": feet("captures"),
         "knees_selected": feet("knees"),
         "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
+        **{name: read_sql(SQL / f"{name}.sql") for name in _FOLLOW_UP},
     }
 
 

@@ -24,18 +24,19 @@ METHOD = {
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
+_NO_DAYS = np.array([], "datetime64[D]")
 
 
 @dataclass(frozen=True)
-class _Measured:
-    """One figure's raw values: what is averaged, by rider and month."""
+class Measured:
+    """One figure's raw values: what is averaged, by rider and day of the fit."""
 
     figure: str
     unit: str
     counted: str
     values: NDArray[np.float64]
     rider: NDArray[np.int64]
-    month: NDArray[Any]
+    day: NDArray[Any]
     refusal: str = ""
 
 
@@ -43,8 +44,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
     """The four headline figures of the owner's first page."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    measured = list(_measured(warehouse, scope, selection, settings))
-    figures = tuple(_figure(each, settings) for each in measured)
+    outcomes = list(measured(warehouse, scope, selection, settings))
+    figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -54,29 +55,30 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
         n_riders=scope.n_riders,
         headline=figures[0].words,
         figures=figures,
-        trend=tuple(row for each in measured for row in _trend(each, settings)),
+        trend=tuple(row for each in outcomes for row in _trend(each, settings)),
     )
 
 
-def _measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings) -> Iterator[_Measured]:
+def measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings) -> Iterator[Measured]:
+    """The raw values behind each headline figure; the trends chart the same ones."""
     knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
     fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
     tilt_noise = noise.ask(warehouse, selection, settings).noise[0]
     if tilt_noise.mdc95 is None:
-        yield _Measured("knees_better", "share", "knee", np.array([]), np.array([], int), np.array([]), tilt_noise.words)
+        yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, tilt_noise.words)
     else:
         better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
-        yield _Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["month"])
+        yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
     difference = np.abs(fits["side_difference_deg"].astype(float))
     both = np.isfinite(difference)
     left = (difference >= settings.knee.side_difference_deg).astype(float)
-    yield _Measured("side_difference_left", "share", "fit", left[both], fits["rider"][both], fits["month"][both])
+    yield Measured("side_difference_left", "share", "fit", left[both], fits["rider"][both], fits["day"][both])
     closed = fits["is_followable"].astype(bool)
     returned = fits["has_returned"].astype(float)
-    yield _Measured("return_rate", "share", "fit", returned[closed], fits["rider"][closed], fits["month"][closed])
+    yield Measured("return_rate", "share", "fit", returned[closed], fits["rider"][closed], fits["day"][closed])
     gained = fits["comfort_gained_points"].astype(float)
     rated = np.isfinite(gained)
-    yield _Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["month"][rated])
+    yield Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["day"][rated])
 
 
 def _estimate(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
@@ -86,7 +88,7 @@ def _estimate(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, 
     return compute(values, rider, settings.intervals.level)
 
 
-def _figure(measured: _Measured, settings: Settings) -> StudioFigure:
+def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     n = len(measured.values)
     found = _estimate(measured.values, measured.rider, measured.unit, settings)
     if found is None:
@@ -102,12 +104,13 @@ def _figure(measured: _Measured, settings: Settings) -> StudioFigure:
     return StudioFigure(measured.figure, measured.unit, measured.counted, n, found.estimate, found.low, found.high, words)
 
 
-def _trend(measured: _Measured, settings: Settings) -> Iterator[StudioTrendRow]:
-    for month in np.unique(measured.month):
-        inside = measured.month == month
+def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
+    months = measured.day.astype("datetime64[M]")
+    for month in np.unique(months):
+        inside = months == month
         found = _estimate(measured.values[inside], measured.rider[inside], measured.unit, settings)
         figures = (found.estimate, found.low, found.high) if found else (None, None, None)
-        first_day = date.fromisoformat(str(month)[:10])
+        first_day = date.fromisoformat(f"{month}-01")
         yield StudioTrendRow(measured.figure, first_day, measured.unit, int(inside.sum()), *figures)
 
 

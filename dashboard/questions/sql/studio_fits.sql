@@ -13,14 +13,11 @@ WITH departures AS (
 
 SELECT
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
-    date_trunc('month', fits.session_date) AS month,
+    fits.session_date AS day,
     departures.side_difference_deg,
     fits.comfort_departure - fits.comfort_arrival AS comfort_gained_points,
-    (fits.visit_kind <> 'follow_up' OR fits.booked_on IS NOT NULL)
-        AND fits.session_date + CAST($follow_up_returned_within_days AS INTEGER) < CAST($as_of AS DATE) AS is_followable,
-    coalesce(
-        fits.attended_on <= fits.session_date + CAST($follow_up_returned_within_days AS INTEGER), false
-    ) AS has_returned
+    {asks_follow_up} AND {window_closed} AS is_followable,
+    {has_returned} AS has_returned
 FROM mart.fits AS fits
 LEFT JOIN departures ON departures.session_id = fits.session_id
 WHERE {fits_selected}

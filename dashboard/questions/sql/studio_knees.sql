@@ -1,7 +1,7 @@
 -- Answers: each knee's tilt at arrival and departure. Grain and key: one row a session and side. Inputs: mart.knees, mart.fits.
 SELECT
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
-    date_trunc('month', fits.session_date) AS month,
+    fits.session_date AS day,
     abs(knees.tilt_arrival_deg) - abs(knees.tilt_departure_deg) AS nearer_neutral_deg
 FROM mart.knees AS knees
 INNER JOIN mart.fits AS fits ON fits.session_id = knees.session_id
