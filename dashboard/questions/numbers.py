@@ -22,3 +22,13 @@ def spoken_percent(share: float) -> str:
 def spoken_percent_below(share: float) -> str:
     """As in: 99.9 %; rounded down, so that a share near one is never told as all."""
     return f"{int(share * 1000) / 10:.1f}{_GAP}%"
+
+
+def spoken_points(difference: float) -> str:
+    """A difference of two shares, as in: −12 points."""
+    return spoken(100 * difference, 0, "points")
+
+
+def spoken_p(p_value: float) -> str:
+    """As in: p = 0.012, p < 0.001."""
+    return "p < 0.001" if p_value < 0.001 else f"p = {p_value:.3f}"

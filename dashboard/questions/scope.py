@@ -46,17 +46,19 @@ class Scope:
 def fragments() -> dict[str, str]:
     """The selection's conditions by the name under which a question's SQL takes them."""
 
-    def feet(relation: str) -> str:
-        text = read_sql(SQL / "feet_selected.sql").replace("{feet}", relation)
-        return text.replace("{forefoot_class}", forefoot_class(f"{relation}.forefoot_angle_deg"))
-
     return {
-        "fits_selected": read_sql(SQL / "fits_selected.sql").replace("{feet_selected}", feet("feet")),
-        "captures_selected": feet("captures"),
-        "knees_selected": feet("knees"),
+        "fits_selected": read_sql(SQL / "fits_selected.sql").replace("{feet_selected}", feet_selected("feet")),
+        "captures_selected": feet_selected("captures"),
+        "knees_selected": feet_selected("knees"),
         "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
         **{name: read_sql(SQL / f"{name}.sql") for name in _FOLLOW_UP},
     }
+
+
+def feet_selected(relation: str) -> str:
+    """SQL that is true for a foot of `relation` (a table with side and exam) that the selection asks for."""
+    text = read_sql(SQL / "feet_selected.sql").replace("{feet}", relation)
+    return text.replace("{forefoot_class}", forefoot_class(f"{relation}.forefoot_angle_deg"))
 
 
 def forefoot_class(angle: str) -> str:
@@ -103,6 +105,6 @@ def _day(day: date, with_year: bool = True) -> str:
     return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
 
 
-def counted(n: int, noun: str) -> str:
-    """As in: 1 fit, 1,400 fits."""
-    return f"{n:,} {noun}{'' if n == 1 else 's'}"
+def counted(n: int, noun: str, several: str = "") -> str:
+    """As in: 1 fit, 1,400 fits; `several` where the plural is not the noun with an s."""
+    return f"{n:,} {noun if n == 1 else several or noun + 's'}"

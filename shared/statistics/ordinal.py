@@ -34,12 +34,13 @@ def paired_ratings(
     Raises TooFewError for fewer than two riders.
     """
     gain = change if more_is_better else -change
-    shares = [clustered_share(chosen.astype(float), cluster, level) for chosen in (gain > 0, gain == 0, gain < 0)]
+    better, same, worse = (clustered_share(chosen.astype(float), cluster, level) for chosen in (gain > 0, gain == 0, gain < 0))
     try:
         p_value: float | None = signed_rank(change, cluster)
     except TooFewError:
         p_value = None
-    return PairedRatings(float(np.median(change)), clustered_mean(change, cluster, level), *shares, p_value)
+    mean = clustered_mean(change, cluster, level)
+    return PairedRatings(float(np.median(change)), mean, better, same, worse, p_value)
 
 
 def signed_rank(change: NDArray[np.float64], cluster: NDArray[np.int64]) -> float:

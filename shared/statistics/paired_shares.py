@@ -35,8 +35,10 @@ class PairedShares:
 
 def paired_change(before: NDArray[np.bool_], after: NDArray[np.bool_], level: float) -> PairedShares:
     """Counts and test from one row a person, shape (n,). Raises TooFewError for nobody. Not for several rows of one person."""
-    counts = [int(np.sum(chosen)) for chosen in (before & ~after, before & after, ~before & after, ~before & ~after)]
-    return paired_shares(*counts, level)
+    resolved, persisting, new, none = (
+        int(np.count_nonzero(chosen)) for chosen in (before & ~after, before & after, ~before & after, ~before & ~after)
+    )
+    return paired_shares(resolved, persisting, new, none, level)
 
 
 def paired_shares(resolved: int, persisting: int, new: int, none: int, level: float) -> PairedShares:
@@ -74,4 +76,5 @@ def _correlation(resolved: int, persisting: int, new: int, none: int) -> float:
     if margins == 0:
         return 0.0
     crossed = float(persisting * none - resolved * new)
-    return (max(0.0, crossed - n / 2) if crossed > 0 else crossed) / margins**0.5
+    drawn = max(0.0, crossed - n / 2) if crossed > 0 else crossed
+    return float(drawn / margins**0.5)

@@ -1,0 +1,151 @@
+"""How common is a side difference, and do we resolve it? Side difference = right less left."""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.answers_asymmetry import Asymmetry, ChangeRow, FlowRow, KneesRow, RepeatRow
+from dashboard.questions.asymmetry_rows import (
+    MOMENTS,
+    QUANTITIES,
+    Firsts,
+    change_row,
+    curve_rows,
+    difference_row,
+    first_sessions,
+    pattern_words,
+    prevalence_row,
+    repeat_row,
+    with_q_values,
+)
+from dashboard.questions.knee_patterns import PATTERNS
+from dashboard.questions.levels import level_masks, split_caution
+from dashboard.questions.scope import SQL, Scope, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+Flags = NDArray[np.bool_]
+
+METHOD = {
+    "side_difference": "right less left, of the session's lowest and highest capture",
+    "prevalence": "riders' first sessions, one row a rider; Wilson intervals",
+    "difference": "a level against the riders outside of it: Newcombe's hybrid score",
+    "change": "the same riders at arrival and departure: McNemar's exact test, Newcombe's interval for pairs",
+    "differences": "all selected fits; means with t intervals clustered by rider",
+    "q_value": "Benjamini-Hochberg within a table",
+}
+CAUTIONS = (
+    "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
+    "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
+)
+# How many first sessions the picture of left against right holds, the newest.
+_PICTURED = 500
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Asymmetry:
+    """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
+    masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
+    masks.update(level_masks(warehouse, scope, selection.split))
+    firsts = first_sessions(fits, settings)
+    prevalence = tuple(
+        prevalence_row(firsts, quantity, moment, masks, level, selection.split, settings)
+        for quantity in QUANTITIES
+        if quantity.limit_key
+        for moment in MOMENTS
+        for level in masks
+    )
+    change = with_q_values(_changes(firsts, masks, selection.split, settings))
+    return Asymmetry(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, **_limits(settings)},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=f"In {scope.words}: {prevalence[0].words} {change[0].words}",
+        cautions=(*CAUTIONS, *split_caution(selection.split), *_side_ignored(selection)),
+        prevalence=prevalence,
+        change=change,
+        patterns=with_q_values(_pattern_changes(firsts, masks, selection.split, settings)),
+        flow=tuple(_flow(firsts)),
+        differences=tuple(
+            difference_row(fits, quantity, moment, mask, selection.split, level, settings)
+            for quantity in QUANTITIES
+            for moment in MOMENTS
+            for level, mask in masks.items()
+        ),
+        curve=tuple(row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
+        repeats=tuple(_repeats(warehouse, scope, settings)),
+        knees=tuple(_pictured(firsts)),
+    )
+
+
+def _limits(settings: Settings) -> dict[str, float]:
+    knee = settings.knee
+    return {
+        "side_difference_limit_deg": knee.side_difference_deg,
+        "offset_difference_limit_mm": knee.offset_difference_mm,
+        "neutral_within_deg": knee.neutral_within_deg,
+        "high_sway_quantile": knee.high_sway_quantile,
+    }
+
+
+def _side_ignored(selection: Selection) -> tuple[str, ...]:
+    return ("The choice of one side is left aside here: a side difference takes both knees.",) if selection.side else ()
+
+
+def _changes(firsts: Firsts, masks: Mapping[str | None, Flags], split: str | None, settings: Settings) -> Iterator[ChangeRow]:
+    for quantity in QUANTITIES:
+        if not quantity.limit_key:
+            continue
+        before, after = (firsts.beyond(quantity, moment, quantity.limit(settings)) for moment in MOMENTS)
+        seen = np.isfinite(firsts.size(quantity, "arrival")) & np.isfinite(firsts.size(quantity, "departure"))
+        name = f"side difference in {quantity.name}"
+        for level, mask in masks.items():
+            chosen = seen & mask[firsts.fit]
+            yield change_row(name, name, before[chosen], after[chosen], split, level, settings)
+
+
+def _pattern_changes(
+    firsts: Firsts, masks: Mapping[str | None, Flags], split: str | None, settings: Settings
+) -> Iterator[ChangeRow]:
+    seen = firsts.has_pattern["arrival"] & firsts.has_pattern["departure"]
+    for pattern in PATTERNS:
+        for level, mask in masks.items():
+            chosen = seen & mask[firsts.fit]
+            before, after = (firsts.shown[moment][pattern][chosen] for moment in MOMENTS)
+            yield change_row(pattern, pattern_words(pattern), before, after, split, level, settings)
+
+
+def _flow(firsts: Firsts) -> Iterator[FlowRow]:
+    seen = firsts.has_pattern["arrival"] & firsts.has_pattern["departure"]
+    for before in PATTERNS:
+        for after in PATTERNS:
+            both = seen & (firsts.named["arrival"] == before) & (firsts.named["departure"] == after)
+            yield FlowRow(before, after, int(both.sum()))
+
+
+def _repeats(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[RepeatRow]:
+    pairs = warehouse.arrays(SQL / "asymmetry_repeats.sql", scope.parameters, **fragments())
+    for quantity in QUANTITIES:
+        if quantity.limit_key:
+            yield repeat_row(pairs, quantity, settings)
+
+
+def _pictured(firsts: Firsts) -> Iterator[KneesRow]:
+    for moment in MOMENTS:
+        chosen = np.flatnonzero(firsts.has_pattern[moment])[-_PICTURED:]
+        knees = firsts.knees[moment]
+        for row in chosen:
+            yield KneesRow(
+                str(firsts.session_id[row]),
+                moment,
+                float(knees.tilt_left_deg[row]),
+                float(knees.tilt_right_deg[row]),
+                str(firsts.named[moment][row]),
+            )

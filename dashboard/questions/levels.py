@@ -1,0 +1,75 @@
+"""The levels of a split for figures that hold one row a fit or rider: a fit belongs to a level where one of its feet does.
+
+That is the rule by which a selection takes fits as well, so that `--arch-height low` and the level "low" count the same fits.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
+from dashboard.questions.selection import FOREFOOT_CLASSES
+from shared.catalogue import catalogue
+from shared.warehouse import Warehouse
+
+Flags = NDArray[np.bool_]
+
+BOTH_FEET = "Split by a column of the exam, a rider with two kinds of feet counts under both."
+NOT_BY_SIDE = "These figures take both knees together and are not split by side."
+
+
+def level_masks(warehouse: Warehouse, scope: Scope, split: str | None) -> dict[str, Flags]:
+    """Which of the selected fits, numbered by date, belong to each level of the split; empty without a split and by side."""
+    if split is None or split == "side":
+        return {}
+    feet = warehouse.arrays(SQL / "feet_levels.sql", scope.parameters, **exam_fragments())
+    masks = {}
+    for level in ordered_levels(split, feet[split]):
+        masks[level] = np.zeros(scope.n_fits, dtype=bool)
+        masks[level][feet["fit"][feet[split] == level]] = True
+    return masks
+
+
+def exam_fragments() -> dict[str, str]:
+    """The selection's conditions, and the forefoot class of `exams`."""
+    return {**fragments(), "forefoot_of_exam": forefoot_class("exams.forefoot_angle_deg")}
+
+
+def ordered_levels(split: str, values: NDArray[Any]) -> list[str]:
+    """The levels that are present, in the order of their codes; missing values are no level."""
+    present = {str(value) for value in np.unique(values[values != None].astype(str))}  # noqa: E711, elementwise
+    return sorted(present, key=lambda level: (*_places(split, level), level))
+
+
+def _places(split: str, level: str) -> tuple[int, ...]:
+    if split == "foot_type":
+        arch, _, forefoot = level.partition(" arch, ")
+        return (*_places("arch_height", arch), *_places("forefoot", forefoot))
+    codes = _CODES.get(split, ())
+    return (codes.index(level) if level in codes else len(codes),)
+
+
+def split_caution(split: str | None) -> tuple[str, ...]:
+    """What a reader of split figures must know."""
+    if split is None or split == "riding":
+        return ()
+    return (NOT_BY_SIDE if split == "side" else BOTH_FEET,)
+
+
+def level_words(split: str | None, level: str | None) -> str:
+    """As in: arch height low; empty overall."""
+    if split is None or level is None:
+        return ""
+    return f"{split} {level}".replace("_", " ")
+
+
+_CODES: Mapping[str, tuple[str, ...]] = {
+    **{
+        name: catalogue()["foot_exams"].column(name).codes
+        for name in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path")
+    },
+    "riding": catalogue()["riders"].column("riding").codes,
+    "forefoot": FOREFOOT_CLASSES,
+}
