@@ -65,7 +65,7 @@ def p_limits(events: Array, n: Array, base: Mask, design_effect: float = 1.0) ->
 def outside(values: Array, low: Array, high: Array) -> Mask:
     """Signal 1: the value lies beyond a limit."""
     with np.errstate(invalid="ignore"):
-        return (values < low) | (values > high)
+        return np.asarray((values < low) | (values > high))
 
 
 def one_side(values: Array, centre: float, length: int) -> Mask:

@@ -1,0 +1,101 @@
+"""Does the fit hold: knees as the follow-up first found them against the fit's departure, and what riders said."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions import noise
+from dashboard.questions.answers import NoiseRow
+from dashboard.questions.answers_returns import LastingRow, SaidRow
+from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.scope import SQL, Scope, counted, fragments
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.units import UNITS
+from shared.warehouse import Warehouse
+
+
+def lasting_rows(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[LastingRow]:
+    """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed."""
+    knees = warehouse.arrays(SQL / "returns_knees.sql", scope.parameters, **fragments())
+    noise_of = {row.outcome: row for row in noise.rows_of(warehouse, scope, settings)}
+    tilt_left, tilt_found = np.abs(knees["tilt_left_deg"].astype(float)), np.abs(knees["tilt_found_deg"].astype(float))
+    yield _lasting("tilt", tilt_left, tilt_found, knees["rider"], noise_of["tilt"], settings)
+    sway_left, sway_found = knees["sway_left_mm"].astype(float), knees["sway_found_mm"].astype(float)
+    yield _lasting("sway", sway_left, sway_found, knees["rider"], noise_of["sway"], settings)
+
+
+def _lasting(
+    outcome: str,
+    left: NDArray[np.float64],
+    found: NDArray[np.float64],
+    rider: NDArray[Any],
+    noise_row: NoiseRow,
+    settings: Settings,
+) -> LastingRow:
+    known = np.isfinite(left)
+    left, found, rider = left[known], found[known], rider[known]
+    seen = np.isfinite(found)
+    change, seen_rider = (found - left)[seen], rider[seen]
+    n, n_seen, n_riders = len(left), int(seen.sum()), len(np.unique(rider[seen]))
+    row = LastingRow(outcome, noise_row.unit, n, n_seen, n_riders)
+    if n_seen < settings.minimum.rows_shown or n_riders < 2:
+        words = f"{outcome.capitalize()}: not enough yet, {counted(n_seen, 'knee')} found again."
+        return replace(row, words=words)
+    mean = clustered_mean(change, seen_rider, settings.intervals.level)
+    row = replace(
+        row, mean_change=mean.estimate, mean_change_low=mean.low, mean_change_high=mean.high, words=_change_words(row, mean)
+    )
+    if noise_row.mdc95 is None:
+        return replace(row, words=f"{row.words} {noise_row.words}")
+    held = clustered_share((change <= noise_row.mdc95).astype(float), seen_rider, settings.intervals.level)
+    n_held = int((change <= noise_row.mdc95).sum())
+    row = replace(
+        row,
+        mdc95=noise_row.mdc95,
+        held=held.estimate,
+        held_low=held.low,
+        held_high=held.high,
+        worst=n_held / n,
+        best=(n_held + n - n_seen) / n,
+    )
+    return replace(row, words=f"{_held_words(row)} {row.words}")
+
+
+def _change_words(row: LastingRow, mean: Any) -> str:
+    sign = UNITS[row.unit].sign
+    thing = "Distance from neutral" if row.outcome == "tilt" else "Sway"
+    return (
+        f"{thing} changed by {spoken(mean.estimate, 2)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) "
+        "on average from the fit's departure to the follow-up's arrival."
+    )
+
+
+def _held_words(row: LastingRow) -> str:
+    held, low, high, worst, best = (
+        spoken_percent(x or 0) for x in (row.held, row.held_low, row.held_high, row.worst, row.best)
+    )
+    return (
+        f"{row.outcome.capitalize()} held in {held} of knees found again ({low} to {high}; {row.n_seen:,} of "
+        f"{counted(row.n_knees, 'knee')}); had no other knee held, in {worst}, had every other, in {best}."
+    )
+
+
+def said_rows(rows: dict[str, NDArray[Any]], settings: Settings) -> Iterator[SaidRow]:
+    """Satisfaction and pain at the follow-up: ordinal, so medians and quartiles."""
+    for topic in ("satisfaction", "pain"):
+        points = rows[f"{topic}_points"].astype(float)
+        points = points[np.isfinite(points)]
+        n, name = len(points), topic.capitalize()
+        if n < settings.minimum.rows_shown:
+            yield SaidRow(topic, n, None, None, None, f"{name}: not enough yet, {counted(n, 'answer')}.")
+            continue
+        low, median, high = (float(x) for x in np.quantile(points, (0.25, 0.5, 0.75)))
+        words = (
+            f"{name} at the follow-up: median {spoken(median, 0 if median.is_integer() else 1)} of 10, the middle half "
+            f"from {spoken(low, 0)} to {spoken(high, 0)} ({counted(n, 'answer')})."
+        )
+        yield SaidRow(topic, n, median, low, high, words)

@@ -1,0 +1,221 @@
+"""Do riders come back, and does the fit hold: bookings, returns over closed windows, the curve of returns, what lasted."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.answers_returns import (
+    AtRiskRow,
+    ComparisonRow,
+    OverdueRow,
+    ReturnCurveRow,
+    ReturnFigure,
+    Returns,
+)
+from dashboard.questions.lasting import lasting_rows, said_rows
+from dashboard.questions.numbers import spoken_p, spoken_percent
+from dashboard.questions.scope import SQL, Scope, counted, forefoot_class, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_share
+from shared.statistics.time_to_event import ENDED, cumulative_incidence, log_rank, number_at_risk
+from shared.warehouse import Warehouse
+
+Rows = dict[str, NDArray[Any]]
+
+METHOD = {
+    "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
+    "return_rate": "attended within the window / fits whose window has closed by as_of; an open window is never a failure",
+    "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
+    "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at as_of",
+    "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent",
+    "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
+    "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held",
+    "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
+}
+
+# One level for each foot; a fit takes it where both feet have it.
+_FOOT_LEVELS = {
+    "arch_height": "exams.arch_height",
+    "arch_collapse": "exams.arch_collapse",
+    "heel_posture": "exams.heel_posture",
+    "squat_knee_path": "exams.squat_knee_path",
+    "forefoot": forefoot_class("exams.forefoot_angle_deg"),
+    "foot_type": f"exams.arch_height || ' arch, ' || {forefoot_class('exams.forefoot_angle_deg')}",
+}
+_NO_LEVEL = "CAST(NULL AS VARCHAR)"
+_NOT_A_GROUP = "not examined"
+_AT_RISK_EVERY_DAYS = 14
+
+
+@dataclass(frozen=True)
+class _Group:
+    """The fits at one level of the split; level None: all."""
+
+    split: str | None
+    level: str | None
+    rows: Rows
+
+    def where(self, *columns: str) -> Rows:
+        """The rows for which all these columns are true."""
+        chosen = np.logical_and.reduce([self.rows[column].astype(bool) for column in columns])
+        return {name: values[chosen] for name, values in self.rows.items()}
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Returns:
+    """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    rows = _fits(warehouse, scope, selection.split)
+    groups = list(_groups(rows, selection.split, settings))
+    figures = tuple(figure for group in groups for figure in _figures(group, settings))
+    overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))
+    return Returns(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method=_method(settings),
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=f"{figures[2].words} {_overdue_words(len(overdue))} Data up to {scope.as_of}.",
+        figures=figures,
+        curve=tuple(row for group in groups for row in _curve(group, settings)),
+        at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
+        comparisons=tuple(_comparisons(groups, settings)),
+        overdue=overdue,
+        lasting=tuple(lasting_rows(warehouse, scope, settings)),
+        said=tuple(said_rows(rows, settings)),
+    )
+
+
+def _method(settings: Settings) -> dict[str, Any]:
+    window = settings.follow_up
+    return {
+        **METHOD,
+        "booked_within_days": window.booked_within_days,
+        "returned_within_days": window.returned_within_days,
+    }
+
+
+def _fits(warehouse: Warehouse, scope: Scope, split: str | None) -> Rows:
+    by_fit = {None: _NO_LEVEL, "riding": "coalesce(fits.riding, 'not recorded')", "side": _NO_LEVEL}
+    fit_level = by_fit.get(split, "coalesce(feet.level, 'not examined')")
+    foot_level = _FOOT_LEVELS.get(split or "", _NO_LEVEL)
+    return warehouse.arrays(
+        SQL / "returns_fits.sql", scope.parameters, foot_level=foot_level, fit_level=fit_level, **fragments()
+    )
+
+
+def _groups(rows: Rows, split: str | None, settings: Settings) -> Iterator[_Group]:
+    """All fits, then each level of the split that a fit can have; a fit has no side."""
+    yield _Group(None, None, rows)
+    levels = {level for level in rows["level"].tolist() if isinstance(level, str)}
+    for level in sorted(levels - {_NOT_A_GROUP}):
+        yield _Group(split, level, {name: values[rows["level"] == level] for name, values in rows.items()})
+
+
+def _figures(group: _Group, settings: Settings) -> Iterator[ReturnFigure]:
+    asked, closed = group.where("asks_booking"), group.where("is_followable")
+    attended = group.rows["end_code"] == ENDED
+    kept = group.rows["setup_kept"]
+    recorded = attended & np.array([code is not None for code in kept], dtype=bool)
+    rider = group.rows["rider"]
+    yield _share(group, "booked_same_day", "fit", asked["has_booked_same_day"], asked["rider"], settings)
+    yield _share(group, "booked", "fit", asked["has_booked"], asked["rider"], settings)
+    yield _share(group, "return_rate", "fit", closed["has_returned"], closed["rider"], settings)
+    for code in ("all", "some", "none"):
+        yield _share(group, f"setup_kept_{code}", "follow-up", kept[recorded] == code, rider[recorded], settings)
+
+
+def _share(
+    group: _Group, figure: str, unit_counted: str, events: NDArray[Any], rider: NDArray[Any], settings: Settings
+) -> ReturnFigure:
+    n, name = len(events), _NAMES[figure]
+    start = (figure, group.split, group.level, "share", unit_counted, n)
+    if n < settings.minimum.rows_shown:
+        return ReturnFigure(*start, None, None, None, f"{name}: not enough yet, {counted(n, unit_counted)}.")
+    try:
+        found = clustered_share(events.astype(float), rider, settings.intervals.level)
+    except StatisticsError as refused:
+        return ReturnFigure(*start, None, None, None, f"{name}: {refused}")
+    words = _WORDS[figure].format(
+        share=spoken_percent(found.estimate),
+        interval=f"{spoken_percent(found.low)} to {spoken_percent(found.high)}",
+        n=counted(n, unit_counted),
+        booked_days=settings.follow_up.booked_within_days,
+        days=settings.follow_up.returned_within_days,
+    )
+    return ReturnFigure(*start, found.estimate, found.low, found.high, words)
+
+
+def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:
+    rows = group.where("asks_follow_up")
+    if len(rows["days"]) < settings.minimum.rows_shown:
+        return
+    found = cumulative_incidence(rows["days"].astype(float), rows["end_code"].astype(int), settings.intervals.level)
+    shown = found.time <= settings.follow_up.curve_days
+    columns = (found.time, found.at_risk, found.incidence, found.low, found.high, found.competing)
+    for day, at_risk, returned, low, high, other in zip(*(column[shown].tolist() for column in columns), strict=True):
+        yield ReturnCurveRow(group.split, group.level, int(day), at_risk, returned, _known(low), _known(high), other)
+
+
+def _at_risk(group: _Group, settings: Settings) -> Iterator[AtRiskRow]:
+    rows = group.where("asks_follow_up")
+    if len(rows["days"]) < settings.minimum.rows_shown:
+        return
+    days = np.arange(0, settings.follow_up.curve_days + 1, _AT_RISK_EVERY_DAYS)
+    for day, n in zip(days.tolist(), number_at_risk(rows["days"].astype(float), days.astype(float)).tolist(), strict=True):
+        yield AtRiskRow(group.split, group.level, day, n)
+
+
+def _comparisons(groups: list[_Group], settings: Settings) -> Iterator[ComparisonRow]:
+    """Between the levels that have enough fits; none without a split."""
+    followed = {group.level: group.where("asks_follow_up") for group in groups if group.level is not None}
+    enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
+    if not followed:
+        return
+    split, names = str(groups[-1].split), ", ".join(str(level) for level in enough)
+    n = sum(len(rows["days"]) for rows in enough.values())
+    try:
+        time = np.concatenate([rows["days"] for rows in enough.values()] or [np.array([])]).astype(float)
+        ended = np.concatenate([rows["end_code"] == ENDED for rows in enough.values()] or [np.array([], bool)])
+        found = log_rank(time, ended, np.repeat([str(level) for level in enough], [len(r["days"]) for r in enough.values()]))
+    except StatisticsError as refused:
+        yield ComparisonRow(split, names, n, None, None, None, str(refused))
+        return
+    clear = found.p_value < 1 - settings.intervals.level
+    told = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
+    words = (
+        f"{told} by {split.replace('_', ' ')} (log-rank {found.chi_square:.1f} on {found.df} df, {spoken_p(found.p_value)})."
+    )
+    yield ComparisonRow(split, names, n, found.chi_square, found.df, found.p_value, words)
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else value
+
+
+def _overdue_words(n: int) -> str:
+    return "No booking is overdue." if n == 0 else f"{counted(n, 'booking')} {'is' if n == 1 else 'are'} overdue."
+
+
+_NAMES = {
+    "booked_same_day": "Booked on the day",
+    "booked": "Booked",
+    "return_rate": "Came back",
+    "setup_kept_all": "Setup kept whole",
+    "setup_kept_some": "Setup kept in part",
+    "setup_kept_none": "Setup not kept",
+}
+_WORDS = {
+    "booked_same_day": "{share} of fits had a follow-up booked on the day ({interval}; {n}).",
+    "booked": "{share} of fits had a follow-up booked within {booked_days} days ({interval}; {n}).",
+    "return_rate": "{share} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
+    "setup_kept_all": "At {share} of follow-ups the whole setup was still in use ({interval}; {n}).",
+    "setup_kept_some": "At {share} of follow-ups a part of the setup was still in use ({interval}; {n}).",
+    "setup_kept_none": "At {share} of follow-ups nothing of the setup was still in use ({interval}; {n}).",
+}

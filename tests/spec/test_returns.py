@@ -1,0 +1,182 @@
+"""The returns question on ten fits small enough to count by hand. The data's last date is 30 June 2026."""
+
+from datetime import date
+
+import pytest
+
+from dashboard.questions import returns
+from dashboard.questions.answers_returns import Returns
+from dashboard.questions.selection import Selection, parse_selection
+from shared.errors import TooFewError
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+from tests.spec.tables import fill
+
+FEW = Settings.model_validate({"minimum": {"rows_shown": 2}})
+
+# Windows of S1 to S7 have closed on 30 June (42 days before it is 19 May); those of S8 to S10 are open.
+SESSIONS = """
+session_id | rider_id | fitter_id | studio_id | session_date | visit_kind
+S1  | R1 | F1 | q | 2026-04-01 | first
+S2  | R2 | F1 | q | 2026-04-01 | first
+S3  | R3 | F1 | q | 2026-04-01 | first
+S4  | R4 | F1 | q | 2026-04-01 | first
+S5  | R5 | F1 | q | 2026-04-01 | first
+S6  | R6 | F1 | q | 2026-04-01 | refit
+S7  | R1 | F1 | q | 2026-04-15 | follow_up
+S8  | R7 | F1 | q | 2026-05-19 | first
+S9  | R8 | F1 | q | 2026-06-10 | first
+S10 | R9 | F1 | q | 2026-06-25 | first
+"""
+# S1 back on day 14; S2 back on day 50, too late; S3 missed; S4 cancelled, then back on day 20; S5 never booked; S6 booked on
+# day 9, open and overdue; S8 back on day 10 with its window open; S9 open and not yet due; S10 booked on the day.
+FOLLOW_UPS = """
+follow_up_id | session_id | booked_on | due_on | state | attended_on | returned_session_id | setup_kept | satisfaction | pain
+B1 | S1  | 2026-04-01 | 2026-04-15 | attended  | 2026-04-15 | S7 | all  | 9 | 0
+B2 | S2  | 2026-04-08 | 2026-04-15 | attended  | 2026-05-21 | -  | some | 6 | 2
+B3 | S3  | 2026-04-01 | 2026-04-15 | missed    | -          | -  | -    | - | -
+B4 | S4  | 2026-04-01 | 2026-04-15 | cancelled | -          | -  | -    | - | -
+B5 | S4  | 2026-04-12 | 2026-04-20 | attended  | 2026-04-21 | -  | all  | 7 | 1
+B6 | S6  | 2026-04-10 | 2026-04-20 | open      | -          | -  | -    | - | -
+B7 | S8  | 2026-05-20 | 2026-06-02 | attended  | 2026-05-29 | -  | none | 4 | 5
+B8 | S9  | 2026-06-10 | 2026-07-01 | open      | -          | -  | -    | - | -
+B9 | S10 | 2026-06-25 | 2026-07-09 | open      | -          | -  | -    | - | -
+B0 | S7  | 2026-06-30 | 2026-07-14 | cancelled | -          | -  | -    | - | -
+"""
+
+
+def studio(memory: Warehouse, **more: str) -> Warehouse:
+    riders = "\n".join(f"R{n} | {'road' if n % 2 else 'gravel'}" for n in range(1, 10))
+    fill(
+        memory,
+        riders="rider_id | riding\n" + riders,
+        fitters="fitter_id | fitter_name\nF1 | Alder",
+        fit_sessions=SESSIONS,
+        follow_ups=FOLLOW_UPS,
+        **more,
+    )
+    return memory
+
+
+def shares(answer: Returns, level: str | None = None) -> dict[str, tuple[int, float | None]]:
+    return {row.figure: (row.n, row.estimate) for row in answer.figures if row.level == level}
+
+
+def test_bookings_and_returns_are_counted_over_closed_windows_only(memory: Warehouse) -> None:
+    answer = returns.ask(studio(memory), Selection(), FEW)
+    assert answer.as_of == date(2026, 6, 30)
+    found = shares(answer)
+    # Asked to book: S1 to S6, S8, S9; S10 is five days old, S7 a follow-up. On the day: S1, S3, S4, S9; within 7 days also
+    # S2 and S8.
+    assert found["booked_same_day"] == (8, pytest.approx(4 / 8))
+    assert found["booked"] == (8, pytest.approx(6 / 8))
+    # Closed: S1 to S6 and S7, which has a booking of its own; S8's window closes on 30 June itself. Back: S1, S4.
+    assert found["return_rate"] == (7, pytest.approx(2 / 7))
+    assert found["setup_kept_all"] == (4, pytest.approx(2 / 4))
+    assert found["setup_kept_some"] == found["setup_kept_none"] == (4, pytest.approx(1 / 4))
+
+
+def test_the_curve_counts_competing_ends_and_censors_what_is_open(memory: Warehouse) -> None:
+    answer = returns.ask(studio(memory), Selection(), FEW)
+    curve = {row.days: row for row in answer.curve}
+    # Days: S1 14, S2 50, S4 20, S8 10 back; S3 missed, due on day 14; S7 cancelled, due after the last date, so day 76;
+    # open: S5 and S6 day 90, S9 day 20, S10 day 5.
+    assert sorted(curve) == [10, 14, 20, 50, 76]
+    assert [curve[day].n_at_risk for day in (10, 14, 20, 50, 76)] == [9, 8, 6, 4, 3]
+    free_after_10, free_after_14 = 8 / 9, 8 / 9 * 6 / 8
+    free_after_20 = free_after_14 * 5 / 6
+    assert curve[10].returned == pytest.approx(1 / 9)
+    assert curve[14].returned == pytest.approx(1 / 9 + free_after_10 / 8)
+    assert curve[14].ended_otherwise == pytest.approx(free_after_10 / 8)
+    assert curve[20].returned == pytest.approx(curve[14].returned + free_after_14 / 6)
+    assert curve[50].returned == pytest.approx(curve[20].returned + free_after_20 / 4)
+    assert curve[76].ended_otherwise == pytest.approx(free_after_10 / 8 + free_after_20 * 3 / 4 / 3)
+    assert {row.days: row.n_at_risk for row in answer.at_risk} == {0: 10, 14: 8, 28: 4, 42: 4, 56: 3, 70: 3, 84: 2}
+
+
+def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) -> None:
+    answer = returns.ask(studio(memory), Selection(), FEW)
+    assert [(row.follow_up_id, row.session_id, row.rider_id, row.days_over) for row in answer.overdue] == [
+        ("B6", "S6", "R6", (date(2026, 6, 30) - date(2026, 4, 20)).days)
+    ]
+    assert "1 booking is overdue." in answer.headline and "Data up to 2026-06-30" in answer.headline
+
+
+def test_what_riders_said_is_told_by_medians(memory: Warehouse) -> None:
+    said = {row.topic: row for row in returns.ask(studio(memory), Selection(), FEW).said}
+    assert (said["satisfaction"].n, said["satisfaction"].median_points) == (4, (6 + 7) / 2)
+    assert (said["pain"].median_points, said["pain"].quartile_high_points) == (1.5, 2 + 0.25 * (5 - 2))
+
+
+def test_a_split_makes_groups_and_compares_them(memory: Warehouse) -> None:
+    answer = returns.ask(studio(memory), parse_selection({"split": "riding"}), FEW)
+    # Closed, road: S1, S3, S5, S7 (one back); gravel: S2, S4, S6 (one back).
+    assert shares(answer, "road")["return_rate"] == (4, pytest.approx(1 / 4))
+    assert shares(answer, "gravel")["return_rate"] == (3, pytest.approx(1 / 3))
+    [row] = answer.comparisons
+    assert (row.split, row.levels, row.df, row.n) == ("riding", "gravel, road", 1, 10)
+    # Log-rank by hand: one return on each of the days 10, 14, 20 and 50, with 9, 8, 6 and 4 at risk; gravel rode these:
+    gravel = {"S2": 50, "S4": 20, "S6": 90, "S9": 20}
+    expected = sum(sum(days >= at for days in gravel.values()) / n for at, n in ((10, 9), (14, 8), (20, 6), (50, 4)))
+    variance = sum(
+        (g := sum(days >= at for days in gravel.values()) / n) * (1 - g) for at, n in ((10, 9), (14, 8), (20, 6), (50, 4))
+    )
+    assert row.chi_square == pytest.approx((2 - expected) ** 2 / variance)
+
+
+def test_a_fit_takes_the_level_that_both_feet_have(memory: Warehouse) -> None:
+    exams = [
+        f"S{n} | {side} | {'low' if side == 'left' or n > 3 else 'high'}" for n in range(1, 7) for side in ("left", "right")
+    ]
+    warehouse = studio(memory, foot_exams="session_id | side | arch_height\n" + "\n".join(exams))
+    answer = returns.ask(warehouse, parse_selection({"split": "arch_height"}), FEW)
+    assert shares(answer, "feet differ")["return_rate"][0] == 3
+    assert shares(answer, "low")["return_rate"][0] == 3
+    assert {row.level for row in answer.figures} == {None, "feet differ", "low"}  # those without an exam are no group
+
+
+KNEES = """
+session_id | capture_no | side | knee_tilt_deg | knee_sway_mm
+S1 | 1 | left | -3.0 | 14
+S1 | 2 | left | -1.0 | 12
+S1 | 1 | right | 3.0 | 14
+S1 | 2 | right | 2.0 | 12
+S2 | 1 | left | 1.0 | 10
+S7 | 1 | left | 1.5 | 13
+S7 | 2 | left | 0.0 | 11
+S7 | 1 | right | 2.2 | 20
+"""
+
+
+def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
+    """Recorded at departure in closed windows: S1 both knees, S2 and S7 the left one; found again: S1's two, at S7."""
+    setups = ["session_id | capture_no | side | insole_level | shims_added | stance_mm"]
+    captures = KNEES
+    # Three pairs of repeats of one knee, differences 1, -1 and 0: typical error 1 / sqrt 2, MDC95 1.96.
+    for n, step in ((3, 1.0), (4, -1.0), (5, 0.0)):
+        captures += f"S{n} | 1 | left | 2.0 | 10\nS{n} | 2 | left | {2.0 + step} | {10 + step}\n"
+        setups += [f"S{n} | {at} | left | none | 0 | 0" for at in (1, 2)]
+    warehouse = studio(memory, knee_captures=captures, foot_setups="\n".join(setups))
+    tilt, sway = returns.ask(warehouse, Selection(), Settings.model_validate({"minimum": {"rows_shown": 1}})).lasting
+    assert tilt.n_knees == 2 + 1 + 1 + 3
+    assert tilt.n_seen == 2
+    # One rider only was found again: no interval, so no figure.
+    assert tilt.words == "Tilt: not enough yet, 2 knees found again."
+    warehouse.run("UPDATE core.follow_ups SET returned_session_id = 'S7' WHERE follow_up_id = 'B2'")
+    tilt, sway = returns.ask(warehouse, Selection(), Settings.model_validate({"minimum": {"rows_shown": 1}})).lasting
+    assert (tilt.n_seen, tilt.n_riders_seen) == (3, 2)
+    assert tilt.mdc95 == pytest.approx(1.96)
+    # Left 1.0, 2.0, 1.0 from neutral; found 1.5, 2.2, 1.5.
+    assert tilt.mean_change == pytest.approx((0.5 + 0.2 + 0.5) / 3)
+    assert (tilt.held, tilt.worst, tilt.best) == (1.0, pytest.approx(3 / 7), 1.0)
+    # Sway left 12, 12, 10; found 13, 20, 13: only the first within 1.96 mm.
+    assert sway.mean_change == pytest.approx((1 + 8 + 3) / 3)
+    assert (sway.held, sway.worst, sway.best) == (pytest.approx(1 / 3), pytest.approx(1 / 7), pytest.approx((1 + 4) / 7))
+
+
+def test_too_few_are_counted_and_not_estimated(memory: Warehouse) -> None:
+    answer = returns.ask(studio(memory), Selection(), Settings())
+    assert all(row.estimate is None and "not enough yet" in row.words for row in answer.figures)
+    assert [row.n_at_risk for row in answer.at_risk][:1] == [10]
+    with pytest.raises(TooFewError, match="No fit matches"):
+        returns.ask(memory, parse_selection({"fitter": "nobody"}), FEW)
