@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from etl import check, mart, merge, rejects, stage, warn
-from etl.read import FoundFile, RefusedFileError, SourceFile, find_files, open_source
+from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
 from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
@@ -31,6 +31,7 @@ def load(
     today: date | None = None,
     *,
     settings: Settings | None = None,
+    mapping: Path | None = None,
     wait_seconds: float = WAIT_SECONDS,
 ) -> LoadReport:
     """Loads every file of `paths` into the warehouse file, all or nothing.
@@ -40,8 +41,8 @@ def load(
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written.
     """
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths)
-    mark = fingerprint(found, settings)
+    found = _found(paths, mapping)
+    mark = fingerprint(found, settings, *mapping_texts(found))
     if known := known_report(warehouse, mark, today):
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
@@ -56,11 +57,12 @@ def check_files(
     today: date | None = None,
     *,
     settings: Settings | None = None,
+    mapping: Path | None = None,
 ) -> LoadReport:
     """The same findings and counts as `load` would give on this warehouse; nothing is written."""
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths)
-    mark = fingerprint(found, settings)
+    found = _found(paths, mapping)
+    mark = fingerprint(found, settings, *mapping_texts(found))
     if known := known_report(warehouse, mark, today):
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
@@ -86,13 +88,13 @@ class _Load:
     changed: set[str] = field(default_factory=set)
 
 
-def _found(paths: Iterable[Path]) -> list[FoundFile]:
+def _found(paths: Iterable[Path], mapping: Path | None) -> list[FoundFile]:
     paths = list(paths)
-    found = find_files(paths)
+    found = find_files(paths, mapping)
     if not found:
         raise InputUnusableError(
             f"{', '.join(map(str, paths))}: no file of exports was found. Expected files named like the tables "
-            f"({', '.join(catalogue())}), as .csv, .csv.gz or .parquet. Nothing was written."
+            f"({', '.join(catalogue())}), as {', '.join(READABLE)}. Nothing was written."
         )
     return found
 
@@ -116,7 +118,7 @@ def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
 
 
 def _open_sources(found: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
-    for file in found:
+    for file in expand(found, warehouse.scratch):
         try:
             source = open_source(file, warehouse.scratch, warehouse)
         except RefusedFileError as refusal:

@@ -1,294 +1,323 @@
-"""Finds the files of an export, detects their form, and gives each one as text cells under the catalogue's names.
+"""Finds the files of an export and opens each as a source: form, encoding, separator, columns, mapping.
 
 Nothing is guessed about units or signs; a file that cannot be used is refused with one sentence, and no other file.
 """
 
-import codecs
-import csv
-import difflib
-import gzip
-import io
 import re
-import tempfile
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import IO, Any
 
+from etl.archive import unpack_gzip, unpack_zip
+from etl.columns import (
+    REJECT_COLUMNS,
+    REJECT_NO,
+    Matched,
+    is_mended,
+    log_sources,
+    mapped_columns,
+    match_mapped,
+    match_native,
+    position_of,
+)
+from etl.csv_form import line_starts, lines_of_bytes, open_csv
+from etl.jsonl_form import read_jsonl
+from etl.mapping import MAPPING_FILE, Mapping, TableMapping, is_named, load_mapping, parse_mapping
+from etl.parquet_form import check_parquet, parquet_headers
+from etl.relation import gives_other_rows, source_relation
+from etl.sheet_form import open_workbook, read_sheet
+from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
-from shared.errors import InputUnusableError, UsageError
+from shared.errors import UsageError
 from shared.warehouse import Warehouse
 
-SEPARATORS = (",", ";", "\t")
-READABLE = (".csv", ".csv.gz", ".parquet")
+__all__ = [
+    "READABLE", "REJECT_COLUMNS", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
+    "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
+]  # fmt: skip
+READABLE = (".csv", ".csv.gz", ".parquet", ".xlsx", ".jsonl", ".zip")
 # Known data forms that are told rather than passed over.
-ANNOUNCED = (*READABLE, ".xlsx", ".xls", ".jsonl", ".json", ".zip")
-# Told only where the name is a table's: such files are often notes.
-_MAYBE = (".tsv", ".txt")
-# What `fitledger rejects` writes beside a rejected row; `reject_no` tells the loader which reject a mended row was.
-REJECT_NO = "reject_no"
-REJECT_COLUMNS = (REJECT_NO, "rule", "column", "words")
-_CHUNK = 1 << 20
+ANNOUNCED = (*READABLE, ".xls", ".xlsm", ".ods", ".json", ".jsonl.gz")
+# Told only where the name is a table's or a mapping's: such files are often notes.
+_MAYBE = (".tsv", ".txt", ".dat", ".asc")
 
 
-class RefusedFileError(InputUnusableError):
-    """One file cannot be used; the others go on."""
-
-
-@dataclass(frozen=True)
-class SourceFile:
-    """A file that can be read: `cells` maps each catalogue column to the file's own column (position or name)."""
-
-    path: Path
-    name: str
-    table: Table
-    form: str
-    headers: tuple[str, ...]
-    cells: dict[str, int]
-    unknown: tuple[str, ...]
-    readable_path: Path
-    encoding: str = ""
-    separator: str = ""
-
-    @property
-    def detected(self) -> str:
-        """What was detected, as the load report tells it."""
-        if self.form == ".parquet":
-            return "Parquet"
-        shown = "tab" if self.separator == "\t" else self.separator
-        return f"encoding: {self.encoding}, separator '{shown}'"
-
-
-@dataclass(frozen=True)
-class FoundFile:
-    """A file of the input before it was opened."""
-
-    path: Path
-    name: str
-
-
-def find_files(paths: Iterable[Path]) -> list[FoundFile]:
+def find_files(paths: Iterable[Path], mapping: Path | None = None) -> list[FoundFile]:
     """Every data file named or in a named folder, in the order of their names.
 
-    Raises UsageError where a path does not exist.
+    `mapping` holds for all of them; without, a folder's own mapping.toml holds for its files.
+    Raises UsageError where a path does not exist or a mapping is wrong.
     """
+    common = load_mapping(mapping) if mapping else None
     found: list[FoundFile] = []
     for path in paths:
         if path.is_dir():
-            inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name))
-            found += [FoundFile(file, file.relative_to(path).as_posix()) for file in inside]
+            own = common or _mapping_of(path)
+            inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name, own))
+            found += [FoundFile(file, file.relative_to(path).as_posix(), mapping=own) for file in inside]
         elif path.exists():
-            found.append(FoundFile(path, path.name))
+            found.append(FoundFile(path, path.name, mapping=common))
         else:
             raise UsageError(f"{path}: no such file or folder. Name a folder of exports, or files of it.")
     return found
 
 
-def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
-    """Detects form, encoding, separator and columns of one file.
+def mapping_texts(found: Iterable[FoundFile]) -> list[bytes]:
+    """The text of each mapping that holds for some of the files, for what knows a load again."""
+    return list(dict.fromkeys(file.mapping.text for file in found if file.mapping))
 
-    `scratch` takes a UTF-8 copy where the file is written in another encoding.
+
+def expand(found: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
+    """Each table of each file on its own: archives unpacked, workbooks by their sheets, mapped files by their tables.
+
+    What cannot be taken apart stands in the list with the sentence that refuses it.
+    """
+    opened = [part for file in found for part in _unpacked(file, scratch)]
+    return [part for file in opened for part in _by_table(file, opened)]
+
+
+def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
+    """Detects form, encoding, separator and columns of one file, or takes them from its mapping.
+
+    `scratch` takes a UTF-8 copy where the file cannot be read as it is.
     Raises RefusedFileError with the sentence that tells why the file cannot be used.
     """
-    form = _form(file.name, READABLE)
-    table = _table_of(file.name)
+    if file.refusal:
+        raise RefusedFileError(file.refusal)
+    table = file.table or _table_of(file.sheet or file.name)
     if table is None:
-        names = ", ".join(catalogue())
-        raise RefusedFileError(
-            f"{file.name}: its name is none of the tables'. Expected one of {names}, alone or followed by -, _ or . "
-            "and anything. Rename the file and load again."
-        )
-    if form is None:
-        raise RefusedFileError(
-            f"{file.name}: this form of file is not read. Expected {', '.join(READABLE)}. Export it in one of these forms."
-        )
+        raise RefusedFileError(_no_table_words(file))
     try:
-        if form == ".parquet":
-            return _parquet_source(file, table, warehouse)
-        return _csv_source(file, table, form, scratch)
+        return _matched(_opened(file, table, scratch, warehouse), file, scratch, warehouse)
     except OSError as fault:
         raise RefusedFileError(
             f"{file.name}: cannot be read ({fault.strerror or fault}). Check the file and its rights."
         ) from fault
 
 
-def source_relation(
-    source: SourceFile, text_columns: Iterable[str], *, whole: bool = False
-) -> tuple[str, dict[str, Any]]:
-    """SQL that gives the file's rows in their order, each asked column as text `x_<column>`, and its parameters.
+def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[int], warehouse: Warehouse) -> dict[int, int]:
+    """The line of the file (its header is 1), or the row of the sheet, at which each record (1, 2, …) starts.
 
-    With `whole`, the column `received` holds the row as received, as JSON text.
-    """
-    if source.form == ".parquet":
-        cell = {index: f'CAST("{_doubled(name)}" AS VARCHAR)' for index, name in enumerate(source.headers)}
-        relation = "read_parquet($path)"
-    else:
-        cell = {index: f"c{index}" for index in range(len(source.headers))}
-        columns = ", ".join(f"'c{index}': 'VARCHAR'" for index in range(len(source.headers)))
-        relation = (
-            "read_csv($path, header = true, auto_detect = false, delim = $separator, quote = '\"', escape = '\"', "
-            f"columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
-            "rejects_table = 'ragged_rows', rejects_scan = 'ragged_scans', rejects_limit = 0)"
-        )
-    picked = [
-        f"nullif(trim({cell[source.cells[name]]}, ' \t'), '') AS \"x_{name}\""
-        if name in source.cells
-        else f'CAST(NULL AS VARCHAR) AS "x_{name}"'
-        for name in text_columns
-    ]
-    if whole:
-        pairs = ", ".join(
-            f"'{name.replace(chr(39), chr(39) * 2)}', {cell[index]}" for index, name in enumerate(source.headers)
-        )
-        picked.append(f"CAST(json_object({pairs}) AS VARCHAR) AS received")
-    return f"SELECT {', '.join(picked)} FROM {relation}", {
-        "path": str(source.readable_path),
-        "separator": source.separator,
-    }
-
-
-def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[int]) -> dict[int, int]:
-    """The file's own line number (header is 1) at which each record (1, 2, …) starts; for Parquet the record itself.
+    A Parquet file has no lines: its records stand for themselves.
 
     `ragged_starts` are the lines of records that the reader set aside and did not number.
     """
-    wanted = set(records)
-    if source.form == ".parquet" or not wanted:
-        return {record: record for record in wanted}
-    lines: dict[int, int] = {}
-    with source.readable_path.open(encoding="utf-8-sig", newline="") as text:
-        number, start = -1, 1
-        reader = csv.reader(text, delimiter=source.separator)
-        for cells in reader:
-            if cells and start not in ragged_starts:
-                number += 1
-                if number in wanted:
-                    lines[number] = start
-            start = reader.line_num + 1
-    return lines
+    given = dict.fromkeys(records, 0)
+    own = {record: record for record in given}
+    if gives_other_rows(source) and records:
+        relation, parameters = source_relation(source, (), numbered=True)
+        warehouse.run("DROP TABLE IF EXISTS ragged_rows")
+        warehouse.run("DROP TABLE IF EXISTS ragged_scans")
+        numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
+        own = {record: int(numbers[record - 1]) for record in given}
+    if source.form == ".parquet" or not records:
+        return own
+    if source.lines is not None:
+        return {record: source.lines[number - 1] for record, number in own.items()}
+    starts = line_starts(source, set(own.values()), ragged_starts)
+    return {record: starts[number] for record, number in own.items() if number in starts}
 
 
-def line_of_byte(source: SourceFile, position: int) -> int:
-    """The line on which a byte of a CSV file stands."""
-    with source.readable_path.open("rb") as file:
-        return file.read(position).count(b"\n") + 1
+def _mapping_of(folder: Path) -> Mapping | None:
+    path = folder / MAPPING_FILE
+    return load_mapping(path) if path.is_file() else None
 
 
-def _is_export(name: str) -> bool:
-    return bool(_form(name, ANNOUNCED) or (_form(name, _MAYBE) and _table_of(name)))
+def _is_export(name: str, mapping: Mapping | None) -> bool:
+    if mapping and mapping.is_ignored(name):
+        return False
+    return bool(_form(name, ANNOUNCED) or (_form(name, _MAYBE) and (_table_of(name) or _is_mapped(name, mapping))))
+
+
+def _is_mapped(name: str, mapping: Mapping | None) -> bool:
+    return mapping is not None and any(
+        is_named(name, [*table.files, *(table.log.files if table.log else [])]) for table in mapping.tables.values()
+    )
 
 
 def _form(name: str, forms: tuple[str, ...]) -> str | None:
     lower = name.lower()
-    return next((form for form in forms if lower.endswith(form)), None)
+    return next((form for form in sorted(forms, key=len, reverse=True) if lower.endswith(form)), None)
 
 
 def _table_of(name: str) -> Table | None:
-    stem = name.rpartition("/")[2].lower()
+    stem = name.rpartition("/")[2].strip().lower()
     for table in catalogue().values():
         if re.match(rf"{table.name}(?:[-_.]|$)", stem):
             return table
     return None
 
 
-def _parquet_source(file: FoundFile, table: Table, warehouse: Warehouse) -> SourceFile:
+def _unpacked(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
+    """A file, or what it holds: the files of an archive, the sheets of a workbook."""
+    form = _form(file.name, ANNOUNCED)
     try:
-        described = warehouse.rows("DESCRIBE SELECT * FROM read_parquet($path)", {"path": str(file.path)})
-    except Exception as fault:
-        if type(fault).__module__.partition(".")[0] not in {"duckdb", "_duckdb", "shared"}:
-            raise
-        raise RefusedFileError(f"{file.name}: this is no Parquet file, or it is broken. Export it again.") from fault
-    headers = tuple(row["column_name"] for row in described)
-    cells, unknown = _match(file, table, headers)
-    return SourceFile(file.path, file.name, table, ".parquet", headers, cells, unknown, file.path)
+        if form == ".zip":
+            yield from _members(file, scratch)
+        elif form == ".xlsx":
+            yield from _sheets(file, scratch)
+        elif form in {".csv.gz", ".jsonl.gz"}:
+            yield replace(file, unpacked=unpack_gzip(file.content, file.name, scratch))
+        else:
+            yield file
+    except RefusedFileError as refusal:
+        yield replace(file, refusal=str(refusal))
+    except OSError as fault:
+        words = f"{file.name}: cannot be read ({fault.strerror or fault}). Check the file and its rights."
+        yield replace(file, refusal=words)
 
 
-def _csv_source(file: FoundFile, table: Table, form: str, scratch: Path) -> SourceFile:
-    encoding = _encoding(file)
-    readable = file.path
-    if encoding not in {"utf-8", "utf-8-sig"} or form == ".csv.gz":
-        readable = _as_utf8(file, encoding, scratch)
-    with readable.open(encoding="utf-8-sig", newline="") as text:
-        first = text.readline(_CHUNK)
-        separator = max(SEPARATORS, key=first.count)
-        text.seek(0)
-        headers = tuple(cell.strip() for cell in next(csv.reader(text, delimiter=separator), []))
-    if not any(headers):
+def _members(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
+    members = unpack_zip(file.content, file.name, scratch)
+    if not any(_is_export(member, file.mapping) for member, _ in members):
         raise RefusedFileError(
-            f"{file.name}: empty. Expected a first line with the names of the columns. Export it again."
+            f"{file.name}: holds no file of exports. Expected files named like the tables ({', '.join(catalogue())}). "
+            "Pack those and load again."
         )
-    cells, unknown = _match(file, table, headers)
-    return SourceFile(
-        file.path, file.name, table, ".csv", headers, cells, unknown, readable, encoding.removesuffix("-sig"), separator
+    mapping = file.mapping
+    for member, path in members:
+        if mapping is None and member == MAPPING_FILE:
+            mapping = parse_mapping(path.read_bytes(), f"{file.name}/{MAPPING_FILE}")
+    for member, path in members:
+        if _is_export(member, mapping):
+            yield from _unpacked(replace(file, name=f"{file.name}/{member}", unpacked=path, mapping=mapping), scratch)
+
+
+def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
+    book = open_workbook(file.content, file.name, scratch)
+    for sheet in book.sheets:
+        if not (file.mapping and file.mapping.is_ignored(sheet)):
+            yield replace(file, name=f"{file.name}, sheet {sheet}", workbook=book, sheet=sheet)
+
+
+def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
+    """A file once for each table that its mapping makes of it; not at all where it only serves as another's log."""
+    if file.refusal or file.mapping is None:
+        yield file
+        return
+    n_found = 0
+    for name, mapped in file.mapping.tables.items():
+        if _is_for(file, name, mapped):
+            n_found += 1
+            log = _log_of(file, mapped, others)
+            refusal = ""
+            if mapped.log and mapped.log.files and log is None:
+                refusal = (
+                    f"{file.name}: the log of changes that the mapping names ({', '.join(mapped.log.files)}) is not there. "
+                    "Nothing of this file was loaded. Put the log beside it and load again."
+                )
+            yield replace(file, table=catalogue()[name], table_mapping=mapped, log=log, refusal=refusal)
+    is_log = any(t.log and is_named(_own_name(file), t.log.files) for t in file.mapping.tables.values())
+    if not n_found and not is_log:
+        yield file
+
+
+def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
+    if file.sheet and mapped.sheets:
+        own_file = file.name.removesuffix(f", sheet {file.sheet}")
+        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(own_file, mapped.files))
+    if mapped.files:
+        return is_named(_own_name(file), mapped.files)
+    native = _table_of(file.sheet or file.name)
+    return not mapped.sheets and native is not None and native.name == name
+
+
+def _own_name(file: FoundFile) -> str:
+    return file.sheet or file.name.rpartition("/")[2]
+
+
+def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:
+    """The file of changes beside a file of captures: in the same folder or workbook."""
+    if not mapped.log or not mapped.log.files:
+        return None
+    place = file.name.removesuffix(f", sheet {file.sheet}") if file.sheet else file.name.rpartition("/")[0]
+    found = [
+        other
+        for other in others
+        if is_named(_own_name(other), mapped.log.files)
+        and other.mapping is file.mapping
+        and (other.name.startswith(place) if place else "/" not in other.name)
+    ]
+    return replace(found[0], table_mapping=mapped) if len(found) == 1 else None
+
+
+def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
+    """A source whose columns are not matched yet."""
+    base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping)
+    form = ".xlsx" if file.sheet else _form(file.name, (*ANNOUNCED, *_MAYBE))
+    if file.workbook:
+        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch)
+        return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)
+    if form in {".jsonl", ".jsonl.gz"}:
+        path, headers, lines = read_jsonl(file.content, file.name, scratch)
+        return replace(base, form=".jsonl", headers=headers, readable_path=path, lines=lines)
+    if form == ".parquet":
+        return replace(base, form=".parquet", headers=parquet_headers(file, warehouse))
+    if form in {".csv", ".csv.gz"} or (form in _MAYBE and file.table_mapping):
+        text = open_csv(file, file.content, scratch)
+        return replace(
+            base, headers=text.headers, readable_path=text.path, encoding=text.encoding, separator=text.separator,
+            skip_lines=text.skip_lines,
+        )  # fmt: skip
+    raise RefusedFileError(
+        f"{file.name}: this form of file is not read. Expected {', '.join(READABLE)}. Export it in one of these forms."
     )
 
 
-def _match(file: FoundFile, table: Table, headers: tuple[str, ...]) -> tuple[dict[str, int], tuple[str, ...]]:
-    cells: dict[str, int] = {}
-    unknown: list[str] = []
-    is_mended = REJECT_NO in {header.strip().lower() for header in headers}
-    for index, header in enumerate(headers):
-        name = header.strip().lower()
-        if name in cells:
-            raise RefusedFileError(
-                f"{file.name}: the column {name} stands twice in the first line. Leave one of them out."
-            )
-        if name in table.column_names or (is_mended and name == REJECT_NO):
-            cells[name] = index
-        elif is_mended and name in REJECT_COLUMNS:
-            continue
-        elif header.strip():
-            unknown.append(header.strip())
-    missing = [column.name for column in table.columns if column.required and column.name not in cells]
-    if missing:
-        raise RefusedFileError(_missing_words(file, table, missing, unknown))
-    return cells, tuple(unknown)
+def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
+    mapped = file.table_mapping
+    if mapped is None or is_mended(source.headers):
+        matched = match_native(source.name, source.table, source.headers)
+        source = replace(source, cells=matched.cells, unknown=matched.unknown)
+    else:
+        matched = match_mapped(source.name, source.table, source.headers, mapped)
+        log = _opened_log(file, source.table, scratch, warehouse)
+        unknown = _unknown_to_all(matched, file)
+        source = replace(source, cells=matched.cells, unknown=unknown, table_mapping=mapped, log=log)
+    if source.form == ".parquet":
+        check_parquet(source, warehouse)
+    return source
 
 
-def _missing_words(file: FoundFile, table: Table, missing: list[str], unknown: list[str]) -> str:
-    near = {name: difflib.get_close_matches(name, unknown, n=1, cutoff=0.6) for name in missing}
-    hints = [f"{found[0]} may be {name}" for name, found in near.items() if found]
+def _unknown_to_all(matched: Matched, file: FoundFile) -> tuple[str, ...]:
+    """The columns that no table of the mapping takes from this file."""
+    mapping = file.mapping
+    used: set[str] = set()
+    for name, mapped in mapping.tables.items() if mapping else ():
+        if _is_for(file, name, mapped):
+            groups = [mapped.columns, *mapped.each, *([mapped.log.columns, *mapped.log.each] if mapped.log else [])]
+            used |= {source.strip().lower() for columns in groups for spec in columns.values() for source in spec.sources}
+            used |= mapped_columns(mapped)
+    return tuple(header for header in matched.unknown if header.lower() not in used)
+
+
+def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile | None:
+    if file.log is None or file.table_mapping is None or file.table_mapping.log is None:
+        return None
+    if file.log.refusal:
+        raise RefusedFileError(file.log.refusal)
+    log = _opened(file.log, table, scratch, warehouse)
+    position_of(log.name, log.headers, log_sources(file.table_mapping.log))
+    relation, parameters = source_relation(log, ())
+    warehouse.run("DROP TABLE IF EXISTS ragged_rows")
+    warehouse.run("DROP TABLE IF EXISTS ragged_scans")
+    warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
+    if log.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
+        raise RefusedFileError(
+            f"{file.name}: its log of changes {log.name} holds rows whose cells cannot be told apart. Nothing of this file "
+            "was loaded. Check the separators and quotes of the log and load again."
+        )
+    return replace(log, table_mapping=file.table_mapping)
+
+
+def _no_table_words(file: FoundFile) -> str:
+    names = ", ".join(catalogue())
+    if file.sheet:
+        return (
+            f"{file.name}: the name of the sheet is none of the tables'. Expected one of {names}. Rename the sheet, or name "
+            "it in a mapping, and load again."
+        )
     return (
-        f"{file.name}: the required column{'s' if len(missing) > 1 else ''} {', '.join(missing)} of table {table.name} "
-        f"{'are' if len(missing) > 1 else 'is'} missing. "
-        + (f"Found instead: {', '.join(unknown)}{' (' + '; '.join(hints) + ')' if hints else ''}. " if unknown else "")
-        + "Nothing of this file was loaded. Add or rename the column and load again."
+        f"{file.name}: its name is none of the tables'. Expected one of {names}, alone or followed by -, _ or . "
+        "and anything. Rename the file, or name it in a mapping, and load again."
     )
-
-
-def _encoding(file: FoundFile) -> str:
-    with _opened(file.path) as raw:
-        start = raw.read(4)
-    if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16"
-    if start[1:2] == b"\x00" or start[:1] == b"\x00":
-        return "utf-16-le" if start[1:2] == b"\x00" else "utf-16-be"
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    try:
-        with _opened(file.path) as raw:
-            for chunk in iter(lambda: raw.read(_CHUNK), b""):
-                decoder.decode(chunk)
-            decoder.decode(b"", final=True)
-    except UnicodeDecodeError:
-        return "windows-1252"
-    return "utf-8-sig" if start.startswith(codecs.BOM_UTF8) else "utf-8"
-
-
-def _as_utf8(file: FoundFile, encoding: str, scratch: Path) -> Path:
-    """A UTF-8 copy, since the set-based reader takes that encoding only; bytes that the encoding does not know stay marked."""
-    with (
-        tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy,
-        _opened(file.path) as raw,
-        io.TextIOWrapper(raw, encoding=encoding, errors="replace", newline="") as text,
-    ):
-        for chunk in iter(lambda: text.read(_CHUNK), ""):
-            copy.write(chunk.encode("utf-8"))
-        return Path(copy.name)
-
-
-def _opened(path: Path) -> IO[bytes]:
-    return gzip.open(path, "rb") if path.name.lower().endswith(".gz") else path.open("rb")  # type: ignore[return-value]
-
-
-def _doubled(name: str) -> str:
-    return name.replace('"', '""')

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from etl import check
-from etl.read import REJECT_NO, SourceFile, line_of_byte, physical_lines, source_relation
+from etl.read import REJECT_NO, SourceFile, lines_of_bytes, physical_lines, source_relation
+from etl.relation import gives_other_rows
 from shared.catalogue import Table
 from shared.warehouse import Warehouse
 
@@ -100,7 +101,7 @@ def set_lines(warehouse: Warehouse, source: SourceFile, file_no: int, ragged: li
     if not ragged:
         known = "SELECT DISTINCT line FROM found WHERE file_no = $file_no AND rule = 'cells'"
         ragged = [row["line"] for row in warehouse.rows(known, {"file_no": file_no})]
-    lines = physical_lines(source, records, set(ragged))
+    lines = physical_lines(source, records, set(ragged), warehouse)
     warehouse.put("lines", pd.DataFrame({"record": list(lines), "line": list(lines.values())}))
     update = "UPDATE found SET line = lines.line FROM lines WHERE found.record = lines.record AND file_no = $file_no"
     warehouse.run(update, {"file_no": file_no})
@@ -126,10 +127,9 @@ def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> 
     """Findings of the rows whose cells could not be told apart; returns the lines on which they start."""
     if source.form == ".parquet":
         return []
-    lines = []
-    for row in warehouse.rows(SQL / "raw/ragged.sql"):
-        line = line_of_byte(source, row["line_byte_position"])
-        lines.append(line)
+    rows = warehouse.rows(SQL / "raw/ragged.sql")
+    lines = lines_of_bytes(source.readable_path, [row["line_byte_position"] for row in rows])
+    for row, line in zip(rows, lines, strict=True):
         finding = {
             "file_no": file_no,
             "line": line,
@@ -164,7 +164,7 @@ def _keep_line_jumps(warehouse: Warehouse, source: SourceFile, file_no: int, n_r
     if source.form == ".parquet":
         jumps = pd.Series({1: 0})
     else:
-        lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged))
+        lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged), warehouse)
         ahead = pd.Series(lines).sort_index() - np.arange(1, len(lines) + 1)
         jumps = ahead[ahead != ahead.shift(fill_value=1)]
     warehouse.put("jumps", pd.DataFrame({"record": jumps.index, "ahead": jumps.to_numpy()}))
@@ -178,7 +178,7 @@ def next_load(warehouse: Warehouse) -> int:
 
 
 def _is_one_line_a_record(source: SourceFile, n_records: int) -> bool:
-    if source.form == ".parquet":
+    if source.form != ".csv" or gives_other_rows(source):
         return False
     breaks, last = 0, b"\n"
     with source.readable_path.open("rb") as file:

@@ -1,0 +1,193 @@
+"""CSV files: encoding, separator, header; a plain UTF-8 copy where the set-based reader would lose its place."""
+
+import codecs
+import csv
+import io
+import tempfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from etl import limits
+from etl.source import FoundFile, RefusedFileError, SourceFile
+from etl.survey import Survey, chunks, survey, too_long, walk_records
+
+SEPARATORS = (",", ";", "\t")
+
+
+@dataclass(frozen=True)
+class Text:
+    """A CSV file ready for the set-based reader."""
+
+    path: Path
+    headers: tuple[str, ...]
+    encoding: str
+    separator: str
+    skip_lines: int
+
+
+def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
+    """Detects encoding and separator of the file at `path`, or takes those of its mapping.
+
+    Raises RefusedFileError for NUL bytes, endless lines or records, a quote that never closes, no header.
+    """
+    form = file.text_form
+    encoding, facts = _encoding(file.name, path, form.encoding)
+    if facts is None:
+        path = _as_utf8(file.name, path, encoding, scratch)
+        facts = survey(path, file.name)
+    separator = form.separator or _separator(path, form.skip_lines)
+    if needs_walk(facts):
+        path = _walked(file.name, path, separator, facts, scratch)
+    headers = _headers(file.name, path, separator, form.skip_lines)
+    return Text(path, headers, encoding, separator, form.skip_lines)
+
+
+def needs_walk(facts: Survey) -> bool:
+    """Whether the records must be told apart one by one before the set-based reader may read them."""
+    return facts.has_mixed_ends or facts.quotes % 2 == 1 or bool(facts.quotes and facts.size > limits.LINE_BYTES)
+
+
+def write_cells(rows: Iterable[Iterable[str]], name: str, scratch: Path) -> Path:
+    """Writes rows of text as a CSV copy that the set-based reader opens."""
+    with tempfile.NamedTemporaryFile("w", dir=scratch, suffix=".csv", delete=False, encoding="utf-8", newline="") as copy:
+        writer = csv.writer(copy, lineterminator="\n")
+        for number, row in enumerate(rows, 1):
+            cells = list(row)
+            if 4 * sum(map(len, cells)) > limits.LINE_BYTES and sum(len(c.encode()) for c in cells) > limits.LINE_BYTES:
+                raise RefusedFileError(too_long(name, number))
+            writer.writerow(cells)
+    return Path(copy.name)
+
+
+def line_starts(source: SourceFile, wanted: set[int], ragged_starts: set[int]) -> dict[int, int]:
+    """The line on which each wanted record of a CSV file starts; records at `ragged_starts` are not numbered."""
+    lines: dict[int, int] = {}
+    last = max(wanted)
+    with source.readable_path.open(encoding="utf-8-sig", newline="") as text:
+        for _ in range(source.skip_lines):
+            text.readline()
+        number, start = -1, source.skip_lines + 1
+        reader = csv.reader(text, delimiter=source.separator, skipinitialspace=True)
+        for cells in reader:
+            is_blank = not cells or (len(source.headers) == 1 and not cells[0].strip(" \t"))
+            if not is_blank and start not in ragged_starts:
+                number += 1
+                if number in wanted:
+                    lines[number] = start
+            start = source.skip_lines + reader.line_num + 1
+            if number >= last:
+                break
+    return lines
+
+
+def lines_of_bytes(path: Path, positions: Iterable[int]) -> list[int]:
+    """The lines on which bytes of a text file stand, in one pass; `positions` must not fall."""
+    lines = []
+    with path.open("rb") as file:
+        line, at, last = 1, 0, b""
+        for position in positions:
+            while at < position:
+                chunk = file.read(min(limits.CHUNK_BYTES, position - at))
+                if not chunk:
+                    break
+                # A line end of two bytes may lie across two chunks.
+                line += chunk.count(b"\n") + chunk.count(b"\r") - (last + chunk).count(b"\r\n")
+                at += len(chunk)
+                last = chunk[-1:]
+            lines.append(line)
+    return lines
+
+
+def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
+    """The encoding, and the survey of the file where it can be read as it is."""
+    with path.open("rb") as raw:
+        start = raw.read(4)
+    if fixed not in {None, "utf-8"}:
+        return str(fixed), None
+    if not fixed:
+        if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            return "utf-16", None
+        if start[1:2] == b"\x00" or start[:1] == b"\x00":
+            return "utf-16-le" if start[1:2] == b"\x00" else "utf-16-be", None
+    facts = Survey(name)
+    for chunk in chunks(path):
+        facts.take(chunk)
+        if not facts.is_utf8:
+            break
+    facts.close()
+    if facts.is_utf8:
+        return "utf-8", facts
+    return fixed or "windows-1252", None
+
+
+def _as_utf8(name: str, path: Path, encoding: str, scratch: Path) -> Path:
+    """A UTF-8 copy, since the set-based reader takes that encoding only; bytes that the encoding does not know stay marked."""
+    with (
+        tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy,
+        path.open("rb") as raw,
+        io.TextIOWrapper(raw, encoding=encoding, errors="replace", newline="") as text,
+    ):
+        try:
+            for chunk in iter(lambda: text.read(limits.CHUNK_BYTES), ""):
+                copy.write(chunk.encode("utf-8", errors="replace"))
+        except UnicodeError as fault:
+            raise RefusedFileError(
+                f"{name}: this is no text in {encoding}. Nothing of this file was loaded. Correct the encoding in the "
+                "mapping, or export it as UTF-8."
+            ) from fault
+        return Path(copy.name)
+
+
+def _separator(path: Path, skip_lines: int) -> str:
+    with path.open(encoding="utf-8-sig", newline="") as text:
+        first = next(islice(text, skip_lines, None), "")
+    return max(SEPARATORS, key=first.count)
+
+
+def _headers(name: str, path: Path, separator: str, skip_lines: int) -> tuple[str, ...]:
+    with path.open(encoding="utf-8-sig", newline="") as text:
+        cells = next(csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True), [])
+    headers = tuple(cell.strip() for cell in cells)
+    return checked_headers(name, headers)
+
+
+def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
+    """The names of the columns, of any form of file. Raises RefusedFileError where there are none or too many."""
+    if not any(headers):
+        raise RefusedFileError(f"{name}: empty. Expected a first line with the names of the columns. Export it again.")
+    if len(headers) > limits.COLUMNS:
+        raise RefusedFileError(
+            f"{name}: found {len(headers):,} columns, expected {limits.COLUMNS:,} at most. Nothing of this file was "
+            "loaded. Check its separators and export it again."
+        )
+    return headers
+
+
+def _walked(name: str, path: Path, separator: str, facts: Survey, scratch: Path) -> Path:
+    """The same file, or a copy with one kind of line end where its records end in several."""
+    ends: set[str] = set()
+    for record in walk_records(path, separator):
+        if len(record.text) > limits.LINE_BYTES // 4 and len(record.text.encode()) > limits.LINE_BYTES:
+            raise RefusedFileError(too_long(name, record.line))
+        if not record.is_closed and "\n" in record.text.replace("\r", "\n").rstrip("\n"):
+            raise RefusedFileError(
+                f"{name}, line {record.line}: a quote opens in this row and never closes, so that the rows after it "
+                "cannot be told apart. Nothing of this file was loaded. Close the quote or take it out and load again."
+            )
+        ends.add(_end(record.text))
+    if len(ends - {""}) < 2:
+        return path
+    with tempfile.NamedTemporaryFile("w", dir=scratch, suffix=".csv", delete=False, encoding="utf-8", newline="") as copy:
+        copy.writelines(_with_line_feeds(path, separator))
+    return Path(copy.name)
+
+
+def _with_line_feeds(path: Path, separator: str) -> Iterator[str]:
+    for record in walk_records(path, separator):
+        yield record.text.removesuffix(_end(record.text)) + "\n"
+
+
+def _end(text: str) -> str:
+    return "\r\n" if text.endswith("\r\n") else text[-1:] if text.endswith(("\n", "\r")) else ""

@@ -1,0 +1,79 @@
+"""JSON lines: one flat object a line. Their keys, over all lines, are the columns."""
+
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from etl.csv_form import checked_headers, write_cells
+from etl.source import RefusedFileError
+from etl.survey import survey
+
+
+def read_jsonl(path: Path, name: str, scratch: Path) -> tuple[Path, tuple[str, ...], Sequence[int]]:
+    """The lines as a CSV copy, its headers, and the line that each record stands on.
+
+    Raises RefusedFileError where a line is no object, holds a nested value, or is longer than a record may be.
+    """
+    if not survey(path, name).is_utf8:
+        raise RefusedFileError(f"{name}: this is no UTF-8, as JSON lines are. Nothing of it was loaded. Export it again.")
+    keys: dict[str, None] = {}
+    for _, record in _records(path, name):
+        keys.update(dict.fromkeys(record))
+        if len(keys) > 10_000:
+            break
+    headers = checked_headers(name, tuple(keys))
+    numbers: array[int] = array("q")
+
+    def cells() -> Iterator[Iterable[str]]:
+        yield headers
+        for number, record in _records(path, name):
+            numbers.append(number)
+            yield (_as_text(record.get(key)) for key in headers)
+
+    return write_cells(cells(), name, scratch), tuple(header.strip() for header in headers), numbers
+
+
+def _records(path: Path, name: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    with path.open("rb") as file:
+        for number, line in enumerate(file, 1):
+            text = line.removeprefix(b"\xef\xbb\xbf").strip()
+            if text:
+                yield number, _record(text, name, number)
+
+
+def _record(text: bytes, name: str, number: int) -> dict[str, Any]:
+    try:
+        record = orjson.loads(text)
+    except orjson.JSONDecodeError as fault:
+        raise RefusedFileError(
+            f"{name}, line {number}: this is no JSON object ({fault.msg}). Expected one object a line. Nothing of this file "
+            "was loaded. Correct the line and load again."
+        ) from fault
+    if not isinstance(record, dict):
+        raise RefusedFileError(
+            f"{name}, line {number}: found {_kind(record)}, expected one object a line. Nothing of this file was loaded. "
+            "Export it again, one object a line."
+        )
+    for key, value in record.items():
+        if isinstance(value, dict | list) or (isinstance(value, str) and "\x00" in value) or "\x00" in key:
+            found = _kind(value) if isinstance(value, dict | list) else "a NUL character"
+            raise RefusedFileError(
+                f"{name}, line {number}, {key[:80]!r}: found {found}, expected a plain value. Nothing of this file was "
+                "loaded. Export flat records, one column a key."
+            )
+    return record
+
+
+def _kind(value: Any) -> str:
+    return "a nested object" if isinstance(value, dict) else "a list" if isinstance(value, list) else "a bare value"
+
+
+def _as_text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return value if isinstance(value, str) else repr(value)

@@ -1,0 +1,129 @@
+"""One mapped cell as SQL over the text cells c0, c1, … of a file; every word of the mapping is bound."""
+
+from collections.abc import Mapping as Words
+from dataclasses import dataclass
+from typing import Any
+
+from etl.columns import position_of
+from etl.mapping import ColumnMapping, Form
+from etl.source import SourceFile
+from shared.catalogue import Column
+from shared.units import UNITS, conversion_factor
+
+# Digits that a converted number keeps: far below any measure, far above the noise of a conversion.
+_DECIMALS = 9
+_NO_TEXT = "CAST(NULL AS VARCHAR)"
+
+
+class Binder:
+    """Gives each value that a statement needs a parameter of its own."""
+
+    def __init__(self, parameters: dict[str, Any]) -> None:
+        self._parameters = parameters
+
+    def bind(self, value: str) -> str:
+        name = f"m{len(self._parameters)}"
+        self._parameters[name] = value
+        return f"${name}"
+
+    def bind_text(self, value: object) -> str:
+        """A constant of the mapping, as the text that a file would hold."""
+        return self.bind(str(value).lower() if isinstance(value, bool) else str(value))
+
+    def where_sql(self, source: SourceFile, where: Words[str, Any]) -> str:
+        """SQL that is true where the named columns hold one of the named values, in any case of letters."""
+        conditions = []
+        for header, wanted in where.items():
+            values = [wanted] if isinstance(wanted, str) else wanted
+            listed = ", ".join(self.bind(value.strip().lower()) for value in values)
+            conditions.append(f"coalesce(lower({cell_of(source, header)}), '') IN ({listed})")
+        return " AND ".join(conditions) or "true"
+
+
+@dataclass(frozen=True)
+class Group:
+    """The columns of one row that is made of a record: its number, and `own`, the columns of its entry of `each`."""
+
+    number: int
+    columns: dict[str, ColumnMapping]
+    own: list[str]
+
+
+def cell_of(source: SourceFile, header: str) -> str:
+    """The text cell of a source column."""
+    return f"c{position_of(source.name, source.headers, [header])[header]}"
+
+
+def group_sql(source: SourceFile, group: Group, names: tuple[str, ...], native: dict[str, str], binder: Binder) -> str:
+    """A struct of the x_ columns of one row; `is_filled` is false where an entry of `each` finds all its cells empty."""
+    side = _text_of(source, group.columns["side"], binder) if "side" in group.columns else native.get("side", _NO_TEXT)
+    fields = []
+    for name in names:
+        if name in group.columns:
+            cell = cell_sql(source, source.table.column(name), group.columns[name], side, binder)
+        else:
+            cell = native.get(name, _NO_TEXT)
+        fields.append(f"'x_{name}': {cell}")
+    own = sorted({cell_of(source, header) for name in group.own for header in group.columns[name].sources})
+    filled = " OR ".join(f"{cell} IS NOT NULL" for cell in own) or "true"
+    return f"{{{', '.join(fields)}, 'k': {group.number:d}, 'is_filled': {filled}}}"
+
+
+def cell_sql(source: SourceFile, column: Column, spec: ColumnMapping, side: str, binder: Binder) -> str:
+    """The text of one mapped cell."""
+    text = _text_of(source, spec, binder)
+    form = source.mapping.form_of(source.table_mapping) if source.mapping else Form()
+    if spec.value is None and column.type in {"number", "integer"}:
+        text = _number(source, column, spec, text, side, spec.decimal or form.decimal)
+    date_form = spec.date_form or form.date_form
+    if spec.value is None and date_form and column.type in {"date", "datetime"}:
+        text = _date(column, text, date_form, binder)
+    return f"coalesce({text}, {binder.bind_text(spec.empty)})" if spec.empty is not None else text
+
+
+def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
+    """The cell before numbers and dates are made of it: constant or joined columns, chosen and translated."""
+    if spec.value is not None:
+        text = f"CAST({binder.bind_text(spec.value)} AS VARCHAR)"
+    else:
+        # || is empty where one part is: half a key is no key.
+        between = f" || {binder.bind(spec.joined_with)} || " if len(spec.sources) > 1 else ""
+        text = between.join(cell_of(source, header) for header in spec.sources)
+    if spec.where:
+        text = f"CASE WHEN {binder.where_sql(source, spec.where)} THEN {text} END"
+    if spec.codes:
+        cases = " ".join(
+            f"WHEN {binder.bind(code.strip().lower())} THEN {binder.bind_text(meant)}" for code, meant in spec.codes.items()
+        )
+        text = f"CASE lower({text}) {cases} ELSE {text} END"
+    return f"({text})"
+
+
+def _number(source: SourceFile, column: Column, spec: ColumnMapping, text: str, side: str, decimal: str | None) -> str:
+    plain = text
+    if decimal == ",":
+        plain = f"replace({text}, ',', '.')"
+        if source.form == ".csv":
+            # With a decimal comma, a point would part thousands; it is shown with its reason, and the row is rejected.
+            plain = f"CASE WHEN contains({text}, '.') THEN {text} || ' (a point beside decimal commas)' ELSE {plain} END"
+    factor = _factor(column, spec)
+    if factor == 1 and spec.flip is False:
+        return plain
+    value = f"TRY_CAST({plain} AS DOUBLE)"
+    sign = "-1" if spec.flip is True else "1"
+    if spec.flip in {"left", "right"}:
+        sign = f"CASE WHEN lower({side}) = '{spec.flip}' THEN -1 ELSE 1 END"
+    # Adding zero turns a negative zero into a plain one. What is no number stays as it was, for the rule to show it.
+    made = f"round({value} * {factor!r} * {sign}, {_DECIMALS}) + 0.0"
+    return f"CASE WHEN isfinite({value}) THEN CAST({made} AS VARCHAR) ELSE {plain} END"
+
+
+def _factor(column: Column, spec: ColumnMapping) -> float:
+    if spec.unit is None or column.unit not in UNITS:
+        return 1.0
+    return conversion_factor(spec.unit, UNITS[column.unit].pint_name)
+
+
+def _date(column: Column, text: str, date_form: str, binder: Binder) -> str:
+    shown = "%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S"
+    return f"coalesce(strftime(try_strptime({text}, {binder.bind(date_form)}), '{shown}'), {text})"

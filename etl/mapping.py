@@ -1,0 +1,270 @@
+"""The mapping of a foreign export: which file and column a table's column comes from, in which unit and sign.
+
+A mapping is data, read from TOML, frozen, unknown keys refused with the nearest valid one. It guesses nothing: a
+unit-bearing column that is renamed must state its unit.
+"""
+
+import difflib
+import fnmatch
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from shared.catalogue import Table, catalogue
+from shared.errors import UsageError
+from shared.units import UNITS, conversion_factor
+
+MAPPING_FILE = "mapping.toml"
+ENCODINGS = (
+    "utf-8", "utf-16", "utf-16-le", "utf-16-be", "windows-1252", "windows-1250", "windows-1251", "iso-8859-1",
+    "iso-8859-15", "mac-roman",
+)  # fmt: skip
+# Directives that DuckDB's strptime and Python's share.
+_DATE_FORM = r"^(?:[^%\x00]|%-?[dmyHMSIj]|%[YpbBaAfz%])+$"
+_LARGEST = 1_000_000  # bytes of a mapping file
+
+Text = Annotated[str, Field(min_length=1, max_length=1000)]
+UnitName = Annotated[str, Field(pattern=r"^[A-Za-z]{1,24}$")]
+DateForm = Annotated[str, Field(pattern=_DATE_FORM, max_length=60)]
+Cells = dict[Text, str | list[str]]
+
+
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+def _as_column(value: Any) -> Any:
+    return {"from": value} if isinstance(value, str | list) else value
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Form(_Model):
+    """How a text file is written, where detection is to be put right."""
+
+    encoding: Literal[ENCODINGS] | None = None  # type: ignore[valid-type]
+    separator: Annotated[str, Field(pattern=r'^[^"\r\n\x00]$')] | None = None
+    skip_lines: Annotated[int, Field(ge=0, le=1000)] = 0
+    decimal: Literal[",", "."] | None = None
+    date_form: DateForm | None = None
+
+
+class ColumnMapping(_Model):
+    """One column of the contract. Give `from` (one or several source columns) or `value` (a constant).
+
+    Steps, in order: `where` empties the cell unless other columns hold the values named; several columns are joined
+    by `with`; `codes` translates; decimal comma, `unit` and `flip` make the number; `date_form` reads the date;
+    `empty` stands for an empty cell. In a log of changes, `adds` sums the changes up instead of taking the last.
+    """
+
+    sources: Annotated[list[Text], BeforeValidator(_as_list), Field(alias="from", max_length=20)] = []
+    joined_with: str = Field("-", alias="with", max_length=20)
+    value: str | int | float | bool | None = None
+    unit: UnitName | None = None
+    flip: bool | Literal["left", "right"] = False
+    codes: Annotated[dict[str, str | int | float | bool], Field(max_length=1000)] = {}
+    date_form: DateForm | None = None
+    decimal: Literal[",", "."] | None = None
+    empty: str | int | float | bool | None = None
+    adds: bool = False
+    where: Cells = {}
+
+    @model_validator(mode="after")
+    def _has_one_origin(self) -> "ColumnMapping":
+        if bool(self.sources) == (self.value is not None):
+            raise ValueError("expected either from = the source column, or value = a constant")
+        return self
+
+
+Columns = dict[str, Annotated[ColumnMapping, BeforeValidator(_as_column)]]
+
+
+class LogMapping(_Model):
+    """Changes of the setup, carried forward to the captures that follow them.
+
+    With `files`, the log is a file of its own whose `capture_no` is the first capture that the change holds for;
+    without, its rows stand between the captures of the same file (told apart by `where`), in order of time.
+    """
+
+    files: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    where: Cells = {}
+    columns: Columns
+    each: list[Columns] = []
+
+
+class TableMapping(_Model):
+    """One table: the files or sheets that it comes from and its columns.
+
+    `each` gives several rows for one row of the file: every entry adds its columns to the common ones.
+    """
+
+    files: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    sheets: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    form: Form | None = None
+    where: Cells = {}
+    columns: Columns = {}
+    each: Annotated[list[Columns], Field(max_length=200)] = []
+    ignore: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    log: LogMapping | None = None
+
+
+class Mapping(_Model):
+    """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from."""
+
+    name: str = Field(MAPPING_FILE, exclude=True)
+    text: bytes = Field(b"", exclude=True, repr=False)
+    about: str = ""
+    form: Form = Form()
+    ignore_files: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    tables: dict[str, TableMapping] = {}
+
+    def form_of(self, table: TableMapping | None) -> Form:
+        """The form of a table's files: its own keys before the common ones."""
+        own = table.form.model_dump(exclude_unset=True) if table and table.form else {}
+        return Form(**{**self.form.model_dump(), **own})
+
+    def is_ignored(self, name: str) -> bool:
+        """Whether the mapping leaves a file or sheet of this name out on purpose."""
+        return is_named(name, self.ignore_files)
+
+
+def is_named(name: str, patterns: list[str]) -> bool:
+    """Whether a file's own name (without its folders) fits one of the patterns, in any case of letters."""
+    own = name.rpartition("/")[2].lower()
+    return any(fnmatch.fnmatchcase(own, pattern.lower()) for pattern in patterns)
+
+
+def load_mapping(path: Path) -> Mapping:
+    """The mapping in a TOML file.
+
+    Raises UsageError naming the file, every wrong key with the nearest valid one, and every wrong value.
+    """
+    try:
+        with path.open("rb") as file:
+            text = file.read(_LARGEST + 1)
+    except FileNotFoundError as fault:
+        raise UsageError(f"Mapping {path} was not found. Name a file that exists, or leave the option out.") from fault
+    except OSError as fault:
+        raise UsageError(f"Mapping {path} cannot be read ({fault.strerror}). Check the file and its rights.") from fault
+    return parse_mapping(text, path.name)
+
+
+def parse_mapping(text: bytes, name: str) -> Mapping:
+    """The mapping written in `text`; `name` is told in messages and in the load report."""
+    if len(text) > _LARGEST:
+        raise UsageError(f"Mapping {name} is larger than {_LARGEST:,} bytes. Expected a few hundred lines of TOML.")
+    try:
+        content = tomllib.loads(text.decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise UsageError(f"Mapping {name} is not TOML: {fault}. Correct that place.") from fault
+    except (RecursionError, ValueError) as fault:
+        raise UsageError(f"Mapping {name} is not TOML that can be read. Expected plain tables and values.") from fault
+    try:
+        mapping = Mapping.model_validate(content).model_copy(update={"name": name, "text": text})
+    except ValidationError as fault:
+        raise UsageError(f"Mapping {name}: " + " ".join(_sentences(fault))) from fault
+    if found := _faults(mapping):
+        raise UsageError(f"Mapping {name}: " + " ".join(found))
+    return mapping
+
+
+def _sentences(fault: ValidationError) -> list[str]:
+    sentences = []
+    for error in fault.errors(include_url=False, include_context=False):
+        # pydantic names the branches of a union and of `codes` too; the reader wrote keys and positions only.
+        place = [str(part + 1) if isinstance(part, int) else str(part) for part in error["loc"]]
+        key = ".".join(place)
+        if error["type"] == "extra_forbidden":
+            sentences.append(f"{key} is no key of a mapping; {_nearest(place[-1], _valid_keys(place[:-1]))}.")
+        else:
+            found = repr(error["input"])
+            words = error["msg"].removeprefix("Value error, ")
+            shown = found if len(found) <= 80 else found[:80] + "…"
+            sentences.append(f"{key}: found {shown}, {words[:1].lower()}{words[1:]}.")
+    return sentences
+
+
+def _valid_keys(place: list[str]) -> list[str]:
+    """The keys that may stand at a place of the file."""
+    if not place:
+        model: type[BaseModel] = Mapping
+    elif "columns" in place or "each" in place:
+        model = ColumnMapping
+    elif place[-1] == "form":
+        model = Form
+    elif place[-1] == "log":
+        model = LogMapping
+    else:
+        model = TableMapping
+    return [field.alias or name for name, field in model.model_fields.items() if not field.exclude]
+
+
+def _nearest(wrong: str, valid: list[str]) -> str:
+    near = difflib.get_close_matches(wrong.lower(), valid, n=1, cutoff=0.0)
+    return f"the nearest one is {near[0]}" if near else "none may stand here"
+
+
+def _faults(mapping: Mapping) -> list[str]:
+    """What the catalogue says against the mapping: tables, columns and units."""
+    found = []
+    for name, mapped in mapping.tables.items():
+        if name not in catalogue():
+            found.append(f"tables.{name} is no table of the contract; {_nearest(name, list(catalogue()))}.")
+            continue
+        table = catalogue()[name]
+        places = [("", mapped.columns, mapped.each)]
+        if mapped.log:
+            places.append((".log", mapped.log.columns, mapped.log.each))
+            if "capture_no" not in table.key:
+                found.append(f"tables.{name}.log: only a table with capture_no can be made from a log of changes.")
+        for part, common, each in places:
+            groups = [(f"{part}.columns", common), *((f"{part}.each.{no}", one) for no, one in enumerate(each, 1))]
+            for place, columns in groups:
+                found += [
+                    fault
+                    for column, spec in columns.items()
+                    for fault in _column_faults(table, f"tables.{name}{place}.{column}", column, spec)
+                ]
+    return found
+
+
+def _column_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> list[str]:
+    if name not in table.column_names:
+        return [f"{place} is no column of {table.name}; {_nearest(name, list(table.column_names))}."]
+    column = table.column(name)
+    faults = []
+    if column.unit in UNITS and spec.sources and spec.sources != [name] and spec.unit is None:
+        faults.append(f"{place}: no unit is given, and none is guessed. Write {unit_line(name, spec.sources[0], column.unit)}.")
+    if spec.unit is not None:
+        if column.unit not in UNITS:
+            faults.append(f"{place}: {name} bears no unit. Leave unit = {spec.unit!r} out.")
+        elif spec.value is not None:
+            faults.append(f"{place}: a constant is written in {column.unit}. Leave unit = {spec.unit!r} out.")
+        else:
+            faults += _unit_faults(place, spec.unit, UNITS[column.unit].pint_name)
+    if spec.flip is not False and column.type not in {"number", "integer"}:
+        faults.append(f"{place}: {name} is no number, so its sign cannot be flipped. Leave flip out.")
+    if spec.flip in {"left", "right"} and "side" not in table.column_names:
+        faults.append(f"{place}: {table.name} has no side. Write flip = true or false.")
+    if spec.adds and (column.type not in {"number", "integer"} or ".log." not in place):
+        faults.append(f"{place}: adds sums up the changes of a number in a log. Leave adds out.")
+    if spec.date_form and column.type not in {"date", "datetime"}:
+        faults.append(f"{place}: {name} is no date. Leave date_form out.")
+    return faults
+
+
+def unit_line(column: str, source: str, unit: str) -> str:
+    """The line of a mapping that states a column's unit."""
+    return f'{column} = {{ from = "{source}", unit = "{unit}" }}, with the unit that the file is in'
+
+
+def _unit_faults(place: str, unit: str, target: str) -> list[str]:
+    try:
+        factor = conversion_factor(unit, target)
+    except UsageError as fault:
+        return [f"{place}: {fault}"]
+    return [] if factor > 0 else [f"{place}: unit {unit!r} cannot be turned into {target!r}."]

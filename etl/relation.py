@@ -1,0 +1,177 @@
+"""A source as SQL: its rows in their order, each column of the table as text `x_<column>`.
+
+No text of a file reaches SQL: columns are taken by position, headers and a mapping's words are bound.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from etl.mapped_cells import Binder, Group, group_sql
+from etl.mapping import Cells, ColumnMapping, LogMapping, TableMapping
+from etl.source import SourceFile
+
+_NO_TEXT = "CAST(NULL AS VARCHAR)"
+
+
+def source_relation(
+    source: SourceFile, text_columns: Iterable[str], *, whole: bool = False, numbered: bool = False
+) -> tuple[str, dict[str, Any]]:
+    """SQL that gives the file's rows in their order, each asked column as text `x_<column>`, and its parameters.
+
+    With `whole`, the column `received` holds the row as received, as JSON text. With `numbered`, `source_record` is the
+    number of the file's own record that the row is made of.
+    """
+    names = tuple(text_columns)
+    if source.table_mapping is not None:
+        return _Mapped(source, names, whole=whole, numbered=numbered).sql()
+    relation, parameters = _read(source)
+    picked = [
+        f'{_trimmed(source, source.cells[name])} AS "x_{name}"' if name in source.cells else f'{_NO_TEXT} AS "x_{name}"'
+        for name in names
+    ]
+    if whole:
+        binder = Binder(parameters)
+        picked.append(f"{_row_as_json(source, binder)} AS received")
+    if numbered:
+        picked.append("row_number() OVER () AS source_record")
+    return f"SELECT {', '.join(picked)} FROM {relation}{_filled_only(source)}", parameters
+
+
+def gives_other_rows(source: SourceFile) -> bool:
+    """Whether the rows of the relation are not simply the records of the file, one for one."""
+    mapped = source.table_mapping
+    return mapped is not None and bool(mapped.where or mapped.log or mapped.each)
+
+
+def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
+    """The set-based reader on a source, its columns named c0, c1, …"""
+    names = [f"c{index}" for index in range(len(source.headers))]
+    if source.form == ".parquet":
+        return f"read_parquet(${prefix}path) AS given({', '.join(names)})", {f"{prefix}path": str(source.readable_path)}
+    columns = ", ".join(f"'{name}': 'VARCHAR'" for name in names)
+    relation = (
+        f"read_csv(${prefix}path, header = true, auto_detect = false, delim = ${prefix}separator, quote = '\"', "
+        f"escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
+        f"skip = {source.skip_lines:d}, "
+        f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', rejects_limit = 0)"
+    )
+    return relation, {f"{prefix}path": str(source.readable_path), f"{prefix}separator": source.separator}
+
+
+def _filled_only(source: SourceFile) -> str:
+    """A blank line of a file with one column is read as an empty cell; it is no row, as in other files."""
+    is_blank_read = source.form == ".csv" and len(source.headers) == 1
+    return " WHERE nullif(trim(c0, ' \t'), '') IS NOT NULL" if is_blank_read else ""
+
+
+def _trimmed(source: SourceFile, index: int) -> str:
+    cell = f"CAST(c{index} AS VARCHAR)" if source.form == ".parquet" else f"c{index}"
+    return f"nullif(trim({cell}, ' \t'), '')"
+
+
+def _row_as_json(source: SourceFile, binder: Binder) -> str:
+    cast = source.form == ".parquet"
+    pairs = ", ".join(
+        f"{binder.bind(name)}, " + (f"CAST(c{index} AS VARCHAR)" if cast else f"c{index}")
+        for index, name in enumerate(source.headers)
+    )
+    return f"CAST(json_object({pairs}) AS VARCHAR)"
+
+
+@dataclass
+class _Mapped:
+    """The relation of a mapped source, put together step by step; each step selects from the one before."""
+
+    source: SourceFile
+    names: tuple[str, ...]
+    whole: bool
+    numbered: bool
+    parameters: dict[str, Any] = field(default_factory=dict)
+
+    def sql(self) -> tuple[str, dict[str, Any]]:
+        mapped = self._mapping()
+        binder = Binder(self.parameters)
+        given = self._given(self.source, "", binder)
+        rows = self._rows(self.source, given, _groups(mapped), mapped.where, binder)
+        if mapped.log is None:
+            return self._shown(rows), self.parameters
+        # What stands for an empty cell in the log stands before the first change, not in every change.
+        groups = [
+            replace(group, columns={name: spec.model_copy(update={"empty": None}) for name, spec in group.columns.items()})
+            for group in _groups(mapped.log)
+        ]
+        if self.source.log:
+            given = self._given(self.source.log, "log_", binder)
+        changes = self._rows(self.source.log or self.source, given, groups, mapped.log.where, binder, is_native=False)
+        return self._shown(self._carried(rows, changes, mapped.log, binder)), self.parameters
+
+    def _mapping(self) -> TableMapping:
+        if self.source.table_mapping is None:
+            raise ValueError(f"{self.source.name} has no mapping")
+        return self.source.table_mapping
+
+    def _given(self, source: SourceFile, prefix: str, binder: Binder) -> str:
+        relation, parameters = _read(source, prefix)
+        self.parameters |= parameters
+        cells = ", ".join(f"{_trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
+        received = f", {_row_as_json(source, binder)} AS received" if self.whole else ""
+        return f"SELECT row_number() OVER () AS n{received}, {cells} FROM {relation}{_filled_only(source)}"
+
+    def _rows(
+        self,
+        source: SourceFile,
+        given: str,
+        groups: list[Group],
+        where: Cells,
+        binder: Binder,
+        *,
+        is_native: bool = True,
+    ) -> str:
+        """Rows of n, k (the entry of `each`), received and the x_ columns."""
+        native = {name: f"c{index}" for name, index in source.cells.items()} if is_native else {}
+        structs = [group_sql(source, group, self.names, native, binder) for group in groups]
+        condition = binder.where_sql(source, where)
+        received = ", received" if self.whole else ""
+        fields = ", ".join(f'r."x_{name}" AS "x_{name}"' for name in self.names)
+        return (
+            f"SELECT n, r.k AS k{received}, {fields} FROM (SELECT n{received}, unnest([{', '.join(structs)}]) AS r "
+            f"FROM ({given}) WHERE {condition}) WHERE r.is_filled"
+        )
+
+    def _carried(self, rows: str, changes: str, log: LogMapping, binder: Binder) -> str:
+        """The rows of captures, each with the changes that came before it."""
+        table = self.source.table
+        carried = {name: spec for group in _groups(log) for name, spec in group.columns.items() if name not in table.key}
+        knee = ", ".join(f'lower("x_{name}")' for name in table.key if name != "capture_no")
+        order = 'TRY_CAST("x_capture_no" AS DOUBLE), is_capture, n' if self.source.log else "n, is_capture"
+        over = f"OVER (PARTITION BY {knee} ORDER BY {order} ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
+        shown = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
+        received = ", received" if self.whole else ""
+        both = f"SELECT 1 AS is_capture, * FROM ({rows}) UNION ALL SELECT 0 AS is_capture, * FROM ({changes})"
+        return (
+            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(shown)} FROM ({both})) "
+            "WHERE is_capture = 1 ORDER BY n, k"
+        )
+
+    def _shown(self, rows: str) -> str:
+        picked = [f'"x_{name}"' for name in self.names]
+        picked += ["received"] * self.whole + ["n AS source_record"] * self.numbered
+        return f"SELECT {', '.join(picked)} FROM ({rows})"
+
+
+def _groups(mapped: TableMapping | LogMapping) -> list[Group]:
+    return [Group(no, {**mapped.columns, **each}, list(each)) for no, each in enumerate(mapped.each or [{}])]
+
+
+def _carried_cell(name: str, spec: ColumnMapping, over: str, binder: Binder) -> str:
+    """A capture's own cell, or the state that the changes before it left."""
+    change = f'CASE WHEN is_capture = 0 THEN "x_{name}" END'
+    state = f"last_value({change} IGNORE NULLS) {over}"
+    if spec.adds:
+        # A change that is no number must not be passed over: it is shown in place of the sum, and the row is rejected.
+        odd = f'CASE WHEN is_capture = 0 AND TRY_CAST("x_{name}" AS DOUBLE) IS NULL THEN "x_{name}" END'
+        total = f"CAST(round(sum(TRY_CAST({change} AS DOUBLE)) {over}, 9) AS VARCHAR)"
+        state = f"last_value({odd} IGNORE NULLS) {over}, {total}"
+    start = f", {binder.bind_text(spec.empty)}" if spec.empty is not None else ""
+    return f'coalesce(CASE WHEN is_capture = 1 THEN "x_{name}" END, {state}{start}) AS "x_{name}"'

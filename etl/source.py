@@ -1,0 +1,101 @@
+"""What reading passes on: a file that was found, a file that can be read, and the refusal of one file."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from etl.mapping import Form, Mapping, TableMapping
+from shared.catalogue import Table
+from shared.errors import InputUnusableError
+
+
+class RefusedFileError(InputUnusableError):
+    """One file cannot be used; the others go on."""
+
+
+@dataclass
+class Extent:
+    """How far one sheet reaches, and whether a formula in it has no value."""
+
+    rows: int = 0
+    columns: int = 0
+    is_hollow: bool = False
+
+
+@dataclass(frozen=True)
+class Workbook:
+    """A cleaned workbook: its copy, its name, the names of its sheets, and the extent of each."""
+
+    path: Path
+    name: str
+    sheets: tuple[str, ...]
+    extents: dict[str, Extent] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class FoundFile:
+    """What one source is read from, before it is opened: a file, or one sheet or one mapped table of it.
+
+    `path` is the file on disk, `unpacked` what was taken out of it where it is an archive. `sheet` is the sheet of a
+    workbook. `refusal` is the sentence that refuses it unopened. `log` is the file of setup changes that the mapping
+    names for it.
+    """
+
+    path: Path
+    name: str
+    unpacked: Path | None = None
+    workbook: Workbook | None = None
+    sheet: str = ""
+    refusal: str = ""
+    table: Table | None = None
+    mapping: Mapping | None = None
+    table_mapping: TableMapping | None = None
+    log: "FoundFile | None" = None
+
+    @property
+    def content(self) -> Path:
+        """The file that holds the rows."""
+        return self.unpacked or self.path
+
+    @property
+    def text_form(self) -> Form:
+        """What the mapping says about encoding and separator."""
+        if self.mapping is None:
+            return Form()
+        return self.mapping.form_of(self.table_mapping)
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """A file that can be read: `cells` maps each catalogue column to the file's own column by position.
+
+    `readable_path` is what the set-based reader opens: the file itself, or a copy as plain UTF-8 CSV. `lines` holds
+    the file's own line (or row of the sheet) of each record where it cannot be found in that copy.
+    """
+
+    path: Path
+    name: str
+    table: Table
+    form: str
+    headers: tuple[str, ...]
+    cells: dict[str, int]
+    unknown: tuple[str, ...]
+    readable_path: Path
+    encoding: str = ""
+    separator: str = ","
+    lines: Sequence[int] | None = None
+    skip_lines: int = 0
+    mapping: Mapping | None = None
+    table_mapping: TableMapping | None = None
+    log: "SourceFile | None" = None
+
+    @property
+    def detected(self) -> str:
+        """What was detected, as the load report tells it."""
+        words = {".parquet": "Parquet", ".xlsx": "XLSX", ".jsonl": "JSON lines"}.get(self.form)
+        if words is None:
+            shown = "tab" if self.separator == "\t" else self.separator
+            words = f"encoding: {self.encoding}, separator '{shown}'"
+        if self.mapping and self.table_mapping:
+            words += f"; mapping: {self.mapping.name}"
+        return words

@@ -1,0 +1,140 @@
+"""One pass over the bytes of a text file: what would make the set-based reader lose its place is found before it reads."""
+
+import codecs
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from etl import limits
+from etl.source import RefusedFileError
+
+csv.field_size_limit(limits.LINE_BYTES * 2)
+
+
+@dataclass
+class Survey:
+    """Facts of one file, gathered from chunk to chunk. `is_utf8` becomes false at the first byte that is not."""
+
+    name: str
+    is_utf8: bool = True
+    quotes: int = 0
+    line_feeds: int = 0
+    returns: int = 0
+    pairs: int = 0
+    size: int = 0
+    _run: int = 0
+    _last: bytes = b""
+    _decoder: codecs.IncrementalDecoder = field(default_factory=codecs.getincrementaldecoder("utf-8"))
+
+    def take(self, chunk: bytes) -> None:
+        """Adds the next bytes. Raises RefusedFileError for a NUL byte or an endless line."""
+        self.size += len(chunk)
+        if b"\x00" in chunk:
+            line = self.line_feeds + chunk[: chunk.index(b"\x00")].count(b"\n") + 1
+            raise RefusedFileError(
+                f"{self.name}, line {line}: found a NUL byte, expected text. Nothing of this file was loaded. The file is "
+                "damaged or no text; export it again."
+            )
+        if self.is_utf8:
+            self._decode(chunk)
+        self.quotes += chunk.count(b'"')
+        self.line_feeds += chunk.count(b"\n")
+        seam = self._last + chunk
+        if b"\r" in seam:
+            self.returns += chunk.count(b"\r")
+            self.pairs += seam.count(b"\r\n")
+        self._last = chunk[-1:]
+        self._measure(chunk)
+
+    def close(self) -> None:
+        """Tells that the last chunk was taken."""
+        if self.is_utf8:
+            try:
+                self._decoder.decode(b"", final=True)
+            except UnicodeDecodeError:
+                self.is_utf8 = False
+
+    @property
+    def has_mixed_ends(self) -> bool:
+        """Whether more than one kind of line end stands somewhere, in quotes or not."""
+        kinds = (self.pairs, self.line_feeds - self.pairs, self.returns - self.pairs)
+        return sum(bool(kind) for kind in kinds) > 1
+
+    def _decode(self, chunk: bytes) -> None:
+        try:
+            self._decoder.decode(chunk)
+        except UnicodeDecodeError:
+            self.is_utf8 = False
+
+    def _measure(self, chunk: bytes) -> None:
+        """No line may be longer than the limit; a chunk is not longer than the limit allows two of."""
+        first = _first_end(chunk)
+        self._run += len(chunk) if first < 0 else first
+        if self._run > limits.LINE_BYTES:
+            raise RefusedFileError(too_long(self.name, self.line_feeds - chunk.count(b"\n") + 1))
+        if first >= 0:
+            self._run = len(chunk) - max(chunk.rfind(b"\n"), chunk.rfind(b"\r")) - 1
+
+
+def _first_end(chunk: bytes) -> int:
+    ends = [end for end in (chunk.find(b"\n"), chunk.find(b"\r")) if end >= 0]
+    return min(ends, default=-1)
+
+
+def too_long(name: str, line: int) -> str:
+    """The sentence for a record beyond the limit."""
+    return (
+        f"{name}, line {line}: found a row of more than {limits.LINE_BYTES:,} bytes, expected one record a line. Nothing "
+        "of this file was loaded. Check its line ends and quotes and export it again."
+    )
+
+
+def chunks(path: Path) -> Iterator[bytes]:
+    """The bytes of a file, piece by piece."""
+    size = min(limits.CHUNK_BYTES, limits.LINE_BYTES // 2)
+    with path.open("rb") as file:
+        yield from iter(lambda: file.read(size), b"")
+
+
+def survey(path: Path, name: str) -> Survey:
+    """Surveys a whole file."""
+    facts = Survey(name)
+    for chunk in chunks(path):
+        facts.take(chunk)
+    facts.close()
+    return facts
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record as it stands in the file: its first line, its text with its line ends, and whether its quotes close."""
+
+    line: int
+    text: str
+    is_closed: bool
+
+
+def walk_records(path: Path, separator: str) -> Iterator[Record]:
+    """Every record of a UTF-8 file, blank lines included, told apart by the quotes."""
+    with path.open(encoding="utf-8-sig", newline="") as text:
+        taken: list[str] = []
+
+        def lines() -> Iterator[str]:
+            for line in text:
+                taken.append(line)
+                yield line
+
+        reader = csv.reader(lines(), delimiter=separator, strict=True, skipinitialspace=True)
+        start = 1
+        while True:
+            is_closed = True
+            try:
+                next(reader)
+            except StopIteration:
+                return
+            except csv.Error as fault:
+                is_closed = "unexpected end of data" not in str(fault)
+            yield Record(start, "".join(taken), is_closed)
+            start += len(taken)
+            taken.clear()
