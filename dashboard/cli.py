@@ -174,7 +174,7 @@ def undo(
 
 @app.command()
 def show(
-    question: Annotated[str, typer.Argument(help="effects, studio, returns, noise, data …; the README lists them.", show_default=False)],
+    question: Annotated[str, typer.Argument(help="effects, studio, returns …; the README lists them.", show_default=False)],
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     settings: SettingsFile = None,
     as_json: AsJson = False,

@@ -74,7 +74,7 @@ def one_side(values: Array, centre: float, length: int) -> Mask:
     A value on the centre itself, or a gap, ends a run. Marked from the value that completes the run.
     """
     side = np.sign(np.where(np.isfinite(values), values - centre, 0.0))
-    return _run_lengths(side) >= length
+    return np.asarray(_run_lengths(side) >= length)
 
 
 def steady(values: Array, length: int) -> Mask:
