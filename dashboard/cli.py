@@ -28,6 +28,12 @@ WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
 ]
+MappingFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--mapping", metavar="FILE", help="Mapping of a foreign export (TOML); a folder's mapping.toml is found by itself."
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
 Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
@@ -73,6 +79,7 @@ def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
 def load(
     paths: Paths,
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    mapping: MappingFile = None,
     settings: SettingsFile = None,
     wait: Wait = 10.0,
     as_json: AsJson = False,
@@ -82,7 +89,7 @@ def load(
     from etl.load import load as load_exports
 
     with _progress() as progress:
-        report = load_exports(paths, warehouse, progress, settings=load_settings(settings), wait_seconds=wait)
+        report = load_exports(paths, warehouse, progress, settings=load_settings(settings), mapping=mapping, wait_seconds=wait)
     print_report(report, as_json)
 
 
@@ -90,6 +97,7 @@ def load(
 def check(
     paths: Paths,
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    mapping: MappingFile = None,
     settings: SettingsFile = None,
     as_json: AsJson = False,
 ) -> None:
@@ -98,7 +106,7 @@ def check(
     from etl.load import check_files
 
     with _progress() as progress:
-        report = check_files(paths, warehouse, progress, settings=load_settings(settings))
+        report = check_files(paths, warehouse, progress, settings=load_settings(settings), mapping=mapping)
     print_report(report, as_json)
 
 
@@ -162,6 +170,7 @@ def history(
 def undo(
     load_id: Annotated[int, typer.Argument(metavar="LOAD", help="The number of the load.", show_default=False)],
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    mapping: MappingFile = None,
     settings: SettingsFile = None,
     wait: Wait = 10.0,
 ) -> None:

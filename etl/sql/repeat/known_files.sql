@@ -23,7 +23,8 @@ counted AS (
 ),
 
 broken AS (
-    SELECT file_no, count(DISTINCT line) AS n
+    -- Several records may stand on one line, where a mapping makes a row of each side; a ragged row has no record.
+    SELECT file_no, count(DISTINCT coalesce(record, -line)) AS n
     FROM raw.findings
     WHERE load_id = $load_id AND rule <> 'orphan'
     GROUP BY file_no
