@@ -5,7 +5,7 @@ information = X'X (p, p) and scores = X'e (p,) are needed. Formulas and deviatio
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +20,7 @@ _ALONE = 1 - 1e-8
 # A term with more than this share of its variance in such directions has no standard error.
 _LOST = 1e-6
 _RIDERS_AT_A_TIME = 2000
+_ROWS_AT_A_TIME = 20_000
 
 
 @dataclass(frozen=True)
@@ -68,9 +69,43 @@ def cr2(information: Array, scores: Array) -> Sandwich:
     return cr2_from_parts(_whitened_parts(information, scores, root), root)
 
 
+def cr2_of_rows(design: Array, residual: Array, rider: NDArray[np.int64], bread: Array | None = None) -> Sandwich:
+    """The same from rows, for any number of them: least squares as it is, a mixed model whitened by its fitted covariance.
+
+    design: (n, p); residual: (n,); rider: integer codes 0 to riders - 1, shape (n,), each present, in any order; bread: the
+    inverse information (p, p) where it is known. Memory beyond the rows' own: influence, and some riders at a time.
+    """
+    root = root_of(np.asarray(np.linalg.inv(design.T @ design)) if bread is None else bread)
+    order: list[NDArray[np.int64]] = []
+
+    def parts() -> Iterator[tuple[Array, Array]]:
+        for riders, rows in _stacks(rider):
+            scaled = (design.take(rows.ravel(), axis=0) @ root).reshape(*rows.shape, len(root))
+            order.append(riders)
+            yield scaled.transpose(0, 2, 1) @ scaled, (residual[rows][:, None, :] @ scaled)[:, 0]
+
+    found = cr2_from_parts(parts(), root)
+    influence = np.empty_like(found.influence)
+    influence[np.concatenate(order)] = found.influence
+    return replace(found, influence=influence)
+
+
 def root_of(bread: Array) -> Array:
     """Lower triangular root (p, p) of the inverse information."""
     return np.asarray(np.linalg.cholesky((bread + bread.T) / 2))
+
+
+def _stacks(rider: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Riders (b,) with equally many rows, and their row numbers (b, rows a rider), some at a time."""
+    order = np.argsort(rider, kind="stable")
+    sizes = np.bincount(rider)
+    first = np.cumsum(sizes) - sizes
+    for size in np.unique(sizes):
+        riders = np.flatnonzero(sizes == size)
+        step = max(1, _ROWS_AT_A_TIME // int(size))
+        for start in range(0, len(riders), step):
+            here = riders[start : start + step]
+            yield here, order[first[here][:, None] + np.arange(size)]
 
 
 def _whitened_parts(information: Array, scores: Array, root: Array) -> Iterator[tuple[Array, Array]]:

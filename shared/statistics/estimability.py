@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 _TOLERANCE = 1e-9
 # A weight of a column in a combination that comes to nothing, below which it is no part of it.
 _WEIGHT = 1e-6
+# Differences from a group's mean below this share of a column's largest value are rounding.
+_ROUNDING = 1e-12
 _ROWS_AT_A_TIME = 1 << 16
 
 
@@ -18,6 +20,8 @@ def demeaned(matrix: NDArray[np.float64], group: NDArray[np.int64]) -> NDArray[n
     less = np.empty(matrix.shape)
     for index, column in enumerate(matrix.T):
         less[:, index] = column - (np.bincount(group, weights=column) / counts)[group]
+        if np.abs(less[:, index]).max(initial=0.0) <= _ROUNDING * np.abs(column).max(initial=0.0):
+            less[:, index] = 0.0
     return less
 
 
@@ -32,7 +36,7 @@ def ties(matrix: NDArray[np.float64], terms: Sequence[str]) -> dict[str, tuple[s
     present = np.flatnonzero(lengths > 0)
     if len(present) == 0:
         return found
-    _, values, turned = np.linalg.svd(_triangle(matrix[:, present] / lengths[present]))
+    _, values, turned = np.linalg.svd(triangle(matrix[:, present] / lengths[present]))
     null = turned[np.append(values, np.zeros(len(present) - len(values))) < _TOLERANCE * len(present)]
     # The projector is unique where a basis of the null space is not: two separate ties stay separate.
     linked = np.abs(null.T @ null) > _WEIGHT
@@ -49,15 +53,11 @@ def not_estimable(matrix: NDArray[np.float64], terms: Sequence[str], group: NDAr
     Terms that are a combination of one another come with each other. Not for random-effects models, which compare groups as
     well: use `ties`.
     """
-    within = demeaned(matrix, group)
-    scale = np.abs(matrix).max(axis=0, initial=0.0)
-    # What demeaning leaves of a column that never changes within a group is rounding: exactly zero, so that ties says so.
-    within[:, np.abs(within).max(axis=0, initial=0.0) <= 1e-12 * scale] = 0.0
-    return ties(within, terms)
+    return ties(demeaned(matrix, group), terms)
 
 
-def _triangle(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The triangular factor (p, p) of a tall matrix, block by block."""
+def triangle(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The triangular factor R of a matrix (n, p), shape (min(n, p), p), block by block; R'R is its cross-product."""
     factor = matrix[:0]
     for start in range(0, len(matrix), _ROWS_AT_A_TIME):
         factor = np.asarray(np.linalg.qr(np.vstack([factor, matrix[start : start + _ROWS_AT_A_TIME]]), mode="r"))
@@ -70,3 +70,19 @@ def _reached(linked: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
     while not np.array_equal(wider := reached | linked[reached].any(axis=0), reached):
         reached = wider
     return np.asarray(reached)
+
+
+def independent(matrix: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which columns of a design (n, p) are no combination of the columns before them, shape (p,); for covariates only.
+
+    By Cholesky steps on the scaled cross-products: of two columns that say the same, the first stays.
+    """
+    lengths = np.sqrt((matrix**2).sum(axis=0))
+    scaled = matrix / np.where(lengths > 0, lengths, 1.0)
+    left = scaled.T @ scaled
+    kept = np.zeros(matrix.shape[1], dtype=bool)
+    for place in range(matrix.shape[1]):
+        if left[place, place] > 1e-8:
+            kept[place] = True
+            left -= np.outer(left[:, place], left[place]) / left[place, place]
+    return kept

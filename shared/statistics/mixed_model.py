@@ -46,7 +46,7 @@ class MixedFit:
     riders: NDArray[np.generic] = field(repr=False)
     influence: Array = field(repr=False)
     variance_capture: float = 0.0
-    variance_knee_in_visit: float = 0.0
+    variance_knee_visit: float = 0.0
 
     def table(self, level: float) -> dict[str, TermEstimate]:
         """Each term's estimate with its t interval at `level`, from the robust covariance."""

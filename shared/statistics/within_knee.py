@@ -3,12 +3,12 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from shared.errors import NotEstimableError, TooFewError
-from shared.statistics.cluster_robust import cr2, rider_sums
-from shared.statistics.estimability import demeaned, not_estimable
+from shared.statistics.cluster_robust import cr2_of_rows
+from shared.statistics.estimability import demeaned, ties, triangle
 from shared.statistics.grouping import dense
 from shared.statistics.intervals import TermEstimate, t_intervals
 
@@ -62,18 +62,20 @@ def fit_within_knee(
         raise TooFewError(f"Not enough yet: {len(riders)} rider with a knee recorded twice; a comparison within knees needs 2.")
     if len(knee) - len(knees) - len(terms) < 1:
         raise TooFewError(f"Not enough yet: {len(knee)} captures of {len(knees)} knees for {len(terms)} terms.")
-    if tied := not_estimable(design[repeated], terms, knee):
-        raise NotEstimableError(f"Not estimable within a knee: {', '.join(tied)}. Leave these terms out.")
     y = demeaned(outcome[repeated, None], knee)[:, 0]
     x = demeaned(design[repeated], knee)
-    fit = sm.OLS(y, x).fit(method="qr")
-    sandwich = cr2(*rider_sums(x, fit.resid, cluster))
+    if tied := ties(x, terms):
+        raise NotEstimableError(f"Not estimable within a knee: {', '.join(tied)}. Leave these terms out.")
+    factor = triangle(np.column_stack([x, y]))
+    estimate = solve_triangular(factor[:-1, :-1], factor[:-1, -1])
+    inverse = solve_triangular(factor[:-1, :-1], np.eye(len(terms)))
+    sandwich = cr2_of_rows(x, y - x @ estimate, cluster, inverse @ inverse.T)
     return WithinFit(
         terms=terms,
-        estimate=np.asarray(fit.params, dtype=float),
+        estimate=np.asarray(estimate),
         robust_covariance=sandwich.covariance,
         df=sandwich.df,
-        residual_variance=float(fit.ssr) / (len(knee) - len(knees) - len(terms)),
+        residual_variance=float(factor[-1, -1] ** 2) / (len(knee) - len(knees) - len(terms)),
         n_rows=len(knee),
         n_knees=len(knees),
         n_riders=len(riders),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.cluster_robust import cr2, rider_sums
+from shared.statistics.cluster_robust import cr2, cr2_of_rows, rider_sums
 
 RNG = np.random.default_rng(11)
 RIDER = np.repeat(np.arange(14), RNG.integers(2, 9, 14))
@@ -56,3 +56,12 @@ def test_a_term_of_one_rider_alone_has_no_degrees_of_freedom() -> None:
     result = cr2(*rider_sums(x, E - x @ np.linalg.solve(x.T @ x, x.T @ E), RIDER))
     assert result.df[4] == 0
     assert (result.df[:4] > 1).all()
+
+
+def test_rows_in_any_order_give_what_their_sums_give() -> None:
+    order = RNG.permutation(len(X))
+    residual = E - X @ np.linalg.solve(X.T @ X, X.T @ E)
+    by_sums, by_rows = cr2(*rider_sums(X, residual, RIDER)), cr2_of_rows(X[order], residual[order], RIDER[order])
+    assert by_rows.influence == pytest.approx(by_sums.influence, rel=1e-9)
+    assert by_rows.covariance == pytest.approx(by_sums.covariance, rel=1e-9)
+    assert by_rows.df == pytest.approx(by_sums.df, rel=1e-9)

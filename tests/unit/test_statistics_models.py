@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 
 from shared.errors import NotEstimableError, TooFewError
 from shared.statistics.mixed_model import fit_mixed_model
@@ -73,6 +74,9 @@ def test_knees_captured_once_change_nothing_within() -> None:
 
 
 def test_the_within_estimate_is_that_of_a_dummy_a_knee() -> None:
+    """Source: statsmodels 0.15 OLS with one column a knee."""
     dummies = (KNEE[:, None] == np.arange(60)).astype(float)
-    full = np.linalg.lstsq(np.column_stack([DOSE, dummies]), Y, rcond=None)[0]
-    assert fit_within_knee(Y, X[:, 1:2], ("dose",), KNEE, RIDER).estimate == pytest.approx([full[0]], rel=1e-9)
+    full = sm.OLS(Y, np.column_stack([DOSE, VISIT % 3 == 0, dummies])).fit()
+    found = fit_within_knee(Y, np.column_stack([DOSE, VISIT % 3 == 0]), ("dose", "third"), KNEE, RIDER)
+    assert found.estimate == pytest.approx(full.params[:2], rel=1e-9)
+    assert found.residual_variance == pytest.approx(full.mse_resid, rel=1e-9)
