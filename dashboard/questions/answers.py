@@ -15,6 +15,8 @@ from typing import Any, ClassVar
 
 import orjson
 
+from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+
 # Cells that a spreadsheet would run as a formula are written as text, behind an apostrophe; so are cells that begin like
 # one already, so that taking one apostrophe off gives every cell back. A plain number is no formula.
 _RUNS = re.compile(r"'*[=+\-@\t\r]")
@@ -61,7 +63,10 @@ def _safe(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class EffectRow:
-    """One support on one outcome, overall (`split` and `level` None) or at one level of a split; in `unit`."""
+    """One support on one outcome, overall (`split` and `level` None) or at one level of a split; in `unit`.
+
+    shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own.
+    """
 
     outcome: str
     support: str
@@ -80,6 +85,9 @@ class EffectRow:
     bracket_high: float | None
     q_value: float | None
     words: str
+    shrunk: float | None = None
+    shrunk_low: float | None = None
+    shrunk_high: float | None = None
 
 
 @dataclass(frozen=True)
@@ -92,6 +100,12 @@ class Effects(Answer):
     n_captures: int
     headline: str
     effects: tuple[EffectRow, ...]
+    families: tuple[FamilyRow, ...] = ()
+    dose: tuple[DoseRow, ...] = ()
+    responders: tuple[ResponderRow, ...] = ()
+    off_neutral: tuple[NeutralRow, ...] = ()
+    influence: tuple[InfluenceRow, ...] = ()
+    residuals: tuple[ResidualRow, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,43 +1,49 @@
-"""What moved the knee: each support's effect on tilt, sway and offset by two estimates and the bracket between them."""
+"""What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
+bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
-from dashboard.questions import verdict
+from dashboard.questions import noise
 from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.scope import SQL, fragments, scope_of
+from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+from dashboard.questions.dose import dose_rows
+from dashboard.questions.effect_models import fitted_rows
+from dashboard.questions.families import shrunken
+from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
+from dashboard.questions.off_neutral import neutral_rows, with_distance
+from dashboard.questions.responders import responder_rows
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
-from dashboard.questions.supports import NOT_EXAMINED, ORDER, SUPPORTS, Counts, Design, Rows, SupportColumn, build_design
-from shared.errors import StatisticsError
+from dashboard.questions.supports import SUPPORTS, Rows
+from dashboard.questions.verdict import claim
 from shared.settings import Settings
-from shared.statistics.bracket import bracket
-from shared.statistics.estimability import not_estimable
-from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed_model import fit_mixed_model
-from shared.statistics.multiplicity import benjamini_hochberg
-from shared.statistics.within_knee import fit_within_knee
 from shared.warehouse import Warehouse
 
-OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm"}
+OUTCOMES = ("tilt", "sway", "offset")
 
 METHOD = {
     "pooled": "linear mixed model, REML: supports, exam, capture order, visit kind; random intercepts for rider, knee, "
-    "visit; covariance clustered by rider",
-    "within": "least squares on differences from each session-knee's mean, with capture order; covariance clustered by rider",
+    "visit; covariance clustered by rider, CR2, t on Satterthwaite degrees of freedom",
+    "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
     "bracket": "from the lower to the higher end of both intervals",
     "q_value": "Benjamini-Hochberg within an outcome, on the larger p-value of the two estimates",
+    "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
+    "off_neutral": "distance of the tilt from neutral by arrival direction, expected regression to the mean taken off at arrival",
+    "influence": "each estimate with any one rider left out, to first order",
 }
 
 
-@dataclass(frozen=True)
-class _Pair:
-    """The two fits of one outcome by term, and the interval level."""
+@dataclass
+class _Found:
+    """The lists of an answer as they grow."""
 
-    pooled: dict[str, TermEstimate]
-    within: dict[str, TermEstimate]
-    level: float
+    effects: list[EffectRow] = field(default_factory=list)
+    families: list[FamilyRow] = field(default_factory=list)
+    dose: list[DoseRow] = field(default_factory=list)
+    responders: list[ResponderRow] = field(default_factory=list)
+    off_neutral: list[NeutralRow] = field(default_factory=list)
+    influence: list[InfluenceRow] = field(default_factory=list)
+    residuals: list[ResidualRow] = field(default_factory=list)
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effects:
@@ -45,12 +51,14 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effec
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     rows = warehouse.arrays(SQL / "effects_rows.sql", scope.parameters, **fragments())
-    found: list[EffectRow] = []
-    for outcome in OUTCOMES:
-        found += _outcome_rows(rows, outcome, None, settings)
-    if selection.split:
+    found = _Found()
+    if len(rows["rider"]):
+        _overall(warehouse, scope, rows, settings, found)
+    if selection.split and len(rows["rider"]):
         for outcome in OUTCOMES:
-            found += _outcome_rows(rows, outcome, selection.split, settings)
+            split_rows, families = shrunken(fitted_rows(rows, outcome, selection.split, settings)[0], settings)
+            found.effects += [row for row in split_rows if row.level is not None]
+            found.families += families
     return Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -59,130 +67,42 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effec
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=len(rows["rider"]),
-        headline=_headline(found),
-        effects=tuple(found),
+        headline=_headline(found.effects),
+        effects=tuple(found.effects),
+        families=tuple(found.families),
+        dose=tuple(found.dose),
+        responders=tuple(found.responders),
+        off_neutral=tuple(found.off_neutral),
+        influence=tuple(found.influence),
+        residuals=tuple(found.residuals),
     )
 
 
-def _outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> list[EffectRow]:
-    present = np.isfinite(rows[outcome].astype(float))
-    kept = {name: column[present] for name, column in rows.items()}
-    if not present.any():
-        return []
-    design = build_design(kept, split)
-    tangled = _tangled(design, kept)
-    if any(_is_order(partner) for partners in tangled.values() for partner in partners):
-        design = build_design(kept, split, straight_order=True)
-        tangled = _tangled(design, kept)
-    refusals = _refusals(design, tangled, settings)
-    pair: _Pair | None = None
-    if len(refusals) < len(design.columns):
-        try:
-            pair = _fit(design, kept[outcome].astype(float), kept, settings)
-        except StatisticsError as refusal:
-            refusals = {column.term: str(refusal) for column in design.columns}
-    made = [
-        _row(column, counts, outcome, split, refusals.get(column.term), pair)
-        for column, counts in zip(design.columns, design.counts, strict=True)
-        if column.level != NOT_EXAMINED
-    ]
-    return _with_q_values(made)
-
-
-def _tangled(design: Design, rows: Rows) -> dict[str, tuple[str, ...]]:
-    """Supports whose changes within a knee cannot be told from others, or from the capture order, by term."""
-    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
-    terms = tuple(design.columns[index].term for index in changed)
-    matrix = np.column_stack([design.supports[:, changed], design.within_others])
-    found = not_estimable(matrix, (*terms, *design.within_terms), rows["session_knee"])
-    return {term: partners for term, partners in found.items() if term in terms}
-
-
-def _is_order(term: str) -> bool:
-    return term.split()[0] == ORDER
-
-
-def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
-    """Why a support carries no figure, by term."""
-    minimum = settings.minimum
-    names = {column.term: column.support for column in design.columns}
-    refused: dict[str, str] = {}
-    for column, counts in zip(design.columns, design.counts, strict=True):
-        if counts.n_changes == 0:
-            refused[column.term] = verdict.not_changed(column.support)
-        elif counts.n_riders < minimum.riders_per_effect or counts.n_changes < minimum.changes_per_type:
-            need = f"{minimum.changes_per_type} changes in {minimum.riders_per_effect} riders"
-            refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
-        elif partners := tangled.get(column.term):
-            others = [names[partner] for partner in partners if partner in names]
-            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_order, partners)))
-    return refused
-
-
-def _fit(design: Design, outcome: NDArray[np.float64], rows: Rows, settings: Settings) -> _Pair:
-    terms = tuple(column.term for column in design.columns)
-    varied = np.ptp(design.supports, axis=0) > 0
-    changed = np.array([counts.n_changes > 0 for counts in design.counts])
-    pooled = fit_mixed_model(
-        outcome,
-        np.column_stack([design.supports[:, varied], design.pooled_others]),
-        (*_kept(terms, varied), *design.pooled_terms),
-        rows["rider"],
-        rows["knee"],
-        rows["visit"],
-    )
-    within = fit_within_knee(
-        outcome,
-        np.column_stack([design.supports[:, changed], design.within_others]),
-        (*_kept(terms, changed), *design.within_terms),
-        rows["session_knee"],
-        rows["rider"],
-    )
-    level = settings.intervals.level
-    return _Pair(pooled.table(level), within.table(level), level)
-
-
-def _kept(terms: tuple[str, ...], mask: NDArray[np.bool_]) -> tuple[str, ...]:
-    return tuple(term for term, keep in zip(terms, mask, strict=True) if keep)
-
-
-def _row(
-    column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, pair: _Pair | None
-) -> EffectRow:
-    unit = OUTCOMES[outcome]
-    row = EffectRow(
-        outcome=outcome, support=column.support, unit=unit, split=split, level=column.level,
-        n_riders=counts.n_riders, n_changes=counts.n_changes,
-        pooled=None, pooled_low=None, pooled_high=None, within=None, within_low=None, within_high=None,
-        bracket_low=None, bracket_high=None, q_value=None, words=refusal or "",
-    )  # fmt: skip
-    if refusal or pair is None:
-        return row
-    pooled, within = pair.pooled[column.term], pair.within[column.term]
-    found = bracket(pooled, within, pair.level)
-    figures = verdict.Figures(pooled.estimate, within.estimate, found.low, found.high, found.disagree)
-    return replace(
-        row,
-        pooled=pooled.estimate, pooled_low=pooled.low, pooled_high=pooled.high,
-        within=within.estimate, within_low=within.low, within_high=within.high,
-        bracket_low=found.low, bracket_high=found.high,
-        # The larger of both p-values: a change is claimed only where each estimate would claim it.
-        q_value=max(pooled.p_value, within.p_value),
-        words=verdict.verdict(column.support, outcome, unit, figures),
-    )  # fmt: skip
-
-
-def _with_q_values(rows: list[EffectRow]) -> list[EffectRow]:
-    """Adjusts the p-values of one outcome's rows as one family."""
-    adjusted = iter(benjamini_hochberg([row.q_value for row in rows if row.q_value is not None]))
-    return [row if row.q_value is None else replace(row, q_value=next(adjusted)) for row in rows]
+def _overall(warehouse: Warehouse, scope: Scope, rows: Rows, settings: Settings, found: _Found) -> None:
+    names = riders_by_code(rows)
+    for outcome in OUTCOMES:
+        effects, fits = fitted_rows(rows, outcome, None, settings)
+        found.effects += effects
+        found.dose += dose_rows(rows, outcome, fits, settings)
+        if fits is not None:
+            found.influence += influence_rows(outcome, fits, names)
+            found.residuals += residual_rows(outcome, fits, rows)
+    noise_of = {row.outcome: row for row in noise.rows_of(warehouse, scope, settings)}
+    typical_error = noise_of["tilt"].typical_error
+    distanced = with_distance(rows, typical_error)
+    by_direction, _ = fitted_rows(distanced, "off_neutral", "arrival_direction", settings)
+    found.effects += [row for row in by_direction if row.level is not None]
+    found.off_neutral += neutral_rows(rows, typical_error, settings)
+    for outcome in ("tilt", "sway"):
+        found.responders += responder_rows(rows, noise_of[outcome], settings)
 
 
 def _headline(found: list[EffectRow]) -> str:
-    """The support that moved the tilt most surely, in its own words."""
-    shown = [row for row in found if row.split is None and row.outcome == "tilt" and row.pooled is not None]
+    """What one more shim did to the tilt where that is clear, otherwise the support that moved the tilt most surely."""
+    shown = [row for row in found if row.split is None and row.outcome == "tilt" and row.bracket_low is not None]
     if not shown:
         return "No support was changed often enough to say what it did to the tilt."
-    clear = [row for row in shown if row.bracket_low * row.bracket_high > 0]  # type: ignore[operator]
-    first = min(clear or shown, key=lambda row: (SUPPORTS.index(row.support) != SUPPORTS.index("shim"), row.q_value or 0.0))
-    return first.words
+    clear = [row for row in shown if (row.bracket_low or 0.0) * (row.bracket_high or 0.0) > 0]
+    first = min(clear or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
+    told = claim(first.support, first.outcome, first.unit, first.bracket_low or 0.0, first.bracket_high or 0.0)
+    return f"{told}, in {counted(first.n_riders, 'rider')} in whom it was changed."

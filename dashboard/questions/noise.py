@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers import Noise, NoiseRow
 from dashboard.questions.numbers import spoken
-from dashboard.questions.scope import SQL, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.agreement import RepeatAgreement, typical_error
@@ -27,9 +27,14 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     """Typical error, smallest real change and drift of each outcome from repeat captures."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    pairs = warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
-    rows = tuple(noise_row(outcome, pairs[outcome], pairs["rider"], settings) for outcome in OUTCOME_UNITS)
+    rows = rows_of(warehouse, scope, settings)
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows)
+
+
+def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
+    """The rows of every outcome over a scope, for the questions that need the noise."""
+    pairs = warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+    return tuple(noise_row(outcome, pairs[outcome], pairs["rider"], settings) for outcome in OUTCOME_UNITS)
 
 
 def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.int64], settings: Settings) -> NoiseRow:

@@ -18,8 +18,16 @@ SPLITS = (
     "arch_collapse",
     "heel_posture",
     "squat_knee_path",
+    "foot_posture",
+    "arrival_direction",
+    "shim_place",
+    "stance_by",
     "side",
     "riding",
+    "bike_kind",
+    "visit_kind",
+    "sex",
+    "age_band",
 )
 
 # Free values come from the studio's own data; coded ones from the catalogue.

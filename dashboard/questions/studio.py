@@ -63,7 +63,7 @@ def measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings:
     """The raw values behind each headline figure; the trends chart the same ones."""
     knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
     fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
-    tilt_noise = noise.ask(warehouse, selection, settings).noise[0]
+    tilt_noise = noise.rows_of(warehouse, scope, settings)[0]
     if tilt_noise.mdc95 is None:
         yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, tilt_noise.words)
     else:

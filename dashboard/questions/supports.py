@@ -17,6 +17,10 @@ Rows = Mapping[str, NDArray[Any]]
 Matrix = NDArray[np.float64]
 
 
+# A split that says something of one support only: the others keep one column.
+OWN_SPLITS = {"shim_place": "shim", "stance_by": "stance"}
+
+
 @dataclass(frozen=True)
 class SupportColumn:
     """One support, at one level of the split or overall (None)."""
@@ -66,11 +70,7 @@ def build_design(rows: Rows, split: str | None, *, straight_order: bool = False)
     supports = support_matrix(rows)
     names: list[SupportColumn] = [SupportColumn(support, None) for support in SUPPORTS]
     if split:
-        levels = rows[split]
-        present = sorted({str(level) for level in levels if level is not None}, key=_level_order)
-        names = [SupportColumn(support, level) for level in [*present, *_unknown(levels)] for support in SUPPORTS]
-        inside = [(levels == level) for level in present] + [_is_missing(levels) for _ in _unknown(levels)]
-        supports = np.column_stack([supports * here[:, None] for here in inside])
+        names, supports = _split_columns(rows[split], supports, OWN_SPLITS.get(split))
     order = {ORDER: rows["capture_order"].astype(float)} if straight_order else _order_steps(rows["capture_order"])
     exam = _exam_columns(rows)
     visit = _dummies(rows["visit_kind"], "visit", ("follow_up", "refit"))
@@ -84,8 +84,28 @@ def build_design(rows: Rows, split: str | None, *, straight_order: bool = False)
         pooled_terms=tuple(others),
         within_others=np.column_stack(list(order.values())) if order else np.empty((len(supports), 0)),
         within_terms=tuple(order),
-        counts=tuple(_counts(supports[:, index], rows) for index in range(supports.shape[1])),
+        counts=tuple(change_counts(supports[:, index], rows) for index in range(supports.shape[1])),
     )
+
+
+def _split_columns(levels: NDArray[Any], supports: Matrix, only: str | None) -> tuple[list[SupportColumn], Matrix]:
+    """One column for each support and level; with `only`, that support's columns by level and the others as they are."""
+    present = sorted({str(level) for level in levels if level is not None}, key=_level_order)
+    groups = [(level, levels == level) for level in present]
+    if _is_missing(levels).any():
+        # Knees without a value to split by inform the shared terms and are not shown.
+        groups.append((NOT_EXAMINED, _is_missing(levels)))
+    names: list[SupportColumn] = []
+    columns: list[Matrix] = []
+    for index, support in enumerate(SUPPORTS):
+        if only in {None, support}:
+            names += [SupportColumn(support, level) for level, _ in groups]
+            columns += [supports[:, index] * here for _, here in groups]
+        else:
+            names.append(SupportColumn(support, None))
+            columns.append(supports[:, index])
+    kept = [place for place, name in enumerate(names) if name.level != NOT_EXAMINED or np.any(columns[place])]
+    return [names[place] for place in kept], np.column_stack([columns[place] for place in kept])
 
 
 # Levels are listed in their own order, not the alphabet's.
@@ -108,11 +128,6 @@ _LEVEL_ORDER = (
 def _level_order(level: str) -> tuple[tuple[int, str], ...]:
     words = level.replace(" arch", "").split(", ")
     return tuple((_LEVEL_ORDER.index(word) if word in _LEVEL_ORDER else len(_LEVEL_ORDER), word) for word in words)
-
-
-def _unknown(levels: NDArray[Any]) -> list[str | None]:
-    """A last group for knees without a value to split by: they inform the shared terms and are not shown."""
-    return [NOT_EXAMINED] if _is_missing(levels).any() else []
 
 
 def _is_missing(levels: NDArray[Any]) -> NDArray[np.bool_]:
@@ -146,7 +161,8 @@ def _dummies(codes: NDArray[Any], name: str, shown: tuple[str, ...]) -> dict[str
     return {**columns, f"{name} not recorded": missing.astype(float)} if missing.any() else columns
 
 
-def _counts(column: Matrix, rows: Rows) -> Counts:
+def change_counts(column: Matrix, rows: Rows) -> Counts:
+    """How often a column (n,) differs between consecutive captures of one knee; rows in the order of the question's SQL."""
     same_knee = rows["session_knee"][1:] == rows["session_knee"][:-1]
     changed = same_knee & (column[1:] != column[:-1])
     return Counts(int(changed.sum()), len(np.unique(rows["rider"][1:][changed])))

@@ -13,8 +13,19 @@ _SUPPORTS = {
     "shim": "One more varus shim",
     "stance": "One mm of outward stance",
 }
-_RISES = {"tilt": "raises the tilt", "sway": "adds sway", "offset": "moves the knee outward"}
-_FALLS = {"tilt": "lowers the tilt", "sway": "takes sway away", "offset": "moves the knee inward"}
+_RISES = {
+    "tilt": "raises the tilt",
+    "sway": "adds sway",
+    "offset": "moves the knee outward",
+    "off_neutral": "takes the knee further from neutral",
+}
+_FALLS = {
+    "tilt": "lowers the tilt",
+    "sway": "takes sway away",
+    "offset": "moves the knee inward",
+    "off_neutral": "brings the knee nearer to neutral",
+}
+_NOUNS = {"off_neutral": "the distance from neutral"}
 
 
 @dataclass(frozen=True)
@@ -28,16 +39,25 @@ class Figures:
     disagree: bool
 
 
-def verdict(support: str, outcome: str, unit: str, figures: Figures) -> str:
-    """A change is told where the bracket lies on one side of zero; otherwise the bracket is told and no change."""
+def name_of(support: str) -> str:
+    """A support as a sentence begins with it."""
+    return _SUPPORTS[support]
+
+
+def claim(support: str, outcome: str, unit: str, low: float, high: float) -> str:
+    """What the bracket alone allows to say: a change where it lies on one side of zero, otherwise the bracket itself."""
     name, sign = _SUPPORTS[support], UNITS[unit].sign
-    low, high = figures.bracket_low, figures.bracket_high
     if low > 0:
-        told = f"{name} {_RISES[outcome]} by {spoken(low, 2)} to {spoken(high, 2, sign)}"
-    elif high < 0:
-        told = f"{name} {_FALLS[outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
-    else:
-        told = f"{name} shows no clear change in {outcome}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+        return f"{name} {_RISES[outcome]} by {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    if high < 0:
+        return f"{name} {_FALLS[outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
+    noun = _NOUNS.get(outcome, outcome)
+    return f"{name} shows no clear change in {noun}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+
+
+def verdict(support: str, outcome: str, unit: str, figures: Figures) -> str:
+    """The claim, and whether the two estimates agree."""
+    told, sign = claim(support, outcome, unit, figures.bracket_low, figures.bracket_high), UNITS[unit].sign
     if figures.disagree:
         return (
             f"{told}. The two estimates differ by more than their noise (pooled {spoken(figures.pooled, 2, sign)}, "
@@ -71,3 +91,8 @@ def changed_together(support: str, partners: list[str], with_order: bool) -> str
         f"{_SUPPORTS[support]}: no figure, since it was always changed together with {tied}. "
         "Change one support at a time to tell them apart."
     )
+
+
+def one_rider(support: str) -> str:
+    """For an effect that rests on one rider alone."""
+    return f"{_SUPPORTS[support]}: not enough yet, since the figure would rest on one rider alone."

@@ -1,0 +1,168 @@
+"""Both models on the rows of one outcome: refusals, fits, brackets and verdicts, one row a support and level."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions import verdict
+from dashboard.questions.answers import EffectRow
+from dashboard.questions.supports import NOT_EXAMINED, ORDER, Counts, Design, Rows, SupportColumn, build_design
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.bracket import bracket_of
+from shared.statistics.estimability import independent, not_estimable
+from shared.statistics.intervals import TermEstimate
+from shared.statistics.mixed_model import MixedFit, fit_mixed_model
+from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.within_knee import WithinFit, fit_within_knee
+
+OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm", "off_neutral": "deg"}
+
+
+@dataclass(frozen=True)
+class Fits:
+    """The design, the two fits of one outcome, and the level of their intervals."""
+
+    design: Design
+    pooled: MixedFit
+    within: WithinFit
+    level: float
+
+    @cached_property
+    def pooled_table(self) -> dict[str, TermEstimate]:
+        return self.pooled.table(self.level)
+
+    @cached_property
+    def within_table(self) -> dict[str, TermEstimate]:
+        return self.within.table(self.level)
+
+
+def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> list[EffectRow]:
+    """The rows of one outcome, overall or at each level of a split; without figures where they may not be shown."""
+    return fitted_rows(rows, outcome, split, settings)[0]
+
+
+def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
+    """The rows of one outcome, and the two fits behind them where there are any."""
+    present = np.isfinite(rows[outcome].astype(float))
+    kept = {name: column[present] for name, column in rows.items()}
+    if not present.any():
+        return [], None
+    design = build_design(kept, split)
+    tangled = _tangled(design, kept)
+    if any(_is_order(partner) for partners in tangled.values() for partner in partners):
+        design = build_design(kept, split, straight_order=True)
+        tangled = _tangled(design, kept)
+    refusals = _refusals(design, tangled, settings)
+    fits: Fits | None = None
+    if len(refusals) < len(design.columns):
+        try:
+            fits = fit_design(design, kept[outcome].astype(float), kept, settings)
+        except StatisticsError as refusal:
+            refusals = {column.term: str(refusal) for column in design.columns}
+    made = [
+        _row(column, counts, outcome, split, refusals.get(column.term), fits)
+        for column, counts in zip(design.columns, design.counts, strict=True)
+        if column.level != NOT_EXAMINED
+    ]
+    return _with_q_values(made), fits
+
+
+def _tangled(design: Design, rows: Rows) -> dict[str, tuple[str, ...]]:
+    """Supports whose changes within a knee cannot be told from others, or from the capture order, by term."""
+    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
+    terms = tuple(design.columns[index].term for index in changed)
+    matrix = np.column_stack([design.supports[:, changed], design.within_others])
+    found = not_estimable(matrix, (*terms, *design.within_terms), rows["session_knee"])
+    return {term: partners for term, partners in found.items() if term in terms}
+
+
+def _is_order(term: str) -> bool:
+    return term.split(maxsplit=1)[0] == ORDER
+
+
+def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
+    """Why a support carries no figure, by term."""
+    minimum = settings.minimum
+    names = {column.term: column.support for column in design.columns}
+    refused: dict[str, str] = {}
+    for column, counts in zip(design.columns, design.counts, strict=True):
+        if counts.n_changes == 0:
+            refused[column.term] = verdict.not_changed(column.support)
+        elif counts.n_riders < minimum.riders_per_effect or counts.n_changes < minimum.changes_per_type:
+            need = f"{minimum.changes_per_type} changes in {minimum.riders_per_effect} riders"
+            refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
+        elif partners := tangled.get(column.term):
+            others = [names[partner] for partner in partners if partner in names]
+            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_order, partners)))
+    return refused
+
+
+def fit_design(design: Design, outcome: NDArray[np.float64], rows: Rows, settings: Settings) -> Fits:
+    """Both models on one design; rows without the outcome must have been left out. Raises StatisticsError for no answer."""
+    terms = tuple(column.term for column in design.columns)
+    varied = np.ptp(design.supports, axis=0) > 0
+    changed = np.array([counts.n_changes > 0 for counts in design.counts])
+    pooled_matrix = np.column_stack([design.supports[:, varied], design.pooled_others])
+    told = independent(pooled_matrix)  # an exam left out whole says the same in each of its columns
+    pooled = fit_mixed_model(
+        outcome,
+        pooled_matrix[:, told],
+        _kept((*_kept(terms, varied), *design.pooled_terms), told),
+        rows["rider"],
+        rows["knee"],
+        rows["visit"],
+    )
+    within_matrix = np.column_stack([design.supports[:, changed], design.within_others])
+    within_terms = (*_kept(terms, changed), *design.within_terms)
+    free = _estimable(within_matrix, within_terms, rows)
+    within = fit_within_knee(outcome, within_matrix[:, free], _kept(within_terms, free), rows["session_knee"], rows["rider"])
+    return Fits(design, pooled, within, settings.intervals.level)
+
+
+def _estimable(matrix: NDArray[np.float64], terms: tuple[str, ...], rows: Rows) -> NDArray[np.bool_]:
+    """Leaves out what is tied, one term at a time, so that the others keep their meaning: each is held for what is left."""
+    free = np.ones(len(terms), dtype=bool)
+    while tied := not_estimable(matrix[:, free], _kept(terms, free), rows["session_knee"]):
+        free[terms.index(list(tied)[-1])] = False
+    return free
+
+
+def _kept(terms: tuple[str, ...], mask: NDArray[np.bool_]) -> tuple[str, ...]:
+    return tuple(term for term, keep in zip(terms, mask, strict=True) if keep)
+
+
+def _row(
+    column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, fits: Fits | None
+) -> EffectRow:
+    unit = OUTCOMES[outcome]
+    row = EffectRow(
+        outcome=outcome, support=column.support, unit=unit, split=split if column.level else None, level=column.level,
+        n_riders=counts.n_riders, n_changes=counts.n_changes,
+        pooled=None, pooled_low=None, pooled_high=None, within=None, within_low=None, within_high=None,
+        bracket_low=None, bracket_high=None, q_value=None, words=refusal or "",
+    )  # fmt: skip
+    if refusal or fits is None:
+        return row
+    pooled, within = fits.pooled_table[column.term], fits.within_table[column.term]
+    if pooled.df <= 0 or within.df <= 0:
+        return replace(row, words=verdict.one_rider(column.support))
+    found = bracket_of(fits.pooled, fits.within, column.term, fits.level)
+    figures = verdict.Figures(pooled.estimate, within.estimate, found.low, found.high, found.disagree)
+    return replace(
+        row,
+        pooled=pooled.estimate, pooled_low=pooled.low, pooled_high=pooled.high,
+        within=within.estimate, within_low=within.low, within_high=within.high,
+        bracket_low=found.low, bracket_high=found.high,
+        # The larger of both p-values: a change is claimed only where each estimate would claim it.
+        q_value=max(pooled.p_value, within.p_value),
+        words=verdict.verdict(column.support, outcome, unit, figures),
+    )  # fmt: skip
+
+
+def _with_q_values(rows: list[EffectRow]) -> list[EffectRow]:
+    """Adjusts the p-values of one outcome's rows as one family."""
+    adjusted = iter(benjamini_hochberg([row.q_value for row in rows if row.q_value is not None]))
+    return [row if row.q_value is None else replace(row, q_value=next(adjusted)) for row in rows]
