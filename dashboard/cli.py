@@ -170,7 +170,6 @@ def history(
 def undo(
     load_id: Annotated[int, typer.Argument(metavar="LOAD", help="The number of the load.", show_default=False)],
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
-    mapping: MappingFile = None,
     settings: SettingsFile = None,
     wait: Wait = 10.0,
 ) -> None:
