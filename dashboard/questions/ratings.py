@@ -1,0 +1,141 @@
+"""Do riders leave more comfortable than they came, and does it last: comfort, stability, foot room, pain."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.answers_ratings import RatingRow, Ratings
+from dashboard.questions.levels import level_masks, level_words, split_caution
+from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
+from dashboard.questions.scope import SQL, counted, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.catalogue import catalogue
+from shared.settings import Settings
+from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.ordinal import PairedRatings, paired_ratings
+from shared.warehouse import Warehouse
+
+Pairs = Mapping[str, NDArray[Any]]
+Flags = NDArray[np.bool_]
+
+TOPICS = catalogue()["rider_ratings"].column("topic").codes
+COMPARISONS = (("arrival", "departure"), ("arrival", "follow_up"), ("departure", "follow_up"))
+_BEST = {"pain": 0.0}
+
+METHOD = {
+    "pairs": "the same part of the body rated at both moments; the follow-up is rated at its first capture",
+    "p_value": "signed-rank test with Pratt's zeros, the ranks summed by rider: only the order of the scores is used",
+    "shares": "better, same, worse; Wilson on the effective number, by rider",
+    "mean_change_points": "mean of the changes with a t interval clustered by rider, beside the median",
+    "q_value": "Benjamini-Hochberg within a table",
+}
+CAUTIONS = (
+    "Riders rate knowing that something was changed, and in front of the one who changed it: part of a gain is that.",
+    "The follow-up holds only riders who came back and rated again.",
+    "Pain, numbness or swelling that stays is a reason to stop and to see a licensed clinician.",
+)
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Ratings:
+    """Paired changes of every topic from arrival to departure, to the follow-up, and between the two."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    pairs = warehouse.arrays(SQL / "ratings_pairs.sql", scope.parameters, **fragments())
+    masks = level_masks(warehouse, scope, selection.split)
+    overall = [_row(_topic(pairs, topic), topic, moments, settings) for topic in TOPICS for moments in COMPARISONS]
+    split = [
+        replace(_row(_where(chosen, mask[chosen["fit"]]), topic, moments, settings, level_words(selection.split, level)),
+                split=selection.split, level=level)
+        for topic in TOPICS
+        for chosen in [_topic(pairs, topic)]
+        for moments in COMPARISONS
+        for level, mask in masks.items()
+    ]  # fmt: skip
+    return Ratings(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method=METHOD,
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
+        cautions=(*CAUTIONS, *split_caution(selection.split)),
+        ratings=_with_q_values([*overall, *split]),
+        body_parts=_with_q_values(_by_part(pairs, settings)),
+    )
+
+
+def _topic(pairs: Pairs, topic: str) -> Pairs:
+    return _where(pairs, pairs["topic"] == topic)
+
+
+def _where(pairs: Pairs, chosen: Flags) -> Pairs:
+    return {name: column[chosen] for name, column in pairs.items()}
+
+
+def _by_part(pairs: Pairs, settings: Settings) -> Iterator[RatingRow]:
+    """Topics that were rated for more than one part of the body, part by part."""
+    for topic in TOPICS:
+        chosen = _topic(pairs, topic)
+        parts = sorted({str(part) for part in chosen["body_part"]})
+        for part in parts if len(parts) > 1 else ():
+            for moments in COMPARISONS:
+                row = _row(_where(chosen, chosen["body_part"] == part), topic, moments, settings, part.replace("_", " "))
+                yield replace(row, body_part=part)
+
+
+def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
+    """One topic between two moments; `of` names the level or the part in the sentence."""
+    before, after = (pairs[moment].astype(float) for moment in moments)
+    both = np.isfinite(before) & np.isfinite(after)
+    before, after, rider = before[both], after[both], pairs["rider"][both]
+    n, n_riders = len(before), len(np.unique(rider))
+    at_best = int((before == _BEST.get(topic, 10.0)).sum())
+    row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "")
+    name = (
+        f"{topic.replace('_', ' ')}{f', {of},' if of else ''} from {moments[0]} to {moments[1].replace('_', '-')}".capitalize()
+    )
+    if n_riders < settings.minimum.rows_shown:
+        return replace(row, words=f"{name}: not enough yet, {counted(n, 'pair')} of {counted(n_riders, 'rider')}.")
+    found = paired_ratings(after - before, rider, settings.intervals.level, more_is_better=topic != "pain")
+    return replace(
+        row,
+        median_from=float(np.median(before)),
+        median_to=float(np.median(after)),
+        median_change_points=found.median,
+        mean_change_points=found.mean.estimate,
+        mean_low_points=found.mean.low,
+        mean_high_points=found.mean.high,
+        share_better=found.better.estimate,
+        better_low=found.better.low,
+        better_high=found.better.high,
+        share_same=found.same.estimate,
+        same_low=found.same.low,
+        same_high=found.same.high,
+        share_worse=found.worse.estimate,
+        worse_low=found.worse.low,
+        worse_high=found.worse.high,
+        p_value=found.p_value,
+        words=f"{name}: {_words(found, n, n_riders)}",
+    )
+
+
+def _words(found: PairedRatings, n: int, n_riders: int) -> str:
+    tested = f"; {spoken_p(found.p_value)}" if found.p_value is not None else ""
+    plus = "+" if round(found.mean.estimate, 1) > 0 else ""
+    return (
+        f"better in {spoken_percent(found.better.estimate)} ({spoken_percent(found.better.low)} to "
+        f"{spoken_percent(found.better.high)}), the same in {spoken_percent(found.same.estimate)}, worse in "
+        f"{spoken_percent(found.worse.estimate)}; {plus}{spoken(found.mean.estimate, 1)} points of 10 on average "
+        f"({spoken(found.mean.low, 1)} to {spoken(found.mean.high, 1)}; "
+        f"{counted(n, 'pair')} of {counted(n_riders, 'rider')}{tested})."
+    )
+
+
+def _with_q_values(rows: Iterable[RatingRow]) -> tuple[RatingRow, ...]:
+    held = list(rows)
+    q_values = iter(benjamini_hochberg([row.p_value for row in held if row.p_value is not None]))
+    return tuple(row if row.p_value is None else replace(row, q_value=next(q_values)) for row in held)
