@@ -79,7 +79,7 @@ def cr2_of_rows(design: Array, residual: Array, rider: NDArray[np.int64], bread:
     order: list[NDArray[np.int64]] = []
 
     def parts() -> Iterator[tuple[Array, Array]]:
-        for riders, rows in _stacks(rider):
+        for riders, rows in stacks_of_riders(rider):
             scaled = (design.take(rows.ravel(), axis=0) @ root).reshape(*rows.shape, len(root))
             order.append(riders)
             yield scaled.transpose(0, 2, 1) @ scaled, (residual[rows][:, None, :] @ scaled)[:, 0]
@@ -95,7 +95,7 @@ def root_of(bread: Array) -> Array:
     return np.asarray(np.linalg.cholesky((bread + bread.T) / 2))
 
 
-def _stacks(rider: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+def stacks_of_riders(rider: NDArray[np.int64]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
     """Riders (b,) with equally many rows, and their row numbers (b, rows a rider), some at a time."""
     order = np.argsort(rider, kind="stable")
     sizes = np.bincount(rider)

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.errors import NoConvergenceError
-from shared.statistics.cluster_robust import Sandwich, root_of
+from shared.statistics.cluster_robust import Sandwich
 from shared.statistics.mixed_model import MixedFit, refuse_unfit
 from shared.statistics.ratio_search import best_ratios
 from shared.statistics.reml_profile import batches, criterion
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of, told_apart
-from shared.statistics.rider_sandwich import cr2_of_rows
+from shared.statistics.rider_sandwich import cr2_at_speed
 from shared.statistics.whitening import whitening_offsets
 
 Floats = NDArray[np.float64]
@@ -190,4 +190,4 @@ def _sandwich(x: Floats, blocks: Blocks, rider: Ints, prepared: _Prepared, settl
     residual = prepared.residual - offsets[:, -1].take(blocks.cell)
     residual -= rows @ (prepared.to_basis @ settled.change)
     inverse = prepared.to_basis @ settled.covariance @ prepared.to_basis.T
-    return cr2_of_rows(rows, residual * prepared.scale, rider, root_of(inverse))
+    return cr2_at_speed(rows, residual * prepared.scale, rider, inverse)

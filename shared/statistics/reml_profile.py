@@ -103,8 +103,8 @@ def _handed_up(level: Level, below: ClassMatrices, d_passed: Floats, d_q: Floats
 class Batch:
     """Units of one level with equally many blocks, by class: path (classes, blocks).
 
-    Either products (classes x columns x columns, width x width), sums over units of the blocks' cross products, or
-    sums (units, columns, width) sorted by class with n_units (classes,); columns = blocks x slots.
+    Either products (classes x pairs of columns, pairs of width), sums over units of the blocks' cross products (upper
+    triangles), or sums (units, columns, width) sorted by class with n_units (classes,); columns = blocks x slots.
     """
 
     level: int
@@ -143,12 +143,17 @@ def _level_batches(depth: int, level: Level, sums: Floats, places: Ints, units: 
     none = np.empty((0, columns, width))
     made = []
     if frequent.any():
-        products = np.empty((int(frequent.sum()), columns, columns, width, width))
+        left, right = np.triu_indices(columns)
+        upper = np.triu_indices(width)
+        flat = np.empty((int(frequent.sum()), len(left), len(upper[0])))
         for index, (start, count) in enumerate(zip(first[frequent], n_units[frequent], strict=True)):
             own = sums.take(places[start : start + count].ravel(), axis=0).reshape(count, columns * width)
-            products[index] = (own.T @ own).reshape(columns, width, columns, width).transpose(0, 2, 1, 3)
-        flat = products.reshape(-1, width * width)
-        made.append(Batch(depth, classes[first[frequent]], paths[frequent], flat, none, n_units[frequent]))
+            products = (own.T @ own).reshape(columns, width, columns, width)
+            pairs = products[left, :, right]
+            flat[index] = ((pairs + pairs.transpose(0, 2, 1)) / 2)[:, *upper]
+        made.append(
+            Batch(depth, classes[first[frequent]], paths[frequent], flat.reshape(-1, len(upper[0])), none, n_units[frequent])
+        )
     if not frequent.all():
         rare = np.repeat(~frequent, n_units)
         own = sums.take(places[rare].ravel(), axis=0).reshape(-1, columns, width)
@@ -197,20 +202,32 @@ def _taken_off(batch: Batch, coefficient: Floats) -> Floats:
     by_class = np.moveaxis(coefficient, -1, 0)
     width = batch.sums.shape[2]
     if batch.products is not None:
-        return np.asarray(np.einsum("c,cw->w", by_class.ravel(), batch.products)).reshape(width, width)
+        found = np.einsum("c,cw->w", _doubled(by_class), batch.products)
+        full = np.zeros((width, width))
+        full[np.triu_indices(width)] = found
+        return full + np.triu(full, 1).T
     weighted = np.repeat(by_class, batch.n_units, axis=0) @ batch.sums
     return np.asarray(weighted.reshape(-1, width).T @ batch.sums.reshape(-1, width))
+
+
+def _doubled(symmetric: Floats) -> Floats:
+    """Upper triangles (m x pairs) of symmetric (m, k, k), what stands off the diagonal counted twice."""
+    k = symmetric.shape[-1]
+    upper = np.triu_indices(k)
+    return np.asarray(symmetric[:, *upper] * np.where(upper[0] == upper[1], 1.0, 2.0)).ravel()
 
 
 def _seen_by(batch: Batch, weight: Floats) -> Floats:
     """Sum over a class's units of B weight B', (columns, columns, classes)."""
     columns, width = batch.sums.shape[1:]
     if batch.products is not None:
-        by_class = np.einsum("cw,w->c", batch.products, weight.ravel()).reshape(-1, columns, columns)
-    else:
-        seen = (batch.sums.reshape(-1, width) @ weight).reshape(batch.sums.shape) @ batch.sums.transpose(0, 2, 1)
-        by_class = np.add.reduceat(seen, np.r_[0, np.cumsum(batch.n_units)[:-1]], axis=0)
-    return np.moveaxis(by_class, 0, -1)
+        pairs = np.einsum("cw,w->c", batch.products, _doubled(weight[None])).reshape(len(batch.classes), -1)
+        left, right = np.triu_indices(columns)
+        found = np.empty((columns, columns, len(pairs)))
+        found[left, right] = found[right, left] = pairs.T
+        return found
+    seen = (batch.sums.reshape(-1, width) @ weight).reshape(batch.sums.shape) @ batch.sums.transpose(0, 2, 1)
+    return np.moveaxis(np.add.reduceat(seen, np.r_[0, np.cumsum(batch.n_units)[:-1]], axis=0), 0, -1)
 
 
 def _slope(batch: Batch, level: ClassMatrices, t: Floats, seen: Floats) -> Floats:

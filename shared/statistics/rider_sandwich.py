@@ -1,15 +1,14 @@
-"""CR2 of whitened rows, in stacks of riders with equally many rows; for many riders without their p x p shares.
+"""CR2 for many riders at speed: the covariance of `cluster_robust` without each rider's p x p share.
 
-The same covariance as `cluster_robust`, whose formulas it follows; METHODS.md, "Clustered covariance at speed".
+Formulas and what is left out: METHODS.md, "The pooled model at speed".
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.cluster_robust import Sandwich, cr2_from_parts
+from shared.statistics.cluster_robust import Sandwich, cr2_of_rows, root_of, stacks_of_riders
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -21,14 +20,14 @@ _SERIES_UP_TO = 0.1
 # The same limits as cluster_robust: a direction that one rider carries alone, and the share of it that a term survives.
 _ALONE = 1 - 1e-8
 _LOST = 1e-6
-_ROWS_AT_A_TIME = 16_000
 
 
 @dataclass
 class _Tally:
-    """Adjusted scores by stack, and by term the sums that make the degrees of freedom."""
+    """Riders and their adjusted scores by stack, and by term the sums that make the degrees of freedom."""
 
     p: int
+    riders: list[Codes] = field(default_factory=list)
     adjusted: list[Array] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -36,51 +35,40 @@ class _Tally:
         self.crossed, self.fourth = np.zeros((self.p, self.p, self.p)), np.zeros(self.p)
 
 
-def cr2_of_rows(x: Array, residual: Array, rider: Codes, root: Array) -> Sandwich:
-    """CR2 from whitened rows x (n, p) and residual (n,); rider: codes 0 to riders - 1, shape (n,); root: of (x'x)^-1."""
-    order = np.argsort(rider, kind="stable")
-    first = np.r_[0, np.cumsum(np.bincount(rider))]
-    by_size = np.argsort(np.diff(first), kind="stable")
-    stacks = _stacks(x, residual, order, first, by_size, root)
-    if len(by_size) <= _JOINT_UP_TO:
-        found = cr2_from_parts(((s.transpose(0, 2, 1) @ s, (e[:, None, :] @ s)[:, 0]) for s, e in stacks), root)
-    else:
-        found = _many(stacks, root)
-    influence = np.empty_like(found.influence)
-    influence[by_size] = found.influence
-    return Sandwich(influence, found.covariance, found.df)
+def cr2_at_speed(design: Array, residual: Array, rider: Codes, bread: Array, *, joint_up_to: int = _JOINT_UP_TO) -> Sandwich:
+    """cluster_robust.cr2_of_rows for up to `joint_up_to` riders; beyond, the same covariance and nearly the same df.
 
-
-def _stacks(
-    x: Array, residual: Array, order: Codes, first: Codes, by_size: Codes, root: Array
-) -> Iterator[tuple[Array, Array]]:
-    """Rows times root (riders, rows, p) and residuals (riders, rows), riders in the order of by_size, cache by cache."""
-    sizes = np.diff(first)[by_size]
-    for size in np.unique(sizes):
-        chosen = by_size[np.searchsorted(sizes, size) : np.searchsorted(sizes, size, side="right")]
-        step = max(1, _ROWS_AT_A_TIME // int(size))
-        for begin in range(0, len(chosen), step):
-            rows = order[first[chosen[begin : begin + step]][:, None] + np.arange(size)]
-            yield (x.take(rows.ravel(), axis=0) @ root).reshape(*rows.shape, -1), residual[rows]
-
-
-def _many(stacks: Iterator[tuple[Array, Array]], root: Array) -> Sandwich:
+    design: (n, p) and residual: (n,), whitened; rider: codes 0 to riders - 1, shape (n,); bread: (design'design)^-1. The
+    covariance differs by the series' cut (below 3e-5 of the adjustment), the df by a part in themselves.
+    """
+    if int(rider.max(initial=-1)) < joint_up_to:
+        return cr2_of_rows(design, residual, rider, bread)
+    root = root_of(bread)
     tally = _Tally(len(root))
-    for scaled, residual in stacks:
-        special = np.einsum("grp,grp->g", scaled, scaled) > _SERIES_UP_TO
-        adjusted = np.empty((len(scaled), len(root)))
-        diagonal = np.einsum("grl,grl->gl", terms := scaled @ root.T, terms)
-        adjusted[~special] = _by_series(scaled[~special], residual[~special])
-        if special.any():
-            adjusted[special], diagonal[special] = _exact(tally, scaled[special], residual[special], root)
-        tally.adjusted.append(adjusted)
-        tally.trace += diagonal.sum(axis=0)
-        tally.squares += (diagonal**2).sum(axis=0)
-    influence = np.concatenate(tally.adjusted) @ root.T
+    for riders, rows in stacks_of_riders(rider):
+        tally.riders.append(riders)
+        scaled = (design.take(rows.ravel(), axis=0) @ root).reshape(*rows.shape, len(root))
+        _add(tally, scaled, residual[rows], root)
+    influence = np.empty((int(rider.max()) + 1, len(root)))
+    influence[np.concatenate(tally.riders)] = np.concatenate(tally.adjusted) @ root.T
     spread = tally.squares + (tally.crossed**2).sum(axis=(1, 2)) - tally.fourth
     unknown = (tally.alone > _LOST * (root**2).sum(axis=1)) | (tally.trace <= 0) | (spread <= 0)
     df = np.where(unknown, 0.0, tally.trace**2 / np.where(unknown, 1.0, spread))
     return Sandwich(influence, influence.T @ influence, df)
+
+
+def _add(tally: _Tally, scaled: Array, residual: Array, root: Array) -> None:
+    """Adds riders with scaled rows (riders, rows, p) and residuals (riders, rows) to the tally."""
+    special = np.einsum("grp,grp->g", scaled, scaled) > _SERIES_UP_TO
+    terms = scaled @ root.T
+    diagonal = np.einsum("grl,grl->gl", terms, terms)
+    adjusted = np.empty((len(scaled), len(root)))
+    adjusted[~special] = _by_series(scaled[~special], residual[~special])
+    if special.any():
+        adjusted[special], diagonal[special] = _exact(tally, scaled[special], residual[special], root)
+    tally.adjusted.append(adjusted)
+    tally.trace += diagonal.sum(axis=0)
+    tally.squares += (diagonal**2).sum(axis=0)
 
 
 def _by_series(scaled: Array, residual: Array) -> Array:
