@@ -105,7 +105,7 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
     given = dict.fromkeys(records, 0)
     own = {record: record for record in given}
     if gives_other_rows(source) and records:
-        relation, parameters = source_relation(source, (), numbered=True)
+        relation, parameters = source_relation(source, source.table.column_names, numbered=True)
         warehouse.run("DROP TABLE IF EXISTS ragged_rows")
         warehouse.run("DROP TABLE IF EXISTS ragged_scans")
         numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
@@ -298,7 +298,7 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
         raise RefusedFileError(file.log.refusal)
     log = _opened(file.log, table, scratch, warehouse)
     position_of(log.name, log.headers, log_sources(file.table_mapping.log))
-    relation, parameters = source_relation(log, ())
+    relation, parameters = source_relation(log, table.column_names)
     warehouse.run("DROP TABLE IF EXISTS ragged_rows")
     warehouse.run("DROP TABLE IF EXISTS ragged_scans")
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
