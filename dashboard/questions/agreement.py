@@ -1,0 +1,154 @@
+"""Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, judged_fits, rule_weights
+from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
+from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
+from dashboard.questions.levels import level_masks, level_words, split_caution
+from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.scope import counted, scope_of
+from dashboard.questions.selection import Selection
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_share
+from shared.statistics.group_difference import adjusted_difference
+from shared.warehouse import Warehouse
+
+Flags = NDArray[np.bool_]
+
+METHOD = {
+    "in_agreement": "no rule flags either foot or the saddle; notes do not count",
+    "judged": "fits with arch and forefoot examined on both feet and a setup at departure",
+    "intervals": "Wilson on the effective number, by rider",
+    "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR1 by rider",
+}
+CAUTIONS = (
+    "A flag asks for a second look with the fitter; it is no verdict. The rules are common practice, no published source.",
+    "That agreement goes with an outcome is no proof that it caused it: fits were not flagged by lot.",
+)
+# The outcome, its unit, its value at arrival, and how it is told.
+_OUTCOMES = (
+    ("nearer_neutral", "deg", "nearer_neutral_deg", "off_neutral_arrival_deg", "came nearer to neutral by", "°"),
+    ("less_sway", "mm", "less_sway_mm", "sway_arrival_mm", "lost sway by", "mm"),
+    ("comfort_gained", "points", "comfort_gained_points", "comfort_arrival", "gained comfort by", "points"),
+)
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> AgreementWithExam:
+    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    judged = judged_fits(warehouse, scope, settings)
+    everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
+    masks = level_masks(warehouse, scope, selection.split)
+    n_judged = int(judged.is_judged.sum())
+    return AgreementWithExam(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, **{f"rule_{rule.name}": rule.told for rule in FOOT_RULES}, f"rule_{SADDLE}": SADDLE_TOLD},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        n_judged=n_judged,
+        n_flagged=n_judged - int(judged.agrees.sum()),
+        headline=f"In {scope.words}: {everyone.words}",
+        cautions=(*CAUTIONS, *split_caution(selection.split)),
+        agreement=(everyone, *(_row(judged, mask, selection.split, level, settings) for level, mask in masks.items())),
+        months=tuple(_grouped(judged, "month", settings)),
+        fitters=tuple(_grouped(judged, "fitter", settings)),
+        rules=tuple(_rules(judged, settings)),
+        outcomes=tuple(_outcome(judged, *outcome, settings) for outcome in _OUTCOMES),
+        look_at=tuple(_look_at(judged, settings)),
+    )
+
+
+def _grouped(judged: Judged, by: str, settings: Settings) -> Iterator[AgreementRow]:
+    column = judged.fits["month" if by == "month" else "fitter_id"].astype(str)
+    for level in np.unique(column):
+        yield _row(judged, column == level, by, str(level), settings)
+
+
+def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, settings: Settings) -> AgreementRow:
+    chosen = inside & judged.is_judged
+    agrees, rider = judged.agrees[chosen], judged.fits["rider"][chosen]
+    n, n_judged, n_agrees = int(inside.sum()), len(agrees), int(agrees.sum())
+    row = AgreementRow(by, level, n, n_judged, n_agrees, None, None, None, "")
+    prefix = f"{_level_told(by, level)}: " if level else ""
+    least = settings.minimum.sessions_per_fitter if by == "fitter" else settings.minimum.rows_shown
+    if n_judged < least or len(np.unique(rider)) < 2:
+        words = f"{prefix}not enough yet, {counted(n_judged, 'fit')} that can be judged of {counted(n, 'fit')}."
+        return replace(row, words=words)
+    found = clustered_share(agrees.astype(float), rider, settings.intervals.level)
+    words = (
+        f"{prefix}{spoken_percent(found.estimate)} of fits agree with the exam ({spoken_percent(found.low)} to "
+        f"{spoken_percent(found.high)}; {counted(n_judged, 'fit')} that can be judged)."
+    )
+    return replace(row, share=found.estimate, low=found.low, high=found.high, words=words)
+
+
+def _level_told(by: str | None, level: str | None) -> str:
+    if by == "month" and level:
+        return date.fromisoformat(level).strftime("%B %Y")
+    return f"Fitter {level}" if by == "fitter" else level_words(by, level).capitalize()
+
+
+def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
+    told = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    riders = judged.fits["rider"]
+    feet_rider = riders[judged.feet["fit"]][judged.is_judged[judged.feet["fit"]]]
+    for name, weights in rule_weights(judged).items():
+        asked = weights != NOT_ASKED
+        rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
+        flags = weights[asked] == FLAG
+        row = RuleRow(name, told[name], len(flags), int((weights == NOTE).sum()), int(flags.sum()), None, None, None)
+        if len(np.unique(rider)) >= settings.minimum.rows_shown:
+            found = clustered_share(flags.astype(float), rider, settings.intervals.level)
+            row = replace(row, share_flagged=found.estimate, low=found.low, high=found.high)
+        yield row
+
+
+def _outcome(
+    judged: Judged, outcome: str, unit: str, column: str, start: str, told: str, sign: str, settings: Settings
+) -> OutcomeRow:
+    """One outcome in agreement against flagged; told only with the minimum of fits on either side."""
+    values, at_arrival = judged.fits[column].astype(float), judged.fits[start].astype(float)
+    chosen = judged.is_judged & np.isfinite(values) & np.isfinite(at_arrival)
+    values, agrees = values[chosen], judged.agrees[chosen]
+    n, n_agrees = len(values), int(agrees.sum())
+    row = OutcomeRow(outcome, unit, n, n_agrees, n - n_agrees, *((None,) * 6), "")
+    if min(n_agrees, n - n_agrees) < settings.minimum.rows_shown:
+        words = f"Not enough yet: {counted(n_agrees, 'fit')} in agreement and {n - n_agrees:,} flagged with this outcome."
+        return replace(row, words=words)
+    mean, mean_flagged = float(values[agrees].mean()), float(values[~agrees].mean())
+    row = replace(row, mean_in_agreement=mean, mean_flagged=mean_flagged, crude_difference=mean - mean_flagged)
+    try:
+        found = adjusted_difference(
+            values, agrees, at_arrival[chosen, None], judged.fits["rider"][chosen], settings.intervals.level
+        )
+    except StatisticsError as error:
+        return replace(row, words=str(error))
+    verdict = "more" if found.low > 0 else "less" if found.high < 0 else "no clear difference"
+    words = (
+        f"Fits in agreement {told} {spoken(found.estimate, 2, sign)} against flagged ones that began alike: {verdict} "
+        f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')}). It goes along and is no proof."
+    )
+    return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words)
+
+
+def _look_at(judged: Judged, settings: Settings) -> Iterator[LookRow]:
+    """The newest flagged fits, each flag and note in a sentence that names the rule, the exam and the setup."""
+    told: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    flagged = np.flatnonzero(judged.is_judged & ~judged.agrees)[::-1][: settings.agreement.listed_fits]
+    for fit in flagged:
+        session, fitter = str(judged.fits["session_id"][fit]), str(judged.fits["fitter_id"][fit])
+        day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
+        for side, finding in judged.findings(int(fit)):
+            place = f"{session}, {side} foot" if side else session
+            words = f"{place}: {told[finding.rule]}; {finding.words}"
+            yield LookRow(session, day, fitter, side, finding.rule, finding.weight, words)
