@@ -24,12 +24,19 @@ def is_clear(row: EffectRow) -> bool:
     return row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
 
 
+def without_figure(row: EffectRow) -> str:
+    """What stands in the place of a figure that may not be shown; the row's own words tell the reason whole."""
+    if "not enough yet" in row.words:
+        return f"not enough yet ({row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'})"
+    return "no figure: see the words"
+
+
 def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     """What the panel shows, for its title."""
     name = OUTCOMES[outcome].name
     shown = [row for row in in_order(rows, outcome) if row.pooled is not None]
     if not shown:
-        return f"{name}: not enough yet"
+        return f"{name}: no figure yet for any support"
     clear = [row for row in shown if is_clear(row)]
     if not clear:
         return f"{name}: no clear change for any support"
@@ -47,8 +54,8 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
         "data": _traces(shown, colours),
         "layout": layout(
             theme,
-            height=ROW_PX * max(len(shown), 1) + 54,
-            margin=(122, 112, 4, 50),
+            height=ROW_PX * max(len(shown), 1) + 46,
+            margin=(122, 112, 4, 42),
             xaxis=axis(
                 theme,
                 range=[low, high],
@@ -80,7 +87,7 @@ def alternative(rows: Sequence[EffectRow], outcome: str) -> str:
         f"{SUPPORTS[row.support]}: {number(row.pooled, row.unit, effect=True)}, "
         f"interval {interval(row.pooled_low, row.pooled_high, row.unit, effect=True)}"
         if row.pooled is not None
-        else f"{SUPPORTS[row.support]}: not enough yet"
+        else f"{SUPPORTS[row.support]}: {without_figure(row)}"
         for row in in_order(rows, outcome)
     ]
     return f"Dot-and-interval chart of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
@@ -185,7 +192,7 @@ def _at_right(place: int, row: EffectRow) -> dict[str, Any]:
 
 def _too_few(place: int, row: EffectRow, colours: Palette) -> dict[str, Any]:
     return note(
-        f"not enough yet ({row.n_changes} {'change' if row.n_changes == 1 else 'changes'})",
+        without_figure(row),
         xref="paper",
         x=0,
         xanchor="left",

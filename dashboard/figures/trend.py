@@ -54,7 +54,7 @@ def finding(figure: StudioFigure, rows: Sequence[StudioTrendRow]) -> str:
         return "By month: not enough yet"
     last = shown[-1]
     form, ends = (number, interval) if figure.unit == "share" else (bare_number, bare_interval)
-    return f"Latest month, {last.month:%b %Y}: {form(last.estimate, last.unit)} ({ends(last.low, last.high, last.unit)})"
+    return f"Latest month, {last.month:%b\u00a0%Y}: {form(last.estimate, last.unit)} ({ends(last.low, last.high, last.unit)})"
 
 
 def alternative(figure: StudioFigure, rows: Sequence[StudioTrendRow]) -> str:

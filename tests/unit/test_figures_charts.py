@@ -7,7 +7,7 @@ from typing import Any
 import plotly.graph_objects as go
 import pytest
 
-from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear
+from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear, without_figure
 from dashboard.figures.loading import FATES, loads_figure, most_frequent, reasons_figure
 from dashboard.figures.names import SUPPORTS
 from dashboard.figures.trend import alternative as trend_alternative
@@ -79,6 +79,12 @@ def test_a_support_with_too_few_changes_has_its_count_and_no_mark() -> None:
     assert "not enough yet (6 changes)" in [note["text"] for note in figure["layout"]["annotations"]]
 
 
+def test_a_figure_refused_for_another_reason_is_not_called_too_few() -> None:
+    row = replace(in_order(EFFECTS, "tilt")[3], n_changes=1439, words="A custom insole: no figure, always changed with a shim.")
+    assert without_figure(row) == "no figure: see the words"
+    assert without_figure(in_order(EFFECTS, "tilt")[3]) == "not enough yet (6 changes)"
+
+
 def test_numbers_at_the_right_carry_a_real_minus() -> None:
     notes = [note["text"] for note in effects_panel(EFFECTS, "tilt", "light")["layout"]["annotations"]]
     assert notes[0] == "<b>−0.12°</b><br>−0.52 to +0.28"
@@ -96,7 +102,7 @@ def test_titles_say_the_finding() -> None:
     unclear = tuple(replace(row, bracket_low=-9.0, bracket_high=9.0) for row in EFFECTS)
     assert finding(unclear, "tilt") == "Tilt: no clear change for any support"
     assert finding(tuple(row for row in EFFECTS if is_clear(row)), "tilt") == "Tilt: a clear change for all 4 supports"
-    assert finding((), "tilt") == "Tilt: not enough yet"
+    assert finding((), "tilt") == "Tilt: no figure yet for any support"
 
 
 def test_the_chart_in_words_names_every_support_and_both_directions() -> None:
@@ -130,8 +136,8 @@ def test_a_share_starts_at_nothing_and_reaches_over_every_interval() -> None:
 
 
 def test_trend_words_tell_the_latest_month() -> None:
-    assert trend_finding(FIGURES[3], STUDIO.trend) == "Latest month, Jun 2026: 1.5 (1.1 to 2.0)"
-    assert trend_finding(FIGURES[0], STUDIO.trend) == "Latest month, Jun 2026: 68\u202f% (59 to 78\u202f%)"
+    assert trend_finding(FIGURES[3], STUDIO.trend) == "Latest month, Jun\u00a02026: 1.5 (1.1 to 2.0)"
+    assert trend_finding(FIGURES[0], STUDIO.trend) == "Latest month, Jun\u00a02026: 68\u202f% (59 to 78\u202f%)"
     assert trend_finding(FIGURES[0], ()) == "By month: not enough yet"
     assert "not enough yet" in trend_alternative(FIGURES[3], ())
 

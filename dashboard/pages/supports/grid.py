@@ -44,7 +44,7 @@ def grid_title(cells: Sequence[EffectRow], outcome: str, split: str) -> str:
     """How much of the grid can be told."""
     told = sum(cell.pooled is not None for cell in cells)
     if not told:
-        return f"{OUTCOMES[outcome].name} by {plain(split)}: not enough yet in any cell"
+        return f"{OUTCOMES[outcome].name} by {plain(split)}: no figure yet in any cell"
     return f"{OUTCOMES[outcome].name} by {plain(split)}: enough changes in {told} of {len(cells)} cells"
 
 
@@ -70,9 +70,10 @@ def _cell(row: EffectRow | None) -> html.Td:
     if row is None:
         return html.Td("no such change", className="is-missing")
     values = {f"data-{name}": machine_value(getattr(row, name)) for name in ("pooled", "support")}
-    changes = f"{row.n_changes} {'change' if row.n_changes == 1 else 'changes'}"
+    changes = f"{row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'}"
     if row.pooled is None or row.pooled_low is None or row.pooled_high is None:
-        return html.Td(["not enough yet", html.Br(), html.Small(changes)], className="is-missing", **values)
+        words = "not enough yet" if "not enough yet" in row.words else "no figure"
+        return html.Td([words, html.Br(), html.Small(changes)], className="is-missing", title=row.words, **values)
     one_side = row.pooled_low > 0 or row.pooled_high < 0
     value = number(row.pooled, row.unit, effect=True)
     return html.Td(
