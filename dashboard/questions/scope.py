@@ -22,8 +22,8 @@ _SPOKEN = {
     "forefoot": "forefoot: {}",
     "side": "{} side",
 }
-# What a follow-up and its window mean; each is one fragment, so that no two questions count it differently.
-_FOLLOW_UP = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked")
+# What is true of a fit; each is one fragment, so that no two questions count it differently.
+_TRUE_OF_A_FIT = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked", "has_repeat")
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def fragments() -> dict[str, str]:
         "captures_selected": feet_selected("captures"),
         "knees_selected": feet_selected("knees"),
         "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
-        **{name: read_sql(SQL / f"{name}.sql") for name in _FOLLOW_UP},
+        **{name: read_sql(SQL / f"{name}.sql") for name in _TRUE_OF_A_FIT},
     }
 
 

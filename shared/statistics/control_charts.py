@@ -86,7 +86,7 @@ def steady(values: Array, length: int) -> Mask:
         return np.zeros(0, dtype=bool)
     steps = np.diff(values)
     direction = np.sign(np.where(np.isfinite(steps), steps, 0.0))
-    return np.r_[False, _run_lengths(direction) >= length - 1]
+    return np.concatenate([[False], _run_lengths(direction) >= length - 1])
 
 
 def _run_lengths(sign: Array) -> NDArray[np.int64]:

@@ -16,6 +16,7 @@ WITH paired AS (
 
 SELECT
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
+    fits.session_date AS day,
     paired.tilt,
     paired.sway,
     paired."offset"

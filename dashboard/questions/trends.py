@@ -1,0 +1,288 @@
+"""How the headline figures move: each on a control chart whose limits are frozen from a base period, with its signals."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions import studio
+from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.beside import Beside
+from dashboard.questions.calendar import first_day, period_of, spoken_period
+from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.selection import Selection
+from dashboard.questions.studio import Measured
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.settings import Trends as TrendSettings
+from shared.statistics.clustered import clustered_share
+from shared.statistics.control_charts import Limits, one_side, outside, p_limits, steady, xmr_limits
+from shared.warehouse import Warehouse
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+Rows = dict[str, NDArray[Any]]
+
+METHOD = {
+    "means": "individuals chart: mean +- 2.66 mean moving range of the base period (NIST/SEMATECH 6.3.2.2)",
+    "shares": "p chart: p +- 3 sqrt(p (1 - p) / n), n divided by the base period's design effect (rows of one rider)",
+    "signals": "outside_limits; one_side: a run on one side of the centre; steady: a run of rises or of falls",
+    "gaps": "a period with too few rows has no figure; no run and no moving range reaches over it",
+    "repeats": "a chart of several figures with three rules gives a false signal now and then: look, then ask what changed",
+}
+
+
+@dataclass(frozen=True)
+class _Series:
+    """One figure in every period of the calendar, shape (periods,): counts, sums, and the figure (NaN: none)."""
+
+    measured: Measured
+    periods: Ints
+    n: Array
+    total: Array
+    value: Array
+    base: Mask
+
+
+@dataclass(frozen=True)
+class _Charted:
+    """A series with its limits (None where it has none, with the reason) and its signals by rule."""
+
+    series: _Series
+    limits: Limits | None
+    design_effect: float | None
+    reason: str
+    signals: dict[str, Mask]
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trends:
+    """The trend of each headline figure with limits and signals, and what changed beside each signal."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    every = settings.trends.every
+    fits = warehouse.arrays(SQL / "trends_fits.sql", scope.parameters, **fragments())
+    own = period_of(fits["day"], every)
+    calendar = np.arange(own.min(), own.max() + 1)
+    outcomes = [*studio.measured(warehouse, scope, selection, settings), *_processes(fits)]
+    charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
+    signals = [(chart, signal) for chart in charted for signal in _signals(chart, settings)]
+    return Trends(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "every": every, "run_length": settings.trends.run_length},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        every=every,
+        headline=_headline(charted, [signal for _, signal in signals], every),
+        trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
+        charts=tuple(_chart_row(chart, every) for chart in charted),
+        signals=tuple(signal for _, signal in signals),
+        beside=tuple(_beside(warehouse, scope, settings, fits, signals)),
+        notes=tuple(_notes(settings.trends)),
+    )
+
+
+def _processes(fits: Rows) -> Iterator[Measured]:
+    asked = fits["asks_booking"].astype(bool)
+    booked, rider, day = fits["has_booked"].astype(float), fits["rider"], fits["day"]
+    yield Measured("booked", "share", "fit", booked[asked], rider[asked], day[asked])
+    yield Measured("repeat_capture", "share", "fit", fits["has_repeat"].astype(float), rider, day)
+    yield Measured("captures_per_fit", "captures", "fit", fits["n_captures"].astype(float), rider, day)
+
+
+def _series(measured: Measured, calendar: Ints, settings: Settings) -> _Series:
+    at = period_of(measured.day, settings.trends.every) - calendar[0]
+    n = np.bincount(at, minlength=len(calendar)).astype(float)
+    total = np.bincount(at, weights=measured.values, minlength=len(calendar)).astype(float)
+    enough = n >= settings.minimum.rows_shown
+    value = np.where(enough, total / np.maximum(n, 1), np.nan)
+    return _Series(measured, calendar, n, total, value, _base(calendar, enough, settings.trends))
+
+
+def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
+    """The periods with a figure that the limits are frozen from."""
+    if trends.base_from is None and trends.base_to is None:
+        return np.asarray(enough & (np.cumsum(enough) <= trends.base_periods))
+    inside = np.ones(len(calendar), dtype=bool)
+    if trends.base_from is not None:
+        inside &= calendar >= period_of(np.array([trends.base_from], "datetime64[D]"), trends.every)
+    if trends.base_to is not None:
+        inside &= calendar <= period_of(np.array([trends.base_to], "datetime64[D]"), trends.every)
+    return enough & inside
+
+
+def _charted(series: _Series, settings: Settings) -> _Charted:
+    """Limits from the base period, then the three rules; no limits and no signals where the base is too short."""
+    trends, n_base = settings.trends, int(series.base.sum())
+    none = {rule: np.zeros(len(series.value), dtype=bool) for rule in ("outside_limits", "one_side", "steady")}
+    if n_base < trends.base_minimum:
+        reason = (
+            series.measured.refusal
+            or f"not enough yet, {n_base} of the {trends.base_minimum} {trends.every}s that a base needs."
+        )
+        return _Charted(series, None, None, reason, none)
+    try:
+        effect, limits = _limits(series, settings)
+    except StatisticsError as refused:
+        return _Charted(series, None, None, str(refused), none)
+    signals = {
+        "outside_limits": outside(series.value, limits.low, limits.high),
+        "one_side": one_side(series.value, limits.centre, trends.run_length),
+        "steady": steady(series.value, trends.steady_length),
+    }
+    return _Charted(series, limits, effect, "", signals)
+
+
+def _limits(series: _Series, settings: Settings) -> tuple[float | None, Limits]:
+    if series.measured.unit != "share":
+        return None, xmr_limits(series.value, series.base)
+    at = period_of(series.measured.day, settings.trends.every) - series.periods[0]
+    inside = series.base[at]
+    found = clustered_share(series.measured.values[inside], series.measured.rider[inside], settings.intervals.level)
+    effect = found.n / found.n_effective if found.n_clusters < found.n else 1.0
+    n = np.where(np.isfinite(series.value), series.n, 0.0)
+    return effect, p_limits(series.total, n, series.base, effect)
+
+
+def _rows(chart: _Charted, scope: Scope, trends: TrendSettings) -> Iterator[TrendRow]:
+    series, measured = chart.series, chart.series.measured
+    notes = {note.period: note.words for note in _notes(trends)}
+    for at, period in enumerate(series.periods.tolist()):
+        value, start = float(series.value[at]), first_day(period, trends.every)
+        has_limits = chart.limits is not None and np.isfinite(value)
+        yield TrendRow(
+            figure=measured.figure,
+            unit=measured.unit,
+            counted=measured.counted,
+            period=start,
+            n=int(series.n[at]),
+            estimate=value if np.isfinite(value) else None,
+            centre=chart.limits.centre if chart.limits else None,
+            limit_low=float(chart.limits.low[at]) if chart.limits and has_limits else None,
+            limit_high=float(chart.limits.high[at]) if chart.limits and has_limits else None,
+            in_base=bool(series.base[at]),
+            is_few=not np.isfinite(value),
+            is_partial=scope.as_of is not None and first_day(period + 1, trends.every) > scope.as_of,
+            signals=",".join(rule for rule, mask in chart.signals.items() if mask[at]),
+            note=notes.get(start, ""),
+        )
+
+
+def _signals(chart: _Charted, settings: Settings) -> Iterator[SignalRow]:
+    """Signals that carry on from period to period are one; a run is told from its first period."""
+    if chart.limits is None:
+        return
+    series, centre, every = chart.series, chart.limits.centre, settings.trends.every
+    before = {"outside_limits": 0, "one_side": settings.trends.run_length - 1, "steady": settings.trends.steady_length - 1}
+    for rule, mask in chart.signals.items():
+        sign = _direction(series.value, centre, rule) * mask
+        edges = np.flatnonzero(np.diff(np.concatenate([[0.0], sign, [0.0]])))
+        for start, end in pairwise(edges.tolist()):
+            if not sign[start]:
+                continue
+            first, last = start - before[rule], end - 1
+            mean = float(series.value[first : last + 1].mean())
+            upward = sign[start] > 0
+            direction = ("rising" if upward else "falling") if rule == "steady" else "above" if upward else "below"
+            days = (first_day(int(series.periods[first]), every), first_day(int(series.periods[last]), every))
+            row = SignalRow(
+                series.measured.figure, series.measured.unit, rule, direction, *days, last - first + 1, mean, centre, words=""
+            )
+            yield replace(row, words=_signal_words(row, every))
+
+
+def _direction(value: Array, centre: float, rule: str) -> Array:
+    """+1 above or rising, -1 below or falling, for each period."""
+    if rule == "steady":
+        return np.sign(np.nan_to_num(np.diff(value, prepend=value[:1])))
+    return np.sign(np.nan_to_num(value - centre))
+
+
+def _signal_words(row: SignalRow, every: str) -> str:
+    name, mean, centre = NAMES[row.figure], _written(row.mean, row.unit), _written(row.centre, row.unit)
+    start, end = spoken_period(row.period_from, every), spoken_period(row.period_to, every)
+    when = start if row.period_from == row.period_to else f"{start} to {end}"
+    if row.rule == "outside_limits":
+        limit = "upper" if row.direction == "above" else "lower"
+        return f"{name}: beyond the {limit} limit in {when} ({mean}; centre {centre})."
+    if row.rule == "one_side":
+        run = f"{row.n_periods} {every}s in a row {row.direction} the centre"
+        return f"{name}: {run}, {when} ({mean} on average; centre {centre})."
+    return f"{name}: {row.direction} for {row.n_periods} {every}s in a row, {when}."
+
+
+def _chart_row(chart: _Charted, every: str) -> ChartRow:
+    series, name = chart.series, NAMES[chart.series.measured.figure]
+    inside = [first_day(int(period), every) for period in series.periods[series.base]]
+    row = ChartRow(
+        figure=series.measured.figure,
+        unit=series.measured.unit,
+        chart="p" if series.measured.unit == "share" else "xmr",
+        base_from=min(inside, default=None),
+        base_to=max(inside, default=None),
+        n_base=len(inside),
+        centre=None,
+        design_effect=chart.design_effect,
+        n_signals=0,
+        words=f"{name}: {chart.reason}",
+    )
+    if chart.limits is None:
+        return row
+    n_signals = sum(int((np.diff(np.concatenate([[0], mask.astype(int)])) == 1).sum()) for mask in chart.signals.values())
+    told = counted(n_signals, "signal") if n_signals else "no signal"
+    centre = _written(chart.limits.centre, series.measured.unit)
+    words = f"{name}: {told} about a centre of {centre}, frozen from {counted(len(inside), every)}."
+    return replace(row, centre=chart.limits.centre, n_signals=n_signals, words=words)
+
+
+def _beside(
+    warehouse: Warehouse, scope: Scope, settings: Settings, fits: Rows, signals: list[tuple[_Charted, SignalRow]]
+) -> Iterator[Any]:
+    if not signals:
+        return
+    pairs = warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+    every, beside = settings.trends.every, Beside(fits, pairs, settings)
+    for chart, signal in signals:
+        days = np.array([signal.period_from, signal.period_to], "datetime64[D]")
+        first, last = period_of(days, every).tolist()
+        base = chart.series.periods[chart.series.base]
+        yield from beside.rows(signal, base, np.arange(first, last + 1))
+
+
+def _notes(trends: TrendSettings) -> Iterator[NoteRow]:
+    for note in trends.notes:
+        period = int(period_of(np.array([note.on], "datetime64[D]"), trends.every)[0])
+        yield NoteRow(note.on, first_day(period, trends.every), note.words)
+
+
+def _headline(charted: list[_Charted], signals: list[SignalRow], every: str) -> str:
+    """How many figures show a signal, and the one that lasts longest."""
+    with_limits = sum(chart.limits is not None for chart in charted)
+    if with_limits == 0:
+        return f"Not enough yet: no figure has a base period of {every}s to compare with."
+    moving = {signal.figure for signal in signals}
+    if not moving:
+        return f"None of {with_limits} figures moved by more than its usual scatter."
+    longest = max(signals, key=lambda signal: (signal.n_periods, signal.period_to))
+    return f"{len(moving)} of {with_limits} figures moved by more than their usual scatter. {longest.words}"
+
+
+def _written(value: float, unit: str) -> str:
+    return spoken_percent(value) if unit == "share" else spoken(value, 1)
+
+
+NAMES = {
+    "knees_better": "Knees better",
+    "side_difference_left": "Side differences left",
+    "return_rate": "Riders who came back",
+    "comfort_gained": "Comfort gained",
+    "booked": "Follow-ups booked",
+    "repeat_capture": "Repeat captures taken",
+    "captures_per_fit": "Captures a fit",
+}
