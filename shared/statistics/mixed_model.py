@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 
 # A variance below this share of the residual variance is zero: the optimizer works on square roots and stops near it.
 _ZERO_RATIO = 1e-5
-_OPTIMIZERS = ("lbfgs", "bfgs", "powell", "cg")
+# Below this share an optimizer that goes by gradients may have stopped short of zero.
+_NEAR_RATIO = 0.01
+_FINE = {"xtol": 1e-7, "ftol": 1e-11, "maxiter": 4000}
 
 
 @dataclass(frozen=True)
@@ -77,16 +79,17 @@ def fit_mixed_model(
     intercepts = told_apart(group, {k: within_rider(group, dense(v)[0][order]) for k, v in given.items() if v is not None})
     # Scaled so that the optimizer meets numbers near one; the likelihood is taken back to the units given.
     y_scale, x_scale = float(y.std()) or 1.0, np.sqrt((x**2).mean(axis=0))
-    model = MixedLM(y / y_scale, x / x_scale, group, exog_re=np.ones((len(y), 1)), exog_vc=_components(group, intercepts))
+    model = _Model(y / y_scale, x / x_scale, group, exog_re=np.ones((len(y), 1)), exog_vc=_components(group, intercepts))
     fit = _settled(model)
     ratios = _ratios(fit, tuple(intercepts))
     residual = float(fit.scale) * y_scale**2
     estimate = np.asarray(fit.fe_params, dtype=float) * y_scale / x_scale
-    sandwich = cr2(*_whitened_sums(y - x @ estimate, x, group, intercepts, ratios))
+    information, scores = _whitened_sums(y - x @ estimate, x, group, intercepts, ratios)
+    sandwich = cr2(information, scores)
     return MixedFit(
         terms=terms,
         estimate=estimate,
-        model_covariance=np.asarray(fit.cov_params())[: len(terms), : len(terms)] * y_scale**2 / np.outer(x_scale, x_scale),
+        model_covariance=np.asarray(np.linalg.inv(information.sum(axis=0))) * residual,
         robust_covariance=sandwich.covariance,
         df=sandwich.df,
         variance_rider=ratios["rider"] * residual,
@@ -115,6 +118,16 @@ def refuse_unfit(outcome: Array, design: Array, terms: tuple[str, ...], n_riders
         raise NotEstimableError(f"Not estimable: {named}. Leave one of them out.")
 
 
+class _Model(MixedLM):  # type: ignore[misc]
+    """MixedLM whose likelihood is very low, rather than an error, where a variance of exactly 0 has no inverse."""
+
+    def loglike(self, params: Any, profile_fe: bool = True) -> float:
+        try:
+            return float(super().loglike(params, profile_fe))
+        except np.linalg.LinAlgError:
+            return -1e10
+
+
 def _components(group: Codes, intercepts: dict[str, Codes]) -> VCSpec:
     """Indicator matrices of knees and visits inside each rider, as MixedLM takes them."""
     starts = np.flatnonzero(np.r_[True, np.diff(group) != 0, True])
@@ -128,28 +141,44 @@ def _components(group: Codes, intercepts: dict[str, Codes]) -> VCSpec:
 
 
 def _settled(model: MixedLM) -> Any:
-    """The fit of the first optimizer that settles; boundary and convergence warnings become a retry or a refusal."""
-    for optimizer in _OPTIMIZERS:
-        with warnings.catch_warnings(record=True) as caught:
-            warnings.simplefilter("always")
-            try:
-                fit = model.fit(reml=True, method=[optimizer])
-            except (np.linalg.LinAlgError, ValueError):
-                continue
-            failed = not fit.converged or not np.isfinite(fit.llf)
-        failed |= any(issubclass(w.category, ConvergenceWarning) and "boundary" not in str(w.message) for w in caught)
-        if not failed:
-            return fit
-    raise NoConvergenceError(
-        f"No figure: the pooled model did not settle on an answer in {model.nobs} captures of {model.n_groups} riders. "
-        "Widen the selection."
-    )
+    """The best fit of a gradient search and, near a boundary or after a complaint, of two searches without gradients.
+
+    statsmodels works on roots of variances: there the slope vanishes at zero, and gradient searches stop short of it.
+    Complaints about the boundary or about the curvature at it are expected; one that the search failed is not.
+    """
+    fit, complaints = _fitted(model, "lbfgs")
+    if fit is not None and not complaints and min(_raw_ratios(fit)) > _NEAR_RATIO:
+        return fit
+    tried = [_fitted(model, optimizer, **_FINE) for optimizer in ("nm", "powell")]
+    settled = [fit for fit, complaints in tried if fit is not None and not any("fail" in words for words in complaints)]
+    if not settled:
+        raise NoConvergenceError(
+            f"No figure: the pooled model did not settle on an answer in {model.nobs} captures of {model.n_groups} riders. "
+            "Widen the selection."
+        )
+    return max(settled, key=lambda fit: float(fit.llf))
+
+
+def _fitted(model: MixedLM, optimizer: str, **options: float) -> tuple[Any, list[str]]:
+    """One fit, or None where it broke down, and what statsmodels complained of."""
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            fit = model.fit(reml=True, method=[optimizer], **options)
+            sound = bool(fit.converged and np.isfinite(fit.llf))
+        except (np.linalg.LinAlgError, ValueError):
+            sound = False
+    return (fit if sound else None), [str(w.message) for w in caught if issubclass(w.category, ConvergenceWarning)]
+
+
+def _raw_ratios(fit: Any) -> list[float]:
+    return [float(value) / float(fit.scale) for value in (np.asarray(fit.cov_re)[0, 0], *fit.vcomp)]
 
 
 def _ratios(fit: Any, names: tuple[str, ...]) -> dict[str, float]:
     """Variances of the random intercepts relative to the residual variance; exactly 0 at the boundary."""
-    raw = {"rider": float(np.asarray(fit.cov_re)[0, 0]), **dict(zip(names, map(float, fit.vcomp), strict=True))}
-    return {name: 0.0 if value < _ZERO_RATIO * float(fit.scale) else value / float(fit.scale) for name, value in raw.items()}
+    raw = zip(("rider", *names), _raw_ratios(fit), strict=True)
+    return {name: 0.0 if ratio < _ZERO_RATIO else ratio for name, ratio in raw}
 
 
 def _whitened_sums(
