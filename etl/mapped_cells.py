@@ -115,7 +115,8 @@ def _number(source: SourceFile, column: Column, spec: ColumnMapping, text: str, 
         sign = f"CASE WHEN lower({side}) = '{spec.flip}' THEN -1 ELSE 1 END"
     # Adding zero turns a negative zero into a plain one. What is no number stays as it was, for the rule to show it.
     made = f"round({value} * {factor!r} * {sign}, {_DECIMALS}) + 0.0"
-    return f"CASE WHEN isfinite({value}) THEN CAST({made} AS VARCHAR) ELSE {plain} END"
+    is_number = f"isfinite({value}) AND NOT contains({plain}, '_')"
+    return f"CASE WHEN {is_number} THEN CAST({made} AS VARCHAR) ELSE {plain} END"
 
 
 def _factor(column: Column, spec: ColumnMapping) -> float:
