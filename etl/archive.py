@@ -66,8 +66,8 @@ def unpack_zip(path: Path, name: str, scratch: Path) -> list[tuple[str, Path]]:
     encrypted, stands twice, or where the archive is broken or unpacks to too much.
     """
     with _unpacking(name, "zip"), zipfile.ZipFile(path) as archive:
+        _check_members(name, archive.infolist())
         members = [member for member in archive.infolist() if not member.is_dir() and not _is_clutter(member.filename)]
-        _check_members(name, members)
         budget = _Budget(name, path.stat().st_size)
         unpacked = []
         for member in sorted(members, key=lambda member: member.filename):
