@@ -57,6 +57,11 @@ class Minimum(_Section):
     sessions_per_fitter: Count = 10
     riders_per_effect: Count = 10
 
+    @property
+    def riders_shown(self) -> int:
+        """`rows_shown` where riders are counted; an interval that knows riders apart needs two, whatever the setting."""
+        return max(2, self.rows_shown)
+
 
 class Intervals(_Section):
     """How sure an interval is."""

@@ -107,7 +107,7 @@ def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
         rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
         flags = weights[asked] == FLAG
         row = RuleRow(name, told[name], len(flags), int((weights == NOTE).sum()), int(flags.sum()), None, None, None)
-        if len(np.unique(rider)) >= settings.minimum.rows_shown:
+        if len(np.unique(rider)) >= settings.minimum.riders_shown:
             found = clustered_share(flags.astype(float), rider, settings.intervals.level)
             row = replace(row, share_flagged=found.estimate, low=found.low, high=found.high)
         yield row

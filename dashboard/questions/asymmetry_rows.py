@@ -220,7 +220,7 @@ def difference_row(
     row = DifferenceRow(
         quantity.name, quantity.unit, moment, split if level else None, level, n, n_riders, *blank, ""
     )  # fmt: skip
-    if n_riders < settings.minimum.rows_shown:
+    if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{_prefix(split, level)}not enough yet, {counted(n_riders, 'rider')}.")
     found, sign = clustered_mean(values, rider, settings.intervals.level), UNITS[quantity.unit].sign
     median, p90 = (float(value) for value in np.quantile(np.abs(values), [0.5, 0.9]))
@@ -267,12 +267,13 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
     row = RepeatRow(
         quantity.name, quantity.unit, limit, int(seen.sum()), len(gone), int(gone.sum()), None, None, None, ""
     )  # fmt: skip
-    if len(gone) < settings.minimum.rows_shown:
+    riders = pairs["rider"][beyond]
+    if len(gone) < settings.minimum.rows_shown or len(np.unique(riders)) < 2:
         told = counted(len(gone), "repeat")
         return replace(
             row, words=f"Side difference in {quantity.name}: not enough yet, {told} of a difference beyond the limit."
         )
-    found = clustered_share(gone, pairs["rider"][beyond], settings.intervals.level)
+    found = clustered_share(gone, riders, settings.intervals.level)
     words = (
         f"With nothing changed, {spoken_percent(found.estimate)} of side differences in {quantity.name} of "
         f"{quantity.limit_words(settings)} were below it in the next capture ({spoken_percent(found.low)} to "

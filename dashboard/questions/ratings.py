@@ -98,7 +98,7 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
     name = (
         f"{topic.replace('_', ' ')}{f', {of},' if of else ''} from {moments[0]} to {moments[1].replace('_', '-')}".capitalize()
     )
-    if n_riders < settings.minimum.rows_shown:
+    if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{name}: not enough yet, {counted(n, 'pair')} of {counted(n_riders, 'rider')}.")
     found = paired_ratings(after - before, rider, settings.intervals.level, more_is_better=topic != "pain")
     return replace(

@@ -89,7 +89,7 @@ def _row(
     published = PUBLISHED_FOREFOOT.get(kind) if column == "forefoot" else None
     row = TypeRow(column, kind, split, level, n, int(of_kind.sum()), n_riders, None, None, None, None, published, "")
     prefix = f"{level_words(split, level).capitalize()}: " if level else ""
-    if n_riders < settings.minimum.rows_shown:
+    if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{prefix}not enough yet, {counted(n, 'foot examined', 'feet examined')}.")
     found = clustered_share(of_kind.astype(float), rider, settings.intervals.level)
     beside = f"; {100 * published:.2f}\N{NO-BREAK SPACE}% published" if published is not None else ""
