@@ -194,7 +194,7 @@ def _coefficient(batch: Batch, level: ClassMatrices) -> tuple[Floats, Floats]:
 def _by_block(by_path: Floats, batch: Batch) -> Floats:
     """Path matrices (..., slots, slots, paths) side by side for each block: (..., slots, columns, classes)."""
     chosen = np.moveaxis(by_path[..., batch.path], -1, -3)
-    return chosen.reshape(*chosen.shape[:-3], -1, chosen.shape[-1])
+    return chosen.reshape(*chosen.shape[:-3], chosen.shape[-3] * chosen.shape[-2], chosen.shape[-1])
 
 
 def _taken_off(batch: Batch, coefficient: Floats) -> Floats:

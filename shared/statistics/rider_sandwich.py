@@ -16,7 +16,7 @@ Codes = NDArray[np.int64]
 # Above this many riders what ties low-leverage riders to one another is left out of the degrees of freedom: 1 part in df.
 _JOINT_UP_TO = 2000
 # Total leverage of one rider above which its adjustment is exact rather than a series cut after the third power.
-_SERIES_UP_TO = 0.1
+_SERIES_UP_TO = 0.05
 # The same limits as cluster_robust: a direction that one rider carries alone, and the share of it that a term survives.
 _ALONE = 1 - 1e-8
 _LOST = 1e-6
@@ -39,7 +39,7 @@ def cr2_at_speed(design: Array, residual: Array, rider: Codes, bread: Array, *, 
     """cluster_robust.cr2_of_rows for up to `joint_up_to` riders; beyond, the same covariance and nearly the same df.
 
     design: (n, p) and residual: (n,), whitened; rider: codes 0 to riders - 1, shape (n,); bread: (design'design)^-1. The
-    covariance differs by the series' cut (below 3e-5 of the adjustment), the df by a part in themselves.
+    covariance differs by the series' cut (below 2e-6 of the adjustment), the df by a part in themselves.
     """
     if int(rider.max(initial=-1)) < joint_up_to:
         return cr2_of_rows(design, residual, rider, bread)
