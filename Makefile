@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
 READY  := $(VENV)/ready
+# Small matrices: see shared/__init__.py.
+export OPENBLAS_NUM_THREADS ?= 1
 
 .PHONY: demo test browser lint lock recovery bench exports clean
 
@@ -24,6 +26,9 @@ lint: $(READY)          ## mend what the linter can mend
 lock: $(READY)          ## write requirements.lock anew from pyproject.toml
 	$(BIN)/uv pip compile pyproject.toml --extra dev --universal --python-version 3.11 \
 	    --generate-hashes --no-header -q -o requirements.lock
+
+bench: $(READY)         ## time what must be fast, beside what it stands in for
+	@for module in tests/bench/*.py; do PYTHONPATH=. $(BIN)/python $$module || exit 1; done
 
 exports: $(READY)       ## simulate the demo studios anew
 	$(BIN)/python -m warehouse_demo.simulate

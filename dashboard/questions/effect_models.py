@@ -13,8 +13,9 @@ from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
 from shared.statistics.estimability import independent, not_estimable
+from shared.statistics.fast_mixed import fit_mixed_model_fast
 from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed_model import MixedFit, fit_mixed_model
+from shared.statistics.mixed_model import MixedFit
 from shared.statistics.multiplicity import benjamini_hochberg
 from shared.statistics.within_knee import WithinFit, fit_within_knee
 
@@ -107,7 +108,7 @@ def fit_design(design: Design, outcome: NDArray[np.float64], rows: Rows, setting
     changed = np.array([counts.n_changes > 0 for counts in design.counts])
     pooled_matrix = np.column_stack([design.supports[:, varied], design.pooled_others])
     told = independent(pooled_matrix)  # an exam left out whole says the same in each of its columns
-    pooled = fit_mixed_model(
+    pooled = fit_mixed_model_fast(
         outcome,
         pooled_matrix[:, told],
         _kept((*_kept(terms, varied), *design.pooled_terms), told),
