@@ -9,7 +9,6 @@ from statsmodels.discrete.discrete_model import Logit
 from statsmodels.regression.linear_model import OLS
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics.estimability import ties
 
 Array = NDArray[np.float64]
 
@@ -18,6 +17,8 @@ ROWS_PER_TERM = 10
 EVENTS_PER_TERM = 5
 # Log odds beyond which a fitted share is 0 or 1 to seven digits: a combination of terms decides the outcome.
 _SEPARATED = 16.0
+# What is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
+_TIED = 1e-9
 
 
 @dataclass(frozen=True)
@@ -32,11 +33,12 @@ class Expected:
 def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expected:
     """The chance of each row's event (0 or 1, shape (n,)) by logistic regression on design (n, p), intercept included.
 
-    Raises TooFewError with fewer than ROWS_PER_TERM rows or EVENTS_PER_TERM of the rarer outcome a term, NotEstimableError
-    where terms are tied or separate the outcome, NoConvergenceError. By statsmodels' Logit.
+    A term that is a combination of earlier ones is left out, which changes no expected value. Raises TooFewError with fewer
+    than ROWS_PER_TERM rows or EVENTS_PER_TERM of the rarer outcome a term, NotEstimableError where terms separate the
+    outcome, NoConvergenceError. By statsmodels' Logit.
     Source of the use: Iezzoni 2013, Risk Adjustment; minimum: Vittinghoff & McCulloch 2007, Am J Epidemiol 165:710.
     """
-    _refuse_unfit(len(events), design, terms)
+    design, terms = _independent(design, terms)
     rarer = int(min(events.sum(), len(events) - events.sum()))
     if rarer < EVENTS_PER_TERM * len(terms):
         raise TooFewError(
@@ -46,7 +48,7 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            fit = Logit(events, design / _scale(design)).fit(disp=0, method="newton", maxiter=50)
+            fit = Logit(events, design).fit(disp=0, method="newton", maxiter=50)
         except np.linalg.LinAlgError as fault:
             raise NotEstimableError(_SEPARATION) from fault
         expected = np.asarray(fit.predict())
@@ -61,10 +63,10 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
 def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expected:
     """The mean of each row's value (n,) by least squares on design (n, p), intercept included; one residual variance.
 
-    Raises TooFewError with fewer than ROWS_PER_TERM rows a term, NotEstimableError where terms are tied. By statsmodels' OLS.
+    Tied terms as in expected_share. Raises TooFewError with fewer than ROWS_PER_TERM rows a term. By statsmodels' OLS.
     """
-    _refuse_unfit(len(values), design, terms)
-    fit = OLS(values, design / _scale(design)).fit()
+    design, terms = _independent(design, terms)
+    fit = OLS(values, design).fit()
     expected = np.asarray(fit.fittedvalues)
     return Expected(expected, np.full(len(values), float(fit.scale)), _explained(values, expected))
 
@@ -75,22 +77,25 @@ _SEPARATION = (
 )
 
 
-def _scale(design: Array) -> Array:
-    return np.asarray(np.sqrt((design**2).mean(axis=0)))
-
-
 def _explained(values: Array, expected: Array) -> float:
     if values.std() == 0 or expected.std() < 1e-12:
         return 0.0
     return float(np.corrcoef(values, expected)[0, 1] ** 2)
 
 
-def _refuse_unfit(n: int, design: Array, terms: tuple[str, ...]) -> None:
-    if n < ROWS_PER_TERM * len(terms):
+def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[str, ...]]:
+    """The columns that are no combination of earlier ones, scaled to one; raises where the rows are too few for them."""
+    if len(design) < len(terms):
+        _refuse_few(len(design), len(terms))
+    scaled = design / np.maximum(np.sqrt((design**2).mean(axis=0)), np.finfo(float).tiny)
+    own = np.abs(np.diag(np.linalg.qr(scaled, mode="r"))) / len(design) ** 0.5
+    kept = np.flatnonzero(own > _TIED)
+    _refuse_few(len(design), len(kept))
+    return scaled[:, kept], tuple(terms[index] for index in kept)
+
+
+def _refuse_few(n: int, n_terms: int) -> None:
+    if n < ROWS_PER_TERM * n_terms:
         raise TooFewError(
-            f"Not enough yet: {n} fits for {len(terms)} terms of the case mix, which need {ROWS_PER_TERM * len(terms)}."
-        )
-    if tied := ties(design, terms):
-        raise NotEstimableError(
-            f"No figure: parts of the case mix cannot be told apart ({', '.join(tied)}). Widen the selection."
+            f"Not enough yet: {n} fits for {n_terms} terms of the case mix, which need {ROWS_PER_TERM * n_terms}."
         )

@@ -40,18 +40,19 @@ class Shrunken:
     weight: Array
 
 
-def binomial_limit(share: float, n: int, tail: float) -> float:
-    """The funnel limit of a share at probability `tail`: exact binomial, interpolated between whole counts, within 0 and 1.
+def binomial_limit(share: float, n: NDArray[np.int64], tail: Array) -> Array:
+    """The funnel limits of a share: exact binomial, interpolated between whole counts, within 0 and 1.
 
-    share: expected, between 0 and 1; n: rows; tail: as 0.025 or 0.999. With q the smallest count whose cumulative probability
-    reaches `tail`: (q - (F(q) - tail) / (F(q) - F(q - 1))) / n. Raises TooFewError for n below 1. Source: its appendix.
+    share: expected, between 0 and 1; n: rows, 1 or more; tail: probabilities as 0.025 or 0.999; n and tail broadcast, and the
+    limits have their shape. With q the smallest count whose cumulative probability F reaches the tail:
+    (q - (F(q) - tail) / (F(q) - F(q - 1))) / n. Raises TooFewError for n below 1. Source: the paper's appendix.
     """
-    if n < 1:
+    if np.min(n) < 1:
         raise TooFewError("Not enough yet: no fits.")
-    q = float(stats.binom.ppf(tail, n, share))
-    upper, lower = float(stats.binom.cdf(q, n, share)), float(stats.binom.cdf(q - 1, n, share))
-    within = (upper - tail) / (upper - lower) if upper > lower else 0.0
-    return min(1.0, max(0.0, (q - within) / n))
+    q = stats.binom.ppf(tail, n, share)
+    upper, lower = stats.binom.cdf(q, n, share), stats.binom.cdf(q - 1, n, share)
+    within = np.where(upper > lower, (upper - tail) / np.where(upper > lower, upper - lower, 1.0), 0.0)
+    return np.asarray(np.clip((q - within) / n, 0.0, 1.0))
 
 
 def winsorised(z: Array, share: float, rule: Winsorising) -> Array:
@@ -70,7 +71,7 @@ def dispersion(z: Array, standard_error: Array, share: float, rule: Winsorising)
     """Overdispersion of the z-scores (n,) of units with these standard errors (n,).
 
     tau_squared by moments: (n phi - (n - 1)) / (sum w - sum w^2 / sum w), w = 1 / standard_error^2, no less than 0.
-    Raises TooFewError for fewer than three units. With a handful of units phi is rough. Source: its appendix.
+    Raises TooFewError for fewer than three units. With a handful of units phi is rough. Source: the paper's appendix.
     """
     n = len(z)
     if n < 3:

@@ -1,0 +1,320 @@
+"""Who deserves a second pair of eyes: each fitter's outcomes against what is expected of the riders who came to them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
+from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
+from dashboard.questions.riders_mix import CaseMix, case_mix
+from dashboard.questions.scope import SQL, counted, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.case_mix import Expected, expected_mean, expected_share
+from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
+from shared.warehouse import Warehouse
+
+Array = NDArray[np.float64]
+Rows = dict[str, NDArray[Any]]
+
+METHOD = {
+    "expected": "case-mix model without the fitter: arrival tilt and sway, exam, kind of visit and of bicycle; logistic for "
+    "shares, least squares for means; of all fitters' fits in the selection, also where fitters are chosen",
+    "limits": "shares: exact binomial about the expected share, interpolated; means: normal (Spiegelhalter 2005)",
+    "intervals": "observed, allowing for several fits of one rider; the expected figure taken as known",
+    "dispersion": "mean squared z after winsorising, and the variance between fitters beyond chance, by moments",
+    "shrunken": "the difference drawn toward zero by variance between / (variance between + its own variance)",
+    "caution": "for coaching, sorted by id, no ranks: a figure beyond the limits asks for a look together and is no verdict",
+}
+_FUNNEL_POINTS = 30
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """One outcome of every fit that has it: values (n,), which rows (n of all), and the words around it."""
+
+    outcome: str
+    unit: str
+    values: Array
+    inside: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """One fitter's figures on one outcome; difference and standard error in the outcome's unit."""
+
+    row: FitterRow
+    difference: float
+    standard_error: float
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitters:
+    """Observed and expected by fitter and outcome, scatter between fitters, what was done, and the funnel's lines."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    # Expected from every fitter's fits: a fitter alone would be compared with nobody.
+    everyone = {**scope.parameters, "fitter": None}
+    fits = warehouse.arrays(SQL / "fitters_fits.sql", everyone, **fragments())
+    chosen = sorted(set(fits["fitter_id"].tolist()) & set(selection.fitter or fits["fitter_id"].tolist()))
+    mix = case_mix(fits)
+    answers = [_outcome(outcome, fits, mix, chosen, settings) for outcome in _outcomes(fits, settings)]
+    rows = tuple(row for found in answers for row in found[0])
+    return Fitters(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={
+            **METHOD,
+            "terms": list(mix.terms),
+            "inner": settings.fitters.inner_level,
+            "outer": settings.fitters.outer_level,
+        },
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=_headline(rows, settings),
+        fitters=rows,
+        dispersion=tuple(found[1] for found in answers),
+        process=tuple(row for fitter in chosen for row in _process(fitter, fits, settings)),
+        funnel=tuple(row for found in answers for row in found[2]),
+    )
+
+
+def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
+    left = fits["side_difference_departure_deg"].astype(float)
+    beyond = (left >= settings.knee.side_difference_deg).astype(float)
+    yield _Outcome("side_difference_left", "share", beyond, np.isfinite(left))
+    yield _Outcome("return_rate", "share", fits["has_returned"].astype(float), fits["is_followable"].astype(bool))
+    for outcome, unit, column in (
+        ("nearer_neutral", "deg", "nearer_neutral_deg"),
+        ("comfort_gained", "points", "comfort_gained_points"),
+    ):
+        values = fits[column].astype(float)
+        yield _Outcome(outcome, unit, values, np.isfinite(values))
+
+
+def _outcome(
+    outcome: _Outcome, fits: Rows, mix: CaseMix, chosen: list[str], settings: Settings
+) -> tuple[list[FitterRow], DispersionRow, list[FunnelRow]]:
+    """All rows of one outcome; counts and the reason alone where nothing can be expected."""
+    inside, fitter = outcome.inside, fits["fitter_id"]
+    values, rider, own = outcome.values[inside], fits["rider"][inside], fitter[inside]
+    fitter_settings = settings.fitters
+    start = DispersionRow(
+        outcome.outcome,
+        outcome.unit,
+        0,
+        None,
+        None,
+        None,
+        None,
+        fitter_settings.winsorised_share,
+        fitter_settings.winsorising,
+        "",
+    )
+    compute = expected_share if outcome.unit == "share" else expected_mean
+    try:
+        found = compute(values, mix.design[inside], mix.terms)
+    except StatisticsError as refused:
+        rows = [
+            replace(
+                _empty(outcome, name, rider[own == name]),
+                words=f"{name}: {counted(int((own == name).sum()), 'fit')}. {refused}",
+            )
+            for name in chosen
+        ]
+        return rows, replace(start, words=f"{_NAMES[outcome.outcome]}: {refused}"), []
+    everyone = [_compared(outcome, name, values, rider, own == name, found, settings) for name in np.unique(own).tolist()]
+    enough = [each for each in everyone if each.row.observed is not None]
+    scatter, words = _scatter(enough, outcome, settings)
+    shown = [each for each in _drawn_in(everyone, scatter, settings) if each.fitter_id in chosen]
+    absent = [replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in chosen]
+    shown += [row for row in absent if row.fitter_id not in {other.fitter_id for other in shown}]
+    row = replace(
+        start,
+        n_fitters=len(enough),
+        case_mix_explains=found.explained,
+        phi=scatter.phi if scatter else None,
+        p_value=scatter.p_value if scatter else None,
+        sd_between=scatter.tau_squared**0.5 if scatter else None,
+        words=words,
+    )
+    return (
+        sorted(shown, key=lambda shown_row: shown_row.fitter_id),
+        row,
+        list(_funnel(outcome, enough, values, found, settings)),
+    )
+
+
+def _empty(outcome: _Outcome, fitter: str, rider: NDArray[Any]) -> FitterRow:
+    return FitterRow(outcome.outcome, outcome.unit, fitter, len(rider), len(np.unique(rider)))
+
+
+def _compared(
+    outcome: _Outcome, fitter: str, values: Array, rider: NDArray[Any], own: NDArray[Any], found: Expected, settings: Settings
+) -> _Compared:
+    """One fitter's observed figure against the expected one, with interval and limits; counts alone below the minimum."""
+    row = _empty(outcome, fitter, rider[own])
+    minimum = settings.minimum.sessions_per_fitter
+    if row.n_fits < minimum or row.n_riders < 2:
+        return _Compared(
+            replace(row, words=f"{fitter}: not enough yet, {counted(row.n_fits, 'fit')} of the {minimum} needed."), 0, 0
+        )
+    expected, error = float(found.expected[own].mean()), float(found.variance[own].sum() ** 0.5 / row.n_fits)
+    is_share = outcome.unit == "share"
+    # Of means, what is left beyond the expected is told; of shares the observed share itself, which stays within 0 and 1.
+    own_values = values[own] if is_share else values[own] - found.expected[own]
+    seen = (clustered_share if is_share else clustered_mean)(own_values, rider[own], settings.intervals.level)
+    shift = expected if is_share else 0.0
+    [limits] = _limits(outcome.unit, expected, np.array([row.n_fits]), np.array([error]), settings).tolist()
+    row = replace(
+        row,
+        observed=float(values[own].mean()),
+        expected=expected,
+        ratio=seen.estimate / expected if is_share else None,
+        ratio_low=seen.low / expected if is_share else None,
+        ratio_high=seen.high / expected if is_share else None,
+        difference=seen.estimate - shift,
+        difference_low=seen.low - shift,
+        difference_high=seen.high - shift,
+        limit_outer_low=limits[0],
+        limit_inner_low=limits[1],
+        limit_inner_high=limits[2],
+        limit_outer_high=limits[3],
+        z=(seen.estimate - shift) / error,
+    )
+    return _Compared(replace(row, words=_words(row, settings)), seen.estimate - shift, error)
+
+
+def _limits(unit: str, expected: float, n: NDArray[np.int64], error: Array, settings: Settings) -> Array:
+    """Outer low, inner low, inner high and outer high limit for each of n (k,), shape (k, 4), about the expected figure."""
+    inner, outer = ((1 - level) / 2 for level in (settings.fitters.inner_level, settings.fitters.outer_level))
+    tails = np.array([outer, inner, 1 - inner, 1 - outer])
+    if unit == "share":
+        return binomial_limit(expected, n[:, None], tails[None, :])
+    return np.asarray(expected + stats.norm.ppf(tails)[None, :] * error[:, None])
+
+
+def _scatter(enough: list[_Compared], outcome: _Outcome, settings: Settings) -> tuple[Dispersion | None, str]:
+    name, rule = _NAMES[outcome.outcome], settings.fitters
+    difference, error = (np.array([getattr(each, key) for each in enough]) for key in ("difference", "standard_error"))
+    try:
+        found = dispersion(difference / error, error, rule.winsorised_share, rule.winsorising)
+    except StatisticsError as refused:
+        return None, f"{name}: {refused}"
+    beyond = "more than chance alone" if found.p_value < 1 - settings.intervals.level else "no more than by chance"
+    return found, f"{name}: {found.n} fitters scatter {beyond} (phi {found.phi:.2f}, {spoken_p(found.p_value)})."
+
+
+def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: Settings) -> Iterator[FitterRow]:
+    """Each fitter's row with the shrunken difference, where the scatter between fitters is known."""
+    for each in everyone:
+        if scatter is None or each.row.observed is None:
+            yield each.row
+            continue
+        drawn = shrunken(
+            np.array([each.difference]), np.array([each.standard_error]), scatter.tau_squared, settings.intervals.level
+        )
+        yield replace(
+            each.row,
+            shrunken_difference=float(drawn.estimate[0]),
+            shrunken_low=float(drawn.low[0]),
+            shrunken_high=float(drawn.high[0]),
+        )
+
+
+def _funnel(
+    outcome: _Outcome, enough: list[_Compared], values: Array, found: Expected, settings: Settings
+) -> Iterator[FunnelRow]:
+    if not enough:
+        return
+    most = max(each.row.n_fits for each in enough)
+    spread = float(found.variance.mean()) ** 0.5
+    centre = float(values.mean()) if outcome.unit == "share" else 0.0
+    sizes = np.unique(np.linspace(settings.minimum.sessions_per_fitter, most * 1.1, _FUNNEL_POINTS).astype(np.int64))
+    limits = _limits(outcome.unit, centre, sizes, spread / np.sqrt(sizes), settings) - centre
+    for n, four in zip(sizes.tolist(), limits.tolist(), strict=True):
+        yield FunnelRow(outcome.outcome, outcome.unit, n, *four)
+
+
+def _place(row: FitterRow) -> tuple[str, str]:
+    """Inside the inner limits, between inner and outer, or outside; and above or below. A limit itself is inside."""
+    assert row.observed is not None and row.limit_inner_low is not None and row.limit_inner_high is not None
+    assert row.limit_outer_low is not None and row.limit_outer_high is not None
+    side = "above" if row.observed > row.limit_inner_high else "below"
+    if row.limit_inner_low <= row.observed <= row.limit_inner_high:
+        return "inside", side
+    return ("between" if row.limit_outer_low <= row.observed <= row.limit_outer_high else "outside"), side
+
+
+def _words(row: FitterRow, settings: Settings) -> str:
+    inner, outer = (f"{100 * level:g} %" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
+    where, side = _place(row)
+    place = {
+        "inside": f"within the {inner} limits",
+        "between": f"{side} the {inner} limits, within the {outer} ones",
+        "outside": f"{side} the {outer} limits: look at these fits together",
+    }[where]
+    assert row.observed is not None and row.expected is not None and row.difference is not None
+    fits = counted(row.n_fits, "fit")
+    if row.unit == "share":
+        told = f"{spoken_percent(row.observed)} of {fits}, {spoken_percent(row.expected)} expected of these riders"
+        return f"{row.fitter_id}: {told} (ratio {row.ratio:.2f}, {row.ratio_low:.2f} to {row.ratio_high:.2f}); {place}."
+    sign = "°" if row.unit == "deg" else ""
+    told = f"{spoken(row.observed, 2, sign)} over {fits}, {spoken(row.expected, 2, sign)} expected of these riders"
+    low, high = spoken(row.difference_low or 0, 2), spoken(row.difference_high or 0, 2, sign)
+    return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2)}, {low} to {high}); {place}."
+
+
+def _process(fitter: str, fits: Rows, settings: Settings) -> Iterator[ProcessRow]:
+    own = fits["fitter_id"] == fitter
+    for process, column, asked, words in _PROCESSES:
+        inside = own & fits[asked].astype(bool) if asked else own
+        done, rider = fits[column][inside].astype(float), fits["rider"][inside]
+        n, total = int(done.sum()), len(done)
+        if total < settings.minimum.sessions_per_fitter or len(np.unique(rider)) < 2:
+            told = f"{fitter}, {words}: not enough yet, {n} of {counted(total, 'fit')}."
+            yield ProcessRow(fitter, process, n, total, None, None, None, told)
+            continue
+        found = clustered_share(done, rider, settings.intervals.level)
+        interval = f"{spoken_percent(found.low)} to {spoken_percent(found.high)}"
+        told = f"{fitter}, {words}: {spoken_percent(found.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
+        yield ProcessRow(fitter, process, n, total, found.estimate, found.low, found.high, told)
+
+
+def _headline(rows: tuple[FitterRow, ...], settings: Settings) -> str:
+    """Who lies outside the outer limits and on what, by id; and who has too few fits."""
+    estimated = [row for row in rows if row.observed is not None]
+    few = sorted({row.fitter_id for row in rows} - {row.fitter_id for row in estimated})
+    few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
+    if not estimated:
+        return f"No fitter can be compared yet.{few_words}"
+    outside = [
+        f"{row.fitter_id} on {_NAMES[row.outcome].lower()} ({side})"
+        for row in estimated
+        for where, side in [_place(row)]
+        if where == "outside"
+    ]
+    n = len({row.fitter_id for row in estimated})
+    outer = f"the {100 * settings.fitters.outer_level:g} % limits"
+    told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
+    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {told}.{few_words}"
+
+
+_NAMES = {
+    "side_difference_left": "Side differences left",
+    "return_rate": "Riders who came back",
+    "nearer_neutral": "Knees nearer to neutral",
+    "comfort_gained": "Comfort gained",
+}
+_PROCESSES = (
+    ("exam_complete", "is_examined", "", "exam complete on both feet"),
+    ("bike_measured", "has_departure_bike", "", "bicycle measured before leaving"),
+    ("follow_up_booked", "has_booked", "asks_booking", "follow-up booked in time"),
+    ("repeat_capture", "has_repeat", "", "repeat capture taken"),
+)
