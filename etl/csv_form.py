@@ -11,7 +11,7 @@ from pathlib import Path
 
 from etl import limits
 from etl.source import FoundFile, RefusedFileError, SourceFile
-from etl.survey import Survey, chunks, survey, too_long, walk_records
+from etl.survey import Record, Survey, chunks, survey, too_long, walk_records
 
 SEPARATORS = (",", ";", "\t")
 
@@ -38,21 +38,26 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
         path = _as_utf8(file.name, path, encoding, scratch)
         facts = survey(path, file.name)
     separator = form.separator or _separator(path, form.skip_lines)
-    if needs_walk(facts):
-        path = _walked(file.name, path, separator, facts, scratch)
     headers = _headers(file.name, path, separator, form.skip_lines)
+    if needs_walk(facts):
+        records = _Records(file.name, path, separator, form.skip_lines, len(headers))
+        path = path if records.are_plain() else records.made_plain(scratch)
     return Text(path, headers, encoding, separator, form.skip_lines)
 
 
 def needs_walk(facts: Survey) -> bool:
-    """Whether the records must be told apart one by one before the set-based reader may read them."""
-    return facts.has_mixed_ends or facts.quotes % 2 == 1 or bool(facts.quotes and facts.size > limits.LINE_BYTES)
+    """Whether the records must be told apart one by one before the set-based reader may read them.
+
+    That reader stops at a second kind of line end, and makes rows of its own of what follows a misplaced quote.
+    """
+    return facts.has_mixed_ends or facts.quotes > 0
 
 
 def write_cells(rows: Iterable[Iterable[str]], name: str, scratch: Path) -> Path:
     """Writes rows of text as a CSV copy that the set-based reader opens."""
     with tempfile.NamedTemporaryFile("w", dir=scratch, suffix=".csv", delete=False, encoding="utf-8", newline="") as copy:
-        writer = csv.writer(copy, lineterminator="\n")
+        # All quoted, since the writer alone leaves a lone carriage return bare.
+        writer = csv.writer(copy, lineterminator="\n", quoting=csv.QUOTE_ALL)
         for number, row in enumerate(rows, 1):
             cells = list(row)
             if 4 * sum(map(len, cells)) > limits.LINE_BYTES and sum(len(c.encode()) for c in cells) > limits.LINE_BYTES:
@@ -148,9 +153,11 @@ def _separator(path: Path, skip_lines: int) -> str:
 
 def _headers(name: str, path: Path, separator: str, skip_lines: int) -> tuple[str, ...]:
     with path.open(encoding="utf-8-sig", newline="") as text:
-        cells = next(csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True), [])
-    headers = tuple(cell.strip() for cell in cells)
-    return checked_headers(name, headers)
+        try:
+            cells = next(csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True), [])
+        except csv.Error as fault:
+            raise RefusedFileError(too_long(name, skip_lines + 1)) from fault
+    return checked_headers(name, tuple(cell.strip() for cell in cells))
 
 
 def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
@@ -165,28 +172,44 @@ def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
     return headers
 
 
-def _walked(name: str, path: Path, separator: str, facts: Survey, scratch: Path) -> Path:
-    """The same file, or a copy with one kind of line end where its records end in several."""
-    ends: set[str] = set()
-    for record in walk_records(path, separator):
-        if len(record.text) > limits.LINE_BYTES // 4 and len(record.text.encode()) > limits.LINE_BYTES:
-            raise RefusedFileError(too_long(name, record.line))
-        if not record.is_closed and "\n" in record.text.replace("\r", "\n").rstrip("\n"):
-            raise RefusedFileError(
-                f"{name}, line {record.line}: a quote opens in this row and never closes, so that the rows after it "
-                "cannot be told apart. Nothing of this file was loaded. Close the quote or take it out and load again."
-            )
-        ends.add(_end(record.text))
-    if len(ends - {""}) < 2:
-        return path
-    with tempfile.NamedTemporaryFile("w", dir=scratch, suffix=".csv", delete=False, encoding="utf-8", newline="") as copy:
-        copy.writelines(_with_line_feeds(path, separator))
-    return Path(copy.name)
+@dataclass(frozen=True)
+class _Records:
+    """The records of a file that must be told apart one by one."""
 
+    name: str
+    path: Path
+    separator: str
+    skip_lines: int
+    n_columns: int
 
-def _with_line_feeds(path: Path, separator: str) -> Iterator[str]:
-    for record in walk_records(path, separator):
-        yield record.text.removesuffix(_end(record.text)) + "\n"
+    def are_plain(self) -> bool:
+        """Whether the set-based reader will tell them apart in the same way. Raises RefusedFileError where nobody can."""
+        ends = set()
+        is_sound = True
+        for record in self._walk():
+            if len(record.text) > limits.LINE_BYTES // 4 and len(record.text.encode()) > limits.LINE_BYTES:
+                raise RefusedFileError(too_long(self.name, record.line))
+            if not record.is_closed and "\n" in record.text.replace("\r", "\n").rstrip("\n"):
+                raise RefusedFileError(
+                    f"{self.name}, line {record.line}: a quote opens in this row and never closes, so that the rows after it "
+                    "cannot be told apart. Nothing of this file was loaded. Close the quote or take it out and load again."
+                )
+            ends.add(_end(record.text))
+            is_sound = is_sound and record.is_sound
+        return is_sound and len(ends - {""}) < 2
+
+    def made_plain(self, scratch: Path) -> Path:
+        """A copy with one kind of line end, on the same lines, in which an unsound record is one cell too few or too many."""
+        with tempfile.NamedTemporaryFile("w", dir=scratch, suffix=".csv", delete=False, encoding="utf-8", newline="") as copy:
+            for record in self._walk():
+                text = record.text.removesuffix(_end(record.text))
+                if not record.is_sound:
+                    text = '"' + text.replace('"', '""') + '"' + (self.separator if self.n_columns == 1 else "")
+                copy.write(text + "\n")
+        return Path(copy.name)
+
+    def _walk(self) -> Iterator[Record]:
+        return walk_records(self.path, self.separator, self.skip_lines)
 
 
 def _end(text: str) -> str:

@@ -4,6 +4,7 @@ import codecs
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from etl import limits
@@ -108,15 +109,19 @@ def survey(path: Path, name: str) -> Survey:
 
 @dataclass(frozen=True)
 class Record:
-    """One record as it stands in the file: its first line, its text with its line ends, and whether its quotes close."""
+    """One record as it stands in the file: its first line, its text with its line ends, and how its quotes stand.
+
+    `is_closed` is false where a quote is open at the end of the file, `is_sound` where text follows a closing quote.
+    """
 
     line: int
     text: str
     is_closed: bool
+    is_sound: bool
 
 
-def walk_records(path: Path, separator: str) -> Iterator[Record]:
-    """Every record of a UTF-8 file, blank lines included, told apart by the quotes."""
+def walk_records(path: Path, separator: str, skip_lines: int) -> Iterator[Record]:
+    """Every record of a UTF-8 file, blank lines included, told apart by the quotes; skipped lines one by one."""
     with path.open(encoding="utf-8-sig", newline="") as text:
         taken: list[str] = []
 
@@ -125,16 +130,19 @@ def walk_records(path: Path, separator: str) -> Iterator[Record]:
                 taken.append(line)
                 yield line
 
+        for number, line in enumerate(islice(text, skip_lines), 1):
+            yield Record(number, line, is_closed=True, is_sound=True)
         reader = csv.reader(lines(), delimiter=separator, strict=True, skipinitialspace=True)
-        start = 1
+        start = skip_lines + 1
         while True:
-            is_closed = True
+            is_closed = is_sound = True
             try:
                 next(reader)
             except StopIteration:
                 return
             except csv.Error as fault:
                 is_closed = "unexpected end of data" not in str(fault)
-            yield Record(start, "".join(taken), is_closed)
+                is_sound = False
+            yield Record(start, "".join(taken), is_closed, is_sound)
             start += len(taken)
             taken.clear()

@@ -15,7 +15,15 @@ import pandas as pd
 import pytest
 
 from etl import limits
-from etl.read import RefusedFileError, expand, find_files, open_source, physical_lines, source_relation
+from etl.read import (
+    RefusedFileError,
+    expand,
+    find_files,
+    lines_of_bytes,
+    open_source,
+    physical_lines,
+    source_relation,
+)
 from etl.source import SourceFile
 from shared.warehouse import Warehouse, in_memory, write_parquet
 from tests.spec.workbook import Xml, column_name, sheet_xml, write_workbook
@@ -313,10 +321,40 @@ def test_a_line_of_two_gigabytes_needs_neither_its_time_nor_its_memory(tmp_path:
 
 
 def test_lines_of_bytes_are_found_across_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from etl.csv_form import lines_of_bytes
-
     monkeypatch.setattr(limits, "CHUNK_BYTES", 3)
     text = io.BytesIO(b"a\r\nbb\r\n\r\nc\nd\re")
     path = tmp_path / "t.csv"
     path.write_bytes(text.getvalue())
     assert lines_of_bytes(path, [0, 3, 7, 9, 11, 13]) == [1, 2, 3, 4, 5, 6]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_a_misplaced_quote_makes_one_ragged_row_and_no_row_of_its_own(tmp_path: Path, warehouse: Warehouse, end: str) -> None:
+    lines = [
+        "rider_id,birth_year,sex",
+        'R1,"i',
+        'R1,c"1,"xd"y,1,2',
+        "R2,1991,male",
+        'R3,"a"b,1,2',
+        'R4,1992,"x',
+        'y"',
+        'R5,1993,"z',
+    ]
+    (tmp_path / "riders.csv").write_text(end.join(lines), encoding="utf-8", newline="")
+    (source,) = opened(tmp_path / "riders.csv", warehouse, tmp_path / "s")
+    assert cells(source, warehouse) == [("R2", "1991", "male"), ("R4", "1992", f"x{end}y")]
+    starts = warehouse.rows("SELECT DISTINCT line_byte_position FROM ragged_rows ORDER BY ALL")
+    ragged = lines_of_bytes(source.readable_path, [row["line_byte_position"] for row in starts])
+    assert ragged == [2, 5, 8]
+    assert physical_lines(source, [1, 2], set(ragged), warehouse) == {1: 4, 2: 6}
+
+
+def test_lines_before_the_header_are_skipped_where_the_mapping_says_so(tmp_path: Path, warehouse: Warehouse) -> None:
+    folder = tmp_path / "x"
+    folder.mkdir()
+    (folder / "mapping.toml").write_text("[form]\nskip_lines = 3\n[tables.riders]\n", encoding="utf-8")
+    text = 'Written by "maker\n\n5" of it;\nrider_id,birth_year,sex\nR1,1980,male\n\nR2,1991,"a\nb"\nR3,1992,male\n'
+    (folder / "riders.csv").write_text(text, encoding="utf-8")
+    (source,) = opened(folder, warehouse, tmp_path / "s")
+    assert cells(source, warehouse, "rider_id") == [("R1",), ("R2",), ("R3",)]
+    assert physical_lines(source, [1, 2, 3], set(), warehouse) == {1: 5, 2: 7, 3: 9}

@@ -1,0 +1,87 @@
+"""What must hold for any bytes whatever: a file is read whole, or refused with one sentence; nothing else escapes."""
+
+import shutil
+import tempfile
+from pathlib import Path
+
+from etl.mapping import parse_mapping
+from etl.read import (
+    FoundFile,
+    RefusedFileError,
+    expand,
+    find_files,
+    lines_of_bytes,
+    open_source,
+    physical_lines,
+    source_relation,
+)
+from etl.source import SourceFile
+from shared.errors import UsageError
+from shared.warehouse import Warehouse
+
+
+def read_anything(name: str, data: bytes, warehouse: Warehouse) -> int:
+    """Reads bytes as a file of this name. Returns how many sources were read; 0 where it was refused."""
+    folder = Path(tempfile.mkdtemp())
+    try:
+        path = folder / name
+        path.write_bytes(data)
+        return _read(find_files([path]), folder, warehouse)
+    finally:
+        shutil.rmtree(folder)
+
+
+def map_anything(mapping: bytes, name: str, data: bytes, warehouse: Warehouse) -> int:
+    """Reads a file through bytes taken for a mapping. Returns how many sources were read; 0 where something was refused."""
+    folder = Path(tempfile.mkdtemp())
+    try:
+        try:
+            parsed = parse_mapping(mapping, "m.toml")
+        except UsageError as words:
+            check_sentence(str(words))
+            return 0
+        path = folder / name
+        path.write_bytes(data)
+        return _read([FoundFile(path, name, mapping=parsed)], folder, warehouse)
+    finally:
+        shutil.rmtree(folder)
+
+
+def check_sentence(words: str) -> None:
+    """A refusal is a sentence of bounded length."""
+    assert words.endswith((".", ")")), words[-80:]
+    assert len(words) < 20_000
+
+
+def _read(found: list[FoundFile], folder: Path, warehouse: Warehouse) -> int:
+    n_read = 0
+    for part in expand(found, folder):
+        try:
+            source = open_source(part, folder, warehouse)
+        except RefusedFileError as words:
+            check_sentence(str(words))
+            continue
+        _check_rows(source, warehouse)
+        n_read += 1
+    return n_read
+
+
+def _check_rows(source: SourceFile, warehouse: Warehouse) -> None:
+    """Every record can be staged, and every record has a line of its own, in order."""
+    forget_ragged(warehouse)
+    relation, parameters = source_relation(source, source.table.column_names, whole=True)
+    n_records = len(warehouse.rows(relation, parameters))
+    ragged: set[int] = set()
+    if source.form == ".csv":
+        positions = warehouse.rows("SELECT DISTINCT line_byte_position FROM ragged_rows ORDER BY line_byte_position")
+        ragged = set(lines_of_bytes(source.readable_path, [row["line_byte_position"] for row in positions]))
+    lines = physical_lines(source, list(range(1, n_records + 1)), ragged, warehouse)
+    assert sorted(lines) == list(range(1, n_records + 1)), (source.form, n_records, sorted(lines)[-3:], ragged)
+    numbers = [lines[record] for record in sorted(lines)]
+    assert numbers == sorted(numbers)
+
+
+def forget_ragged(warehouse: Warehouse) -> None:
+    """Each reading keeps its own ragged rows."""
+    for table in ("ragged_rows", "ragged_scans", "log_ragged_rows", "log_ragged_scans"):
+        warehouse.run(f"DROP TABLE IF EXISTS {table}")

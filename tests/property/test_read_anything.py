@@ -1,0 +1,132 @@
+"""Any bytes are read whole or refused; what is written in any dialect is read back cell by cell with its lines."""
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from etl.read import expand, find_files, open_source, physical_lines, source_relation
+from shared.warehouse import Warehouse
+from tests.fuzz.reading import forget_ragged, map_anything, read_anything
+
+QUICK = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+CSV_BYTES = st.lists(
+    st.sampled_from(["rider_id", "sex", ",", ";", "\t", "\n", "\r\n", "\r", '"', '""', " ", "a", "é", "\ufeff", "1", "=", "'"]),
+    max_size=60,
+).map("".join)
+CELL = st.text(st.characters(codec="cp1252", exclude_characters="\x00\r"), max_size=8)
+HEAD = ["rider_id", "birth_year", "sex"]
+
+
+@pytest.fixture(scope="module")
+def warehouse() -> Warehouse:
+    from shared.warehouse import in_memory
+
+    return in_memory()
+
+
+@QUICK
+@given(CSV_BYTES, st.sampled_from(["utf-8", "utf-16", "cp1252"]))
+@example('rider_id,sex\nR1,"a\nb"x,"c\nd"\n', "utf-8")
+@example("rider_id,sex\n,\n", "utf-8")
+@example('rider_id,sex,birth_year\nR1,"i\nb*\r\nR1,c"1,"x\x12d"y,1,2\n', "utf-8")
+def test_any_text_is_read_whole_or_refused(warehouse: Warehouse, text: str, encoding: str) -> None:
+    read_anything("riders.csv", text.encode(encoding, errors="replace"), warehouse)
+
+
+@QUICK
+@given(st.lists(CSV_BYTES, max_size=6))
+def test_any_rows_under_a_sound_header_are_read_whole_or_refused(warehouse: Warehouse, lines: list[str]) -> None:
+    read_anything("riders.csv", "\n".join(["rider_id,sex", *lines]).encode(), warehouse)
+
+
+@QUICK
+@given(st.binary(max_size=200), st.sampled_from(["csv", "csv.gz", "jsonl", "parquet", "xlsx", "zip", "txt"]))
+def test_any_bytes_are_read_whole_or_refused(warehouse: Warehouse, data: bytes, form: str) -> None:
+    read_anything(f"riders.{form}", data, warehouse)
+
+
+@QUICK
+@given(
+    st.lists(
+        st.recursive(
+            st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+            lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.sampled_from(["rider_id", "sex", " a"]), inner),
+            max_leaves=4,
+        ),
+        max_size=5,
+    )
+)
+def test_any_json_is_read_whole_or_refused(warehouse: Warehouse, values: list[object]) -> None:
+    read_anything("riders.jsonl", "\n".join(json.dumps(value) for value in values).encode(), warehouse)
+
+
+@QUICK
+@given(
+    st.text(max_size=200)
+    | st.lists(
+        st.sampled_from(
+            [
+                "[tables.knee_captures]\n",
+                "[tables.knee_captures.columns]\n",
+                "[[tables.knee_captures.each]]\n",
+                "[form]\n",
+                "[tables.knee_captures.log.columns]\n",
+                'session_id = "a"\n',
+                'side = { value = "left" }\n',
+                'files = "*"\n',
+                'knee_tilt_deg = { from = "b", unit = "rad", flip = "left" }\n',
+                'capture_no = { from = ["a", "b"] }\n',
+                'decimal = ","\n',
+                'date_form = "%d"\n',
+                'captured_at = "c"\n',
+                'knee_sway_mm = { from = "c", unit = "in", adds = true }\n',
+                'where = { a = ["x"] }\n',
+                'ignore = "b"\n',
+                "skip_lines = 1\n",
+            ]
+        ),
+        max_size=12,
+        unique=True,
+    ).map("".join)
+)
+def test_any_mapping_is_taken_or_refused(warehouse: Warehouse, mapping: str) -> None:
+    map_anything(mapping.encode(errors="replace"), "knee_captures.csv", b"a,b,c\nx,1,2\ny,2.5,\n", warehouse)  # fmt: skip
+
+
+@QUICK
+@given(
+    rows=st.lists(st.tuples(CELL, CELL, CELL), max_size=8),
+    separator=st.sampled_from(",;\t"),
+    end=st.sampled_from(["\n", "\r\n"]),
+    encoding=st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "cp1252"]),
+    quoting=st.sampled_from([csv.QUOTE_ALL, csv.QUOTE_MINIMAL]),
+)
+def test_what_is_written_in_any_dialect_is_read_back(
+    warehouse: Warehouse, tmp_path_factory: pytest.TempPathFactory,
+    rows: list[tuple[str, str, str]], separator: str, end: str, encoding: str, quoting: int,
+) -> None:  # fmt: skip
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, delimiter=separator, lineterminator=end, quoting=quoting)  # type: ignore[arg-type]
+    starts = []
+    for row in [HEAD, *rows]:
+        starts.append(1 + text.getvalue().replace("\r\n", "\n").replace("\r", "\n").count("\n"))
+        writer.writerow(row)
+    folder = tmp_path_factory.mktemp("x")
+    (folder / "riders.csv").write_bytes(text.getvalue().encode(encoding))
+    source = opened(folder / "riders.csv", folder, warehouse)
+    forget_ragged(warehouse)
+    relation, parameters = source_relation(source, HEAD)
+    read = [tuple(row.values()) for row in warehouse.rows(relation, parameters)]
+    assert read == [tuple(cell.strip(" \t") or None for cell in row) for row in rows]
+    lines = physical_lines(source, list(range(1, len(rows) + 1)), set(), warehouse)
+    assert list(lines.values()) == starts[1:]
+
+
+def opened(path: Path, scratch: Path, warehouse: Warehouse):  # type: ignore[no-untyped-def]
+    (part,) = expand(find_files([path]), scratch)
+    return open_source(part, scratch, warehouse)
