@@ -6,7 +6,7 @@ from pathlib import Path
 from shared.warehouse import Warehouse
 
 SQL = Path(__file__).with_name("sql") / "mart"
-MARTS = ("fits", "captures", "knees")
+MARTS = ("fits", "capture_facts", "captures", "knees")
 
 
 def build(warehouse: Warehouse) -> None:

@@ -26,15 +26,15 @@ def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
     # With one studio, a row's studio need not be looked up.
     is_shared = warehouse.value("SELECT count(DISTINCT studio_id) > 1 FROM core.fit_sessions")
     for table in catalogue().values():
+        if warehouse.value(f'SELECT count(*) FROM core."{table.name}"') < settings.warnings.spread_values:
+            continue
         for column in table.columns:
             if column.type in {"integer", "number"} and column.name not in table.key:
                 _far_values(warehouse, table, column, limits, is_shared)
     return [WarningGroup(**row) for row in warehouse.rows(SQL / "new_groups.sql")]
 
 
-def _far_values(
-    warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], is_shared: bool
-) -> None:
+def _far_values(warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], is_shared: bool) -> None:
     has_session = "session_id" in table.column_names
     sessions, studio = "", "''"
     if is_shared and "studio_id" in table.column_names:

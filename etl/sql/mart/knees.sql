@@ -1,5 +1,6 @@
 -- Makes: mart.knees, one knee at arrival and departure of a fit. Grain and key: one row a session and side (session_id, side).
--- Knees recorded at both ends of a session of two or more captures. Inputs: mart.captures.
+-- Knees recorded at both ends of a session of two or more captures. Inputs: mart.captures,
+-- mart.capture_facts.
 CREATE OR REPLACE TABLE mart.knees AS
 SELECT
     arrival.session_id,
@@ -23,7 +24,7 @@ SELECT
     arrival.knee_offset_mm AS offset_arrival_mm,
     departure.knee_offset_mm AS offset_departure_mm
 FROM mart.captures AS arrival
-INNER JOIN mart.captures AS departure
+INNER JOIN mart.capture_facts AS departure
     ON departure.session_id = arrival.session_id AND departure.side = arrival.side AND departure.is_departure
 WHERE arrival.is_arrival AND departure.capture_no > arrival.capture_no
 ORDER BY arrival.session_id, arrival.side;

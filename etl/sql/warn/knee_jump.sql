@@ -1,5 +1,5 @@
 -- Adds: a warning for each knee that jumps between two captures of the same setup. Grain: one row a session, capture and
--- side. Inputs: mart.captures.
+-- side. Inputs: mart.capture_facts.
 INSERT INTO raw.warnings
 SELECT
     'knee_jump', 'knee_captures', 'knee_tilt_deg',
@@ -9,8 +9,8 @@ SELECT
     'session ' || later.session_id || ', capture ' || later.capture_no || ', ' || later.side || ': tilt moved from '
     || earlier.knee_tilt_deg || '° to ' || later.knee_tilt_deg || '° with an unchanged setup. '
     || 'Check the markers and the setup as written down.'
-FROM mart.captures AS later
-INNER JOIN mart.captures AS earlier
+FROM mart.capture_facts AS later
+INNER JOIN mart.capture_facts AS earlier
     ON
         earlier.session_id = later.session_id
         AND earlier.side = later.side
