@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 # A variance below this share of the residual variance is zero: the optimizer works on square roots and stops near it.
 _ZERO_RATIO = 1e-5
 # Below this share an optimizer that goes by gradients may have stopped short of zero.
-_NEAR_RATIO = 0.01
-_FINE = {"xtol": 1e-7, "ftol": 1e-11, "maxiter": 4000}
+_NEAR_RATIO = 0.2
+_FINE = {"ftol": 1e-11, "maxiter": 4000}
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,8 @@ def _settled(model: MixedLM) -> Any:
     """
     fit, complaints = _fitted(model, "lbfgs")
     if fit is not None and not complaints and min(_raw_ratios(fit)) > _NEAR_RATIO:
-        return fit
+        closer, _ = _fitted(model, "bfgs", start_params=fit.params_object, gtol=1e-8)
+        return closer if closer is not None and closer.llf > fit.llf else fit
     tried = [_fitted(model, optimizer, **_FINE) for optimizer in ("nm", "powell")]
     settled = [fit for fit, complaints in tried if fit is not None and not any("fail" in words for words in complaints)]
     if not settled:
@@ -159,7 +160,7 @@ def _settled(model: MixedLM) -> Any:
     return max(settled, key=lambda fit: float(fit.llf))
 
 
-def _fitted(model: MixedLM, optimizer: str, **options: float) -> tuple[Any, list[str]]:
+def _fitted(model: MixedLM, optimizer: str, **options: Any) -> tuple[Any, list[str]]:
     """One fit, or None where it broke down, and what statsmodels complained of."""
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
