@@ -2,11 +2,12 @@
 PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
+FUZZ_SECONDS ?= 60
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test browser lint lock recovery bench exports clean
+.PHONY: demo test browser lint lock recovery bench fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -26,6 +27,10 @@ lint: $(READY)          ## mend what the linter can mend
 lock: $(READY)          ## write requirements.lock anew from pyproject.toml
 	$(BIN)/uv pip compile pyproject.toml --extra dev --universal --python-version 3.11 \
 	    --generate-hashes --no-header -q -o requirements.lock
+
+fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris has wheels for Linux only and is kept beside the lock
+	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
+	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
 bench: $(READY)         ## time what must be fast, beside what it stands in for
 	@for module in tests/bench/*.py; do PYTHONPATH=. $(BIN)/python $$module || exit 1; done
