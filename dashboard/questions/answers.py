@@ -15,7 +15,15 @@ from typing import Any, ClassVar
 
 import orjson
 
-from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+from dashboard.questions.answers_effects import (
+    DoseRow,
+    FamilyRow,
+    InfluenceRow,
+    NeutralRow,
+    NoiseGroupRow,
+    ResidualRow,
+    ResponderRow,
+)
 
 # Cells that a spreadsheet would run as a formula are written as text, behind an apostrophe; so are cells that begin like
 # one already, so that taking one apostrophe off gives every cell back. A plain number is no formula.
@@ -174,6 +182,7 @@ class Noise(Answer):
     rows_name: ClassVar[str] = "noise"
     headline: str
     noise: tuple[NoiseRow, ...]
+    groups: tuple[NoiseGroupRow, ...] = ()
 
 
 @dataclass(frozen=True)

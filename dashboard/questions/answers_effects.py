@@ -1,4 +1,4 @@
-"""What the effects question tells beside its rows: types brought together, dose, responders, distance from neutral, influence."""
+"""What the effects and noise questions tell beside their rows: types brought together, dose, responders, distance, influence."""
 
 from dataclasses import dataclass
 
@@ -113,3 +113,21 @@ class ResidualRow:
     probability: float
     residual: float
     normal: float
+
+
+@dataclass(frozen=True)
+class NoiseGroupRow:
+    """Typical error and smallest real change of one outcome at one level of side, fitter, studio or quarter; in `unit`."""
+
+    group: str
+    level: str
+    outcome: str
+    unit: str
+    n_pairs: int
+    n_riders: int
+    typical_error: float | None
+    typical_error_low: float | None
+    typical_error_high: float | None
+    mdc95: float | None
+    mean_drift: float | None
+    words: str

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_effects import DoseRow
 from dashboard.questions.effect_models import OUTCOMES, Fits, fit_design
 from dashboard.questions.numbers import spoken
+from dashboard.questions.scope import counted
 from dashboard.questions.supports import Counts, Design, Rows, SupportColumn, build_design, change_counts
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -103,7 +104,8 @@ def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float
     counts = (dose.counts.n_riders, dose.counts.n_changes)
     known = fits is not None and dose.term in fits.within_table and dose.term in fits.pooled_table
     if fits is None or not known or fits.within_table[dose.term].df <= 0:
-        words = f"{_dose_words(dose)}: not enough yet, {dose.counts.n_changes} changes in {dose.counts.n_riders} riders."
+        found_counts = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
+        words = f"{_dose_words(dose)}: not enough yet, {found_counts}."
         return DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words)
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
     found = bracket_of(fits.pooled, fits.within, dose.term, fits.level)

@@ -28,7 +28,7 @@ METHOD = {
     "bracket": "from the lower to the higher end of both intervals",
     "q_value": "Benjamini-Hochberg within an outcome, on the larger p-value of the two estimates",
     "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
-    "off_neutral": "distance of the tilt from neutral by arrival direction, expected regression to the mean taken off at arrival",
+    "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
     "influence": "each estimate with any one rider left out, to first order",
 }
 

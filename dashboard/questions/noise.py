@@ -1,45 +1,84 @@
 """How much does a knee differ from itself when nothing was changed?"""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers import Noise, NoiseRow
+from dashboard.questions.answers_effects import NoiseGroupRow
+from dashboard.questions.effect_models import fitted_rows
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
+from dashboard.questions.supports import Rows
 from shared.settings import Settings
 from shared.statistics.agreement import RepeatAgreement, typical_error
 from shared.units import UNITS
 from shared.warehouse import Warehouse
 
 OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
+GROUPS = ("side", "fitter", "studio", "quarter")
 
 METHOD = {
     "pairs": "consecutive captures of one knee in one session with the same setup",
     "typical_error": "SD of the differences / sqrt(2)",
     "mdc95": "1.96 * sqrt(2) * typical error",
+    "without_pairs": "the residual SD of the pooled model stands in for the typical error, and the words say so",
 }
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise:
-    """Typical error, smallest real change and drift of each outcome from repeat captures."""
+    """Typical error, smallest real change and drift of each outcome from repeat captures, over all and by group."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    rows = rows_of(warehouse, scope, settings)
-    return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows)
+    pairs = _pairs(warehouse, scope)
+    rows = tuple(_with_residual(warehouse, scope, row, settings) for row in _rows(pairs, settings))
+    groups = tuple(_groups(pairs, settings))
+    return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
 
 def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
-    """The rows of every outcome over a scope, for the questions that need the noise."""
-    pairs = warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+    """The rows of every outcome from repeat captures alone, for the questions that need the noise."""
+    return _rows(_pairs(warehouse, scope), settings)
+
+
+def _pairs(warehouse: Warehouse, scope: Scope) -> Rows:
+    return warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+
+
+def _rows(pairs: Rows, settings: Settings) -> tuple[NoiseRow, ...]:
     return tuple(noise_row(outcome, pairs[outcome], pairs["rider"], settings) for outcome in OUTCOME_UNITS)
+
+
+def _groups(pairs: Rows, settings: Settings) -> Iterator[NoiseGroupRow]:
+    """Each outcome's typical error at each side, fitter, studio and quarter; below the minimum the count only."""
+    for group in GROUPS:
+        for level in sorted(set(pairs[group].tolist())):
+            here = pairs[group] == level
+            for outcome in OUTCOME_UNITS:
+                row = noise_row(outcome, pairs[outcome][here], pairs["rider"][here], settings)
+                yield NoiseGroupRow(
+                    group=group,
+                    level=str(level),
+                    outcome=outcome,
+                    unit=row.unit,
+                    n_pairs=row.n_pairs,
+                    n_riders=row.n_riders,
+                    typical_error=row.typical_error,
+                    typical_error_low=row.typical_error_low,
+                    typical_error_high=row.typical_error_high,
+                    mdc95=row.mdc95,
+                    mean_drift=row.mean_drift,
+                    words="" if row.typical_error is not None else "not enough yet",
+                )
 
 
 def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.int64], settings: Settings) -> NoiseRow:
     """One outcome's row from the differences of its repeat pairs; without figures where there are too few."""
     unit = OUTCOME_UNITS[outcome]
+    differences = differences.astype(float)
     present = np.isfinite(differences)
     differences, n_riders = differences[present], len(np.unique(rider[present]))
     row = NoiseRow(outcome, unit, len(differences), n_riders, None, None, None, None, None, None, None, None, None, "")
@@ -63,10 +102,30 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     )
 
 
+def _with_residual(warehouse: Warehouse, scope: Scope, row: NoiseRow, settings: Settings) -> NoiseRow:
+    """Where there are too few repeat pairs, what is left of the pooled model instead; it says so."""
+    if row.typical_error is not None:
+        return row
+    captures = warehouse.arrays(SQL / "effects_rows.sql", scope.parameters, **fragments())
+    if len(captures["rider"]) == 0:
+        return row
+    _, fits = fitted_rows(captures, row.outcome, None, settings)
+    if fits is None:
+        return row
+    error = fits.pooled.variance_residual**0.5
+    sign = UNITS[row.unit].sign
+    instead = (
+        f"In its place the pooled model's residual, {spoken(error, 2, sign)}: it holds what the model does not explain as "
+        "well, so a typical error from repeat captures would be smaller."
+    )
+    return replace(row, typical_error=error, mdc95=1.96 * 2**0.5 * error, words=f"{row.words} {instead}")
+
+
 def _words(outcome: str, unit: str, found: RepeatAgreement) -> str:
     sign = UNITS[unit].sign
+    interval = f"{spoken(found.typical_error_low, 2)} to {spoken(found.typical_error_high, 2, sign)}"
     return (
         f"A knee's {outcome} differs from itself by a typical error of {spoken(found.typical_error, 2, sign)} "
-        f"({spoken(found.typical_error_low, 2)} to {spoken(found.typical_error_high, 2, sign)}, "
-        f"{counted(found.n_pairs, 'repeat pair')}); a single knee has surely changed only beyond {spoken(found.mdc95, 1, sign)}."
+        f"({interval}, {counted(found.n_pairs, 'repeat pair')}); a single knee has surely changed only beyond "
+        f"{spoken(found.mdc95, 1, sign)}."
     )

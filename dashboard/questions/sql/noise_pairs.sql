@@ -3,6 +3,7 @@
 WITH paired AS (
     SELECT
         captures.session_id,
+        captures.capture_no,
         captures.side,
         captures.is_repeat,
         captures.knee_tilt_deg - lag(captures.knee_tilt_deg) OVER knee_in_session AS tilt,
@@ -16,11 +17,15 @@ WITH paired AS (
 
 SELECT
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
+    paired.side,
+    fits.fitter_id AS fitter,
+    fits.studio_id AS studio,
     fits.session_date AS day,
+    year(fits.session_date) || ' quarter ' || quarter(fits.session_date) AS quarter,
     paired.tilt,
     paired.sway,
     paired."offset"
 FROM paired
 INNER JOIN mart.fits AS fits ON fits.session_id = paired.session_id
 WHERE paired.is_repeat
-ORDER BY paired.session_id, paired.side;
+ORDER BY paired.session_id, paired.side, paired.capture_no;

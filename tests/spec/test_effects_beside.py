@@ -1,0 +1,175 @@
+"""What stands beside the effects (dose, responders, distance from neutral, influence, noise), on tables counted by hand."""
+
+import numpy as np
+import pytest
+
+from dashboard.questions import noise
+from dashboard.questions.dose import dose_rows
+from dashboard.questions.effect_models import fitted_rows
+from dashboard.questions.families import shrunken
+from dashboard.questions.influence import influence_rows, residual_rows
+from dashboard.questions.noise import noise_row
+from dashboard.questions.off_neutral import neutral_rows, with_distance
+from dashboard.questions.responders import responder_rows
+from dashboard.questions.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+from tests.recovery.scenarios import Scenario, simulated
+from tests.spec.tables import fill
+
+STUDIO = simulated(Scenario("exam", by_exam=1.0, riders=80, variation=0.0), np.random.default_rng(11))
+FEW = Settings.model_validate({"minimum": {"rows_shown": 2}})
+
+
+def ends(tilts: list[tuple[float, float]]) -> dict[str, np.ndarray]:
+    """Knees with tilt at arrival and at departure, one rider each."""
+    n = len(tilts)
+    limit = 1.0
+    first = np.array([pair[0] for pair in tilts])
+    direction = np.where(first < -limit, "inward", np.where(first <= limit, "near neutral", "outward")).astype(object)
+    return {
+        "rider": np.repeat(np.arange(n), 2),
+        "session_knee": np.repeat(np.arange(n), 2),
+        "capture_order": np.tile([0, 1], n),
+        "is_arrival": np.tile([True, False], n),
+        "is_departure": np.tile([False, True], n),
+        "arrival_direction": np.repeat(direction, 2),
+        "tilt": np.array(tilts).ravel(),
+    }
+
+
+def test_responders_are_counted_against_the_smallest_real_change() -> None:
+    row = noise_row("tilt", np.array([1.0, -1.0, 1.0, -1.0]), np.arange(4), FEW)
+    assert row.mdc95 == pytest.approx(1.96 * np.sqrt(4 / 3))  # SD of 1, -1, 1, -1 is sqrt(4/3); MDC95 = 1.96 SD
+    knees = ends([(-4.0, -1.0), (4.0, 1.5), (-1.0, 1.2), (0.5, 3.5), (1.0, 1.0)])
+    found = {found.response: (found.n, found.total) for found in responder_rows(knees, row, FEW)}
+    # |tilt| changes by -3, -2.5, +0.2, +3, 0; the limit is 2.26.
+    assert found == {"better": (2, 5), "unchanged": (2, 5), "worse": (1, 5)}
+
+
+def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
+    rng = np.random.default_rng(3)
+    true = rng.normal(0, 2, 4000)
+    first, second = true + rng.normal(0, 1, 4000), true + rng.normal(0, 1, 4000)
+    found = {row.arrival_direction: row for row in neutral_rows(ends(list(zip(first, second, strict=True))), 1.0, Settings())}
+    for direction in ("inward", "outward"):
+        row = found[direction]
+        # Nothing was changed: the distance falls all the same, and by what is expected. Normal knees, reliability 4 / 5.
+        assert row.change_deg is not None and row.change_deg < -0.3
+        assert row.net_low_deg is not None and row.net_high_deg is not None
+        assert row.net_low_deg < 0 < row.net_high_deg
+        assert "no clear change" in row.words
+    assert found["near neutral"].expected_deg is not None and found["near neutral"].expected_deg > 0
+
+
+def test_the_distance_at_arrival_is_what_a_repeat_would_show() -> None:
+    knees = ends([(-4.0, -1.0), (4.0, 1.5), (0.0, 1.0), (2.0, 2.0)])
+    plain = with_distance(knees, None)["off_neutral"]
+    assert plain.tolist() == [4.0, 1.0, 4.0, 1.5, 0.0, 1.0, 2.0, 2.0]
+    adjusted = with_distance(knees, 1.0)["off_neutral"]
+    assert adjusted[0] < 4.0 and adjusted[4] > 0.0  # far knees look nearer, a neutral one further
+    assert adjusted[1::2].tolist() == plain[1::2].tolist()
+
+
+def test_without_repeat_captures_the_regression_is_not_guessed() -> None:
+    rows = list(neutral_rows(ends([(-4.0, -1.0)] * 12), None, FEW))
+    assert all(row.net_deg is None for row in rows)
+    assert "no repeat captures to know the noise from" in rows[0].words
+
+
+def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
+    straight, fits = fitted_rows(STUDIO, "tilt", None, Settings())
+    doses = [row for row in dose_rows(STUDIO, "tilt", fits, Settings()) if row.support == "shim"]
+    slope = next(row for row in straight if row.support == "shim").pooled or 0.0
+    for row in doses:
+        assert row.line == pytest.approx(slope * row.dose)
+        if row.bracket_low is not None and row.bracket_high is not None:
+            assert row.bracket_low - 0.15 < 0.5 * row.dose < row.bracket_high + 0.15
+    assert doses[0].line_p_value is not None and doses[0].line_p_value > 0.01
+    bent = {**STUDIO, "tilt": STUDIO["tilt"] + 0.8 * (STUDIO["total_shims"] >= 2)}
+    _, bent_fits = fitted_rows(bent, "tilt", None, Settings())
+    bent_doses = [row for row in dose_rows(bent, "tilt", bent_fits, Settings()) if row.support == "shim"]
+    assert (
+        bent_doses[0].line_p_value is not None and bent_doses[0].line_p_value < 0.001
+    )  # a step of 0.8°, more than a shim and a half
+
+
+def test_one_odd_rider_shows_in_the_influence() -> None:
+    odd = STUDIO["rider"] == 7
+    tilt = STUDIO["tilt"] + np.where(odd, 6.0 * STUDIO["total_shims"], 0.0)
+    rows = {**STUDIO, "tilt": tilt}
+    _, fits = fitted_rows(rows, "tilt", None, Settings())
+    assert fits is not None
+    names = np.array([f"R{code}" for code in range(80)], dtype=object)
+    shim = next(row for row in influence_rows("tilt", fits, names) if row.support == "shim")
+    assert shim.rider_low == "R7"
+    assert shim.pooled_without_low < shim.pooled <= shim.pooled_without_high
+    without = {name: column[~odd] for name, column in rows.items()}
+    _, left = fitted_rows(without, "tilt", None, Settings())
+    assert left is not None
+    # First order: the fit without the rider is met to a tenth of the move.
+    exact = left.pooled_table["shim"].estimate
+    assert abs(shim.pooled_without_low - exact) < 0.1 * abs(shim.pooled - exact)
+
+
+def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
+    _, fits = fitted_rows(STUDIO, "tilt", None, Settings())
+    assert fits is not None
+    inner = [row for row in residual_rows("tilt", fits, STUDIO) if 0.05 <= row.probability <= 0.95]
+    assert all(abs(row.residual - row.normal) < 0.12 for row in inner)
+
+
+def test_levels_of_a_split_are_drawn_toward_the_overall_effect() -> None:
+    rows = [row for row in fitted_rows(STUDIO, "tilt", "arch_height", Settings())[0] if row.support == "shim"]
+    drawn, families = shrunken(rows, Settings())
+    assert [family.n_levels for family in families] == [3]
+    for row in drawn:
+        assert row.shrunk is not None and row.pooled is not None
+        assert min(row.pooled, families[0].overall) - 1e-9 <= row.shrunk <= max(row.pooled, families[0].overall) + 1e-9
+
+
+def test_a_split_by_shim_place_splits_the_shims_only() -> None:
+    place = np.where(STUDIO["side"] == "left", "in_shoe", "at_cleat").astype(object)
+    rows, _ = fitted_rows({**STUDIO, "shim_place": place}, "tilt", "shim_place", Settings())
+    assert {(row.support, row.level) for row in rows if row.level} == {("shim", "in_shoe"), ("shim", "at_cleat")}
+
+
+PAIRS = """
+session_id | capture_no | side  | knee_tilt_deg
+---------- | ---------- | ----- | -------------
+S1         | 1          | left  | 1.0
+S1         | 2          | left  | 1.4
+S1         | 3          | left  | 1.2
+S2         | 1          | left  | 2.0
+S2         | 2          | left  | 1.6
+"""
+SETUPS = """
+session_id | capture_no | side | insole_level | shims_added | stance_mm
+---------- | ---------- | ---- | ------------ | ----------- | ---------
+S1         | 1          | left | none         | 0           | 0
+S1         | 2          | left | none         | 0           | 0
+S1         | 3          | left | none         | 0           | 0
+S2         | 1          | left | none         | 0           | 0
+S2         | 2          | left | none         | 0           | 0
+"""
+
+
+def test_noise_comes_from_repeat_captures_and_is_split_by_group(memory: Warehouse) -> None:
+    fill(
+        memory,
+        riders="rider_id | riding\nR1 | road\nR2 | road",
+        fitters="fitter_id | fitter_name\nF1 | Alder\nF2 | Birch",
+        fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
+        "S1 | R1 | F1 | q | 2026-01-05 | first\nS2 | R2 | F2 | q | 2026-05-05 | first",
+        knee_captures=PAIRS,
+        foot_setups=SETUPS,
+    )
+    answer = noise.ask(memory, Selection(), Settings.model_validate({"minimum": {"rows_shown": 3}}))
+    tilt = answer.noise[0]
+    # Differences 0.4, -0.2, -0.4: mean -0.2/3, SD = sqrt(((0.4667)^2 + (0.1333)^2 + (0.3333)^2) / 2) = 0.416333.
+    assert (tilt.n_pairs, tilt.n_riders) == (3, 2)
+    assert tilt.typical_error == pytest.approx(0.416333 / 2**0.5, rel=1e-5)
+    assert tilt.mean_drift == pytest.approx(-0.2 / 3)
+    counts = {(row.group, row.level): row.n_pairs for row in answer.groups if row.outcome == "tilt"}
+    assert counts[("fitter", "F1")] == 2 and counts[("fitter", "F2")] == 1
+    assert counts[("quarter", "2026 quarter 1")] == 2 and counts[("side", "left")] == 3
