@@ -11,7 +11,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-TRUE_TILT_DEG = {"insole_low": 0.4, "insole_medium": 0.8, "insole_high": 1.1, "insole_custom": 1.0, "shim": 0.5, "stance": -0.12}
+TRUE_TILT_DEG = {
+    "insole_low": 0.4,
+    "insole_medium": 0.8,
+    "insole_high": 1.1,
+    "insole_custom": 1.0,
+    "shim": 0.5,
+    "stance": -0.12,
+}
 LEVELS = np.array(["none", "low", "medium", "high", "custom"], dtype=object)
 MOST_CAPTURES = 6
 Array = NDArray[Any]

@@ -74,7 +74,9 @@ def main(studios: int = STUDIOS) -> None:
     """Prints one line a scenario as Markdown."""
     out = sys.stdout.write
     out(f"{studios} studios a scenario; bias of a shim's effect in degrees; coverage of 95 % intervals over all supports.\n\n")
-    out("| scenario | pooled bias | within bias | pooled | within | bracket | claims | disagree |\n|---|---|---|---|---|---|---|---|\n")
+    out(
+        "| scenario | pooled bias | within bias | pooled | within | bracket | claims | disagree |\n|---|---|---|---|---|---|---|---|\n"
+    )
     with ProcessPoolExecutor(2) as pool:
         for r in pool.map(_recovered_many, [(scenario, studios) for scenario in scenarios()]):
             figures = (r.pooled_coverage, r.within_coverage, r.bracket_coverage, r.claims, r.disagree)
