@@ -28,8 +28,11 @@ class RepeatAgreement:
     limit_error: float
 
 
-def typical_error(differences: NDArray[np.float64], level: float) -> RepeatAgreement:
+def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray[np.generic] | None = None) -> RepeatAgreement:
     """Agreement of repeat pairs from their differences, shape (n,), later less earlier.
+
+    rider: labels, shape (n,), where one rider may have several pairs: the intervals of the error and of the mean then count
+    riders' sums rather than pairs, and nearly hold for heavy-tailed noise as well. Without it pairs are independent and normal.
 
     Typical error = SD / sqrt(2), with a chi-square interval; MDC95 = 1.96 sqrt(2) typical error; limits of agreement =
     mean +- 1.96 SD, each with standard error sqrt(3 SD^2 / n) (`limit_error`). The mean is removed from the SD: a drift
@@ -41,10 +44,12 @@ def typical_error(differences: NDArray[np.float64], level: float) -> RepeatAgree
     if n < 3:
         raise TooFewError(f"Not enough yet: {n} repeat pairs, and a typical error needs at least 3.")
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
-    error = sd / 2**0.5
+    error, mean_error, df, mean_df = sd / 2**0.5, sd / n**0.5, n - 1.0, n - 1.0
+    if rider is not None and sd > 0:
+        mean_error, df, mean_df = _by_rider(differences - mean, sd, rider)
     tail = (1 - level) / 2
-    wider, narrower = (((n - 1) / stats.chi2.ppf(q, n - 1)) ** 0.5 for q in (tail, 1 - tail))
-    half = float(stats.t.ppf(1 - tail, n - 1)) * sd / n**0.5
+    wider, narrower = ((df / stats.chi2.ppf(q, df)) ** 0.5 for q in (tail, 1 - tail))
+    half = float(stats.t.ppf(1 - tail, mean_df)) * mean_error
     return RepeatAgreement(
         n_pairs=n,
         typical_error=error,
@@ -59,6 +64,23 @@ def typical_error(differences: NDArray[np.float64], level: float) -> RepeatAgree
         limit_high=mean + 1.96 * sd,
         limit_error=(3 * sd**2 / n) ** 0.5,
     )
+
+
+def _by_rider(residual: NDArray[np.float64], sd: float, rider: NDArray[np.generic]) -> tuple[float, float, float]:
+    """Standard error of the mean, degrees of freedom of the variance and of the mean, from riders' sums (CR1).
+
+    The variance's: 2 sd^4 / var(sd^2), as Satterthwaite has it, never more than n - 1.
+    """
+    code, labels = dense(rider)
+    n, n_riders = len(residual), len(labels)
+    if n_riders < 3:
+        raise TooFewError(f"Not enough yet: repeat pairs of {n_riders} riders, and a typical error needs at least 3.")
+    small = n_riders / (n_riders - 1)
+    sums = np.bincount(code, weights=residual)
+    squares = np.bincount(code, weights=residual**2 - sd**2)
+    of_variance = float(squares @ squares) * small / (n - 1) ** 2
+    df = min(n - 1.0, 2 * sd**4 / of_variance) if of_variance > 0 else n - 1.0
+    return float(sums @ sums * small) ** 0.5 / n, max(1.0, df), n_riders - 1.0
 
 
 @dataclass(frozen=True)
