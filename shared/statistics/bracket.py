@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy import stats
 
 from shared.statistics.intervals import TermEstimate
@@ -31,10 +32,12 @@ def difference_error(pooled: MixedFit, within: WithinFit, term: str) -> float:
     Both are linear in the same riders' scores, so their covariance needs no assumption: a rider's two contributions are
     subtracted before they are squared. Riders without a knee recorded twice add to the pooled estimate only.
     """
-    added = dict(zip(pooled.riders.tolist(), pooled.influence[:, pooled.terms.index(term)].tolist(), strict=True))
-    for rider, other in zip(within.riders.tolist(), within.influence[:, within.terms.index(term)].tolist(), strict=True):
-        added[rider] = added.get(rider, 0.0) - other
-    return float(np.linalg.norm(list(added.values())))
+    added = pooled.influence[:, pooled.terms.index(term)].copy()
+    other = within.influence[:, within.terms.index(term)]
+    place = pd.Index(pooled.riders).get_indexer(pd.Index(within.riders))
+    known = place >= 0
+    added[place[known]] -= other[known]
+    return float(np.sqrt(added @ added + other[~known] @ other[~known]))
 
 
 def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference_se: float | None = None) -> Bracket:

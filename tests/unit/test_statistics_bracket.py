@@ -44,6 +44,22 @@ def test_where_all_information_lies_within_knees_the_estimates_are_one_and_diffe
     assert bracket_of(pooled, within, "dose", 0.95).difference == pytest.approx(0.0, abs=1e-6)
 
 
+def test_riders_are_matched_by_their_labels() -> None:
+    """By hand: a rider in both counts once, with the difference; a rider in one of them with what it adds there."""
+    rng = np.random.default_rng(4)
+    rider = np.array([f"rider {code}" for code in np.repeat(np.arange(12), 4)])
+    dose = rng.integers(0, 3, 48).astype(float)
+    outcome = rng.normal(size=48)
+    pooled = fit_mixed_model(outcome, np.column_stack([np.ones(48), dose]), ("one", "dose"), rider)
+    other = rng.permutation(np.flatnonzero(rider != "rider 3"))
+    within = fit_within_knee(outcome[other], dose[other, None], ("dose",), rider[other], rider[other])
+    by_hand = dict(zip(pooled.riders, pooled.influence[:, 1], strict=True))
+    for name, added in zip(within.riders, within.influence[:, 0], strict=True):
+        by_hand[name] -= added
+    assert len(within.riders) == 11
+    assert difference_error(pooled, within, "dose") == pytest.approx(np.linalg.norm(list(by_hand.values())))
+
+
 def test_the_joint_noise_is_that_of_repeated_draws() -> None:
     """Source: simulation; 200 draws give the SD of the difference within 4 x 5 %."""
     rng = np.random.default_rng(5)
