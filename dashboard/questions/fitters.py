@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
+from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow
+from dashboard.questions.fitters_process import process_rows
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
 from dashboard.questions.riders_mix import CaseMix, case_mix
 from dashboard.questions.scope import SQL, counted, fragments, scope_of
@@ -59,8 +60,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitte
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
-    everyone = {**scope.parameters, "fitter": None}
-    fits = warehouse.arrays(SQL / "fitters_fits.sql", everyone, **fragments())
+    everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
+    fits = warehouse.arrays(SQL / "fitters_fits.sql", everyone.parameters, **fragments())
     chosen = sorted(set(fits["fitter_id"].tolist()) & set(selection.fitter or fits["fitter_id"].tolist()))
     mix = case_mix(fits)
     answers = [_outcome(outcome, fits, mix, chosen, settings) for outcome in _outcomes(fits, settings)]
@@ -80,7 +81,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitte
         headline=_headline(rows, settings),
         fitters=rows,
         dispersion=tuple(found[1] for found in answers),
-        process=tuple(row for fitter in chosen for row in _process(fitter, fits, settings)),
+        process=tuple(process_rows(warehouse, everyone, fits, chosen, settings)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
 
@@ -271,22 +272,6 @@ def _words(row: FitterRow, settings: Settings) -> str:
     return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2)}, {low} to {high}); {place}."
 
 
-def _process(fitter: str, fits: Rows, settings: Settings) -> Iterator[ProcessRow]:
-    own = fits["fitter_id"] == fitter
-    for process, column, asked, words in _PROCESSES:
-        inside = own & fits[asked].astype(bool) if asked else own
-        done, rider = fits[column][inside].astype(float), fits["rider"][inside]
-        n, total = int(done.sum()), len(done)
-        if total < settings.minimum.sessions_per_fitter or len(np.unique(rider)) < 2:
-            told = f"{fitter}, {words}: not enough yet, {n} of {counted(total, 'fit')}."
-            yield ProcessRow(fitter, process, n, total, None, None, None, told)
-            continue
-        found = clustered_share(done, rider, settings.intervals.level)
-        interval = f"{spoken_percent(found.low)} to {spoken_percent(found.high)}"
-        told = f"{fitter}, {words}: {spoken_percent(found.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
-        yield ProcessRow(fitter, process, n, total, found.estimate, found.low, found.high, told)
-
-
 def _headline(rows: tuple[FitterRow, ...], settings: Settings) -> str:
     """Who lies outside the outer limits and on what, by id; and who has too few fits."""
     estimated = [row for row in rows if row.observed is not None]
@@ -312,9 +297,3 @@ _NAMES = {
     "nearer_neutral": "Knees nearer to neutral",
     "comfort_gained": "Comfort gained",
 }
-_PROCESSES = (
-    ("exam_complete", "is_examined", "", "exam complete on both feet"),
-    ("bike_measured", "has_departure_bike", "", "bicycle measured before leaving"),
-    ("follow_up_booked", "has_booked", "asks_booking", "follow-up booked in time"),
-    ("repeat_capture", "has_repeat", "", "repeat capture taken"),
-)

@@ -161,6 +161,7 @@ def test_process_measures_are_counted(memory: Warehouse) -> None:
         "bike_measured": (6, 12),
         "follow_up_booked": (3, 12),
         "repeat_capture": (0, 12),
+        "agreement": (0, 0),  # no setup was recorded, so that no fit can be judged
     }
 
 

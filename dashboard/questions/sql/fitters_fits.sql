@@ -1,5 +1,5 @@
 -- Answers: each fit's outcomes, what its rider came with (case mix), and what was done (process). Grain and key: one row a
--- session. Inputs: mart.fits, mart.captures, mart.knees, core.foot_exams. Exam columns are the share of the rider's two feet.
+-- session. Inputs: mart.fits, mart.capture_facts, mart.knees, core.foot_exams. Exam columns are the share of the rider's two feet.
 WITH recorded AS (
     SELECT
         session_id,
@@ -14,7 +14,7 @@ WITH recorded AS (
             max(knee_tilt_deg) FILTER (WHERE is_departure AND side = 'right')
             - max(knee_tilt_deg) FILTER (WHERE is_departure AND side = 'left')
         ) AS side_difference_departure_deg
-    FROM mart.captures
+    FROM mart.capture_facts
     GROUP BY session_id
 ),
 

@@ -1,0 +1,74 @@
+"""What each fitter did: how often the exam was complete, the bicycle measured, a repeat taken, a follow-up booked, and how
+often the setup agrees with the exam."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.agreement_flags import judged_fits
+from dashboard.questions.answers_fitters import ProcessRow
+from dashboard.questions.numbers import spoken_percent
+from dashboard.questions.scope import Scope, counted
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_share
+from shared.warehouse import Warehouse
+
+Rows = dict[str, NDArray[Any]]
+
+
+@dataclass(frozen=True)
+class _Process:
+    """One thing that may be done in a fit: whether it was, whether it was due, rider and fitter, each one a fit."""
+
+    process: str
+    done: NDArray[np.bool_]
+    due: NDArray[np.bool_]
+    rider: NDArray[Any]
+    fitter: NDArray[Any]
+
+
+def process_rows(
+    warehouse: Warehouse, scope: Scope, fits: Rows, fitters: list[str], settings: Settings
+) -> Iterator[ProcessRow]:
+    """One row a fitter and process, from the fits of fitters_fits.sql and the rules of agreement over the same scope."""
+    judged = judged_fits(warehouse, scope, settings)
+    agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter_id"])
+    processes = [*_processes(fits), agreement]
+    yield from (_row(fitter, process, settings) for fitter in fitters for process in processes)
+
+
+def _processes(fits: Rows) -> Iterator[_Process]:
+    every = np.ones(len(fits["rider"]), dtype=bool)
+    for process, column in (
+        ("exam_complete", "is_examined"),
+        ("bike_measured", "has_departure_bike"),
+        ("repeat_capture", "has_repeat"),
+    ):
+        yield _Process(process, fits[column].astype(bool), every, fits["rider"], fits["fitter_id"])
+    asked = fits["asks_booking"].astype(bool)
+    yield _Process("follow_up_booked", fits["has_booked"].astype(bool), asked, fits["rider"], fits["fitter_id"])
+
+
+def _row(fitter: str, process: _Process, settings: Settings) -> ProcessRow:
+    own = (process.fitter == fitter) & process.due
+    done, rider, name = process.done[own], process.rider[own], _PROCESSES[process.process]
+    n, total = int(done.sum()), len(done)
+    if total < settings.minimum.sessions_per_fitter or len(np.unique(rider)) < 2:
+        told = f"{fitter}, {name}: not enough yet, {n} of {counted(total, 'fit')}."
+        return ProcessRow(fitter, process.process, n, total, None, None, None, told)
+    found = clustered_share(done.astype(float), rider, settings.intervals.level)
+    interval = f"{spoken_percent(found.low)} to {spoken_percent(found.high)}"
+    told = f"{fitter}, {name}: {spoken_percent(found.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
+    return ProcessRow(fitter, process.process, n, total, found.estimate, found.low, found.high, told)
+
+
+_PROCESSES = {
+    "exam_complete": "exam complete on both feet",
+    "bike_measured": "bicycle measured before leaving",
+    "repeat_capture": "repeat capture taken",
+    "follow_up_booked": "follow-up booked in time",
+    "agreement": "setup in agreement with the exam",
+}
