@@ -38,9 +38,9 @@ class _Readable(Protocol):
 class _Budget:
     """How much may still be unpacked from one file."""
 
-    def __init__(self, name: str, packed: int) -> None:
+    def __init__(self, name: str, packed: int, most: int) -> None:
         self.name = name
-        self.left = min(limits.UNPACKED_BYTES, limits.UNPACKED_FREE_BYTES + limits.UNPACKED_RATIO * packed)
+        self.left = min(most, limits.UNPACKED_FREE_BYTES + limits.UNPACKED_RATIO * packed)
         self.allowed = self.left
 
     def spend(self, size: int) -> None:
@@ -54,7 +54,7 @@ class _Budget:
 
 def unpack_gzip(path: Path, name: str, scratch: Path) -> Path:
     """The content of a gzip file as a file in `scratch`."""
-    budget = _Budget(name, path.stat().st_size)
+    budget = _Budget(name, path.stat().st_size, limits.UNPACKED_BYTES)
     with _unpacking(name, "gzip"), gzip.open(path, "rb") as packed:
         return _copied(packed, budget, scratch, Path(name.removesuffix(".gz")).suffix)
 
@@ -68,7 +68,7 @@ def unpack_zip(path: Path, name: str, scratch: Path) -> list[tuple[str, Path]]:
     with _unpacking(name, "zip"), zipfile.ZipFile(path) as archive:
         _check_members(name, archive.infolist())
         members = [member for member in archive.infolist() if not member.is_dir() and not _is_clutter(member.filename)]
-        budget = _Budget(name, path.stat().st_size)
+        budget = _Budget(name, path.stat().st_size, limits.UNPACKED_BYTES)
         unpacked = []
         for member in sorted(members, key=lambda member: member.filename):
             with archive.open(member) as packed:
@@ -86,7 +86,7 @@ def copy_xml(path: Path, name: str, scratch: Path, look: Callable[[str, Iterator
     with _unpacking(name, "XLSX"), zipfile.ZipFile(path) as archive, zipfile.ZipFile(clean, "w") as copy:
         members = [member for member in archive.infolist() if member.filename.lower().endswith((".xml", ".rels"))]
         _check_members(name, members)
-        budget = _Budget(name, path.stat().st_size)
+        budget = _Budget(name, path.stat().st_size, limits.WORKBOOK_BYTES)
         for member in members:
             with archive.open(member) as packed, copy.open(member.filename, "w", force_zip64=True) as part:
                 for chunk in look(member.filename, _bounded(packed, budget)):

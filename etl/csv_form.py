@@ -169,6 +169,12 @@ def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
             f"{name}: found {len(headers):,} columns, expected {limits.COLUMNS:,} at most. Nothing of this file was "
             "loaded. Check its separators and export it again."
         )
+    longest = max(headers, key=len)
+    if len(longest) > limits.NAME_CHARACTERS:
+        raise RefusedFileError(
+            f"{name}: found {longest[:40]!r}… of {len(longest):,} characters as the name of a column, expected "
+            f"{limits.NAME_CHARACTERS} at most. Nothing of this file was loaded. Export it again with a first line of names."
+        )
     return headers
 
 

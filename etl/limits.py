@@ -7,7 +7,9 @@ limit of a record stays well below it.
 
 LINE_BYTES = 1_000_000  # one record of text, quoted line breaks included
 COLUMNS = 1_000
+NAME_CHARACTERS = 300  # the name of one column
 UNPACKED_BYTES = 8 * 1024**3  # what one packed file may unpack to
+WORKBOOK_BYTES = 1024**3  # the XML of one workbook, which its reader holds in memory
 UNPACKED_RATIO = 200  # unpacked to packed, beyond the first UNPACKED_FREE_BYTES
 UNPACKED_FREE_BYTES = 64 * 1024**2
 MEMBERS = 1_000  # files in one archive

@@ -24,7 +24,7 @@ from etl.csv_form import line_starts, lines_of_bytes, open_csv
 from etl.jsonl_form import read_jsonl
 from etl.mapping import MAPPING_FILE, Mapping, TableMapping, is_named, load_mapping, parse_mapping
 from etl.parquet_form import check_parquet, parquet_headers
-from etl.relation import gives_other_rows, source_relation
+from etl.relation import gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
@@ -55,8 +55,10 @@ def find_files(paths: Iterable[Path], mapping: Path | None = None) -> list[Found
             own = common or _mapping_of(path)
             inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name, own))
             found += [FoundFile(file, file.relative_to(path).as_posix(), mapping=own) for file in inside]
-        elif path.exists():
+        elif path.is_file():
             found.append(FoundFile(path, path.name, mapping=common))
+        elif path.exists():
+            raise UsageError(f"{path}: this is no file and no folder. Name a folder of exports, or files of it.")
         else:
             raise UsageError(f"{path}: no such file or folder. Name a folder of exports, or files of it.")
     return found
@@ -106,8 +108,7 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
     own = {record: record for record in given}
     if gives_other_rows(source) and records:
         relation, parameters = source_relation(source, source.table.column_names, numbered=True)
-        warehouse.run("DROP TABLE IF EXISTS ragged_rows")
-        warehouse.run("DROP TABLE IF EXISTS ragged_scans")
+        _forget_ragged(warehouse)
         numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
         own = {record: int(numbers[record - 1]) for record in given}
     if source.form == ".parquet" or not records:
@@ -274,6 +275,9 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         log = _opened_log(file, source.table, scratch, warehouse)
         unknown = _unknown_to_all(matched, file)
         source = replace(source, cells=matched.cells, unknown=unknown, table_mapping=mapped, log=log)
+        if mapped.log:
+            _forget_ragged(warehouse)
+            source = replace(source, idle_changes=warehouse.value(*idle_changes(source)))
     if source.form == ".parquet":
         check_parquet(source, warehouse)
     return source
@@ -299,8 +303,7 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
     log = _opened(file.log, table, scratch, warehouse)
     position_of(log.name, log.headers, log_sources(file.table_mapping.log))
     relation, parameters = source_relation(log, table.column_names)
-    warehouse.run("DROP TABLE IF EXISTS ragged_rows")
-    warehouse.run("DROP TABLE IF EXISTS ragged_scans")
+    _forget_ragged(warehouse)
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
     if log.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
         raise RefusedFileError(
@@ -308,6 +311,13 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
             "was loaded. Check the separators and quotes of the log and load again."
         )
     return replace(log, table_mapping=file.table_mapping)
+
+
+def _forget_ragged(warehouse: Warehouse) -> None:
+    """What the set-based reader set aside at its last reading."""
+    for part in ("rows", "scans"):
+        warehouse.run(f"DROP TABLE IF EXISTS ragged_{part}")
+        warehouse.run(f"DROP TABLE IF EXISTS log_ragged_{part}")
 
 
 def _no_table_words(file: FoundFile) -> str:

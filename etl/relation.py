@@ -44,6 +44,19 @@ def gives_other_rows(source: SourceFile) -> bool:
     return mapped is not None and bool(mapped.where or mapped.log or mapped.each)
 
 
+def idle_changes(source: SourceFile) -> tuple[str, dict[str, Any]]:
+    """SQL that counts the changes of a source's log that belong to no capture of it, and its parameters."""
+    mapped = source.table_mapping
+    if mapped is None or mapped.log is None:
+        return "SELECT 0", {}
+    whole = _Mapped(source, tuple(source.table.column_names), whole=False, numbered=False)
+    binder = Binder(whole.parameters)
+    knee = [f'"x_{name}"' for name in source.table.key if name != "capture_no"]
+    same = " AND ".join(f"lower(change.{name}) = lower(capture.{name})" for name in knee)
+    rows, changes = whole.rows(binder), whole.changes(mapped.log, binder)
+    return f"SELECT count(*) FROM ({changes}) AS change ANTI JOIN ({rows}) AS capture ON {same}", whole.parameters
+
+
 def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
     """The set-based reader on a source, its columns named c0, c1, …"""
     names = [f"c{index}" for index in range(len(source.headers))]
@@ -96,19 +109,25 @@ class _Mapped:
     def sql(self) -> tuple[str, dict[str, Any]]:
         mapped = self._mapping()
         binder = Binder(self.parameters)
-        given = self._given(self.source, "", binder)
-        rows = self._rows(self.source, given, _groups(mapped), mapped.where, binder)
-        if mapped.log is None:
-            return self._shown(rows), self.parameters
+        rows = self.rows(binder)
+        if mapped.log is not None:
+            rows = self._carried(rows, self.changes(mapped.log, binder), mapped.log, binder)
+        return self._shown(rows), self.parameters
+
+    def rows(self, binder: Binder) -> str:
+        """The rows that the mapping makes of the file, before a log is carried into them."""
+        mapped = self._mapping()
+        return self._rows(self.source, self._given(self.source, "", binder), _groups(mapped), mapped.where, binder)
+
+    def changes(self, log: LogMapping, binder: Binder) -> str:
+        """The rows of the log."""
         # What stands for an empty cell in the log stands before the first change, not in every change.
         groups = [
             replace(group, columns={name: spec.model_copy(update={"empty": None}) for name, spec in group.columns.items()})
-            for group in _groups(mapped.log)
+            for group in _groups(log)
         ]
-        if self.source.log:
-            given = self._given(self.source.log, "log_", binder)
-        changes = self._rows(self.source.log or self.source, given, groups, mapped.log.where, binder, is_native=False)
-        return self._shown(self._carried(rows, changes, mapped.log, binder)), self.parameters
+        source, prefix = (self.source.log, "log_") if self.source.log else (self.source, "")
+        return self._rows(source, self._given(source, prefix, binder), groups, log.where, binder, is_native=False)
 
     def _mapping(self) -> TableMapping:
         if self.source.table_mapping is None:

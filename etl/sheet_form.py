@@ -24,9 +24,9 @@ _DECLARES = re.compile(rb"<!\s*(?:DOCTYPE|ENTITY)", re.IGNORECASE)
 _REFERENCE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]{0,3})(\d{1,9})["']""")
 _CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
-_ERROR_TYPE = re.compile(rb"""(<(?:\w+:)?c\b[^>]*?\bt\s*=\s*["'])e(["'])""")
+_ERROR_TYPE = re.compile(rb"""(<(?:\w+:)?c\b[^<>]*?\bt\s*=\s*["'])e(["'])""")
 _HOLLOW = re.compile(
-    rb"(?:</(?:\w+:)?f>|<(?:\w+:)?f\b[^>]*/>)\s*(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
+    rb"(?:</(?:\w+:)?f>|<(?:\w+:)?f\b[^<>]*/>)\s*(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
 )
 _PIECE = 8 * limits.CHUNK_BYTES
 _NAMESPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
@@ -133,7 +133,7 @@ def _pieces(chunks: Iterator[bytes]) -> Iterator[bytes]:
         held += chunk
         cut = held.rfind(b"row>") + 4
         if cut < 4 and len(held) >= _PIECE:
-            cut = held.rfind(b"<")
+            cut = held.rfind(b"<") if held.rfind(b"<") >= 4 else len(held)
         if cut >= 4:
             yield held[:cut]
             held = held[cut:]

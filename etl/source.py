@@ -88,6 +88,7 @@ class SourceFile:
     mapping: Mapping | None = None
     table_mapping: TableMapping | None = None
     log: "SourceFile | None" = None
+    idle_changes: int = 0
 
     @property
     def detected(self) -> str:
@@ -98,4 +99,6 @@ class SourceFile:
             words = f"encoding: {self.encoding}, separator '{shown}'"
         if self.mapping and self.table_mapping:
             words += f"; mapping: {self.mapping.name}"
+        if self.idle_changes:
+            words += f"; {self.idle_changes} of the log's changes belong to no capture of this file"
         return words

@@ -190,6 +190,7 @@ capture | S1  | 3  | left | 2    | -      | -     | -
 """
     report = mapped(tmp_path, JOURNAL, journal=journal)
     assert report.findings == []
+    assert "1 of the log's changes belong to no capture of this file" in report.files[1].words
     rows = core(tmp_path / "w.duckdb", "foot_setups", "raw")
     assert [(row["capture_no"], row["insole_level"], row["shims_added"], row["stance_mm"]) for row in rows] == [
         (1, "none", 0, 0.0),

@@ -157,6 +157,7 @@ def test_a_quote_that_never_closes_refuses_the_file_and_a_quote_within_a_cell_do
         (b"rider_id,sex\nR1," + b"x" * 1_100_000, "line 2: found a row of more than 1,000,000 bytes"),
         (b'rider_id,sex\nR1,"' + b"x\n" * 600_000 + b'"\n', "line 2: found a row of more than 1,000,000 bytes"),
         (b'rider_id,sex\nR1,"' + b'""\n' * 400_000 + b'"\n', "line 2: found a row of more than 1,000,000 bytes"),
+        (b"rider_id," + b"x" * 400 + b"\nR1,2\n", "of 400 characters as the name of a column"),
         (b"rider_id,rider_id\n1,2\n", "stands twice in the first line"),
     ],
 )  # fmt: skip
@@ -233,7 +234,10 @@ def test_bombs_stop_at_their_bound(tmp_path: Path, warehouse: Warehouse, monkeyp
         tmp_path / "riders.csv.gz",
         write_workbook(tmp_path / "c.xlsx", {"riders": sheet_xml(RIDERS)}, sharedStrings=zeros.decode()),
     ]
+    # Markup that a careless pattern would take the square of its length for.
+    write_workbook(tmp_path / "d.xlsx", {"riders": sheet_xml(RIDERS)}, sharedStrings="<f <c t " * 100_000)
     bombs[2].write_bytes(gzip.compress(zeros))
+    assert "broken" in refusal(tmp_path / "d.xlsx", warehouse, scratch)
     for bomb in bombs:
         assert "unpacks to more than" in refusal(bomb, warehouse, scratch)
     assert sum(path.stat().st_size for path in scratch.iterdir()) < 16 << 20
