@@ -160,15 +160,23 @@ def load_settings(path: Path | None = None) -> Settings:
 
 
 def _sentences(fault: ValidationError) -> list[str]:
-    known = {name: list(field.annotation.model_fields) for name, field in Settings.model_fields.items()}  # type: ignore[union-attr]
     sentences = []
     for error in fault.errors():
         place = [str(part) for part in error["loc"]]
         key = ".".join(place)
         if error["type"] == "extra_forbidden":
-            valid = list(known) if len(place) == 1 else known.get(place[0], [])
-            near = difflib.get_close_matches(place[-1], valid, n=1, cutoff=0.0)
+            near = difflib.get_close_matches(place[-1], _keys_beside(place), n=1, cutoff=0.0)
             sentences.append(f"{key} is no setting; the nearest one is {'.'.join([*place[:-1], *near])}.")
+        elif error["type"] == "missing":
+            sentences.append(f"{key} is missing; give it a value.")
         else:
             sentences.append(f"{key}: found {error['input']!r}, {error['msg'].lower()}.")
     return sentences
+
+
+def _keys_beside(place: list[str]) -> list[str]:
+    """The keys that are known where an unknown one stands: sections, keys of a section, or those of a note."""
+    if len(place) == 1:
+        return list(Settings.model_fields)
+    section = Settings.model_fields[place[0]].annotation
+    return list((Note if len(place) > 2 else section).model_fields)  # type: ignore[union-attr]

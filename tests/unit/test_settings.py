@@ -1,5 +1,6 @@
 """Settings: defaults, a file, and what a wrong file is told."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -36,3 +37,13 @@ def test_a_wrong_value_and_a_wrong_file_are_told(tmp_path: Path) -> None:
         load_settings(written(tmp_path, "knee"))
     with pytest.raises(UsageError, match="was not found"):
         load_settings(tmp_path / "other.toml")
+
+
+def test_dated_notes_are_read_and_their_faults_told(tmp_path: Path) -> None:
+    path = written(tmp_path, '[trends]\nevery = "quarter"\n[[trends.notes]]\non = 2025-06-02\nwords = "bookings at the desk"\n')
+    trends = load_settings(path).trends
+    assert (trends.every, trends.notes[0].on, trends.notes[0].words) == ("quarter", date(2025, 6, 2), "bookings at the desk")
+    with pytest.raises(UsageError) as refused:
+        load_settings(written(tmp_path, '[[trends.notes]]\non = 2025-06-02\nword = "x"\n'))
+    assert "trends.notes.0.word is no setting; the nearest one is trends.notes.0.words." in str(refused.value)
+    assert "trends.notes.0.words is missing; give it a value." in str(refused.value)
