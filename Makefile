@@ -2,6 +2,7 @@
 PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
+RECOVERY_STUDIOS ?= 200
 FUZZ_SECONDS ?= 60
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
@@ -34,6 +35,9 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 
 bench: $(READY)         ## time what must be fast, beside what it stands in for
 	@for module in tests/bench/*.py; do PYTHONPATH=. $(BIN)/python $$module || exit 1; done
+
+recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
 
 exports: $(READY)       ## simulate the demo studios anew
 	$(BIN)/python -m warehouse_demo.simulate

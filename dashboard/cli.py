@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from shared.errors import FitledgerError
+from shared.errors import FitledgerError, StatisticsError
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
 
@@ -231,12 +231,21 @@ def serve(
 def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None:
     from dashboard.app import create_app
     from dashboard.questions.asking import Asker
+    from dashboard.questions.selection import Selection
     from dashboard.serving import free_port, serve_forever
     from shared.warehouse import open_reading
 
     open_reading(warehouse).close()
     port = port or free_port(host)
-    application = create_app(Asker(warehouse, load_settings(settings)))
+    asker = Asker(warehouse, load_settings(settings))
+    # Computed before the first reader asks, and the same answer that the pages print.
+    try:
+        answer: Any = asker.ask("effects", Selection())
+        typer.echo(f"{answer.selection_words}: {answer.headline}")
+    except StatisticsError as refusal:
+        typer.echo(str(refusal))
+    asker.release()
+    application = create_app(asker)
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
     serve_forever(application, host, port)
 

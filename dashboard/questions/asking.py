@@ -75,13 +75,21 @@ class Asker:
                 self._answers.popitem(last=False)
         return found
 
+    def release(self) -> None:
+        """Closes the file and keeps the answers: before a server forks, since an open warehouse does not survive that."""
+        with self._lock:
+            if self._warehouse is not None:
+                self._warehouse.close()
+                self._warehouse = None
+
     def _follow(self) -> None:
         """Opens the file anew where a load has replaced it; cursors of the old snapshot finish on the old file."""
         snapshot = snapshot_of(self.path)
         if self._warehouse is None or snapshot != self._snapshot:
             self._warehouse = open_reading(self.path)
+            if snapshot != self._snapshot:
+                self._answers.clear()
             self._snapshot = snapshot
-            self._answers.clear()
 
 
 def _choices(warehouse: Warehouse) -> Choices:
