@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from dashboard.questions.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, judged_fits, rule_weights
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
-from dashboard.questions.levels import level_masks, level_words, split_caution
+from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import counted, scope_of
 from dashboard.questions.selection import Selection
@@ -81,7 +81,7 @@ def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, setti
     row = AgreementRow(by, level, n, n_judged, n_agrees, None, None, None, "")
     prefix = f"{_level_told(by, level)}: " if level else ""
     least = settings.minimum.sessions_per_fitter if by == "fitter" else settings.minimum.rows_shown
-    if n_judged < least or len(np.unique(rider)) < 2:
+    if n_judged < least or count_riders(rider) < 2:
         words = f"{prefix}not enough yet, {counted(n_judged, 'fit')} that can be judged of {counted(n, 'fit')}."
         return replace(row, words=words)
     found = clustered_share(agrees.astype(float), rider, settings.intervals.level)
@@ -107,7 +107,7 @@ def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
         rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
         flags = weights[asked] == FLAG
         row = RuleRow(name, told[name], len(flags), int((weights == NOTE).sum()), int(flags.sum()), None, None, None)
-        if len(np.unique(rider)) >= settings.minimum.riders_shown:
+        if count_riders(rider) >= settings.minimum.riders_shown:
             found = clustered_share(flags.astype(float), rider, settings.intervals.level)
             row = replace(row, share_flagged=found.estimate, low=found.low, high=found.high)
         yield row

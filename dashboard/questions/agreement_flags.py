@@ -50,7 +50,7 @@ class Judged:
             for rule in FOOT_RULES:
                 if self.by_foot[rule.name][row] >= NOTE and (finding := rule.ask(foot, self.limits.agreement)):
                     found.append((foot.side, finding))
-        if self.saddle[fit] >= NOTE and (finding := saddle_before_supports(_seat(self.fits, fit, True, True))):
+        if self.saddle[fit] >= NOTE and (finding := saddle_before_supports(_seat(self.fits, fit))):
             found.append((None, finding))
         return found
 
@@ -79,9 +79,7 @@ def _weights(rule: Rule, feet: Table, settings: Settings) -> Weights:
     """One weight a foot; feet that are alike in the fields the rule decides by are asked once."""
     if not len(feet["fit"]):
         return np.empty(0, dtype=np.int8)
-    alike = pd.DataFrame({name: feet[name] for name in rule.fields}).groupby(list(rule.fields), dropna=False, sort=False)
-    kind = alike.ngroup().to_numpy()
-    _, examples = np.unique(kind, return_index=True)
+    kind, examples = _kinds({name: feet[name] for name in rule.fields})
     weights = [_weight(rule.ask(foot_at(feet, int(row), rule.fields), settings.agreement)) for row in examples]
     return np.array(weights, dtype=np.int8)[kind]
 
@@ -118,17 +116,31 @@ def _saddle_weights(fits: Table, has_changed: NDArray[np.bool_], settings: Setti
     opposed = patterns(knees, settings.knee)["opposed"]
     known = np.isfinite(knees.tilt_left_deg) & np.isfinite(knees.tilt_right_deg)
     weights = np.where(known, AGREES, NOT_ASKED).astype(np.int8)
-    for fit in np.flatnonzero(opposed & known & has_changed):
-        weights[fit] = _weight(saddle_before_supports(_seat(fits, int(fit), True, True)))
+    asked = np.flatnonzero(opposed & known & has_changed)
+    if len(asked):
+        sit_bones, saddle = (fits[name].astype(float)[asked] for name in ("sit_bone_width_mm", "saddle_width_mm"))
+        alike = {"no_sit": np.isnan(sit_bones), "no_saddle": np.isnan(saddle), "narrow": saddle < sit_bones}
+        kind, examples = _kinds({**alike, "condition": fits["saddle_condition"][asked]})
+        found = [_weight(saddle_before_supports(_seat(fits, int(asked[row])))) for row in examples]
+        weights[asked] = np.array(found, dtype=np.int8)[kind]
     return weights
 
 
-def _seat(fits: Table, fit: int, is_opposed: bool, has_changed: bool) -> Seat:
+def _kinds(columns: dict[str, NDArray[Any]]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows that are alike in all columns get one number; also the first row of each."""
+    kind = pd.DataFrame(columns).groupby(list(columns), dropna=False, sort=False).ngroup().to_numpy(np.int64)
+    first = np.full(int(kind.max()) + 1, -1, dtype=np.int64)
+    first[kind[::-1]] = np.arange(len(kind))[::-1]
+    return kind, first
+
+
+def _seat(fits: Table, fit: int) -> Seat:
+    """The saddle of a fit whose knees stood opposed and whose supports were changed."""
     left, right = (float(fits[f"tilt_{side}_deg"][fit]) for side in ("left", "right"))
     measured = (fits[name][fit] for name in ("sit_bone_width_mm", "saddle_width_mm", "saddle_condition"))
     sit_bones, saddle, condition = (None if pd.isna(value) else value for value in measured)
     words = f" (tilt left {spoken(left, 1, '°')}, right {spoken(right, 1, '°')})"
-    return Seat(words, is_opposed, has_changed, sit_bones, saddle, condition)
+    return Seat(words, True, True, sit_bones, saddle, condition)
 
 
 def rule_weights(judged: Judged) -> dict[str, Weights]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, DifferenceRow, PrevalenceRow, RepeatRow
 from dashboard.questions.knee_patterns import Knees, has_pattern, named, patterns
-from dashboard.questions.levels import level_words
+from dashboard.questions.levels import count_riders, level_words
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent, spoken_points
 from dashboard.questions.scope import counted
 from shared.settings import Settings
@@ -215,7 +215,7 @@ def difference_row(
     difference = np.round(right - left, _DECIMALS)
     chosen = inside & np.isfinite(difference)
     values, rider = difference[chosen], fits["rider"][chosen]
-    n, n_riders = len(values), len(np.unique(rider))
+    n, n_riders = len(values), count_riders(rider)
     blank = (None,) * 5
     row = DifferenceRow(
         quantity.name, quantity.unit, moment, split if level else None, level, n, n_riders, *blank, ""
@@ -268,7 +268,7 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
         quantity.name, quantity.unit, limit, int(seen.sum()), len(gone), int(gone.sum()), None, None, None, ""
     )  # fmt: skip
     riders = pairs["rider"][beyond]
-    if len(gone) < settings.minimum.rows_shown or len(np.unique(riders)) < 2:
+    if len(gone) < settings.minimum.rows_shown or count_riders(riders) < 2:
         told = counted(len(gone), "repeat")
         return replace(
             row, words=f"Side difference in {quantity.name}: not enough yet, {told} of a difference beyond the limit."

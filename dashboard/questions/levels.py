@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
@@ -39,7 +40,7 @@ def exam_fragments() -> dict[str, str]:
 
 def ordered_levels(split: str, values: NDArray[Any]) -> list[str]:
     """The levels that are present, in the order of their codes; missing values are no level."""
-    present = {str(value) for value in np.unique(values[values != None].astype(str))}  # noqa: E711, elementwise
+    present = [str(value) for value in pd.unique(values) if value is not None]
     return sorted(present, key=lambda level: (*_places(split, level), level))
 
 
@@ -49,6 +50,11 @@ def _places(split: str, level: str) -> tuple[int, ...]:
         return (*_places("arch_height", arch), *_places("forefoot", forefoot))
     codes = _CODES.get(split, ())
     return (codes.index(level) if level in codes else len(codes),)
+
+
+def count_riders(rider: NDArray[np.int64]) -> int:
+    """How many riders stand behind rows that carry a rider's code, 0 and up."""
+    return int(np.count_nonzero(np.bincount(rider))) if len(rider) else 0
 
 
 def split_caution(split: str | None) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_ratings import RatingRow, Ratings
-from dashboard.questions.levels import level_masks, level_words, split_caution
+from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
 from dashboard.questions.scope import SQL, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -92,7 +92,7 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
     before, after = (pairs[moment].astype(float) for moment in moments)
     both = np.isfinite(before) & np.isfinite(after)
     before, after, rider = before[both], after[both], pairs["rider"][both]
-    n, n_riders = len(before), len(np.unique(rider))
+    n, n_riders = len(before), count_riders(rider)
     at_best = int((before == _BEST.get(topic, 10.0)).sum())
     row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "")
     name = (

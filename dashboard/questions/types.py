@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_types import AlikeRow, TypeRow, Types
-from dashboard.questions.levels import exam_fragments, level_words, ordered_levels
+from dashboard.questions.levels import count_riders, exam_fragments, level_words, ordered_levels
 from dashboard.questions.numbers import spoken_percent
 from dashboard.questions.scope import SQL, counted, feet_selected, scope_of
 from dashboard.questions.selection import Selection
@@ -18,6 +20,7 @@ from shared.statistics.proportions import wilson_interval
 from shared.warehouse import Warehouse
 
 Feet = Mapping[str, NDArray[Any]]
+Flags = NDArray[np.bool_]
 
 # Garbalosa et al. 1994, J Orthop Sports Phys Ther 20:200; quoted for 234 feet, yet whole counts only of 240: 208, 21, 11.
 PUBLISHED_FOREFOOT = {"varus": 0.8667, "valgus": 0.0875, "neutral": 0.0458}
@@ -42,10 +45,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
     scope.require_fits()
     own = {**exam_fragments(), "exams_selected": feet_selected("exams")}
     feet = warehouse.arrays(SQL / "types_feet.sql", scope.parameters, **own)
-    types = tuple(_rows(feet, None, None, settings))
+    types = tuple(_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
     if split := selection.split:
         for level in ordered_levels(split, feet[split]):
-            types += tuple(_rows(_where(feet, feet[split] == level), split, level, settings))
+            types += tuple(_rows(feet, feet[split] == level, split, level, settings))
     varus = next(row for row in types if (row.column, row.kind) == ("forefoot", "varus"))
     return Types(
         as_of=scope.as_of,
@@ -61,31 +64,37 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
     )
 
 
-def _where(feet: Feet, chosen: NDArray[np.bool_]) -> Feet:
-    return {name: column[chosen] for name, column in feet.items()}
-
-
-def _rows(feet: Feet, split: str | None, level: str | None, settings: Settings) -> Iterator[TypeRow]:
-    for column in _COLUMNS:
-        if column == split:
-            continue
-        known = _where(feet, np.array([value is not None for value in feet[column]], dtype=bool))
-        if column == "forefoot":
-            yield _row(known, column, "varus", _VARUS, split, level, settings)
-        for kind in _kinds(column, feet[column]):
-            yield _row(known, column, kind, (kind,), split, level, settings)
-
-
 def _kinds(column: str, values: NDArray[Any]) -> list[str]:
     return ["yes"] if column == "collapse" else ordered_levels(column, values)
 
 
+def _rows(feet: Feet, inside: Flags, split: str | None, level: str | None, settings: Settings) -> Iterator[TypeRow]:
+    """One row a column and kind, over the feet `inside` whose column is known."""
+    for column in _COLUMNS:
+        if column == split:
+            continue
+        chosen = np.flatnonzero(inside & pd.notna(feet[column]))
+        values, rider = feet[column][chosen], feet["rider"][chosen]
+        row = partial(_row, values, rider, column, split=split, level=level, settings=settings)
+        if column == "forefoot":
+            yield row("varus", _VARUS)
+        for kind in _kinds(column, values):
+            yield row(kind, (kind,))
+
+
 def _row(
-    feet: Feet, column: str, kind: str, kinds: tuple[str, ...], split: str | None, level: str | None, settings: Settings
+    values: NDArray[Any],
+    rider: NDArray[np.int64],
+    column: str,
+    kind: str,
+    kinds: tuple[str, ...],
+    split: str | None,
+    level: str | None,
+    settings: Settings,
 ) -> TypeRow:
     """One share of the feet whose `column` is known."""
-    of_kind, rider = np.isin(feet[column].astype(str), kinds), feet["rider"]
-    n, n_riders = len(rider), len(np.unique(rider))
+    of_kind = np.logical_or.reduce([values == each for each in kinds])
+    n, n_riders = len(rider), count_riders(rider)
     published = PUBLISHED_FOREFOOT.get(kind) if column == "forefoot" else None
     row = TypeRow(column, kind, split, level, n, int(of_kind.sum()), n_riders, None, None, None, None, published, "")
     prefix = f"{level_words(split, level).capitalize()}: " if level else ""
@@ -113,10 +122,12 @@ def _said(column: str, kind: str) -> str:
 
 def _alike(feet: Feet, column: str, settings: Settings) -> AlikeRow:
     """How often both feet of a rider are of one kind, which is why two feet count for less than two riders."""
-    known = _where(feet, np.array([value is not None for value in feet[column]], dtype=bool))
-    left, right = (_where(known, known["side"] == side) for side in ("left", "right"))
-    _, at_left, at_right = np.intersect1d(left["rider"], right["rider"], return_indices=True)
-    n, n_alike = len(at_left), int((left[column][at_left] == right[column][at_right]).sum())
+    left, right = (np.full(int(feet["rider"].max(initial=-1)) + 1, None, dtype=object) for _ in range(2))
+    for side, kinds in (("left", left), ("right", right)):
+        here = feet["side"] == side
+        kinds[feet["rider"][here]] = feet[column][here]
+    both = pd.notna(left) & pd.notna(right)
+    n, n_alike = int(both.sum()), int((left[both] == right[both]).sum())
     row, name = AlikeRow(column, n, n_alike, None, None, None, ""), column.replace("_", " ")
     if n < settings.minimum.rows_shown:
         return replace(row, words=f"Both feet, {name}: not enough yet, {counted(n, 'rider')} with both feet examined.")

@@ -1,5 +1,5 @@
 -- Answers: each examined foot of the selected fits with its setup at both ends and its knee at arrival.
--- Grain and key: one row a fit (numbered by date) and side. Inputs: mart.fits, mart.captures, core.foot_exams, core.foot_setups.
+-- Grain and key: one row a fit (numbered by date) and side. Inputs: mart.fits, mart.capture_facts, core.foot_exams, core.foot_setups.
 -- Setups are those of the session's lowest and highest capture; stance_moved: -1 narrower, 1 wider, from arrival to departure.
 WITH chosen AS (
     SELECT
@@ -13,7 +13,7 @@ WITH chosen AS (
 
 arrived AS (
     SELECT session_id, side, knee_tilt_deg
-    FROM mart.captures
+    FROM mart.capture_facts
     WHERE is_arrival
 )
 

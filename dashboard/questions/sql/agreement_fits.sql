@@ -1,5 +1,5 @@
 -- Answers: what the rules ask of a whole fit, and its outcomes. Grain and key: one row a session (fit, numbered by date).
--- Inputs: mart.fits, mart.captures, core.fit_sessions. nearer_neutral_deg, less_sway_mm: mean over both knees, arrival less
+-- Inputs: mart.fits, mart.capture_facts, core.fit_sessions. nearer_neutral_deg, less_sway_mm: mean over both knees, arrival less
 -- departure, |tilt| for the first; empty where a knee was not recorded at both ends.
 WITH ends AS (
     SELECT
@@ -14,7 +14,7 @@ WITH ends AS (
         avg(knee_sway_mm) FILTER (WHERE NOT is_arrival) AS sway_departure_mm,
         count(knee_tilt_deg) AS n_tilts,
         count(knee_sway_mm) AS n_sways
-    FROM mart.captures
+    FROM mart.capture_facts
     WHERE is_arrival OR is_departure
     GROUP BY session_id
 )

@@ -1,10 +1,11 @@
 -- Answers: both knees of each selected fit at arrival and departure. Grain and key: one row a session (fit, numbered by date).
--- Inputs: mart.captures, mart.fits. is_first: the rider's first session; high_sway_mm: the studio's own quantile of all its
+-- Inputs: mart.capture_facts, mart.fits. is_first: the rider's first session; high_sway_mm: the studio's own quantile of all its
 -- captures; departure is empty where the session holds one capture only.
 WITH high AS (
-    SELECT studio_id, quantile_cont(knee_sway_mm, $knee_high_sway_quantile) AS high_sway_mm
-    FROM mart.captures
-    GROUP BY studio_id
+    SELECT fits.studio_id, quantile_cont(facts.knee_sway_mm, $knee_high_sway_quantile) AS high_sway_mm
+    FROM mart.capture_facts AS facts
+    INNER JOIN mart.fits AS fits ON fits.session_id = facts.session_id
+    GROUP BY fits.studio_id
 ),
 
 ends AS (
@@ -22,7 +23,7 @@ ends AS (
         max(knee_sway_mm) FILTER (WHERE NOT is_arrival AND side = 'right') AS sway_right_departure,
         max(knee_offset_mm) FILTER (WHERE NOT is_arrival AND side = 'left') AS offset_left_departure,
         max(knee_offset_mm) FILTER (WHERE NOT is_arrival AND side = 'right') AS offset_right_departure
-    FROM mart.captures
+    FROM mart.capture_facts
     WHERE is_arrival OR is_departure
     GROUP BY session_id
 )

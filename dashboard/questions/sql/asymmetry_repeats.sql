@@ -1,5 +1,5 @@
 -- Answers: side differences of two captures in a row between which nothing was changed on either foot.
--- Grain and key: one row a session and later capture. Inputs: mart.captures, mart.fits.
+-- Grain and key: one row a session and later capture. Inputs: mart.capture_facts, mart.fits.
 WITH paired AS (
     SELECT
         captures.session_id,
@@ -10,7 +10,7 @@ WITH paired AS (
         captures.knee_offset_mm AS "offset",
         lag(captures.knee_tilt_deg) OVER knee_in_session AS tilt_before,
         lag(captures.knee_offset_mm) OVER knee_in_session AS offset_before
-    FROM mart.captures AS captures
+    FROM mart.capture_facts AS captures
     WINDOW knee_in_session AS (PARTITION BY captures.session_id, captures.side ORDER BY captures.capture_no)
 ),
 
