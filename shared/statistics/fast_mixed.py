@@ -12,6 +12,7 @@ from shared.statistics.ratio_search import best_ratios
 from shared.statistics.reml_profile import batches, criterion
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of, told_apart
 from shared.statistics.rider_sandwich import cr2_at_speed
+from shared.statistics.small_matrices import cross_product
 from shared.statistics.whitening import whitening_offsets
 
 Floats = NDArray[np.float64]
@@ -107,16 +108,14 @@ def fit_mixed_model_fast(
 
 def _prepared(y: Floats, x: Floats, terms: tuple[str, ...], blocks: Blocks, n_riders: int) -> _Prepared:
     """Sums of rows that were first turned into an orthonormal basis of the design and the residual of least squares."""
-    products = x.T @ x
+    products = cross_product(x, x)
     length = np.sqrt(np.diag(products))
-    sound = bool(np.isfinite(products).all() and length.all() and np.isfinite(y @ y))
-    values, vectors = np.linalg.eigh(products / np.outer(length, length)) if sound else (np.zeros(1), products)
-    to_basis = vectors / np.sqrt(np.maximum(values, _NEAR)) / length[:, None] if sound else products
-    if values[0] < _NEAR:
+    to_basis = _triangular_basis(products, length) if np.isfinite(products).all() and np.isfinite(y @ y) else None
+    if to_basis is None:
         # Tied, or so near to it that cross products cannot tell: ask the slower, surer way, and take its basis.
         refuse_unfit(y, x, terms, n_riders)
         to_basis = np.linalg.inv(np.linalg.qr(x / length, mode="r")) / length[:, None]
-    start = to_basis @ (to_basis.T @ (x.T @ y))
+    start = to_basis @ (to_basis.T @ (y @ x))
     residual = y - x @ start
     scale = float(np.sqrt(residual @ residual / (len(y) - len(terms))))
     if scale**2 * len(y) <= _EXPLAINED * float(y @ y):
@@ -126,6 +125,17 @@ def _prepared(y: Floats, x: Floats, terms: tuple[str, ...], blocks: Blocks, n_ri
     sums = np.column_stack([(by_cell @ x) @ to_basis, by_cell @ residual])
     logdet = -float(np.linalg.slogdet(to_basis)[1])
     return _Prepared(to_basis, start, scale, residual, sums.reshape(-1, blocks.n_slots, sums.shape[1]), logdet)
+
+
+def _triangular_basis(products: Floats, length: Floats) -> Floats | None:
+    """The matrix (p, p) that makes the columns orthonormal, from cross products; None where these are too near singular."""
+    if not length.all():
+        return None
+    try:
+        factor = np.linalg.cholesky(products / np.outer(length, length))
+    except np.linalg.LinAlgError:
+        return None
+    return None if np.diag(factor).min() ** 2 < _NEAR else np.asarray(np.linalg.inv(factor).T / length[:, None])
 
 
 def _settle(blocks: Blocks, prepared: _Prepared, names: frozenset[str], n_rows: int, where: str) -> _Settled:
@@ -186,7 +196,8 @@ def _sandwich(x: Floats, blocks: Blocks, rider: Ints, prepared: _Prepared, settl
     ratios = _by_level(_layout(blocks, frozenset(settled.ratios)), settled.ratios)
     offsets = whitening_offsets(blocks, prepared.sums, ratios).reshape(-1, len(prepared.start) + 1)
     of_design = offsets[:, :-1] @ np.linalg.inv(prepared.to_basis)
-    rows = x - of_design.take(blocks.cell, axis=0)
+    rows = of_design.take(blocks.cell, axis=0)
+    np.subtract(x, rows, out=rows)
     residual = prepared.residual - offsets[:, -1].take(blocks.cell)
     residual -= rows @ (prepared.to_basis @ settled.change)
     inverse = prepared.to_basis @ settled.covariance @ prepared.to_basis.T

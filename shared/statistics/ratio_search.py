@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 _START = 1.0
 _HIGHEST = 18.0
 _LONGEST_STEP = 2.0
-_SETTLED = 1e-7
+_SETTLED = 1e-6
 _DIFFERENCE = 1e-4
 _MOST_STEPS = 60
 # Differences of the gradient give the curvature; each step then corrects it, and after this many it is taken anew.

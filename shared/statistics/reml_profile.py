@@ -9,18 +9,19 @@ J Multivar Anal 91:1, written for classes.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from shared.statistics.rider_blocks import Blocks, Level, indicator
-from shared.statistics.small_matrices import inverse_and_logdet, times, transposed
+from shared.statistics.small_matrices import cross_product, inverse_and_logdet, times, transposed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Classes with at least this many units a column keep cross products of their blocks in place of the blocks: cheaper to read.
-_CROSS_PRODUCTS_FROM = 1 / 8
+_CROSS_PRODUCTS_FROM = 1 / 16
 
 # Of each level, the ratio of the intercept that its slots share and of the one that they have each; None where left out.
 LevelRatios = Sequence[tuple[float | None, float | None]]
@@ -115,6 +116,13 @@ class Batch:
     n_units: Ints
 
 
+@cache
+def _upper(k: int) -> tuple[Ints, Ints]:
+    """Rows and columns of the upper triangle of a k x k matrix."""
+    rows, columns = np.triu_indices(k)
+    return rows, columns
+
+
 def batches(blocks: Blocks, lowest_sums: Floats) -> list[Batch]:
     """What the criterion reads of the data; lowest_sums (lowest units, slots, width): sums of the columns by slot."""
     k, width = lowest_sums.shape[1:]
@@ -143,13 +151,12 @@ def _level_batches(depth: int, level: Level, sums: Floats, places: Ints, units: 
     none = np.empty((0, columns, width))
     made = []
     if frequent.any():
-        left, right = np.triu_indices(columns)
-        upper = np.triu_indices(width)
+        left, right = _upper(columns)
+        upper = _upper(width)
         flat = np.empty((int(frequent.sum()), len(left), len(upper[0])))
         for index, (start, count) in enumerate(zip(first[frequent], n_units[frequent], strict=True)):
-            own = sums.take(places[start : start + count].ravel(), axis=0).reshape(count, columns * width)
-            products = (own.T @ own).reshape(columns, width, columns, width)
-            pairs = products[left, :, right]
+            own = sums.take(places[start : start + count].ravel(), axis=0).reshape(count, columns, width).transpose(1, 0, 2)
+            pairs = cross_product(own[left], own[right])
             flat[index] = ((pairs + pairs.transpose(0, 2, 1)) / 2)[:, *upper]
         made.append(
             Batch(depth, classes[first[frequent]], paths[frequent], flat.reshape(-1, len(upper[0])), none, n_units[frequent])
@@ -204,29 +211,29 @@ def _taken_off(batch: Batch, coefficient: Floats) -> Floats:
     if batch.products is not None:
         found = np.einsum("c,cw->w", _doubled(by_class), batch.products)
         full = np.zeros((width, width))
-        full[np.triu_indices(width)] = found
+        full[_upper(width)] = found
         return full + np.triu(full, 1).T
     weighted = np.repeat(by_class, batch.n_units, axis=0) @ batch.sums
-    return np.asarray(weighted.reshape(-1, width).T @ batch.sums.reshape(-1, width))
+    return cross_product(weighted.reshape(-1, width), batch.sums.reshape(-1, width))
 
 
 def _doubled(symmetric: Floats) -> Floats:
     """Upper triangles (m x pairs) of symmetric (m, k, k), what stands off the diagonal counted twice."""
     k = symmetric.shape[-1]
-    upper = np.triu_indices(k)
+    upper = _upper(k)
     return np.asarray(symmetric[:, *upper] * np.where(upper[0] == upper[1], 1.0, 2.0)).ravel()
 
 
 def _seen_by(batch: Batch, weight: Floats) -> Floats:
     """Sum over a class's units of B weight B', (columns, columns, classes)."""
-    columns, width = batch.sums.shape[1:]
+    columns = batch.sums.shape[1]
     if batch.products is not None:
         pairs = np.einsum("cw,w->c", batch.products, _doubled(weight[None])).reshape(len(batch.classes), -1)
-        left, right = np.triu_indices(columns)
+        left, right = _upper(columns)
         found = np.empty((columns, columns, len(pairs)))
         found[left, right] = found[right, left] = pairs.T
         return found
-    seen = (batch.sums.reshape(-1, width) @ weight).reshape(batch.sums.shape) @ batch.sums.transpose(0, 2, 1)
+    seen = (batch.sums @ weight) @ batch.sums.transpose(0, 2, 1)
     return np.moveaxis(np.add.reduceat(seen, np.r_[0, np.cumsum(batch.n_units)[:-1]], axis=0), 0, -1)
 
 

@@ -1,6 +1,6 @@
-"""CR2 for many riders at speed: the covariance of `cluster_robust` without each rider's p x p share.
+"""CR2 of whitened rows at speed: by the smaller side of each rider, and for many riders without what ties them to one another.
 
-Formulas and what is left out: METHODS.md, "The pooled model at speed".
+The same covariance as `cluster_robust`, whose formulas it follows. METHODS.md, "The pooled model at speed".
 """
 
 from dataclasses import dataclass, field
@@ -8,15 +8,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.cluster_robust import Sandwich, cr2_of_rows, root_of, stacks_of_riders
+from shared.statistics.cluster_robust import Sandwich, root_of, stacks_of_riders
+from shared.statistics.small_matrices import cross_product
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-# Above this many riders what ties low-leverage riders to one another is left out of the degrees of freedom: 1 part in df.
-_JOINT_UP_TO = 2000
-# Total leverage of one rider above which its adjustment is exact rather than a series cut after the third power.
-_SERIES_UP_TO = 0.05
+# Above this many riders, what ties those of little leverage to one another is left out of the degrees of freedom.
+_JOINT_UP_TO = 1000
+# Total leverage of a rider up to which the inverse root is a series of so many terms (error below 2e-6); above, eigenvectors.
+_LITTLE, _TERMS_FOR_LITTLE = 0.05, 3
+_MUCH, _TERMS_UP_TO_MUCH = 0.3, 10
 # The same limits as cluster_robust: a direction that one rider carries alone, and the share of it that a term survives.
 _ALONE = 1 - 1e-8
 _LOST = 1e-6
@@ -36,69 +38,93 @@ class _Tally:
 
 
 def cr2_at_speed(design: Array, residual: Array, rider: Codes, bread: Array, *, joint_up_to: int = _JOINT_UP_TO) -> Sandwich:
-    """cluster_robust.cr2_of_rows for up to `joint_up_to` riders; beyond, the same covariance and nearly the same df.
+    """cluster_robust.cr2_of_rows, the same for up to `joint_up_to` riders; beyond, the same covariance and nearly the same df.
 
-    design: (n, p) and residual: (n,), whitened; rider: codes 0 to riders - 1, shape (n,); bread: (design'design)^-1. The
-    covariance differs by the series' cut (below 2e-6 of the adjustment), the df by a part in themselves.
+    design: (n, p) and residual: (n,), whitened; rider: codes 0 to riders - 1, shape (n,); bread: (design'design)^-1. Beyond,
+    the df differ by about one part in themselves.
     """
-    if int(rider.max(initial=-1)) < joint_up_to:
-        return cr2_of_rows(design, residual, rider, bread)
     root = root_of(bread)
     tally = _Tally(len(root))
+    n_riders = int(rider.max(initial=-1)) + 1
     for riders, rows in stacks_of_riders(rider):
         tally.riders.append(riders)
-        scaled = (design.take(rows.ravel(), axis=0) @ root).reshape(*rows.shape, len(root))
-        _add(tally, scaled, residual[rows], root)
-    influence = np.empty((int(rider.max()) + 1, len(root)))
+        scaled = design.take(rows.ravel(), axis=0).reshape(*rows.shape, len(root)) @ root
+        tally.adjusted.append(_add(tally, scaled, residual[rows], root, n_riders <= joint_up_to))
+    influence = np.empty((n_riders, len(root)))
     influence[np.concatenate(tally.riders)] = np.concatenate(tally.adjusted) @ root.T
     spread = tally.squares + (tally.crossed**2).sum(axis=(1, 2)) - tally.fourth
     unknown = (tally.alone > _LOST * (root**2).sum(axis=1)) | (tally.trace <= 0) | (spread <= 0)
     df = np.where(unknown, 0.0, tally.trace**2 / np.where(unknown, 1.0, spread))
-    return Sandwich(influence, influence.T @ influence, df)
+    return Sandwich(influence, cross_product(influence, influence), df)
 
 
-def _add(tally: _Tally, scaled: Array, residual: Array, root: Array) -> None:
-    """Adds riders with scaled rows (riders, rows, p) and residuals (riders, rows) to the tally."""
-    special = np.einsum("grp,grp->g", scaled, scaled) > _SERIES_UP_TO
-    terms = scaled @ root.T
-    diagonal = np.einsum("grl,grl->gl", terms, terms)
+def _add(tally: _Tally, scaled: Array, residual: Array, root: Array, joint: bool) -> Array:
+    """Adds riders with scaled rows S (riders, rows, p) and residuals e (riders, rows); gives their adjusted scores (riders, p).
+
+    Adjusted scores are S'(1 - SS')^-1/2 e; with G = S root', the rows' weights by term, what ties a rider to the others
+    is S'(1 - SS')^-1/2 G, and its own part of the working variance is the sum of G squared.
+    """
+    leverage = np.einsum("grp,grp->g", scaled, scaled)
+    weights = scaled @ root.T
+    diagonal = np.einsum("grl,grl->gl", weights, weights)
     adjusted = np.empty((len(scaled), len(root)))
-    adjusted[~special] = _by_series(scaled[~special], residual[~special])
-    if special.any():
-        adjusted[special], diagonal[special] = _exact(tally, scaled[special], residual[special], root)
-    tally.adjusted.append(adjusted)
+    alone_too = np.concatenate([residual[:, :, None], weights], axis=2)
+    little = (leverage <= _LITTLE) & (not joint)
+    for chosen, method in ((~little & (leverage <= _MUCH), _by_series), (~little & (leverage > _MUCH), _by_eigenvectors)):
+        if chosen.any():
+            found, alone = method(scaled[chosen], alone_too[chosen])
+            adjusted[chosen], tied = found[:, :, 0], found[:, :, 1:]
+            diagonal[chosen] -= alone[:, 1:]
+            tally.alone += alone[:, 1:].sum(axis=0)
+            by_term = np.ascontiguousarray(tied.transpose(2, 0, 1))
+            tally.crossed += cross_product(by_term, by_term)
+            tally.fourth += ((tied**2).sum(axis=1) ** 2).sum(axis=0)
+    if little.any():
+        adjusted[little] = _by_products(scaled[little], residual[little])
     tally.trace += diagonal.sum(axis=0)
     tally.squares += (diagonal**2).sum(axis=0)
+    return adjusted
 
 
-def _by_series(scaled: Array, residual: Array) -> Array:
-    """(1 - S'S)^-1/2 S'e of each rider (riders, p): 1 + s/2 + 3 s^2/8 + 5 s^3/16, from the inside."""
+def _factors(n_terms: int) -> list[float]:
+    """Ratios of successive coefficients of (1 - s)^-1/2 = 1 + s/2 + 3 s^2/8 + ..., last first."""
+    return [(2 * k - 1) / (2 * k) for k in range(n_terms, 0, -1)]
+
+
+def _by_products(scaled: Array, residual: Array) -> Array:
+    """Adjusted scores (riders, p) for little leverage, by products with a vector only."""
     back = scaled.transpose(0, 2, 1)
     scores = back @ residual[:, :, None]
     adjusted = scores
-    for factor in (5 / 6, 3 / 4, 1 / 2):
+    for factor in _factors(_TERMS_FOR_LITTLE):
         adjusted = scores + factor * (back @ (scaled @ adjusted))
     return np.asarray(adjusted[:, :, 0])
 
 
-def _exact(tally: _Tally, scaled: Array, residual: Array, root: Array) -> tuple[Array, Array]:
-    """Adjusted scores and diagonal (riders, p) by the eigenvectors of the leverage; their joint part goes to the tally."""
-    narrow = scaled.shape[1] > scaled.shape[2]
-    values, turn = np.linalg.eigh(scaled.transpose(0, 2, 1) @ scaled if narrow else scaled @ scaled.transpose(0, 2, 1))
-    values = np.clip(values, 0.0, 1.0)[:, :, None]
-    kept = values < _ALONE
-    factor = np.where(kept, 1.0 / np.sqrt(np.where(kept, 1 - values, 1.0)), 0.0)
-    across = turn.transpose(0, 2, 1)
-    # From the side of terms or from that of rows: what leads back to terms, the turned scores, and the turned weights.
-    if narrow:
-        back, score, terms = turn, across @ (scaled.transpose(0, 2, 1) @ residual[:, :, None]), across @ root.T
-        weights, squares = values * terms, values * terms**2
-    else:
-        back, score, terms = scaled.transpose(0, 2, 1) @ turn, across @ residual[:, :, None], across @ (scaled @ root.T)
-        weights, squares = terms, terms**2
-    joint = back @ (factor * weights)
-    by_term = joint.transpose(2, 0, 1)
-    tally.crossed += by_term.transpose(0, 2, 1) @ by_term
-    tally.fourth += ((joint**2).sum(axis=1) ** 2).sum(axis=0)
-    tally.alone += (~kept * squares).sum(axis=(0, 1))
-    return (back @ (factor * score))[:, :, 0], (kept * squares).sum(axis=1)
+def _sides(scaled: Array, columns: Array) -> tuple[Array, Array, bool]:
+    """The leverage on the smaller side, of rows or of terms, and the columns (riders, rows, m) brought to it."""
+    back = scaled.transpose(0, 2, 1)
+    if scaled.shape[1] > scaled.shape[2]:
+        return back @ scaled, back @ columns, True
+    return scaled @ back, columns, False
+
+
+def _by_series(scaled: Array, columns: Array) -> tuple[Array, Array]:
+    """S'(1 - SS')^-1/2 columns (riders, p, m); and (riders, m) zeros: no direction is one rider's alone."""
+    leverage, brought, on_terms = _sides(scaled, columns)
+    found = brought
+    for factor in _factors(_TERMS_UP_TO_MUCH):
+        found = brought + factor * (leverage @ found)
+    found = found if on_terms else scaled.transpose(0, 2, 1) @ found
+    return found, np.zeros((len(scaled), columns.shape[2]))
+
+
+def _by_eigenvectors(scaled: Array, columns: Array) -> tuple[Array, Array]:
+    """The same for any leverage, without the directions that a rider carries alone; and the columns' squares in those."""
+    leverage, brought, on_terms = _sides(scaled, columns)
+    values, vectors = np.linalg.eigh(leverage)
+    kept = (values < _ALONE)[:, :, None]
+    turned = vectors.transpose(0, 2, 1) @ brought
+    factor = 1.0 / np.sqrt(np.where(kept, 1.0 - values[:, :, None], np.inf))
+    found = vectors @ (factor * turned)
+    return found if on_terms else scaled.transpose(0, 2, 1) @ found, (turned**2 * ~kept).sum(axis=1)

@@ -202,6 +202,7 @@ def test_many_riders_get_nearly_the_same_sandwich() -> None:
     quick = cr2_at_speed(x, residual, rider, bread, joint_up_to=0)
     assert np.diag(quick.covariance) == pytest.approx(np.diag(exact.covariance), rel=1e-5)
     assert quick.influence == pytest.approx(exact.influence, rel=1e-3, abs=1e-8)
+    assert cr2_at_speed(x, residual, rider, bread).df == pytest.approx(exact.df, rel=1e-4)
     # What is left out ties riders of little leverage to one another: at most about one degree of freedom.
     assert (np.abs(quick.df - exact.df) < 1.5).all()
     assert exact.df[3] < 15
