@@ -127,21 +127,17 @@ def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> 
     """Findings of the rows whose cells could not be told apart; returns the lines on which they start."""
     if source.form == ".parquet":
         return []
-    rows = warehouse.rows(SQL / "raw/ragged.sql")
-    lines = lines_of_bytes(source.readable_path, [row["line_byte_position"] for row in rows])
-    for row, line in zip(rows, lines, strict=True):
-        finding = {
-            "file_no": file_no,
-            "line": line,
-            "column": source.headers[0],
-            "rule": "cells",
-            "received": row["csv_line"],
-        }
-        words = (
-            f"row: {_ragged_words(row['error_type'], row['error_message'])}, as the first line has. "
-            "Check the separators and quotes of this row and load again."
-        )
-        warehouse.run(SQL / "raw/ragged_finding.sql", {**finding, "words": words})
+    rows = warehouse.frame(SQL / "raw/ragged.sql")
+    if rows.empty:
+        return []
+    lines = lines_of_bytes(source.readable_path, rows["line_byte_position"].tolist())
+    words = [
+        f"row: {_ragged_words(kind, message)}, as the first line has. "
+        "Check the separators and quotes of this row and load again."
+        for kind, message in zip(rows["error_type"], rows["error_message"], strict=True)
+    ]
+    warehouse.put("ragged_told", pd.DataFrame({"line": lines, "received": rows["csv_line"], "words": words}))
+    warehouse.run(SQL / "raw/ragged_findings.sql", {"file_no": file_no, "column": source.headers[0]})
     return lines
 
 
