@@ -34,7 +34,7 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
 bench: $(READY)         ## time what must be fast, beside what it stands in for
-	@for module in tests/bench/*.py; do PYTHONPATH=. $(BIN)/python $$module || exit 1; done
+	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
 
 recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
