@@ -67,12 +67,21 @@ def add_versions(warehouse: Warehouse, table: Table, load_id: int, fates: dict[s
 
 def build_core(warehouse: Warehouse, table: Table) -> None:
     """Rebuilds core.<table> from the current rows whose references name something, and lists the others."""
-    resolved = "".join(f" AND {_resolves(key.column, key.table, key.target)}" for key in table.foreign_keys)
+    # A required reference is a plain semi join; one that may be empty is not.
+    required = [key for key in table.foreign_keys if table.column(key.column).required]
+    resolved = "".join(
+        f" AND {_resolves(key.column, key.table, key.target)}" for key in table.foreign_keys if key not in required
+    )
+    named = " ".join(
+        f'SEMI JOIN core."{key.table}" AS parent{number} ON parent{number}."{key.target}" = version."{key.column}"'
+        for number, key in enumerate(required)
+    )
     warehouse.run(
         SQL / "core/build.sql",
         table=table.name,
         columns=quoted(table.column_names),
         key=quoted(table.key),
+        named=named,
         resolved=resolved,
     )
 

@@ -23,6 +23,8 @@ WAREHOUSE_VERSION = 2
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # What a load may hold in memory; what is larger spills to disk beside the working copy.
 LOADING_MEMORY = "1000MB"
+# DuckDB writes for much older readers unless told; this version packs text better, in three fifths of the time.
+STORAGE_VERSION = "v1.5.0"
 _Opened = TypeVar("_Opened")
 
 
@@ -186,7 +188,11 @@ def open_loading(
                 shutil.copyfile(path, working)
             scratch = working.with_name(working.name + ".tmp")
             scratch.mkdir()
-            config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": str(scratch / "spill")}
+            config: dict[str, Any] = {
+                "memory_limit": LOADING_MEMORY,
+                "temp_directory": str(scratch / "spill"),
+                "storage_compatibility_version": STORAGE_VERSION,
+            }
             connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
             warehouse = LoadingWarehouse(connection, path, scratch)
             try:

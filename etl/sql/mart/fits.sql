@@ -1,12 +1,13 @@
 -- Makes: mart.fits, one fit wide. Grain and key: one row a session (session_id). Inputs: core.*.
 -- arrival_no, departure_no: lowest and highest capture; visit_no: 1 for the rider's first session by date.
 CREATE OR REPLACE TABLE mart.fits AS
-WITH captured AS (
+WITH captured AS MATERIALIZED (
     SELECT
         session_id,
         min(capture_no) AS arrival_no,
         max(capture_no) AS departure_no,
-        count(DISTINCT capture_no) AS n_captures
+        -- One bit a number, 1 to 99: several times cheaper than counting distinct ones.
+        bit_count(bit_or(1::HUGEINT << capture_no))::BIGINT AS n_captures
     FROM core.knee_captures
     GROUP BY session_id
 ),

@@ -1,7 +1,7 @@
 -- Makes: mart.knees, one knee at arrival and departure of a fit. Grain and key: one row a session and side (session_id, side).
--- Knees recorded at both ends of a session of two or more captures. Inputs: mart.captures,
+-- A view. Knees recorded at both ends of a session of two or more captures. Inputs: mart.captures,
 -- mart.capture_facts.
-CREATE OR REPLACE TABLE mart.knees AS
+CREATE OR REPLACE VIEW mart.knees AS
 SELECT
     arrival.session_id,
     arrival.side,

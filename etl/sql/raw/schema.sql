@@ -91,6 +91,7 @@ CREATE TABLE IF NOT EXISTS raw.unresolved (
     is_waiting BOOLEAN NOT NULL
 );
 
+-- row_key: the row that the words speak of.
 CREATE TABLE IF NOT EXISTS raw.warnings (
     rule VARCHAR NOT NULL,
     "table" VARCHAR NOT NULL,

@@ -3,7 +3,7 @@
 INSERT INTO raw.warnings
 SELECT
     'far_value', '{table}', '{column}', {row_key}, {session_id}, CAST(source."{column}" AS VARCHAR),
-    '{column} of ' || {row_key} || ': ' || source."{column}" || ' is far outside this studio''s own spread (half of its '
+    '{column} ' || source."{column}" || ' is far outside this studio''s own spread (half of its '
     || 'values lie within ' || format('{:.3g}', spread.sigma * 0.6745) || ' of ' || format('{:.4g}', CAST(spread.median AS DOUBLE))
     || '). Check the value, its unit and its sign.'
 FROM core."{table}" AS source {sessions}

@@ -6,8 +6,7 @@ SELECT
     concat_ws('|', later.session_id, later.capture_no, later.side),
     later.session_id,
     CAST(later.knee_tilt_deg AS VARCHAR),
-    'session ' || later.session_id || ', capture ' || later.capture_no || ', ' || later.side || ': tilt moved from '
-    || earlier.knee_tilt_deg || '° to ' || later.knee_tilt_deg || '° with an unchanged setup. '
+    'tilt moved from ' || earlier.knee_tilt_deg || '° to ' || later.knee_tilt_deg || '° with an unchanged setup. '
     || 'Check the markers and the setup as written down.'
 FROM mart.capture_facts AS later
 INNER JOIN mart.capture_facts AS earlier

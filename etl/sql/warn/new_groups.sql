@@ -5,7 +5,7 @@ SELECT
     warnings."table",
     warnings."column",
     count(*) AS n,
-    list(warnings.words ORDER BY warnings.row_key)[1:3] AS examples
+    list(warnings.row_key || ': ' || warnings.words ORDER BY warnings.row_key)[1:3] AS examples
 FROM raw.warnings AS warnings
 ANTI JOIN earlier_warnings AS earlier
     ON

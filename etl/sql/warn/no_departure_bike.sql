@@ -1,9 +1,7 @@
 -- Adds: a warning for each fit that ends without a record of the bicycle. Grain: one row a session. Inputs: mart.fits.
 INSERT INTO raw.warnings
 SELECT
-    'no_departure_bike', 'bike_measures', 'moment', session_id, session_id, NULL,
-    'session ' || session_id || ': captured, yet no departure row in bike_measures. '
-    || 'Load the measures of the bicycle as it left, if they were taken.'
+    'no_departure_bike', 'fit_sessions', 'session_id', session_id, session_id, NULL,
+    'captured, yet no departure row in bike_measures. Load the measures of the bicycle as it left, if they were taken.'
 FROM mart.fits
-WHERE n_captures > 0 AND NOT has_departure_bike
-ORDER BY session_id;
+WHERE n_captures > 0 AND NOT has_departure_bike;

@@ -2,8 +2,6 @@
 INSERT INTO raw.warnings
 SELECT
     'no_exam', 'fit_sessions', 'session_id', sessions.session_id, sessions.session_id, sessions.session_id,
-    'session ' || sessions.session_id || ': no row in foot_exams, so that figures by foot type leave it out. '
-    || 'Load its exam, if there was one.'
+    'no row in foot_exams, so that figures by foot type leave the session out. Load its exam, if there was one.'
 FROM core.fit_sessions AS sessions
-ANTI JOIN core.foot_exams AS exams ON exams.session_id = sessions.session_id
-ORDER BY sessions.session_id;
+ANTI JOIN core.foot_exams AS exams ON exams.session_id = sessions.session_id;
