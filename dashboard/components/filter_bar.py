@@ -64,6 +64,7 @@ def _date(word: str, choices: Choices) -> dmc.DateInput:
         clearButtonProps={"aria-label": f"Clear {WORDS[word]}"},
         minDate=_iso(choices.first_date),
         maxDate=_iso(choices.last_date),
+        weekendDays=[],
         ariaLabels={"previousMonth": "Previous month", "nextMonth": "Next month"},
     )
 

@@ -6,14 +6,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from dashboard.questions.asking import Asker
 from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving
 
-# A mixed model of the whole demo takes a few seconds on two shared cores.
+# A mixed model of the whole demo takes some seconds, more on shared cores.
 PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @dataclass(frozen=True)
