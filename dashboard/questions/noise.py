@@ -13,6 +13,7 @@ from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.supports import Rows
+from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.statistics.agreement import RepeatAgreement, typical_error
 from shared.units import UNITS
@@ -86,7 +87,10 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
         pairs = counted(len(differences), "repeat pair")
         words = f"{outcome.capitalize()}: not enough yet, {pairs}. Record a knee twice before a change to learn its noise."
         return replace(row, words=words)
-    found = typical_error(differences, settings.intervals.level)
+    try:
+        found = typical_error(differences, settings.intervals.level, rider[present])
+    except TooFewError as refusal:
+        return replace(row, words=f"{outcome.capitalize()}: {refusal}")
     return replace(
         row,
         typical_error=found.typical_error,

@@ -142,6 +142,8 @@ S1         | 2          | left  | 1.4
 S1         | 3          | left  | 1.2
 S2         | 1          | left  | 2.0
 S2         | 2          | left  | 1.6
+S3         | 1          | left  | 0.0
+S3         | 2          | left  | 0.2
 """
 SETUPS = """
 session_id | capture_no | side | insole_level | shims_added | stance_mm
@@ -151,25 +153,27 @@ S1         | 2          | left | none         | 0           | 0
 S1         | 3          | left | none         | 0           | 0
 S2         | 1          | left | none         | 0           | 0
 S2         | 2          | left | none         | 0           | 0
+S3         | 1          | left | none         | 0           | 0
+S3         | 2          | left | none         | 0           | 0
 """
 
 
 def test_noise_comes_from_repeat_captures_and_is_split_by_group(memory: Warehouse) -> None:
     fill(
         memory,
-        riders="rider_id | riding\nR1 | road\nR2 | road",
+        riders="rider_id | riding\nR1 | road\nR2 | road\nR3 | road",
         fitters="fitter_id | fitter_name\nF1 | Alder\nF2 | Birch",
         fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
-        "S1 | R1 | F1 | q | 2026-01-05 | first\nS2 | R2 | F2 | q | 2026-05-05 | first",
+        "S1 | R1 | F1 | q | 2026-01-05 | first\nS2 | R2 | F2 | q | 2026-05-05 | first\nS3 | R3 | F2 | q | 2026-05-06 | first",
         knee_captures=PAIRS,
         foot_setups=SETUPS,
     )
     answer = noise.ask(memory, Selection(), Settings.model_validate({"minimum": {"rows_shown": 3}}))
     tilt = answer.noise[0]
-    # Differences 0.4, -0.2, -0.4: mean -0.2/3, SD = sqrt(((0.4667)^2 + (0.1333)^2 + (0.3333)^2) / 2) = 0.416333.
-    assert (tilt.n_pairs, tilt.n_riders) == (3, 2)
-    assert tilt.typical_error == pytest.approx(0.416333 / 2**0.5, rel=1e-5)
-    assert tilt.mean_drift == pytest.approx(-0.2 / 3)
+    # Differences 0.4, -0.2, -0.4, 0.2: mean 0, SD = sqrt((0.16 + 0.04 + 0.16 + 0.04) / 3).
+    assert (tilt.n_pairs, tilt.n_riders) == (4, 3)
+    assert tilt.typical_error == pytest.approx((0.4 / 3) ** 0.5 / 2**0.5)
+    assert tilt.mean_drift == pytest.approx(0.0, abs=1e-12)
     counts = {(row.group, row.level): row.n_pairs for row in answer.groups if row.outcome == "tilt"}
-    assert counts[("fitter", "F1")] == 2 and counts[("fitter", "F2")] == 1
-    assert counts[("quarter", "2026 quarter 1")] == 2 and counts[("side", "left")] == 3
+    assert counts[("fitter", "F1")] == 2 and counts[("fitter", "F2")] == 2
+    assert counts[("quarter", "2026 quarter 1")] == 2 and counts[("side", "left")] == 4
