@@ -94,8 +94,9 @@ def said_rows(rows: dict[str, NDArray[Any]], settings: Settings) -> Iterator[Sai
             yield SaidRow(topic, n, None, None, None, f"{name}: not enough yet, {counted(n, 'answer')}.")
             continue
         low, median, high = (float(x) for x in np.quantile(points, (0.25, 0.5, 0.75)))
+        told = [spoken(value, 0 if value.is_integer() else 1) for value in (median, low, high)]
         words = (
-            f"{name} at the follow-up: median {spoken(median, 0 if median.is_integer() else 1)} of 10, the middle half "
-            f"from {spoken(low, 0)} to {spoken(high, 0)} ({counted(n, 'answer')})."
+            f"{name} at the follow-up: median {told[0]} of 10, the middle half from {told[1]} to {told[2]} "
+            f"({counted(n, 'answer')})."
         )
         yield SaidRow(topic, n, median, low, high, words)
