@@ -6,6 +6,7 @@ What it finds becomes an ordinary test in tests/spec/test_read_found.py.
 
 import sys
 import tempfile
+from datetime import date
 from pathlib import Path
 
 import atheris
@@ -13,7 +14,8 @@ import atheris
 with atheris.instrument_imports(include=["etl", "shared.units", "shared.catalogue"]):
     import etl.load  # noqa: F401, instruments every module below it
     from shared.warehouse import in_memory
-    from tests.fuzz.reading import map_anything, read_anything
+    from tests.fuzz.reading import map_anything, read_anything, sheet_anything
+    from tests.spec.workbook import sheet_xml
 
 FORMS = ("csv", "csv", "csv", "csv.gz", "jsonl", "xlsx", "zip", "parquet", "txt")
 SAMPLES = Path(__file__).parents[2] / "etl" / "mappings"
@@ -24,12 +26,14 @@ WAREHOUSE = in_memory()
 def try_one(data: bytes) -> None:
     """The first byte chooses what is fuzzed; the rest is the file or the mapping."""
     kind, content = (data[0], data[1:]) if data else (0, b"")
-    if kind % 3 == 2:
+    if kind % 4 == 3:
+        sheet_anything(content.decode(errors="replace"), WAREHOUSE)
+    elif kind % 4 == 2:
         map_anything(content, "knee_captures.csv", CAPTURES, WAREHOUSE)
-    elif kind % 3 == 1:
+    elif kind % 4 == 1:
         read_anything("riders.csv", b"rider_id,sex,birth_year\n" + content, WAREHOUSE)
     else:
-        read_anything(f"riders.{FORMS[kind // 3 % len(FORMS)]}", content, WAREHOUSE)
+        read_anything(f"riders.{FORMS[kind // 4 % len(FORMS)]}", content, WAREHOUSE)
 
 
 def seeds() -> Path:
@@ -38,8 +42,9 @@ def seeds() -> Path:
     for path in sorted(SAMPLES.rglob("*")):
         if path.is_file():
             form = path.name.partition(".")[2]
-            kind = 2 if path.suffix == ".toml" else 3 * FORMS.index(form if form in FORMS else "csv")
+            kind = 2 if path.suffix == ".toml" else 4 * FORMS.index(form if form in FORMS else "csv")
             (folder / f"{path.parent.name}-{path.name}").write_bytes(bytes([kind]) + path.read_bytes())
+    (folder / "sheet").write_text("\x03" + sheet_xml([["rider_id", "birth_year"], ["R1", 1980.5], [date(2026, 1, 2), True]]))
     (folder / "quotes").write_bytes(b'\x01R1,"a\nb"\r\nR2,c"d,1\r"x"y,1,2\n')
     return folder
 

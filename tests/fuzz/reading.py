@@ -18,6 +18,7 @@ from etl.read import (
 from etl.source import SourceFile
 from shared.errors import UsageError
 from shared.warehouse import Warehouse
+from tests.spec.workbook import write_workbook
 
 
 def read_anything(name: str, data: bytes, warehouse: Warehouse) -> int:
@@ -43,6 +44,16 @@ def map_anything(mapping: bytes, name: str, data: bytes, warehouse: Warehouse) -
         path = folder / name
         path.write_bytes(data)
         return _read([FoundFile(path, name, mapping=parsed)], folder, warehouse)
+    finally:
+        shutil.rmtree(folder)
+
+
+def sheet_anything(xml: str, warehouse: Warehouse) -> int:
+    """Reads a workbook with this XML as the rows of its sheet. Returns 0 where it was refused."""
+    folder = Path(tempfile.mkdtemp())
+    try:
+        path = write_workbook(folder / "book.xlsx", {"riders": xml})
+        return _read(find_files([path]), folder, warehouse)
     finally:
         shutil.rmtree(folder)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from etl.read import expand, find_files, open_source, physical_lines, source_relation
 from shared.warehouse import Warehouse
-from tests.fuzz.reading import forget_ragged, map_anything, read_anything
+from tests.fuzz.reading import forget_ragged, map_anything, read_anything, sheet_anything
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 CSV_BYTES = st.lists(
@@ -19,6 +19,11 @@ CSV_BYTES = st.lists(
     max_size=60,
 ).map("".join)
 CELL = st.text(st.characters(codec="cp1252", exclude_characters="\x00\r"), max_size=8)
+SHEET_PARTS = [
+    "<row>", '<row r="2">', "</row>", '<c r="A1"', '<c r="b3"', "<c", ' t="e"', ' t="str"', ' t="s"', ' s="1"', ">", "</c>",
+    "<v>1e999</v>", "<v>rider_id</v>", "<v>45000.5</v>", "<v>", "</v>", "<f>1+1</f>", "<f/>", "<!-- -->", "&amp;", "&x;", "]]>",
+    "<is><t>x</t></is>", '<row r="99999999">', '<c r="ZZZZ9">', '<c r="A0">', "<![CDATA[",
+]  # fmt: skip
 HEAD = ["rider_id", "birth_year", "sex"]
 
 
@@ -96,6 +101,13 @@ def test_any_json_is_read_whole_or_refused(warehouse: Warehouse, values: list[ob
 )
 def test_any_mapping_is_taken_or_refused(warehouse: Warehouse, mapping: str) -> None:
     map_anything(mapping.encode(errors="replace"), "knee_captures.csv", b"a,b,c\nx,1,2\ny,2.5,\n", warehouse)  # fmt: skip
+
+
+@QUICK
+@given(st.lists(st.sampled_from(SHEET_PARTS), max_size=20).map("".join))
+@example('<row r="1"><c r="A1" t="str"><v>rider_id</v></c></row><row r="0"><c r="A0"><v>1</v></c></row>')
+def test_any_sheet_is_read_whole_or_refused(warehouse: Warehouse, xml: str) -> None:
+    sheet_anything(xml, warehouse)
 
 
 @QUICK
