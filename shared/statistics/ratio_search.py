@@ -16,7 +16,7 @@ _HIGHEST = 18.0
 _LONGEST_STEP = 2.0
 _SETTLED = 1e-6
 _DIFFERENCE = 1e-4
-_MOST_STEPS = 60
+_MOST_STEPS, _MOST_HALVINGS = 60, 30
 # Differences of the gradient give the curvature; each step then corrects it, and after this many it is taken anew.
 _STEPS_A_CURVATURE = 15
 
@@ -44,21 +44,25 @@ def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str) -> Flo
 
 def _lowest(criterion: Criterion, theta: Floats, refusal: str) -> Floats:
     value, gradient = criterion(theta)
-    curvature = np.zeros((len(theta), len(theta)))
-    for count in range(_MOST_STEPS):
-        if count % _STEPS_A_CURVATURE == 0:
-            curvature = _curvature(criterion, theta, gradient)
+    curvature, age = _curvature(criterion, theta, gradient), 0
+    for _ in range(_MOST_STEPS):
         free = (theta > 0) | (gradient < 0)
         if not free.any():
             return theta
         step = np.zeros_like(theta)
         step[free] = -_inverse(curvature[np.ix_(free, free)]) @ gradient[free]
         step *= min(1.0, _LONGEST_STEP / max(float(np.abs(step).max()), np.finfo(float).tiny))
+        wanted = float(np.abs(np.clip(theta + step, 0.0, _HIGHEST) - theta).max())
         moved, value, new_gradient = _descended(criterion, theta, value, gradient, step)
-        if float(np.abs(moved - theta).max()) < _SETTLED and np.isfinite(value) and (moved < _HIGHEST).all():
+        if wanted < _SETTLED and np.isfinite(value) and (moved < _HIGHEST).all():
             return moved
-        curvature = _updated(curvature, moved - theta, new_gradient - gradient)
+        stuck = np.array_equal(moved, theta)
+        if stuck and age == 0:
+            break
+        curvature, age = _updated(curvature, moved - theta, new_gradient - gradient), age + 1
         theta, gradient = moved, new_gradient
+        if stuck or age == _STEPS_A_CURVATURE:
+            curvature, age = _curvature(criterion, theta, gradient), 0
     raise NoConvergenceError(refusal)
 
 
@@ -67,7 +71,7 @@ def _descended(
 ) -> tuple[Floats, float, Floats]:
     """Along the step within the bounds, half as far each time until the criterion does not rise beyond its rounding."""
     slack = 1e-12 * abs(value) if np.isfinite(value) else 0.0
-    for _ in range(40):
+    for _ in range(_MOST_HALVINGS):
         moved = np.clip(theta + step, 0.0, _HIGHEST)
         new_value, new_gradient = criterion(moved)
         if new_value <= value + slack:

@@ -83,6 +83,9 @@ def test_riders_of_one_row_each_are_least_squares() -> None:
 def test_what_has_no_answer_is_refused() -> None:
     with pytest.raises(TooFewError, match="1 rider"):
         fit_mixed_model_fast(Y, X, TERMS, np.zeros(N))
+    none = np.zeros(0, dtype=np.int64)
+    with pytest.raises(TooFewError, match="0 captures of 0 riders"):
+        fit_mixed_model_fast(Y[:0], X[:0], TERMS, none, none, none, capture=none, knee_visit=none)
     with pytest.raises(TooFewError, match="4 captures"):
         fit_mixed_model_fast(Y[:4], X[:4], TERMS, np.arange(4))
     with pytest.raises(NotEstimableError, match="shim is made up of dose"):
@@ -229,3 +232,23 @@ def test_a_search_without_a_lowest_point_is_refused() -> None:
 
     with pytest.raises(NoConvergenceError, match="no end"):
         best_ratios(falling, np.array([3.0]), "no end")
+
+
+def test_a_slope_that_leads_nowhere_is_no_answer() -> None:
+    """A gradient at odds with its criterion: every step rises."""
+
+    def rising(ratios: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        return float(ratios.sum()), -ratios
+
+    with pytest.raises(NoConvergenceError, match="nowhere"):
+        best_ratios(rising, np.array([3.0, 2.0]), "nowhere")
+
+
+def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom() -> None:
+    def waved(ratios: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        theta = np.log1p(3 * ratios)
+        return float(-np.exp(-((theta - 2.5) ** 2) * 2).sum()), 4 * (theta - 2.5) * np.exp(-((theta - 2.5) ** 2) * 2) * 3 / (
+            1 + 3 * ratios
+        )
+
+    assert best_ratios(waved, np.array([3.0]), "no") == pytest.approx([(np.exp(2.5) - 1) / 3], rel=1e-6)
