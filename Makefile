@@ -8,7 +8,7 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test browser lint lock recovery bench fuzz exports clean
+.PHONY: demo test browser lint lock recovery bench kill fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -33,11 +33,14 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
-bench: $(READY)         ## time what must be fast, beside what it stands in for
+bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
 	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
 
 recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
+
+kill: $(READY)          ## kill a load fifty times at random moments; print what was left each time
+	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py
 
 exports: $(READY)       ## simulate the demo studios anew
 	$(BIN)/python -m warehouse_demo.simulate
