@@ -14,6 +14,7 @@ from dashboard.questions.levels import count_riders, level_masks, level_words, s
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import counted, scope_of
 from dashboard.questions.selection import Selection
+from dashboard.questions.shim_places import shim_places
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
@@ -26,10 +27,12 @@ METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
     "judged": "fits with arch and forefoot examined on both feet and a setup at departure",
     "intervals": "Wilson on the effective number, by rider",
-    "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR1 by rider",
+    "shim_places": "changes between two captures in a row with nothing but added shims changed, clustered by rider",
+    "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR2 by rider",
 }
 CAUTIONS = (
     "A flag asks for a second look with the fitter; it is no verdict. The rules are common practice, no published source.",
+    "The change after a shim holds part of the noise that led to it, at either place; `effects` estimates what supports did.",
     "That agreement goes with an outcome is no proof that it caused it: fits were not flagged by lot.",
 )
 # The outcome, its unit, its value at arrival, and how it is told.
@@ -64,6 +67,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Agree
         fitters=tuple(_grouped(judged, "fitter", settings)),
         rules=tuple(_rules(judged, settings)),
         outcomes=tuple(_outcome(judged, *outcome, settings) for outcome in _OUTCOMES),
+        shim_places=tuple(shim_places(warehouse, scope, settings)),
         look_at=tuple(_look_at(judged, settings)),
     )
 

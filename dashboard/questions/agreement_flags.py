@@ -81,7 +81,7 @@ def _weights(rule: Rule, feet: Table, settings: Settings) -> Weights:
         return np.empty(0, dtype=np.int8)
     kind, examples = _kinds({name: feet[name] for name in rule.fields})
     weights = [_weight(rule.ask(foot_at(feet, int(row), rule.fields), settings.agreement)) for row in examples]
-    return np.array(weights, dtype=np.int8)[kind]
+    return np.asarray(np.array(weights, dtype=np.int8)[kind])
 
 
 def _weight(finding: Finding | None) -> int:
@@ -126,9 +126,9 @@ def _saddle_weights(fits: Table, has_changed: NDArray[np.bool_], settings: Setti
     return weights
 
 
-def _kinds(columns: dict[str, NDArray[Any]]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _kinds(columns: dict[str, NDArray[Any]]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Rows that are alike in all columns get one number; also the first row of each."""
-    kind = pd.DataFrame(columns).groupby(list(columns), dropna=False, sort=False).ngroup().to_numpy(np.int64)
+    kind = pd.DataFrame(columns).groupby(list(columns), dropna=False, sort=False).ngroup().to_numpy()
     first = np.full(int(kind.max()) + 1, -1, dtype=np.int64)
     first[kind[::-1]] = np.arange(len(kind))[::-1]
     return kind, first

@@ -74,6 +74,21 @@ class OutcomeRow:
 
 
 @dataclass(frozen=True)
+class ShimPlaceRow:
+    """Change of an outcome for one more varus shim `in_shoe`, `at_cleat`, or the second less the first (`difference`)."""
+
+    outcome: str
+    unit: str
+    place: str
+    n_changes: int
+    n_riders: int
+    per_shim: float | None
+    low: float | None
+    high: float | None
+    words: str
+
+
+@dataclass(frozen=True)
 class AgreementWithExam(Answer):
     """Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
 
@@ -89,4 +104,5 @@ class AgreementWithExam(Answer):
     fitters: tuple[AgreementRow, ...]
     rules: tuple[RuleRow, ...]
     outcomes: tuple[OutcomeRow, ...]
+    shim_places: tuple[ShimPlaceRow, ...]
     look_at: tuple[LookRow, ...]

@@ -1,36 +1,43 @@
 """The difference of a mean between two groups of rows, held for a starting value."""
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import NDArray
-from scipy import stats
 
 from shared.errors import NotEstimableError, TooFewError
-from shared.statistics.intervals import TermEstimate
+from shared.statistics.cluster_robust import cr2_of_rows
+from shared.statistics.estimability import ties
+from shared.statistics.grouping import dense
+from shared.statistics.intervals import TermEstimate, t_intervals
+
+_FEWEST_RIDERS = 10
 
 
 def adjusted_difference(
     outcome: NDArray[np.float64],
     in_group: NDArray[np.bool_],
     others: NDArray[np.float64],
-    cluster: NDArray[np.int64],
+    cluster: NDArray[np.generic],
     level: float,
 ) -> TermEstimate:
     """Mean outcome in the group less outside of it, held for `others`, by least squares.
 
-    outcome, in_group: (n,); others: (n, p), such as the value at the start, p may be 0; cluster: integer codes, (n,).
-    Covariance clustered by rider (CR1), t on clusters - 1. The estimate is in the unit of the outcome.
-    Raises TooFewError for fewer than ten riders, NotEstimableError where one of the groups is empty or tied to the others.
-    Sources: Liang & Zeger 1986, Biometrika 73:13; Vickers & Altman 2001, BMJ 323:1123 (holding for the starting value).
-    Not a proof of a cause: who is in the group was not drawn by lot.
+    outcome, in_group: (n,); others: (n, p), such as the value at the start, p may be 0; cluster: codes or labels of the
+    riders, (n,). Covariance CR2 by rider with Satterthwaite degrees of freedom; with one row a rider and no others the
+    standard error is Welch's. The estimate is in the unit of the outcome.
+    Raises TooFewError for fewer than ten riders, NotEstimableError where one of the groups is empty, tied to the others, or
+    rests on one rider alone.
+    Sources: Vickers & Altman 2001, BMJ 323:1123 (holding for the starting value); Pustejovsky & Tipton 2018, J Bus Econ
+    Stat 36:672. Not a proof of a cause: who is in the group was not drawn by lot.
     """
-    n_clusters = len(np.unique(cluster))
-    if n_clusters < 10:
-        raise TooFewError(f"Not enough yet: {n_clusters} riders, and a difference needs at least 10.")
+    rider, riders = dense(cluster)
+    if len(riders) < _FEWEST_RIDERS:
+        raise TooFewError(f"Not enough yet: {len(riders)} riders, and a difference needs at least {_FEWEST_RIDERS}.")
+    terms = ("mean", "difference", *(f"other {at}" for at in range(others.shape[1])))
     design = np.column_stack([np.ones(len(outcome)), in_group.astype(float), others])
-    if np.linalg.matrix_rank(design) < design.shape[1]:
+    if ties(design, terms):
         raise NotEstimableError("No figure: one of the two groups is empty, or it is known from the starting values alone.")
-    fit = sm.OLS(outcome, design).fit(cov_type="cluster", cov_kwds={"groups": cluster}, use_t=True)
-    estimate, error, df = float(fit.params[1]), float(fit.bse[1]), float(n_clusters - 1)
-    half = float(stats.t.ppf(0.5 + level / 2, df)) * error
-    return TermEstimate(estimate, estimate - half, estimate + half, error, df, float(fit.pvalues[1]))
+    estimate = np.linalg.lstsq(design, outcome, rcond=None)[0]
+    found = cr2_of_rows(design, outcome - design @ estimate, rider)
+    if found.df[1] == 0:
+        raise NotEstimableError("No figure: one of the two groups rests on one rider alone.")
+    return t_intervals(terms[1:2], estimate[1:2], found.covariance[1:2, 1:2], found.df[1:2], level)["difference"]

@@ -191,6 +191,45 @@ def test_split_by_riding(memory: Warehouse) -> None:
     assert rows == {None: (5, 3, 1), "road": (4, 2, 1), "gravel": (1, 1, 0)}
 
 
+def test_shims_in_the_shoe_and_at_the_cleat(memory: Warehouse) -> None:
+    """Ten riders: one shim in the shoe, then taken out; then two at the cleat; what changed with another support is out."""
+    steps = (  # added, built in, place, insole, stance, tilt
+        (0, 1, "-", "low", 0, 0.0),
+        (1, 1, "in_shoe", "low", 0, 0.4),  # +0.4 for one shim in the shoe
+        (0, 1, "-", "low", 0, 0.1),  # -0.3 for one taken out: +0.3 a shim
+        (2, 1, "at_cleat", "low", 0, 1.5),  # +1.4 for two at the cleat: +0.7 a shim
+        (3, 1, "at_cleat", "medium", 0, 3.0),  # the insole changed too
+        (2, 1, "at_cleat", "medium", 2, 5.0),  # the stance changed too
+        (2, 0, "at_cleat", "medium", 2, 7.0),  # another shoe: no added shim changed
+        (1, 0, "in_shoe", "medium", 2, 9.0),  # moved from one place to the other
+    )
+    numbers = range(10)
+    fill(
+        memory,
+        riders="rider_id | riding\n" + "\n".join(f"R{n} | road" for n in numbers),
+        fitters="fitter_id | fitter_name\nF1 | Alder",
+        fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
+        + "\n".join(f"S{n} | R{n} | F1 | q | 2026-03-02 | first" for n in numbers),
+        knee_captures="session_id | capture_no | side | knee_tilt_deg\n"
+        + "\n".join(f"S{n} | {at} | left | {step[5] + n:.1f}" for n in numbers for at, step in enumerate(steps, start=1)),
+        foot_setups="session_id | capture_no | side | shims_added | shims_built_in | shim_place | insole_level | stance_mm\n"
+        + "\n".join(
+            f"S{n} | {at} | left | {' | '.join(str(cell) for cell in step[:5])}"
+            for n in numbers
+            for at, step in enumerate(steps, 1)
+        ),
+    )
+    rows = agreement.ask(memory, parse_selection({}), FEW).shim_places
+    found = {row.place: (row.n_changes, row.n_riders, row.per_shim) for row in rows if row.outcome == "tilt"}
+    assert found == {
+        "in_shoe": (20, 10, pytest.approx((0.4 + 0.3) / 2)),
+        "at_cleat": (10, 10, pytest.approx(1.4 / 2)),
+        "difference": (30, 10, pytest.approx(0.7 - 0.35)),
+    }
+    sway = {row.place: row.words for row in rows if row.outcome == "sway"}
+    assert sway["difference"] == "The two places cannot be compared yet."
+
+
 def test_dates_and_no_exam_at_all(memory: Warehouse) -> None:
     assert asked(memory).look_at[0].session_date == date(2026, 4, 2)
     none = agreement.ask(memory, parse_selection({"from": "2026-04-04"}), FEW)

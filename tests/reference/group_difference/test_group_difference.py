@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from shared.errors import NotEstimableError, TooFewError
 from shared.statistics.group_difference import adjusted_difference
@@ -22,17 +23,23 @@ def test_weight_after_treatment(group: str, other: str, estimate: float, error: 
     )
     assert found.estimate == pytest.approx(estimate, abs=1e-6)
     assert found.standard_error == pytest.approx(error, rel=0.15)
-    assert found.df == len(ANOREXIA) - 1
+    assert 20 < found.df < len(ANOREXIA)
 
 
-def test_clustered_error_of_two_means_by_hand() -> None:
-    """Twelve riders with two equal rows each: the error is that of twelve rows, with the factors of CR1 written out."""
+def test_two_equal_rows_a_rider_are_the_two_sample_t_test() -> None:
+    """Twelve riders with two equal rows each: the interval is that of twelve rows, pooled variance, ten degrees of freedom."""
     value = np.array([1.0, 2, 3, 4, 5, 6, 3, 4, 5, 6, 7, 8])
     group = np.repeat([False, True], 6)
     twice = adjusted_difference(np.repeat(value, 2), np.repeat(group, 2), np.empty((24, 0)), np.repeat(np.arange(12), 2), 0.95)
-    squares = 2 * sum((each - 3.5) ** 2 for each in (1, 2, 3, 4, 5, 6))  # both groups, about 3.5 and 5.5
+    expected = stats.ttest_ind(value[group], value[~group])
     assert twice.estimate == pytest.approx(2.0)
-    assert twice.standard_error**2 == pytest.approx(squares / 6**2 * (12 / 11) * (23 / 22))
+    assert twice.standard_error**2 == pytest.approx(2 * 3.5 / 6)  # 3.5 is the variance of 1 to 6
+    assert (twice.df, twice.p_value) == pytest.approx((10, expected.pvalue))
+
+
+def test_a_group_of_one_rider_is_refused() -> None:
+    with pytest.raises(NotEstimableError, match="rests on one rider alone"):
+        adjusted_difference(np.arange(12.0), np.arange(12) == 3, np.empty((12, 0)), np.arange(12), 0.95)
 
 
 def test_refusals() -> None:

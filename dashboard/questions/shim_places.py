@@ -1,0 +1,72 @@
+"""A shim at the cleat turns the whole shoe, one in the shoe only the forefoot: what followed each, side by side."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from dashboard.questions.answers_agreement import ShimPlaceRow
+from dashboard.questions.levels import count_riders
+from dashboard.questions.numbers import spoken
+from dashboard.questions.scope import SQL, Scope, counted, fragments
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.clustered import clustered_mean
+from shared.statistics.group_difference import adjusted_difference
+from shared.units import UNITS
+from shared.warehouse import Warehouse
+
+_PLACES = {"in_shoe": "in the shoe", "at_cleat": "at the cleat"}
+
+
+def shim_places(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ShimPlaceRow]:
+    """The mean change of tilt and sway for one more varus shim at each place, and the difference between the places.
+
+    From changes in which nothing but the added shims differed. Both places suffer alike from choices by a noisy measurement,
+    so the difference is told with more trust than either change.
+    """
+    changes = warehouse.arrays(SQL / "agreement_shims.sql", scope.parameters, **fragments())
+    for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
+        known = np.isfinite(changes[outcome].astype(float))
+        values, rider = changes[outcome].astype(float)[known], changes["rider"][known]
+        place, sign = changes["shim_place"][known], UNITS[unit].sign
+        n_riders = {}
+        for name, told in _PLACES.items():
+            here = place == name
+            n_riders[name] = count_riders(rider[here])
+            row = ShimPlaceRow(outcome, unit, name, int(here.sum()), n_riders[name], None, None, None, "")
+            if n_riders[name] < settings.minimum.riders_shown:
+                changed = f"{counted(row.n_changes, 'change')} of {counted(row.n_riders, 'rider')}"
+                yield replace(row, words=f"A shim {told}: not enough yet, {changed} with nothing else changed.")
+                continue
+            found = clustered_mean(values[here], rider[here], settings.intervals.level)
+            words = (
+                f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
+                f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')})."
+            )
+            yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
+        row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
+        if min(n_riders.values()) < settings.minimum.riders_shown:
+            yield replace(row, words="The two places cannot be compared yet.")
+            continue
+        yield _difference(row, values, place == "at_cleat", rider, settings)
+
+
+def _difference(
+    row: ShimPlaceRow,
+    values: np.ndarray[tuple[int], np.dtype[np.float64]],
+    at_cleat: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    rider: np.ndarray[tuple[int], np.dtype[np.int64]],
+    settings: Settings,
+) -> ShimPlaceRow:
+    try:
+        found = adjusted_difference(values, at_cleat, np.empty((len(values), 0)), rider, settings.intervals.level)
+    except StatisticsError as error:
+        return replace(row, words=str(error))
+    verdict = "no clear difference" if found.low <= 0 <= found.high else "a difference"
+    sign = UNITS[row.unit].sign
+    words = (
+        f"At the cleat less in the shoe: {spoken(found.estimate, 2, sign)} of {row.outcome} a shim, {verdict} "
+        f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)})."
+    )
+    return replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
