@@ -88,13 +88,16 @@ def line_starts(source: SourceFile, wanted: set[int], ragged_starts: set[int]) -
 
 
 def lines_of_bytes(path: Path, positions: Iterable[int]) -> list[int]:
-    """The lines on which bytes of a text file stand, in one pass; `positions` must not fall."""
+    """The lines on which records start, in one pass, from the positions that the set-based reader tells of ragged ones.
+
+    These count bytes from 1, do not fall, and stand before the blank lines that precede a record.
+    """
     lines = []
     with path.open("rb") as file:
         line, at, last = 1, 0, b""
         for position in positions:
-            while at < position:
-                chunk = file.read(min(limits.CHUNK_BYTES, position - at))
+            while at < position - 1 or file.peek(1)[:1] in {b"\n", b"\r"}:
+                chunk = file.read(max(1, min(limits.CHUNK_BYTES, position - 1 - at)))
                 if not chunk:
                     break
                 # A line end of two bytes may lie across two chunks.

@@ -1,5 +1,6 @@
 """What must hold for any bytes whatever: a file is read whole, or refused with one sentence; nothing else escapes."""
 
+import csv
 import shutil
 import tempfile
 from pathlib import Path
@@ -81,7 +82,8 @@ def _check_rows(source: SourceFile, warehouse: Warehouse) -> None:
     """Every record can be staged, and every record has a line of its own, in order."""
     forget_ragged(warehouse)
     relation, parameters = source_relation(source, source.table.column_names, whole=True)
-    n_records = len(warehouse.rows(relation, parameters))
+    rows = warehouse.rows(relation, parameters)
+    n_records = len(rows)
     ragged: set[int] = set()
     if source.form == ".csv":
         positions = warehouse.rows("SELECT DISTINCT line_byte_position FROM ragged_rows ORDER BY line_byte_position")
@@ -90,6 +92,23 @@ def _check_rows(source: SourceFile, warehouse: Warehouse) -> None:
     assert sorted(lines) == list(range(1, n_records + 1)), (source.form, n_records, sorted(lines)[-3:], ragged)
     numbers = [lines[record] for record in sorted(lines)]
     assert numbers == sorted(numbers)
+    if source.form == ".csv" and source.table_mapping is None:
+        _check_cells(source, rows, numbers)
+
+
+def _check_cells(source: SourceFile, rows: list[dict[str, object]], numbers: list[int]) -> None:
+    """Each row holds the cells of its own line, as another reader of CSV sees them."""
+    seen = {}
+    with source.readable_path.open(encoding="utf-8-sig", newline="") as text:
+        reader = csv.reader(text, delimiter=source.separator, skipinitialspace=True)
+        start = 1
+        for cells in reader:
+            seen[start] = cells
+            start = reader.line_num + 1
+    for row, number in zip(rows, numbers, strict=True):
+        for name, index in source.cells.items():
+            if name in source.table.column_names:
+                assert row[f"x_{name}"] == (seen[number][index].strip(" \t") or None), (number, name, row, seen[number])
 
 
 def forget_ragged(warehouse: Warehouse) -> None:

@@ -45,6 +45,8 @@ def test_any_text_is_read_whole_or_refused(warehouse: Warehouse, text: str, enco
 
 @QUICK
 @given(st.lists(CSV_BYTES, max_size=6))
+@example(["", "", "", "rider_id", ","])
+@example(["1,2", "", "", "x", "3,4", "", "y", "5,6"])
 def test_any_rows_under_a_sound_header_are_read_whole_or_refused(warehouse: Warehouse, lines: list[str]) -> None:
     read_anything("riders.csv", "\n".join(["rider_id,sex", *lines]).encode(), warehouse)
 
