@@ -3,11 +3,14 @@
 import math
 import re
 import shutil
+import zipfile
 from datetime import date
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from dashboard.cli import app
 from etl.load import check_files, load
 from etl.mapping import load_mapping, parse_mapping
 from etl.read import RefusedFileError, expand, find_files, open_source, source_relation
@@ -322,3 +325,29 @@ riding = {{ from = "$path", codes = {{ "{evil}" = "road" }}, where = {{ "$path" 
     assert core(tmp_path / "w.duckdb", "riders")[0] | {"height_cm": None} == {
         "rider_id": f"1{evil}3", "birth_year": 1980, "sex": None, "height_cm": None, "mass_kg": None, "riding": "road",
     }  # fmt: skip
+
+
+def test_the_command_takes_a_mapping_for_load_and_check(tmp_path: Path) -> None:
+    words = ["--mapping", str(MAPPINGS / "maker_c.toml"), "--warehouse", str(tmp_path / "w.duckdb")]
+    for command, end in (("check", "Nothing was written."), ("load", "0 waiting.")):
+        ran = CliRunner().invoke(app, [command, str(MAPPINGS / "samples" / "maker_c"), *words])
+        assert ran.exit_code == 0
+        assert "frames.csv → foot_setups: 18 read = 18 stored" in ran.output
+        assert "(JSON lines; mapping: maker_c.toml)" in ran.output
+        assert ran.output.rstrip().endswith(end)
+    wrong = tmp_path / "m.toml"
+    wrong.write_text("[tables.riders]\nfiels = 'x'\n", encoding="utf-8")
+    ran = CliRunner().invoke(app, ["check", str(MAPPINGS), "--mapping", str(wrong)])
+    assert isinstance(ran.exception, UsageError)
+    assert "the nearest one is files" in str(ran.exception)
+
+
+def test_a_mapping_in_an_archive_holds_for_its_files(tmp_path: Path, native: Path) -> None:
+    path = tmp_path / "export.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.write(MAPPINGS / "maker_b.toml", "mapping.toml")
+        archive.write(MAPPINGS / "samples" / "maker_b" / "studio_export.xlsx", "out/studio_export.xlsx")
+    report = load([path], tmp_path / "w.duckdb", today=TODAY)
+    assert report.files[0].file == "export.zip/out/studio_export.xlsx, sheet Clients"
+    assert report.files[0].words == "XLSX; mapping: export.zip/mapping.toml"
+    assert core(tmp_path / "w.duckdb", "knee_captures") == core(native, "knee_captures")
