@@ -60,6 +60,11 @@ def write_cells(rows: Iterable[Iterable[str]], name: str, scratch: Path) -> Path
         writer = csv.writer(copy, lineterminator="\n", quoting=csv.QUOTE_ALL)
         for number, row in enumerate(rows, 1):
             cells = list(row)
+            if any("\x00" in cell for cell in cells):
+                raise RefusedFileError(
+                    f"{name}, record {number - 1}: found a NUL character, expected text. Nothing of it was loaded. "
+                    "Export it again."
+                )
             if 4 * sum(map(len, cells)) > limits.LINE_BYTES and sum(len(c.encode()) for c in cells) > limits.LINE_BYTES:
                 raise RefusedFileError(too_long(name, number))
             writer.writerow(cells)

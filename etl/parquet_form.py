@@ -26,12 +26,17 @@ def parquet_headers(file: FoundFile, warehouse: Warehouse) -> tuple[str, ...]:
 
 
 def check_parquet(source: SourceFile, warehouse: Warehouse) -> None:
-    """Reads every cell that will be needed once. Raises RefusedFileError where a page is broken."""
+    """Reads every cell that will be needed once. Raises RefusedFileError where a page is broken or a text holds NUL."""
     names = tuple(source.table.column_names)
     relation, parameters = source_relation(source, names)
-    counted = ", ".join(f'count("x_{name}")' for name in names)
+    counted = ", ".join(f'count(*) FILTER (contains("x_{name}", chr(0))) AS "{name}"' for name in names)
     with _refusing(source.name):
-        warehouse.rows(f"SELECT {counted} FROM ({relation})", parameters)
+        (n_bad,) = warehouse.rows(f"SELECT {counted} FROM ({relation})", parameters)
+    if bad := [name for name, n in n_bad.items() if n]:
+        raise RefusedFileError(
+            f"{source.name}: found NUL characters in {', '.join(bad)}, expected text. Nothing of this file was loaded. "
+            "Export it again."
+        )
 
 
 @contextmanager
