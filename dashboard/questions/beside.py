@@ -1,6 +1,6 @@
 """What changed beside a signal: the riders who came, who fitted them, and how noisy the measuring was."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -32,7 +32,7 @@ _FIGURES = (
 class Beside:
     """Case mix, fitter mix and measuring noise over any periods; what was summed once is remembered."""
 
-    def __init__(self, fits: Rows, pairs: Rows, settings: Settings) -> None:
+    def __init__(self, fits: Rows, pairs: Mapping[str, NDArray[Any]], settings: Settings) -> None:
         self._settings = settings
         self._fits, self._pairs = fits, pairs
         self._fit_period = period_of(fits["day"], settings.trends.every)
@@ -56,7 +56,7 @@ class Beside:
             figures = [
                 _mean(self._fits[column][inside].astype(float), rider, unit, self._settings)
                 if column
-                else _noise(self._pairs["tilt"][paired].astype(float), self._settings)
+                else _noise(self._pairs["tilt"][paired].astype(float), self._pairs["rider"][paired], self._settings)
                 for _, unit, column, _ in _FIGURES
             ]
             counts = np.bincount(self._fitter_code[inside], minlength=len(self._fitters)).astype(float)
@@ -74,11 +74,12 @@ def _mean(values: NDArray[np.float64], rider: NDArray[Any], unit: str, settings:
     return found.estimate, found.low, found.high
 
 
-def _noise(differences: NDArray[np.float64], settings: Settings) -> Figure:
-    differences = differences[np.isfinite(differences)]
-    if len(differences) < max(3, settings.minimum.rows_shown):
+def _noise(differences: NDArray[np.float64], rider: NDArray[Any], settings: Settings) -> Figure:
+    known = np.isfinite(differences)
+    differences, rider = differences[known], rider[known]
+    if len(differences) < max(3, settings.minimum.rows_shown) or len(np.unique(rider)) < 2:
         return _NONE
-    found = typical_error(differences, settings.intervals.level)
+    found = typical_error(differences, settings.intervals.level, rider)
     return found.typical_error, found.typical_error_low, found.typical_error_high
 
 

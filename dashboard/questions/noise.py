@@ -34,22 +34,24 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     """Typical error, smallest real change and drift of each outcome from repeat captures, over all and by group."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    pairs = _pairs(warehouse, scope)
-    rows = tuple(_with_residual(warehouse, scope, row, settings) for row in _rows(pairs, settings))
+    pairs = pairs_of(warehouse, scope)
+    rows = tuple(_with_residual(warehouse, scope, row, settings) for row in rows_from(pairs, settings))
     groups = tuple(_groups(pairs, settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
 
 def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
     """The rows of every outcome from repeat captures alone, for the questions that need the noise."""
-    return _rows(_pairs(warehouse, scope), settings)
+    return rows_from(pairs_of(warehouse, scope), settings)
 
 
-def _pairs(warehouse: Warehouse, scope: Scope) -> Rows:
+def pairs_of(warehouse: Warehouse, scope: Scope) -> Rows:
+    """Every repeat pair of the scope, later less earlier, with rider, side, fitter, studio, day and quarter."""
     return warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
 
 
-def _rows(pairs: Rows, settings: Settings) -> tuple[NoiseRow, ...]:
+def rows_from(pairs: Rows, settings: Settings) -> tuple[NoiseRow, ...]:
+    """The rows of every outcome from repeat pairs."""
     return tuple(noise_row(outcome, pairs[outcome], pairs["rider"], settings) for outcome in OUTCOME_UNITS)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions import noise
-from dashboard.questions.answers import Studio, StudioFigure, StudioTrendRow
+from dashboard.questions.answers import NoiseRow, Studio, StudioFigure, StudioTrendRow
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -44,7 +44,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
     """The four headline figures of the owner's first page."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    outcomes = list(measured(warehouse, scope, selection, settings))
+    outcomes = list(measured(warehouse, scope, settings, noise.rows_of(warehouse, scope, settings)[0]))
     figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
         as_of=scope.as_of,
@@ -59,11 +59,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
     )
 
 
-def measured(warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings) -> Iterator[Measured]:
+def measured(warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: NoiseRow) -> Iterator[Measured]:
     """The raw values behind each headline figure; the trends chart the same ones."""
     knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
     fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
-    tilt_noise = noise.rows_of(warehouse, scope, settings)[0]
     if tilt_noise.mdc95 is None:
         yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, tilt_noise.words)
     else:

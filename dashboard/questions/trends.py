@@ -1,6 +1,6 @@
 """How the headline figures move: each on a control chart whose limits are frozen from a base period, with its signals."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions import studio
-from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions import noise, studio
+from dashboard.questions.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.beside import Beside
 from dashboard.questions.calendar import first_day, period_of, spoken_period
 from dashboard.questions.numbers import spoken, spoken_percent
@@ -68,7 +68,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trend
     fits = warehouse.arrays(SQL / "trends_fits.sql", scope.parameters, **fragments())
     own = period_of(fits["day"], every)
     calendar = np.arange(own.min(), own.max() + 1)
-    outcomes = [*studio.measured(warehouse, scope, selection, settings), *_processes(fits)]
+    pairs = noise.pairs_of(warehouse, scope)
+    tilt_noise = noise.rows_from(pairs, settings)[0]
+    outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, settings)]
     return Trends(
@@ -83,7 +85,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trend
         trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
-        beside=tuple(_beside(warehouse, scope, settings, fits, signals)),
+        beside=tuple(_beside(settings, fits, pairs, signals)),
         notes=tuple(_notes(settings.trends)),
     )
 
@@ -242,11 +244,8 @@ def _chart_row(chart: _Charted, every: str) -> ChartRow:
 
 
 def _beside(
-    warehouse: Warehouse, scope: Scope, settings: Settings, fits: Rows, signals: list[tuple[_Charted, SignalRow]]
-) -> Iterator[Any]:
-    if not signals:
-        return
-    pairs = warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+    settings: Settings, fits: Rows, pairs: Mapping[str, NDArray[Any]], signals: list[tuple[_Charted, SignalRow]]
+) -> Iterator[BesideRow]:
     every, beside = settings.trends.every, Beside(fits, pairs, settings)
     for chart, signal in signals:
         days = np.array([signal.period_from, signal.period_to], "datetime64[D]")

@@ -17,8 +17,8 @@ ROWS_PER_TERM = 10
 EVENTS_PER_TERM = 5
 # Log odds beyond which a fitted share is 0 or 1 to seven digits: a combination of terms decides the outcome.
 _SEPARATED = 16.0
-# What is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
-_TIED = 1e-9
+# The squared length of what is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
+_TIED = 1e-10
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,15 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            fit = Logit(events, design).fit(disp=0, method="newton", maxiter=50)
+            fit = Logit(events, design, check_rank=False).fit(disp=0, method="newton", maxiter=50)
         except np.linalg.LinAlgError as fault:
-            raise NotEstimableError(_SEPARATION) from fault
+            raise NotEstimableError(_SEPARATION.format("its terms")) from fault
         expected = np.asarray(fit.predict())
         log_odds = np.asarray(fit.fittedvalues)
     if any("Separation" in w.category.__name__ for w in caught) or np.abs(log_odds).max() > _SEPARATED:
-        raise NotEstimableError(_SEPARATION)
+        # The intercept comes first and only takes up what the other terms leave.
+        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(np.asarray(fit.params)[1:])))]
+        raise NotEstimableError(_SEPARATION.format(strongest.replace("_", " ")))
     if not fit.mle_retvals["converged"]:
         raise NoConvergenceError("No figure: the case-mix model did not settle on an answer. Widen the selection.")
     return Expected(expected, expected * (1 - expected), _explained(events, expected))
@@ -66,14 +68,14 @@ def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expec
     Tied terms as in expected_share. Raises TooFewError with fewer than ROWS_PER_TERM rows a term. By statsmodels' OLS.
     """
     design, terms = _independent(design, terms)
-    fit = OLS(values, design).fit()
+    fit = OLS(values, design).fit(method="qr")
     expected = np.asarray(fit.fittedvalues)
     return Expected(expected, np.full(len(values), float(fit.scale)), _explained(values, expected))
 
 
 _SEPARATION = (
-    "No figure: one part of the case mix decides the outcome by itself (separation), so that no chance can be expected. "
-    "Widen the selection."
+    "No figure: one part of the case mix decides the outcome by itself (separation; look at {}), so that no chance can be "
+    "expected. Widen the selection."
 )
 
 
@@ -88,10 +90,19 @@ def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[st
     if len(design) < len(terms):
         _refuse_few(len(design), len(terms))
     scaled = design / np.maximum(np.sqrt((design**2).mean(axis=0)), np.finfo(float).tiny)
-    own = np.abs(np.diag(np.linalg.qr(scaled, mode="r"))) / len(design) ** 0.5
-    kept = np.flatnonzero(own > _TIED)
+    kept = _pivots(scaled.T @ scaled / len(design))
     _refuse_few(len(design), len(kept))
     return scaled[:, kept], tuple(terms[index] for index in kept)
+
+
+def _pivots(gram: Array) -> list[int]:
+    """The columns of which something is left beyond the earlier ones, by elimination in their cross-products (p, p)."""
+    left, kept = gram.copy(), []
+    for index in range(len(gram)):
+        if left[index, index] > _TIED:
+            kept.append(index)
+            left -= np.outer(left[:, index], left[index]) / left[index, index]
+    return kept
 
 
 def _refuse_few(n: int, n_terms: int) -> None:
