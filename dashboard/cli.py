@@ -177,7 +177,9 @@ def undo(
     from etl.history import undo as take_back
 
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
-    typer.echo(f"Load {load_id} is undone: {undone.files} files, {undone.versions} versions of rows taken back.")
+    files = f"{undone.files} file{'s' if undone.files != 1 else ''}"
+    versions = "1 version of a row" if undone.versions == 1 else f"{undone.versions} versions of rows"
+    typer.echo(f"Load {load_id} is undone: {files}, {versions} taken back.")
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """How long a load takes against DuckDB's own bare read of the same files, in the same run: prints ratios, judges nothing.
 
-Each size is measured in processes of its own, so that the peak of memory is that of one load. Run with `make bench`; with TEN_MILLION=1 in the environment, 10,000,000 rows as well.
+Each size is measured in processes of its own, so that the peak of memory is that of one load. Run with `make bench`;
+with TEN_MILLION=1 in the environment, 10,000,000 rows as well.
 """
 
 import argparse

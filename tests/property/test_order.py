@@ -61,7 +61,7 @@ def core(path: Path) -> dict[str, list[dict[str, Any]]]:
     return tables
 
 
-@settings(max_examples=12, deadline=None, derandomize=True, database=None)
+@settings(max_examples=6, deadline=None, derandomize=True, database=None)
 @given(st.randoms(use_true_random=False), st.integers(1, 4))
 def test_any_split_and_order_ends_in_the_same_core(chance: random.Random, n_loads: int) -> None:
     with TemporaryDirectory() as place:
@@ -118,7 +118,7 @@ def changed(row: Row, chance: random.Random) -> Row:
     return table, text
 
 
-@settings(max_examples=12, deadline=None, derandomize=True, database=None)
+@settings(max_examples=6, deadline=None, derandomize=True, database=None)
 @given(st.randoms(use_true_random=False), st.integers(2, 4))
 def test_an_undone_load_has_never_been(chance: random.Random, n_loads: int) -> None:
     with TemporaryDirectory() as place:
