@@ -106,9 +106,10 @@ def _changes(firsts: Firsts, masks: Mapping[str | None, Flags], split: str | Non
         before, after = (firsts.beyond(quantity, moment, quantity.limit(settings)) for moment in MOMENTS)
         seen = np.isfinite(firsts.size(quantity, "arrival")) & np.isfinite(firsts.size(quantity, "departure"))
         name = f"side difference in {quantity.name}"
+        spoken_as = f"a {name}"
         for level, mask in masks.items():
             chosen = seen & mask[firsts.fit]
-            yield change_row(name, name, before[chosen], after[chosen], split, level, settings)
+            yield change_row(name, spoken_as, before[chosen], after[chosen], split, level, settings)
 
 
 def _pattern_changes(

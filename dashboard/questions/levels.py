@@ -17,7 +17,7 @@ from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
 
-BOTH_FEET = "Split by a column of the exam, a rider with two kinds of feet counts under both."
+BOTH_FEET = "Split by what is told of a foot, a rider with two kinds of feet counts under both."
 NOT_BY_SIDE = "These figures take both knees together and are not split by side."
 
 
@@ -25,12 +25,13 @@ def level_masks(warehouse: Warehouse, scope: Scope, split: str | None) -> dict[s
     """Which of the selected fits, numbered by date, belong to each level of the split; empty without a split and by side."""
     if split is None or split == "side":
         return {}
-    feet = warehouse.arrays(SQL / "feet_levels.sql", scope.parameters, **exam_fragments())
-    masks = {}
-    for level in ordered_levels(split, feet[split]):
-        masks[level] = np.zeros(scope.n_fits, dtype=bool)
-        masks[level][feet["fit"][feet[split] == level]] = True
-    return masks
+    feet = levels_of_feet(warehouse, scope, split)
+    return {level: (feet == level).any(axis=1) for level in ordered_levels(split, feet.ravel())}
+
+
+def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str) -> NDArray[Any]:
+    """The level of each foot, shape (fits, 2), fits numbered by date, left before right; None where it was not recorded."""
+    return warehouse.arrays(SQL / "feet_levels.sql", scope.parameters, **exam_fragments())[split].reshape(-1, 2)
 
 
 def exam_fragments() -> dict[str, str]:
@@ -59,7 +60,7 @@ def count_riders(rider: NDArray[np.int64]) -> int:
 
 def split_caution(split: str | None) -> tuple[str, ...]:
     """What a reader of split figures must know."""
-    if split is None or split == "riding":
+    if split is None or split in _OF_A_FIT:
         return ()
     return (NOT_BY_SIDE if split == "side" else BOTH_FEET,)
 
@@ -71,11 +72,21 @@ def level_words(split: str | None, level: str | None) -> str:
     return f"{split} {level}".replace("_", " ")
 
 
+_OF_A_FIT = ("riding", "bike_kind", "visit_kind", "sex", "age_band")
 _CODES: Mapping[str, tuple[str, ...]] = {
     **{
-        name: catalogue()["foot_exams"].column(name).codes
-        for name in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path")
+        name: catalogue()[table].column(name).codes
+        for table, names in {
+            "foot_exams": ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path"),
+            "foot_setups": ("shim_place", "stance_by"),
+            "fit_sessions": ("visit_kind",),
+            "riders": ("riding", "sex"),
+        }.items()
+        for name in names
     },
-    "riding": catalogue()["riders"].column("riding").codes,
     "forefoot": FOREFOOT_CLASSES,
+    "side": ("left", "right"),
+    "foot_posture": ("highly supinated", "supinated", "neutral", "pronated", "highly pronated"),
+    "arrival_direction": ("inward", "near neutral", "outward"),
+    "age_band": ("under 30", "30 to 44", "45 to 59", "60 and over"),
 }

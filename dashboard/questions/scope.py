@@ -24,6 +24,8 @@ _SPOKEN = {
 }
 # What is true of a fit; each is one fragment, so that no two questions count it differently.
 _TRUE_OF_A_FIT = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked", "has_repeat")
+# Classes to split by; each is one fragment, so that no two questions draw their limits differently.
+_CLASSES = ("age_band", "foot_posture", "arrival_direction")
 
 
 @dataclass(frozen=True)
@@ -44,14 +46,13 @@ class Scope:
 
 @lru_cache(maxsize=1)
 def fragments() -> dict[str, str]:
-    """The selection's conditions by the name under which a question's SQL takes them."""
-
+    """The selection's conditions and the classes by the name under which a question's SQL takes them."""
     return {
         "fits_selected": read_sql(SQL / "fits_selected.sql").replace("{feet_selected}", feet_selected("feet")),
         "captures_selected": feet_selected("captures"),
         "knees_selected": feet_selected("knees"),
         "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
-        **{name: read_sql(SQL / f"{name}.sql") for name in _TRUE_OF_A_FIT},
+        **{name: read_sql(SQL / f"{name}.sql") for name in (*_TRUE_OF_A_FIT, *_CLASSES)},
     }
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_types import AlikeRow, TypeRow, Types
-from dashboard.questions.levels import count_riders, exam_fragments, level_words, ordered_levels
+from dashboard.questions.levels import count_riders, exam_fragments, level_words, levels_of_feet, ordered_levels
 from dashboard.questions.numbers import spoken_percent
 from dashboard.questions.scope import SQL, counted, feet_selected, scope_of
 from dashboard.questions.selection import Selection
@@ -47,8 +47,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
     feet = warehouse.arrays(SQL / "types_feet.sql", scope.parameters, **own)
     types = tuple(_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
     if split := selection.split:
-        for level in ordered_levels(split, feet[split]):
-            types += tuple(_rows(feet, feet[split] == level, split, level, settings))
+        is_right = (feet["side"] == "right").astype(int)
+        levels = levels_of_feet(warehouse, scope, split)[feet["fit"], is_right]
+        for level in ordered_levels(split, levels):
+            types += tuple(_rows(feet, levels == level, split, level, settings))
     varus = next(row for row in types if (row.column, row.kind) == ("forefoot", "varus"))
     return Types(
         as_of=scope.as_of,

@@ -1,17 +1,11 @@
 -- Answers: the knee captures that the effects are estimated from, with setup, exam and every column to split by.
 -- Grain and key: one row a knee in one capture (session_knee, capture_no), in that order. Captures without a recorded setup
 -- are left out. Inputs: mart.captures, mart.fits, core.foot_exams.
--- arrival_direction: where the knee stood at the session's first capture, by the limit of the settings.
--- foot_posture: classes of the foot posture index, Redmond, Crosbie & Ouvrier 2006, Clin Biomech 21:89.
 WITH arrivals AS (
     SELECT
         session_id,
         side,
-        CASE
-            WHEN knee_tilt_deg < -$knee_neutral_within_deg THEN 'inward'
-            WHEN knee_tilt_deg <= $knee_neutral_within_deg THEN 'near neutral'
-            WHEN knee_tilt_deg IS NOT NULL THEN 'outward'
-        END AS arrival_direction
+        {arrival_direction} AS arrival_direction
     FROM mart.captures
     WHERE is_arrival
 )
@@ -36,12 +30,7 @@ SELECT
     captures.bike_kind,
     captures.riding,
     fits.sex,
-    CASE
-        WHEN year(fits.session_date) - fits.birth_year < 30 THEN 'under 30'
-        WHEN year(fits.session_date) - fits.birth_year < 45 THEN '30 to 44'
-        WHEN year(fits.session_date) - fits.birth_year < 60 THEN '45 to 59'
-        WHEN fits.birth_year IS NOT NULL THEN '60 and over'
-    END AS age_band,
+    {age_band} AS age_band,
     captures.arch_height,
     captures.arch_collapse,
     captures.heel_posture,
@@ -49,13 +38,7 @@ SELECT
     captures.forefoot_angle_deg,
     {forefoot_class} AS forefoot,
     captures.arch_height || ' arch, ' || {forefoot_class} AS foot_type,
-    CASE
-        WHEN exams.foot_posture_index < -4 THEN 'highly supinated'
-        WHEN exams.foot_posture_index < 0 THEN 'supinated'
-        WHEN exams.foot_posture_index <= 5 THEN 'neutral'
-        WHEN exams.foot_posture_index <= 9 THEN 'pronated'
-        WHEN exams.foot_posture_index IS NOT NULL THEN 'highly pronated'
-    END AS foot_posture,
+    {foot_posture} AS foot_posture,
     arrivals.arrival_direction,
     captures.knee_tilt_deg AS tilt,
     captures.knee_sway_mm AS sway,

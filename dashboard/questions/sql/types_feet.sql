@@ -1,31 +1,36 @@
--- Answers: the latest selected exam of each foot. Grain and key: one row a rider and side. Inputs: core.foot_exams, mart.fits.
--- A foot collapses where its arch gives way or its heel is everted; it is unknown where neither was told and nothing says so.
-WITH examined AS (
+-- Answers: the latest selected exam of each foot. Grain and key: one row a rider and side; fit: the exam's, numbered by date.
+-- Inputs: core.foot_exams, mart.fits. A foot collapses where its arch gives way or its heel is everted; it is unknown where one
+-- of the two was not told and the other says nothing.
+WITH chosen AS (
     SELECT
-        fits.rider_id,
-        fits.riding,
+        row_number() OVER (ORDER BY fits.session_date, fits.session_id) - 1 AS fit,
+        fits.session_id,
+        fits.rider_id
+    FROM mart.fits AS fits
+    WHERE {fits_selected}
+),
+
+examined AS (
+    SELECT
+        chosen.fit,
+        chosen.rider_id,
         exams.side,
         exams.arch_height,
         exams.arch_collapse,
         exams.heel_posture,
-        exams.squat_knee_path,
         exams.forefoot_angle_deg,
-        row_number() OVER (
-            PARTITION BY fits.rider_id, exams.side ORDER BY fits.session_date DESC, fits.session_id DESC
-        ) AS latest
+        row_number() OVER (PARTITION BY chosen.rider_id, exams.side ORDER BY chosen.fit DESC) AS latest
     FROM core.foot_exams AS exams
-    INNER JOIN mart.fits AS fits ON fits.session_id = exams.session_id
-    WHERE {fits_selected} AND {exams_selected}
+    INNER JOIN chosen ON chosen.session_id = exams.session_id
+    WHERE {exams_selected}
 )
 
 SELECT
     dense_rank() OVER (ORDER BY exams.rider_id) - 1 AS rider,
+    exams.fit,
     exams.side,
-    exams.riding,
     exams.arch_height,
     exams.arch_collapse,
-    exams.heel_posture,
-    exams.squat_knee_path,
     {forefoot_of_exam} AS forefoot,
     exams.arch_height || ' arch, ' || {forefoot_of_exam} AS foot_type,
     CASE
