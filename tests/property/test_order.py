@@ -7,7 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from etl.history import undo
@@ -40,6 +40,8 @@ ROWS = [
     ("follow_ups", "B2,S1,2026-03-02,2026-03-16,open,S4"),
 ]
 Row = tuple[str, str]
+# A failing order of loads is not made simpler by shrinking, only slower to be told.
+SEARCH = settings(max_examples=6, deadline=None, derandomize=True, database=None, phases=[Phase.generate])
 
 
 def write(folder: Path, rows: Iterable[tuple[Row, int]]) -> Path:
@@ -61,7 +63,7 @@ def core(path: Path) -> dict[str, list[dict[str, Any]]]:
     return tables
 
 
-@settings(max_examples=6, deadline=None, derandomize=True, database=None)
+@SEARCH
 @given(st.randoms(use_true_random=False), st.integers(1, 4))
 def test_any_split_and_order_ends_in_the_same_core(chance: random.Random, n_loads: int) -> None:
     with TemporaryDirectory() as place:
@@ -118,7 +120,7 @@ def changed(row: Row, chance: random.Random) -> Row:
     return table, text
 
 
-@settings(max_examples=6, deadline=None, derandomize=True, database=None)
+@SEARCH
 @given(st.randoms(use_true_random=False), st.integers(2, 4))
 def test_an_undone_load_has_never_been(chance: random.Random, n_loads: int) -> None:
     with TemporaryDirectory() as place:

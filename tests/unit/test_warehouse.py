@@ -1,0 +1,110 @@
+"""Opening, holding and refusing: what the warehouse module promises without a load."""
+
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pytest
+
+from shared.errors import WarehouseBusyError, WarehouseError
+from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory, open_loading, open_reading, snapshot_of
+
+
+def made(path: Path) -> Path:
+    """A file that has the version table of a warehouse and one row."""
+    with open_loading(path) as warehouse:
+        warehouse.run(
+            "CREATE SCHEMA raw; CREATE TABLE raw.warehouse (version INTEGER); CREATE TABLE raw.rows (n INTEGER);"
+            "INSERT INTO raw.rows VALUES (1)"
+        )
+        warehouse.run("INSERT INTO raw.warehouse VALUES ($version)", {"version": WAREHOUSE_VERSION})
+    return path
+
+
+def n_rows(path: Path) -> int:
+    warehouse = open_reading(path)
+    n = int(warehouse.value("SELECT count(*) FROM raw.rows"))
+    warehouse.close()
+    return n
+
+
+def test_a_load_that_raises_leaves_the_file_and_nothing_beside_it(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    before = snapshot_of(path)
+    with pytest.raises(ZeroDivisionError), open_loading(path) as warehouse:
+        warehouse.run("INSERT INTO raw.rows VALUES (2)")
+        (warehouse.scratch / "copy.csv").write_text("x", encoding="utf-8")
+        raise ZeroDivisionError
+    assert snapshot_of(path) == before
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["w.duckdb", "w.duckdb.lock"]
+
+
+def test_what_a_killed_load_left_is_cleared_by_the_next(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    for name in ("w.duckdb.loading", "w.duckdb.loading.wal"):
+        (tmp_path / name).write_bytes(b"half a page")
+    (tmp_path / "w.duckdb.loading.tmp" / "spill").mkdir(parents=True)
+    with open_loading(path) as warehouse:
+        warehouse.run("INSERT INTO raw.rows VALUES (2)")
+    assert n_rows(path) == 2
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["w.duckdb", "w.duckdb.lock"]
+
+
+def test_leaving_unchanged_keeps_the_file(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    before = snapshot_of(path)
+    with open_loading(path) as warehouse:
+        warehouse.run("INSERT INTO raw.rows VALUES (2)")
+        warehouse.leave_unchanged()
+    assert snapshot_of(path) == before
+
+
+def test_a_held_warehouse_is_told_once_and_refused_after_the_wait(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    told: list[str] = []
+    with (
+        open_loading(path, keep=False),
+        pytest.raises(WarehouseBusyError, match="another load is writing"),
+        open_loading(path, wait_seconds=0, on_wait=lambda: told.append("waiting")),
+    ):
+        pass
+    assert told == ["waiting"]
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        (duckdb.OutOfMemoryException("failed to allocate"), "no memory or disk space left"),
+        (duckdb.IOException("Could not write file: No space left on device\nmore"), "the disk refused (Could not write file"),
+        (duckdb.TransactionException("Failed to commit: Could not write file"), "the disk refused (Failed to commit"),
+        (duckdb.FatalException("database has been invalidated"), "the disk refused (database has been invalidated)"),
+    ],
+)
+def test_a_fault_of_the_machine_becomes_a_sentence(tmp_path: Path, fault: duckdb.Error, words: str) -> None:
+    class Broken:
+        def extract_statements(self, text: str) -> list[object]:
+            raise fault
+
+    warehouse = Warehouse(Broken(), tmp_path / "w.duckdb")  # type: ignore[arg-type]
+    with pytest.raises(WarehouseError) as told:
+        warehouse.run("SELECT 1")
+    assert words in str(told.value)
+    assert "Nothing was changed." in str(told.value)
+    assert "more" not in str(told.value)
+
+
+def test_a_fault_of_a_statement_stays_a_fault_of_the_program() -> None:
+    warehouse = in_memory()
+    with pytest.raises(duckdb.CatalogException):
+        warehouse.run("SELECT n FROM nowhere")
+    warehouse.close()
+
+
+def test_arrays_hold_missing_numbers_as_nan_and_missing_texts_as_none() -> None:
+    warehouse = in_memory()
+    found = warehouse.arrays("SELECT * FROM (VALUES (1, 'a', true, 0.5), (NULL, NULL, NULL, NULL)) AS t(n, word, is_so, x)")
+    warehouse.close()
+    np.testing.assert_array_equal(found["n"], [1.0, np.nan])
+    np.testing.assert_array_equal(found["is_so"], [1.0, np.nan])
+    np.testing.assert_array_equal(found["x"], [0.5, np.nan])
+    assert found["word"].tolist() == ["a", None]
