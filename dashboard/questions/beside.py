@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_trends import BesideRow, SignalRow
 from dashboard.questions.calendar import period_of
 from dashboard.questions.numbers import spoken, spoken_percent
+from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.agreement import typical_error
 from shared.statistics.clustered import clustered_mean, clustered_share
@@ -77,9 +78,12 @@ def _mean(values: NDArray[np.float64], rider: NDArray[Any], unit: str, settings:
 def _noise(differences: NDArray[np.float64], rider: NDArray[Any], settings: Settings) -> Figure:
     known = np.isfinite(differences)
     differences, rider = differences[known], rider[known]
-    if len(differences) < max(3, settings.minimum.rows_shown) or len(np.unique(rider)) < 2:
+    if len(differences) < settings.minimum.rows_shown:
         return _NONE
-    found = typical_error(differences, settings.intervals.level, rider)
+    try:
+        found = typical_error(differences, settings.intervals.level, rider)
+    except StatisticsError:
+        return _NONE
     return found.typical_error, found.typical_error_low, found.typical_error_high
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_returns import (
@@ -16,8 +17,9 @@ from dashboard.questions.answers_returns import (
     Returns,
 )
 from dashboard.questions.lasting import lasting_rows, said_rows
+from dashboard.questions.levels import levels_of_feet, ordered_levels
 from dashboard.questions.numbers import spoken_p, spoken_percent
-from dashboard.questions.scope import SQL, Scope, counted, forefoot_class, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -33,22 +35,13 @@ METHOD = {
     "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
     "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at as_of",
     "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent",
+    "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
     "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
 
-# One level for each foot; a fit takes it where both feet have it.
-_FOOT_LEVELS = {
-    "arch_height": "exams.arch_height",
-    "arch_collapse": "exams.arch_collapse",
-    "heel_posture": "exams.heel_posture",
-    "squat_knee_path": "exams.squat_knee_path",
-    "forefoot": forefoot_class("exams.forefoot_angle_deg"),
-    "foot_type": f"exams.arch_height || ' arch, ' || {forefoot_class('exams.forefoot_angle_deg')}",
-}
-_NO_LEVEL = "CAST(NULL AS VARCHAR)"
-_NOT_A_GROUP = "not examined"
+_FEET_DIFFER = "feet differ"
 _AT_RISK_EVERY_DAYS = 14
 
 
@@ -71,7 +64,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Retur
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     rows = _fits(warehouse, scope, selection.split)
-    groups = list(_groups(rows, selection.split, settings))
+    groups = list(_groups(rows, selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
     overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))
     return Returns(
@@ -85,7 +78,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Retur
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
-        comparisons=tuple(_comparisons(groups, settings)),
+        comparisons=tuple(_comparisons(selection.split, groups, settings)),
         overdue=overdue,
         lasting=tuple(lasting_rows(warehouse, scope, settings)),
         said=tuple(said_rows(rows, settings)),
@@ -102,19 +95,21 @@ def _method(settings: Settings) -> dict[str, Any]:
 
 
 def _fits(warehouse: Warehouse, scope: Scope, split: str | None) -> Rows:
-    by_fit = {None: _NO_LEVEL, "riding": "coalesce(fits.riding, 'not recorded')", "side": _NO_LEVEL}
-    fit_level = by_fit.get(split, "coalesce(feet.level, 'not examined')")
-    foot_level = _FOOT_LEVELS.get(split or "", _NO_LEVEL)
-    return warehouse.arrays(
-        SQL / "returns_fits.sql", scope.parameters, foot_level=foot_level, fit_level=fit_level, **fragments()
-    )
+    """One row a fit, with its level of the split: the one that both feet have, or that they differ; None: not recorded."""
+    rows = dict(warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments()))
+    level = np.full(len(rows["rider"]), None, dtype=object)
+    if split and split != "side":
+        left, right = levels_of_feet(warehouse, scope, split).T
+        recorded = pd.notna(left) & pd.notna(right)
+        level[recorded] = np.where(left == right, left, _FEET_DIFFER)[recorded]
+    return {**rows, "level": level}
 
 
-def _groups(rows: Rows, split: str | None, settings: Settings) -> Iterator[_Group]:
-    """All fits, then each level of the split that a fit can have; a fit has no side."""
+def _groups(rows: Rows, split: str | None) -> Iterator[_Group]:
+    """All fits, then each level of the split, fits whose feet differ last."""
     yield _Group(None, None, rows)
-    levels = {level for level in rows["level"].tolist() if isinstance(level, str)}
-    for level in sorted(levels - {_NOT_A_GROUP}):
+    levels = ordered_levels(split or "", rows["level"])
+    for level in sorted(levels, key=lambda name: name == _FEET_DIFFER):
         yield _Group(split, level, {name: values[rows["level"] == level] for name, values in rows.items()})
 
 
@@ -172,13 +167,13 @@ def _at_risk(group: _Group, settings: Settings) -> Iterator[AtRiskRow]:
         yield AtRiskRow(group.split, group.level, day, n)
 
 
-def _comparisons(groups: list[_Group], settings: Settings) -> Iterator[ComparisonRow]:
+def _comparisons(split: str | None, groups: list[_Group], settings: Settings) -> Iterator[ComparisonRow]:
     """Between the levels that have enough fits; none without a split."""
+    if split is None:
+        return
     followed = {group.level: group.where("asks_follow_up") for group in groups if group.level is not None}
     enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
-    if not followed:
-        return
-    split, names = str(groups[-1].split), ", ".join(str(level) for level in enough)
+    names = ", ".join(str(level) for level in enough)
     n = sum(len(rows["days"]) for rows in enough.values())
     try:
         time = np.concatenate([rows["days"] for rows in enough.values()] or [np.array([])]).astype(float)

@@ -114,7 +114,7 @@ def test_a_split_makes_groups_and_compares_them(memory: Warehouse) -> None:
     assert shares(answer, "road")["return_rate"] == (4, pytest.approx(1 / 4))
     assert shares(answer, "gravel")["return_rate"] == (3, pytest.approx(1 / 3))
     [row] = answer.comparisons
-    assert (row.split, row.levels, row.df, row.n) == ("riding", "gravel, road", 1, 10)
+    assert (row.split, row.levels, row.df, row.n) == ("riding", "road, gravel", 1, 10)
     # Log-rank by hand: one return on each of the days 10, 14, 20 and 50, with 9, 8, 6 and 4 at risk; gravel rode these:
     gravel = {"S2": 50, "S4": 20, "S6": 90, "S9": 20}
     expected = sum(sum(days >= at for days in gravel.values()) / n for at, n in ((10, 9), (14, 8), (20, 6), (50, 4)))
@@ -132,7 +132,15 @@ def test_a_fit_takes_the_level_that_both_feet_have(memory: Warehouse) -> None:
     answer = returns.ask(warehouse, parse_selection({"split": "arch_height"}), FEW)
     assert shares(answer, "feet differ")["return_rate"][0] == 3
     assert shares(answer, "low")["return_rate"][0] == 3
-    assert {row.level for row in answer.figures} == {None, "feet differ", "low"}  # those without an exam are no group
+    assert list(dict.fromkeys(row.level for row in answer.figures)) == [None, "low", "feet differ"]  # no exam, no group
+
+
+@pytest.mark.parametrize(("split", "levels"), [("visit_kind", ["first", "follow_up", "refit"]), ("side", []), ("age_band", [])])
+def test_a_column_of_the_fit_groups_fits_and_a_side_does_not(memory: Warehouse, split: str, levels: list[str]) -> None:
+    answer = returns.ask(studio(memory), parse_selection({"split": split}), FEW)
+    assert list(dict.fromkeys(row.level for row in answer.figures)) == [None, *levels]
+    if not levels:
+        assert [row.words for row in answer.comparisons] == ["No comparison: it needs at least two groups."]
 
 
 KNEES = """

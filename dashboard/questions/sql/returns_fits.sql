@@ -1,7 +1,6 @@
--- Answers: what became of each fit's follow-up. Grain and key: one row a session. Inputs: mart.fits, core.follow_ups,
--- core.foot_exams. end_code: 0 open (censored at the data's last date), 1 attended, 2 cancelled or missed for good; days: from
+-- Answers: what became of each fit's follow-up. Grain and key: one row a session, numbered by date. Inputs: mart.fits,
+-- core.follow_ups. end_code: 0 open (censored at the data's last date), 1 attended, 2 cancelled or missed for good; days: from
 -- the fit to that end. The exports hold no day of a cancellation: a booking that came to nothing ends on the day it was due.
--- level: the group of the split; a fit whose feet differ is a group of its own.
 WITH bookings AS (
     SELECT
         session_id,
@@ -15,22 +14,9 @@ WITH bookings AS (
     GROUP BY session_id
 ),
 
-feet AS (
-    SELECT
-        exams.session_id,
-        CASE
-            WHEN count({foot_level}) < 2 THEN 'not examined'
-            WHEN count(DISTINCT {foot_level}) > 1 THEN 'feet differ'
-            ELSE min({foot_level})
-        END AS level
-    FROM core.foot_exams AS exams
-    GROUP BY exams.session_id
-),
-
 ended AS (
     SELECT
         fits.*,
-        {fit_level} AS level,
         bookings.setup_kept,
         bookings.satisfaction_points,
         bookings.pain_points,
@@ -42,13 +28,11 @@ ended AS (
         bookings.last_due_on
     FROM mart.fits AS fits
     LEFT JOIN bookings ON bookings.session_id = fits.session_id
-    LEFT JOIN feet ON feet.session_id = fits.session_id
     WHERE {fits_selected}
 )
 
 SELECT
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
-    fits.level,
     {asks_booking} AS asks_booking,
     {has_booked} AS has_booked,
     coalesce(fits.booked_on = fits.session_date, false) AS has_booked_same_day,
@@ -68,4 +52,4 @@ SELECT
     fits.satisfaction_points,
     fits.pain_points
 FROM ended AS fits
-ORDER BY fits.session_id;
+ORDER BY fits.session_date, fits.session_id;
