@@ -243,6 +243,7 @@ def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None
     # Computed before the first reader asks, and the same answer that the pages print.
     try:
         answer: Any = asker.ask("effects", Selection())
+        asker.ask("effects", Selection(split="foot_type"))
         typer.echo(f"{answer.selection_words}: {answer.headline}")
     except StatisticsError as refusal:
         typer.echo(str(refusal))

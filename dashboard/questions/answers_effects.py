@@ -1,4 +1,4 @@
-"""What the effects and noise questions tell beside their rows: types brought together, dose, responders, distance, influence."""
+"""What the effects and noise questions tell beside their rows: types together, dose, responders, distance, influence."""
 
 from dataclasses import dataclass
 

@@ -4,6 +4,7 @@ remembers answers per snapshot, so that a page, a download and the command get t
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import date
 from importlib import import_module
@@ -42,6 +43,7 @@ class Asker:
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
         self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._running: dict[tuple[Any, ...], Future[Any]] = {}
 
     def ask(self, question: str, selection: Selection) -> Answer:
         """The answer to one of QUESTIONS. Raises UsageError for another name, WarehouseError where it cannot be read."""
@@ -57,23 +59,34 @@ class Asker:
         return choices
 
     def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse], Any]) -> Any:
+        """The answer to `key` in the present snapshot; two readers who ask at once wait for one computation."""
         with self._lock:
             self._follow()
             key = (self._snapshot, *key)
             if key in self._answers:
                 self._answers.move_to_end(key)
                 return self._answers[key]
+            running, is_mine = self._running.get(key), False
+            if running is None:
+                running, is_mine = Future(), True
+                self._running[key] = running
             assert self._warehouse is not None
-            cursor = self._warehouse.cursor()
+            cursor = self._warehouse.cursor() if is_mine else None
+        if cursor is None:
+            return running.result()
         try:
-            found = answer(cursor)
+            running.set_result(answer(cursor))
+        except BaseException as fault:
+            running.set_exception(fault)
         finally:
             cursor.close()
         with self._lock:
-            self._answers[key] = found
+            del self._running[key]
+            if running.exception() is None:
+                self._answers[key] = running.result()
             while len(self._answers) > _REMEMBERED:
                 self._answers.popitem(last=False)
-        return found
+        return running.result()
 
     def release(self) -> None:
         """Closes the file and keeps the answers: before a server forks, since an open warehouse does not survive that."""

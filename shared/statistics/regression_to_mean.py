@@ -10,7 +10,7 @@ from shared.errors import TooFewError
 def expected_distance_change(first: NDArray[np.float64], typical_error: float) -> NDArray[np.float64]:
     """The expected change in distance from zero, |second| - |first|, of each knee whose first value is known, shape (n,).
 
-    first: (n,) of all knees, since their mean and variance are needed before any are picked out; typical_error in the same unit.
+    first: (n,) of all knees, since their mean and variance count before any are picked out; typical_error in the same unit.
     Under a normal model second | first has mean m + rho (first - m) and variance s^2 (1 - rho^2) with reliability rho =
     1 - typical_error^2 / s^2, and its distance from zero is folded normal. Raises TooFewError for fewer than three knees.
     Source: Barnett, van der Pols & Dobson 2005, Int J Epidemiol 34:215 (regression to the mean from the within-person

@@ -46,8 +46,8 @@ def cumulative_incidence(time: Array, status: NDArray[np.int64], level: float) -
     """The share of rows that have ended by each time.
 
     time: shape (n,), zero or more; status: OPEN (censored), ENDED or COMPETING, shape (n,). With a competing end:
-    Aalen-Johansen (statsmodels' CumIncidenceRight), interval on the scale log(-log(incidence)). Without one: one less Kaplan-Meier
-    (SurvfuncRight), interval on the scale log(-log(survival)). A row censored at a time is at risk at that time.
+    Aalen-Johansen (statsmodels' CumIncidenceRight), interval on the scale log(-log(incidence)). Without one: one less
+    Kaplan-Meier (SurvfuncRight), interval on the scale log(-log(survival)). A row censored at a time is at risk at that time.
     Raises TooFewError without rows. Rows are taken as independent.
     Sources: Kaplan & Meier 1958, J Am Stat Assoc 53:457; Aalen & Johansen 1978, Scand J Stat 5:141; Kalbfleisch & Prentice
     2002, The Statistical Analysis of Failure Time Data, 1.4 (intervals).

@@ -75,7 +75,8 @@ def main(studios: int = STUDIOS) -> None:
     out = sys.stdout.write
     out(f"{studios} studios a scenario; bias of a shim's effect in degrees; coverage of 95 % intervals over all supports.\n\n")
     out(
-        "| scenario | pooled bias | within bias | pooled | within | bracket | claims | disagree |\n|---|---|---|---|---|---|---|---|\n"
+        "| scenario | pooled bias | within bias | pooled | within | bracket | claims | disagree |\n"
+        "|---|---|---|---|---|---|---|---|\n"
     )
     with ProcessPoolExecutor(2) as pool:
         for r in pool.map(_recovered_many, [(scenario, studios) for scenario in scenarios()]):

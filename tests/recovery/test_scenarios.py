@@ -1,7 +1,7 @@
 """A small seeded part of `make recovery`: the bracket holds the truth whatever the fitter goes by, and no effect stays none.
 
-Pass marks: with n brackets each missing with at most 5 %, more misses than the binomial's 99.9 % quantile come once in a thousand
-runs. Supports of one studio share its noise, so that n is a little less than it looks; the seeds are fixed, so that a run
+Pass marks: with n brackets each missing with at most 5 %, more misses than the binomial's 99.9 % quantile come once in a
+thousand runs. Supports of one studio share its noise, so that n is a little less than it looks; the seeds are fixed: a run
 that passes passes again.
 """
 
@@ -45,7 +45,7 @@ def test_no_effect_raises_no_alarm() -> None:
 
 @pytest.mark.recovery
 def test_each_estimate_fails_where_it_is_said_to() -> None:
-    """The reason for two estimates: noise in the deciding measurement misleads the within-knee one, the unrecorded the pooled one."""
+    """Why two: noise in the deciding measurement misleads the within-knee estimate, what is unrecorded the pooled one."""
     measured = recovered(Scenario("measured", by_measured=1.0, noise_deg=1.0), STUDIOS)
     assert measured.within_bias > 0.1 > abs(measured.pooled_bias) * 2
     true = recovered(Scenario("true", by_true=1.0), STUDIOS)

@@ -26,7 +26,7 @@ def studio(memory: Warehouse, riders: int, tilt_of: dict[str, float], *, togethe
         sessions.append(f"S{number} | R{number} | F1 | q | 2026-01-05 | first")
         for side in ("left", "right"):
             base = float(rng.normal(0, 1))
-            # Shim on, insole on, shim off; every other rider takes the insole first, so that order and support can be told apart.
+            # Shim on, insole on, shim off; every other rider takes the insole first, so that order and support come apart.
             steps = (
                 [("none", 0), ("none", 1), ("low", 1), ("low", 0)]
                 if number % 2

@@ -1,5 +1,6 @@
 """What a load does with each row, on tiny tables."""
 
+import json
 from datetime import date
 from pathlib import Path
 
@@ -147,7 +148,10 @@ def test_a_missing_column_refuses_that_file_and_no_other(tmp_path: Path) -> None
 
 def test_a_rejected_row_is_kept_whole_with_its_place(tmp_path: Path) -> None:
     folder = write_csv(tmp_path / "x", **FIRST)
-    notes = 'session_id,rider_id,fitter_id,studio_id,session_date,visit_kind,notes\nS1,R1,F1,Q,2026-03-02,first,"two\nlines, ""quoted"""\nS2,R2,F1,Q,2062-03-02,first,late\n'
+    notes = (
+        "session_id,rider_id,fitter_id,studio_id,session_date,visit_kind,notes\n"
+        'S1,R1,F1,Q,2026-03-02,first,"two\nlines, ""quoted"""\nS2,R2,F1,Q,2062-03-02,first,late\n'
+    )
     (folder / "fit_sessions.csv").write_text(notes, encoding="utf-8")
     report = load([folder], tmp_path / "w.duckdb", today=TODAY)
     finding = report.findings[0]
@@ -159,10 +163,7 @@ def test_a_rejected_row_is_kept_whole_with_its_place(tmp_path: Path) -> None:
     warehouse = open_reading(tmp_path / "w.duckdb")
     kept = warehouse.value("SELECT received FROM raw.rejects")
     warehouse.close()
-    assert (
-        kept
-        == '{"session_id":"S2","rider_id":"R2","fitter_id":"F1","studio_id":"Q","session_date":"2062-03-02","visit_kind":"first","notes":"late"}'
-    )
+    assert list(json.loads(kept).values()) == ["S2", "R2", "F1", "Q", "2062-03-02", "first", "late"]
 
 
 def test_ragged_rows_are_told_with_their_line(tmp_path: Path) -> None:

@@ -103,7 +103,10 @@ def test_show_prints_the_same_object_three_times(tmp_path: Path, demo_warehouse:
 def test_show_effects_has_the_published_keys(tmp_path: Path, demo_warehouse: Path) -> None:
     told = json.loads(run(tmp_path, "show", "effects", "--warehouse", str(demo_warehouse), "--json").stdout)
     assert {"as_of", "selection", "method", "effects"} <= set(told)
-    keys = "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high bracket_low bracket_high q_value words"
+    keys = (
+        "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high "
+        "bracket_low bracket_high q_value words"
+    )
     assert all(set(keys.split()) <= set(row) for row in told["effects"])
     assert {row["outcome"] for row in told["effects"]} >= {"tilt", "sway", "offset"}
     assert {row["support"] for row in told["effects"]} == {

@@ -21,7 +21,9 @@ def test_a_fall_is_told_from_the_smaller_to_the_larger() -> None:
 
 def test_a_bracket_over_zero_is_no_clear_change() -> None:
     words = verdict.verdict("stance", "offset", "mm", Figures(0.1, 0.0, -0.2, 0.3, False))
-    assert words.startswith("One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30\N{NO-BREAK SPACE}mm")
+    assert words.startswith(
+        "One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30\N{NO-BREAK SPACE}mm"
+    )
 
 
 def test_a_disagreement_says_what_would_settle_it() -> None:
