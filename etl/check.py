@@ -64,9 +64,7 @@ def _typed(column: Column) -> str:
     if column.type == "string":
         return f"lower({text})" if column.codes else text
     if column.type == "boolean":
-        yes, no = (
-            _listed(sorted({value.lower() for value in values})) for values in (column.true_values, column.false_values)
-        )
+        yes, no = (_listed(sorted({value.lower() for value in values})) for values in (column.true_values, column.false_values))
         return f"CASE WHEN lower({text}) IN ({yes}) THEN true WHEN lower({text}) IN ({no}) THEN false END"
     # Whole numbers pass through DOUBLE: other programs write them as 12.0 where a column has empty cells.
     return f"TRY_CAST({text} AS {'DOUBLE' if column.type == 'integer' else column.sql_type})"
