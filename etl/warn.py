@@ -31,7 +31,9 @@ def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
         for column in table.columns:
             if column.type in {"integer", "number"} and column.name not in table.key:
                 _far_values(warehouse, table, column, limits, is_shared)
-    return [WarningGroup(**row) for row in warehouse.rows(SQL / "new_groups.sql")]
+    groups = [WarningGroup(**row) for row in warehouse.rows(SQL / "new_groups.sql")]
+    warehouse.run("DROP TABLE earlier_warnings")
+    return groups
 
 
 def _far_values(warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], is_shared: bool) -> None:

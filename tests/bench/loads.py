@@ -112,7 +112,7 @@ def measured(began: float, used: float) -> dict[str, float]:
 def in_a_process(*words: str | Path) -> dict[str, float]:
     """One measurement in a process of its own."""
     told = subprocess.run(
-        [sys.executable, "-m", "tests.bench.loads", *map(str, words)], check=True, capture_output=True, text=True
+        [sys.executable, "-m", "tests.bench.loads", *map(str, words)], check=True, stdout=subprocess.PIPE, text=True
     )
     found: dict[str, float] = json.loads(told.stdout)
     return found

@@ -5,7 +5,7 @@ SELECT
     "table",
     "column",
     count(*) AS n,
-    array_to_string(list(row_key || ': ' || words ORDER BY row_key)[1:3], ' ') AS words
+    array_to_string(arg_min(row_key || ': ' || words, row_key, 3), ' ') AS words
 FROM raw.warnings
 GROUP BY rule, "table", "column"
 ORDER BY n DESC, rule, "table", "column";

@@ -5,7 +5,8 @@ SELECT
     warnings."table",
     warnings."column",
     count(*) AS n,
-    list(warnings.row_key || ': ' || warnings.words ORDER BY warnings.row_key)[1:3] AS examples
+    -- The first three only: a list of all would have to be held in memory.
+    arg_min(warnings.row_key || ': ' || warnings.words, warnings.row_key, 3) AS examples
 FROM raw.warnings AS warnings
 ANTI JOIN earlier_warnings AS earlier
     ON
