@@ -102,12 +102,47 @@ CREATE TABLE IF NOT EXISTS raw.warnings (
     words VARCHAR NOT NULL
 );
 
--- The findings that stand: each once, however often its row was loaded again, until it is mended.
+-- The findings that stand: each once, however often its row was loaded again, until it is mended. An orphan stands where
+-- its current version came from, since which load was the first to find it depends on what else had been loaded.
 CREATE VIEW IF NOT EXISTS raw.rejects AS
-SELECT reject_no, load_id, file, line, "table", "column", rule, value, words, received, cells, row_key
-FROM raw.findings
-WHERE released_by IS NULL
-QUALIFY load_id = min(load_id) OVER (PARTITION BY "table", reject_no, "column", rule);
+WITH standing AS (
+    SELECT reject_no, load_id, file, line, "table", "column", rule, value, words, received, cells, row_key
+    FROM raw.findings
+    WHERE released_by IS NULL
+    QUALIFY load_id = min(load_id) OVER (PARTITION BY "table", reject_no, "column", rule)
+),
+
+placed AS (
+    SELECT
+        unresolved."table", unresolved.row_key, unresolved."column", unresolved.value, unresolved.load_id, files.file,
+        unresolved.record + coalesce((
+            SELECT arg_max(jumps.ahead, jumps.record)
+            FROM raw.line_jumps AS jumps
+            WHERE
+                jumps.load_id = unresolved.load_id
+                AND jumps.file_no = unresolved.file_no
+                AND jumps.record <= unresolved.record
+        ), 1) AS line
+    FROM raw.unresolved AS unresolved
+    INNER JOIN raw.files AS files ON files.load_id = unresolved.load_id AND files.file_no = unresolved.file_no
+    WHERE NOT unresolved.is_waiting
+)
+
+SELECT
+    standing.reject_no,
+    coalesce(placed.load_id, standing.load_id) AS load_id,
+    coalesce(placed.file, standing.file) AS file,
+    coalesce(placed.line, standing.line) AS line,
+    standing."table", standing."column", standing.rule, standing.value, standing.words, standing.received,
+    standing.cells, standing.row_key
+FROM standing
+LEFT JOIN placed
+    ON
+        standing.rule = 'orphan'
+        AND placed."table" = standing."table"
+        AND placed.row_key = standing.row_key
+        AND placed."column" = standing."column"
+        AND placed.value = standing.value;
 
 CREATE VIEW IF NOT EXISTS raw.waiting AS
 SELECT "table", load_id, file_no, "column", value, count(*) AS n
