@@ -6,17 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from etl import mart, merge, rejects, warn
+from etl.rejects import LINE_OF_VERSION
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.settings import Settings
-from shared.warehouse import LoadingWarehouse, Warehouse, open_loading, open_reading, quoted
+from shared.warehouse import LoadingWarehouse, open_loading, open_reading, quoted
 
 SQL = Path(__file__).with_name("sql")
-# SQL of the line on which a version stands in its file: the record, and the lines that stand before it.
-_LINE = (
-    "version.record + coalesce((SELECT arg_max(jumps.ahead, jumps.record) FROM raw.line_jumps AS jumps "
-    "WHERE jumps.load_id = version.load_id AND jumps.file_no = version.file_no AND jumps.record <= version.record), 1)"
-)
 
 
 @dataclass(frozen=True)
@@ -48,7 +44,7 @@ def history(path: Path, table_name: str, key: str) -> list[dict[str, Any]]:
             {f"key_{name}": part for name, part in zip(table.key, parts, strict=True)},
             table=table.name,
             columns=quoted(table.column_names, "version."),
-            line=_LINE,
+            line=LINE_OF_VERSION,
             same_key=" AND ".join(f'CAST(version."{name}" AS VARCHAR) = $key_{name}' for name in table.key),
         )
     finally:
@@ -80,7 +76,7 @@ def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_sec
         for table in catalogue().values():
             merge.build_core(warehouse, table)
             merge.list_unresolved(warehouse, table)
-            _settle_rejects(warehouse, table, load_id)
+            rejects.release(warehouse, table, load_id, since=0)
         mart.build(warehouse)
         warn.build(warehouse, settings or Settings())
     return Undone(load_id, n_files, n_versions)
@@ -104,21 +100,3 @@ def _take_back(warehouse: LoadingWarehouse, table: Table, load_id: int) -> int:
     warehouse.run(SQL / "undo/events.sql", values, **names)
     warehouse.run(SQL / "undo/relink.sql", values, **names)
     return n
-
-
-def _settle_rejects(warehouse: Warehouse, table: Table, load_id: int) -> None:
-    parents = "".join(
-        f" WHEN '{key.column}' THEN '{merge.orphan_words(key.target, key.table)}'"
-        for key in table.foreign_keys
-        if key.table != merge.SESSIONS
-    )
-    if parents:
-        cells = ", ".join(f"'{name}', CAST(version.\"{name}\" AS VARCHAR)" for name in table.column_names)
-        warehouse.run(
-            SQL / "undo/new_orphans.sql",
-            table=table.name,
-            line=_LINE,
-            words=f'CASE lost."column"{parents} END',
-            cells=f"CAST(json_object({cells}) AS VARCHAR)",
-        )
-    rejects.release(warehouse, table, load_id, since=0)

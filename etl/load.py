@@ -18,7 +18,7 @@ from etl.report import FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError
 from shared.settings import Settings
-from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading
+from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, clear_leftovers, open_loading
 
 Progress = Callable[[int, int, str], None]
 WAIT_SECONDS = 10.0
@@ -44,6 +44,7 @@ def load(
     found = _found(paths, mapping)
     mark = fingerprint(found, settings, *mapping_texts(found))
     if known := known_report(warehouse, mark, today):
+        clear_leftovers(warehouse)
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))

@@ -2,10 +2,16 @@
 
 from typing import Any
 
-from etl.merge import SQL, row_key
+from etl.merge import SESSIONS, SQL, orphan_words, row_key
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.warehouse import Warehouse
+
+# SQL of the line on which a version stands in its file: the record, and the lines that stand before it.
+LINE_OF_VERSION = (
+    "version.record + coalesce((SELECT arg_max(jumps.ahead, jumps.record) FROM raw.line_jumps AS jumps "
+    "WHERE jumps.load_id = version.load_id AND jumps.file_no = version.file_no AND jumps.record <= version.record), 1)"
+)
 
 
 def keep_mended(warehouse: Warehouse, table: Table, load_id: int) -> None:
@@ -22,11 +28,32 @@ def keep_findings(warehouse: Warehouse, load_id: int) -> int:
     return int(warehouse.value("SELECT count(*) FROM numbered_findings WHERE NOT is_known"))
 
 
+def add_new_orphans(warehouse: Warehouse, table: Table) -> None:
+    """Adds a finding for each row of an earlier load that is an orphan now and was not found as this one: its rider has
+    come, say, and the fitter has not; or a parent was taken back."""
+    parents = "".join(
+        f" WHEN '{key.column}' THEN '{orphan_words(key.target, key.table)}'"
+        for key in table.foreign_keys
+        if key.table != SESSIONS
+    )
+    if not parents:
+        return
+    cells = ", ".join(f"'{name}', CAST(version.\"{name}\" AS VARCHAR)" for name in table.column_names)
+    warehouse.run(
+        SQL / "raw/new_orphans.sql",
+        table=table.name,
+        line=LINE_OF_VERSION,
+        words=f'CASE lost."column"{parents} END',
+        cells=f"CAST(json_object({cells}) AS VARCHAR)",
+    )
+
+
 def release(warehouse: Warehouse, table: Table, load_id: int, since: int) -> int:
     """Releases the rejects of one table that loads since `since` have mended, and orphans whose parent has come.
 
     Returns how many findings this load released.
     """
+    add_new_orphans(warehouse, table)
     if not warehouse.value('SELECT count(*) FROM raw.findings WHERE "table" = $table', {"table": table.name}):
         return 0
     version_key = row_key(table, "version.")

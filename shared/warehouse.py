@@ -213,6 +213,18 @@ def open_loading(
             _remove(working)
 
 
+def clear_leftovers(path: Path) -> None:
+    """Removes what a killed load left beside the warehouse, where no load is at work."""
+    working = path.with_name(path.name + ".loading")
+    if not (working.exists() or working.with_name(working.name + ".tmp").exists()):
+        return
+    try:
+        with _held(path, 0, None):
+            _remove(working)
+    except WarehouseBusyError:
+        return  # the load at work clears its own
+
+
 class LoadingWarehouse(Warehouse):
     """A working copy that replaces the warehouse at the end unless it is left unchanged."""
 

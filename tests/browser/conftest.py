@@ -43,6 +43,7 @@ class Watched:
         """Waits until the answer of the page is there and nothing is under way."""
         self.page.locator(".headline").first.wait_for()
         self.page.wait_for_load_state("networkidle")
+        expect(self.page.locator("[data-dash-is-loading]")).to_have_count(0)
 
 
 @pytest.fixture(scope="session")
@@ -76,7 +77,7 @@ def second(browser: Browser) -> Iterator[Watched]:
 
 
 def _watched(browser: Browser, **options: Any) -> Iterator[Watched]:
-    context: BrowserContext = browser.new_context(viewport={"width": 1280, "height": 720}, **options)
+    context: BrowserContext = browser.new_context(viewport={"width": 1280, "height": 720}, reduced_motion="reduce", **options)
     context.set_default_timeout(PATIENCE_MS)
     watched = Watched(context.new_page())
     watched.page.on("request", lambda request: watched.requests.append(request.url))

@@ -129,6 +129,21 @@ def test_an_orphan_is_rejected_and_taken_in_when_its_rider_comes(tmp_path: Path)
     warehouse.close()
 
 
+def test_an_orphan_whose_rider_comes_may_still_miss_its_fitter(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    load([write_csv(tmp_path / "x", fit_sessions=SESSIONS)], path, today=TODAY)
+    load([write_csv(tmp_path / "y", riders=RIDERS)], path, today=TODAY)
+    warehouse = open_reading(path)
+    told = warehouse.rows('SELECT load_id, file, line, "column", value FROM raw.rejects ORDER BY line')
+    warehouse.close()
+    assert told == [
+        {"load_id": 1, "file": "fit_sessions.csv", "line": 2, "column": "fitter_id", "value": "F1"},
+        {"load_id": 1, "file": "fit_sessions.csv", "line": 3, "column": "fitter_id", "value": "F1"},
+    ]
+    load([write_csv(tmp_path / "z", fitters=FITTERS)], path, today=TODAY)
+    assert len(core(path, "fit_sessions")) == 2
+
+
 def test_the_same_key_twice_with_other_content_rejects_all_its_rows(tmp_path: Path) -> None:
     twice = RIDERS + "R2 | 1992 | male\nR1 | 1980 | female\n"
     report = load([write_csv(tmp_path / "x", riders=twice)], tmp_path / "w.duckdb", today=TODAY)

@@ -1,4 +1,4 @@
--- Adds: a finding for each row that has lost its rider or fitter by the undoing, as its own load would have found it.
+-- Adds: a finding for each row of a recorded load that is an orphan now and was never found as this one.
 -- Grain: one row a version. Inputs: raw.unresolved, raw.findings, raw.{table}, raw.files, raw.line_jumps.
 INSERT INTO raw.findings
 WITH lost AS (
