@@ -97,6 +97,9 @@ def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched)
     for row in rows:
         printed = page.locator(f'#supports-grid tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
         assert json.loads(printed.get_attribute("data-pooled") or "") == row.pooled
+        assert json.loads(printed.get_attribute("data-shrunk") or "") == row.shrunk
+        if row.shrunk is not None:
+            expect(printed).to_contain_text(number(row.shrunk, row.unit, effect=True))
         expect(printed).to_contain_text(
             ("not enough yet" if "not enough yet" in row.words else "no figure")
             if row.pooled is None

@@ -69,20 +69,21 @@ def _level(level: str | None, cells: dict[tuple[str | None, str], EffectRow]) ->
 def _cell(row: EffectRow | None) -> html.Td:
     if row is None:
         return html.Td("no such change", className="is-missing")
-    values = {f"data-{name}": machine_value(getattr(row, name)) for name in ("pooled", "support")}
+    values = {f"data-{name}": machine_value(getattr(row, name)) for name in ("pooled", "shrunk", "support")}
     changes = f"{row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'}"
     if row.pooled is None or row.pooled_low is None or row.pooled_high is None:
         words = "not enough yet" if "not enough yet" in row.words else "no figure"
         return html.Td([words, html.Br(), html.Small(changes)], className="is-missing", title=row.words, **values)
-    one_side = row.pooled_low > 0 or row.pooled_high < 0
-    value = number(row.pooled, row.unit, effect=True)
-    return html.Td(
-        [
-            html.Strong(value) if one_side else value,
-            html.Br(),
-            html.Small(interval(row.pooled_low, row.pooled_high, row.unit, effect=True)),
-            html.Br(),
-            html.Small(changes),
-        ],
-        **values,
-    )
+    own = (row.pooled, row.pooled_low, row.pooled_high)
+    if row.shrunk is None or row.shrunk_low is None or row.shrunk_high is None:
+        return html.Td([*_figure(*own, row.unit), html.Br(), html.Small(changes)], **values)
+    alone = f"alone {number(row.pooled, row.unit, effect=True)}, {changes}"
+    shrunk = _figure(row.shrunk, row.shrunk_low, row.shrunk_high, row.unit)
+    return html.Td([*shrunk, html.Br(), html.Small(alone)], **values)
+
+
+def _figure(value: float, low: float, high: float, unit: str) -> list[Any]:
+    """The estimate, bold where its interval lies on one side of zero, and the interval below it."""
+    printed = number(value, unit, effect=True)
+    shown = html.Strong(printed) if low > 0 or high < 0 else printed
+    return [shown, html.Br(), html.Small(interval(low, high, unit, effect=True))]
