@@ -87,6 +87,7 @@ _CODES: Mapping[str, tuple[str, ...]] = {
     "forefoot": FOREFOOT_CLASSES,
     "side": ("left", "right"),
     "foot_posture": ("highly supinated", "supinated", "neutral", "pronated", "highly pronated"),
+    "hip_flexion": ("below 90°", "90 to 104°", "105 to 119°", "120° and above"),
     "arrival_direction": ("inward", "near neutral", "outward"),
     "age_band": ("under 30", "30 to 44", "45 to 59", "60 and over"),
 }

@@ -25,7 +25,7 @@ _SPOKEN = {
 # What is true of a fit; each is one fragment, so that no two questions count it differently.
 _TRUE_OF_A_FIT = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked", "has_repeat")
 # Classes to split by; each is one fragment, so that no two questions draw their limits differently.
-_CLASSES = ("age_band", "foot_posture", "arrival_direction")
+_CLASSES = ("age_band", "foot_posture", "hip_flexion", "arrival_direction")
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ SPLITS = (
     "heel_posture",
     "squat_knee_path",
     "foot_posture",
+    "hip_flexion",
     "arrival_direction",
     "shim_place",
     "stance_by",

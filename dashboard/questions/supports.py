@@ -122,6 +122,18 @@ _LEVEL_ORDER = (
     "marked",
     "left",
     "right",
+    "highly supinated",
+    "supinated",
+    "pronated",
+    "highly pronated",
+    "under 30",
+    "30 to 44",
+    "45 to 59",
+    "60 and over",
+    "below 90°",
+    "90 to 104°",
+    "105 to 119°",
+    "120° and above",
 )
 
 

@@ -39,6 +39,7 @@ SELECT
     {forefoot_class} AS forefoot,
     captures.arch_height || ' arch, ' || {forefoot_class} AS foot_type,
     {foot_posture} AS foot_posture,
+    {hip_flexion} AS hip_flexion,
     arrivals.arrival_direction,
     captures.knee_tilt_deg AS tilt,
     captures.knee_sway_mm AS sway,

@@ -35,6 +35,7 @@ SELECT
     {forefoot_of_exam} AS forefoot,
     exams.arch_height || ' arch, ' || {forefoot_of_exam} AS foot_type,
     {foot_posture} AS foot_posture,
+    {hip_flexion} AS hip_flexion,
     arrivals.arrival_direction,
     departures.shim_place,
     departures.stance_by
