@@ -26,9 +26,10 @@ def client() -> FlaskClient:
 
 def answered(client: FlaskClient, place: str, search: str) -> str:
     """The JSON of what a page puts in one of its places."""
-    inputs = [{"id": "view", "property": "data", "value": search}]
-    if place != "supports-grid":
-        inputs.append({"id": "theme", "property": "data", "value": "light"})
+    inputs = [
+        {"id": "view", "property": "data", "value": search},
+        {"id": "theme", "property": "data", "value": "light"},
+    ]
     body = {
         "output": f"{place}.children",
         "outputs": {"id": place, "property": "children"},

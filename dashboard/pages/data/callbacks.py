@@ -3,12 +3,11 @@
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash, Input, Output
+from dash import Dash
 
-from dashboard.components import ids as common
-from dashboard.components.address import read_view
-from dashboard.components.faults import answering
+from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
+from dashboard.components.places import fill
 from dashboard.components.text import read_text
 from dashboard.pages.data import ids
 from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, layout
@@ -18,15 +17,11 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
-    def show(search: str, theme: str | None) -> Any:
-        view = read_view(search)
+    def show(view: View, theme: str | None) -> Any:
         answer = cast(Data, desk.asker.ask("data", view.selection))
         return answered(desk, view.selection, answer, view.page_words, TEXT, theme)
 
-    way_out = desk.addresses.page(PATH)
-    app.callback(Output(ids.ANSWER, "children"), Input(common.VIEW, "data"), Input(common.THEME, "data"))(
-        answering(show, way_out)
-    )
+    fill(app, desk, ids.ANSWER, PATH, show)
 
 
 PAGE = Page(PATH, NAME, QUESTION, layout, register)

@@ -3,12 +3,11 @@
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash, Input, Output
+from dash import Dash
 
-from dashboard.components import ids as common
-from dashboard.components.address import read_view
-from dashboard.components.faults import answering
+from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
+from dashboard.components.places import fill
 from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
@@ -18,14 +17,10 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
-    def show(search: str, theme: str | None) -> Any:
-        selection = read_view(search).selection
-        return answered(desk, selection, cast(Studio, desk.asker.ask("studio", selection)), TEXT, theme)
+    def show(view: View, theme: str | None) -> Any:
+        return answered(desk, view.selection, cast(Studio, desk.asker.ask("studio", view.selection)), TEXT, theme)
 
-    way_out = desk.addresses.page("")
-    app.callback(Output(ids.ANSWER, "children"), Input(common.VIEW, "data"), Input(common.THEME, "data"))(
-        answering(show, way_out)
-    )
+    fill(app, desk, ids.ANSWER, "", show)
 
 
 PAGE = Page("", NAME, QUESTION, layout, register)

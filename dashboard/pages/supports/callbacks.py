@@ -4,12 +4,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash, Input, Output
+from dash import Dash
 
-from dashboard.components import ids as common
-from dashboard.components.address import View, read_view
-from dashboard.components.faults import answering, answering_beside
+from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
+from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
 from dashboard.figures.names import OUTCOMES
 from dashboard.pages.supports import ids
@@ -25,20 +24,15 @@ def register(app: Dash, desk: Desk) -> None:
     def effects(selection: Selection) -> Effects:
         return cast(Effects, desk.asker.ask("effects", selection))
 
-    def show(search: str, theme: str | None) -> Any:
-        view = read_view(search)
+    def show(view: View, theme: str | None) -> Any:
         return answered(desk, view.selection, effects(view.selection), chosen_outcome(view), TEXT, theme)
 
-    def show_grid(search: str) -> Any:
-        view = read_view(search)
+    def show_grid(view: View, _: str | None) -> Any:
         split = replace(view.selection, split=view.selection.split or "foot_type")
         return by_type(desk, view.selection, effects(split), chosen_outcome(view), TEXT)
 
-    way_out = desk.addresses.page(PATH)
-    app.callback(Output(ids.ANSWER, "children"), Input(common.VIEW, "data"), Input(common.THEME, "data"))(
-        answering(show, way_out)
-    )
-    app.callback(Output(ids.GRID, "children"), Input(common.VIEW, "data"))(answering_beside(show_grid))
+    fill(app, desk, ids.ANSWER, PATH, show)
+    fill_beside(app, ids.GRID, show_grid)
 
 
 def chosen_outcome(view: View) -> str | None:
