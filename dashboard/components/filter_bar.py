@@ -16,6 +16,8 @@ from shared.errors import UsageError
 DATES: Final = ("from", "to")
 # Always in sight on a wide screen; the others open with the button.
 FIRST: Final = ("from", "to", "studio", "fitter", "split")
+# A rider is one of thousands: found on the Riders page, kept in the address, and no control here.
+CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
 def filter_bar(choices: Choices) -> html.Section:
@@ -44,7 +46,7 @@ def filter_bar(choices: Choices) -> html.Section:
 
 
 def _others() -> tuple[str, ...]:
-    return tuple(word for word in FIELDS if word not in FIRST)
+    return tuple(word for word in CONTROLS if word not in FIRST)
 
 
 def _control(word: str, choices: Choices) -> html.Div:
@@ -97,7 +99,7 @@ def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
     except UsageError:
         return None
     given = selection.as_dict()
-    values = [_control_value(word, given.get(word)) for word in FIELDS]
+    values = [_control_value(word, given.get(word)) for word in CONTROLS]
     return search_of(selection.query(), page_words), values
 
 
@@ -109,9 +111,10 @@ def _control_value(word: str, value: Any) -> Any:
 
 def follow_controls(search: str | None, values: tuple[Any, ...]) -> str:
     """The address for the values of the controls; a choice within the page is kept, its place in a list is not."""
-    _, page_words = split_query(search)
+    asked, page_words = split_query(search)
     page_words.pop("start", None)
-    words = {word: value for word, value in zip(FIELDS, values, strict=True) if value}
+    words: dict[str, Any] = {word: value for word, value in zip(CONTROLS, values, strict=True) if value}
+    words |= {word: asked[word] for word in FIELDS if word in asked and word not in CONTROLS}
     try:
         query = parse_selection(words).query()
     except UsageError:
@@ -122,7 +125,7 @@ def follow_controls(search: str | None, values: tuple[Any, ...]) -> str:
 
 def register(app: Dash) -> None:
     """Keeps address, controls and view in step, and opens the further filters."""
-    controls = [ids.control(word) for word in FIELDS]
+    controls = [ids.control(word) for word in CONTROLS]
 
     app.callback(
         Output(ids.URL, "search"),
@@ -151,7 +154,7 @@ def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
 
 def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:
     """What changes: the address, the view, then every control; `trigger` is what the reader touched."""
-    still: list[Any] = [no_update] * len(FIELDS)
+    still: list[Any] = [no_update] * len(CONTROLS)
     # Controls report their empty value when they are put on the page; the address comes first.
     if shown is None or trigger in (None, ids.URL):
         followed = follow_address(search)

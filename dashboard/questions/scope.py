@@ -21,7 +21,10 @@ _SPOKEN = {
     "arch_height": "arch: {}",
     "forefoot": "forefoot: {}",
     "side": "{} side",
+    "rider": "rider {}",
 }
+# Ids are said as they are.
+_IDS = ("fitter", "rider")
 # What is true of a fit; each is one fragment, so that no two questions count it differently.
 _TRUE_OF_A_FIT = ("asks_follow_up", "window_closed", "has_returned", "asks_booking", "has_booked", "has_repeat")
 # Classes to split by; each is one fragment, so that no two questions draw their limits differently.
@@ -91,7 +94,7 @@ def _words(selection: Selection, row: dict[str, Any]) -> str:
     parts.append(_studio_words(row["studios"] or list(selection.studio), selection.studio))
     for name, spoken in _SPOKEN.items():
         if chosen := getattr(selection, name):
-            parts.append(spoken.format(" or ".join(code.replace("_", " ") for code in chosen)))
+            parts.append(spoken.format(" or ".join(code if name in _IDS else code.replace("_", " ") for code in chosen)))
     return ", ".join(part for part in parts if part)
 
 

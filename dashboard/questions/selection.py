@@ -43,7 +43,10 @@ _CODES: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Selection:
-    """Dates are inclusive; an empty tuple means all. `split` names the column by which figures are split."""
+    """Dates are inclusive; an empty tuple means all; ids are matched letter by letter.
+
+    `split` names the column by which figures are split.
+    """
 
     date_from: date | None = None
     date_to: date | None = None
@@ -55,6 +58,7 @@ class Selection:
     arch_height: tuple[str, ...] = ()
     forefoot: tuple[str, ...] = ()
     side: tuple[str, ...] = ()
+    rider: tuple[str, ...] = ()
     split: str | None = None
 
     def parameters(self) -> dict[str, Any]:

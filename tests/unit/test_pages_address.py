@@ -7,15 +7,15 @@ from dash import no_update
 
 from dashboard.components import ids
 from dashboard.components.address import Addresses, read_view, search_of, split_query
-from dashboard.components.filter_bar import follow_address, follow_controls, in_step
-from dashboard.questions.selection import FIELDS, Selection, parse_selection
+from dashboard.components.filter_bar import CONTROLS, follow_address, follow_controls, in_step
+from dashboard.questions.selection import Selection, parse_selection
 from shared.errors import UsageError
 
 FULL = "?from=2026-01-01&studio=north,south&arch_height=low,high&split=side&outcome=sway&start=20"
 
 
 def values(**given: object) -> tuple[object, ...]:
-    return tuple(given.get(word, []) for word in FIELDS)
+    return tuple(given.get(word, []) for word in CONTROLS)
 
 
 def test_selection_and_page_words_are_told_apart() -> None:
@@ -54,14 +54,23 @@ def test_controls_make_the_address_and_the_address_the_controls() -> None:
     followed = follow_address(search)
     assert followed is not None
     assert followed[0] == search
-    assert dict(zip(FIELDS, followed[1], strict=True)) == {
-        **{word: [] for word in FIELDS},
+    assert dict(zip(CONTROLS, followed[1], strict=True)) == {
+        **{word: [] for word in CONTROLS},
         "from": "2026-01-01",
         "to": None,
         "studio": ["north", "south"],
         "arch_height": ["low", "high"],
         "split": "side",
     }
+
+
+def test_a_rider_has_no_control_and_stays_in_the_address_until_reset() -> None:
+    assert "rider" not in CONTROLS
+    address, view, *_ = in_step(ids.control("side"), "?rider=R0012,R0031", values(side=["left"]), "?rider=R0012,R0031")
+    assert address == view == "?side=left&rider=R0012,R0031"
+    assert follow_address(address)[0] == address  # type: ignore[index]
+    address, view, *_ = in_step(ids.RESET, address, values(side=["left"]), view)
+    assert (address, view) == ("", "")
 
 
 def test_a_faulty_address_leaves_the_controls_and_reaches_the_page() -> None:
@@ -85,7 +94,7 @@ def test_a_touched_control_changes_address_and_view_and_no_control() -> None:
 def test_the_address_comes_before_what_empty_controls_report() -> None:
     _, view, *controls = in_step(ids.control("side"), "?side=left", values(), None)
     assert view == "?side=left"
-    assert controls[list(FIELDS).index("side")] == ["left"]
+    assert controls[list(CONTROLS).index("side")] == ["left"]
 
 
 def test_an_address_already_shown_changes_nothing() -> None:

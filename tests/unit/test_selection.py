@@ -53,3 +53,10 @@ def test_an_address_reproduces_its_selection(
 ) -> None:
     selection = parse_selection({"from": date_from, "studio": studio, "forefoot": forefoot, "split": split})
     assert parse_selection(dict(parse_qsl(selection.query()))) == selection
+
+
+def test_riders_are_known_by_their_own_ids_letter_by_letter() -> None:
+    selection = parse_selection({"rider": "R0012, r0012"})
+    assert selection.rider == ("R0012", "r0012")
+    assert selection.parameters()["rider"] == ["R0012", "r0012"]
+    assert selection.query() == "rider=R0012,r0012"

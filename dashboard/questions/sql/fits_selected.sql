@@ -2,6 +2,7 @@
 -- selection where at least one of its feet does.
 ($date_from IS NULL OR fits.session_date >= CAST($date_from AS DATE))
 AND ($date_to IS NULL OR fits.session_date <= CAST($date_to AS DATE))
+AND ($rider IS NULL OR list_contains(CAST($rider AS VARCHAR[]), fits.rider_id))
 AND ($studio IS NULL OR list_contains(CAST($studio AS VARCHAR[]), fits.studio_id))
 AND ($fitter IS NULL OR list_contains(CAST($fitter AS VARCHAR[]), fits.fitter_id))
 AND ($visit_kind IS NULL OR list_contains(CAST($visit_kind AS VARCHAR[]), fits.visit_kind))
