@@ -1,0 +1,41 @@
+"""Options and arguments that several commands share, and the progress that they print."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
+WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+SettingsFile = Annotated[
+    Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
+]
+MappingFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--mapping", metavar="FILE", help="Mapping of a foreign export (TOML); a folder's mapping.toml is found by itself."
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
+Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
+Host = Annotated[str, typer.Option(help="Address to serve on.")]
+Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[int, int, str], None]]:
+    """A bar on a terminal, plain lines in a pipe; both on standard error, so that --json stays clean."""
+    if not sys.stderr.isatty():
+        yield lambda done, total, words: typer.echo(f"[{done + 1}/{total}] {words}", err=True)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("")
+        yield lambda done, total, words: bar.update(task, completed=done, total=total, description=words)

@@ -1,0 +1,119 @@
+"""Commands that read exports: load, check, and what became of their rows."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from dashboard.cli_options import AsCsv, AsJson, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
+from shared.settings import load_settings
+from shared.warehouse import DEFAULT_WAREHOUSE
+
+app = typer.Typer()
+
+
+@app.command()
+def load(
+    paths: Paths,
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    mapping: MappingFile = None,
+    settings: SettingsFile = None,
+    wait: Wait = 10.0,
+    as_json: AsJson = False,
+) -> None:
+    """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
+    from dashboard.printing import print_report
+    from etl.load import load as load_exports
+
+    with progress() as step:
+        report = load_exports(paths, warehouse, step, settings=load_settings(settings), mapping=mapping, wait_seconds=wait)
+    print_report(report, as_json)
+
+
+@app.command()
+def check(
+    paths: Paths,
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    mapping: MappingFile = None,
+    settings: SettingsFile = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what a load would do and find; write nothing."""
+    from dashboard.printing import print_report
+    from etl.load import check_files
+
+    with progress() as step:
+        report = check_files(paths, warehouse, step, settings=load_settings(settings), mapping=mapping)
+    print_report(report, as_json)
+
+
+@app.command()
+def rejects(
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    table: Annotated[str, typer.Option(metavar="NAME", help="One table's rejected rows as CSV, to mend and load.")] = "",
+    out: Annotated[Path | None, typer.Option(metavar="FOLDER", help="The same, one file a table.")] = None,
+    as_csv: AsCsv = False,
+    as_json: AsJson = False,
+) -> None:
+    """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
+    from dashboard.questions.answers import rows_to_csv
+
+    if table or out:
+        from dashboard.printing import write_rejects
+
+        write_rejects(warehouse, table, out)
+        return
+    from dashboard.questions.asking import Asker
+    from dashboard.questions.selection import Selection
+
+    answer: Any = Asker(warehouse, load_settings()).ask("data", Selection())
+    rows = answer.rows("rejects")
+    if as_json:
+        import orjson
+
+        typer.echo(orjson.dumps({"as_of": answer.as_of, "rejects": rows}, option=orjson.OPT_INDENT_2))
+    elif as_csv:
+        typer.echo(rows_to_csv(rows), nl=False)
+    else:
+        for row in rows:
+            typer.echo(f"{row['file']}, line {row['line']}: {row['words']}")
+        typer.echo(f"{len(rows)} findings. Print the rows whole with --csv.")
+
+
+@app.command()
+def history(
+    table: Annotated[str, typer.Argument(help="The table.", show_default=False)],
+    key: Annotated[str, typer.Argument(help="The row's key, its parts parted by commas.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    as_json: AsJson = False,
+) -> None:
+    """Print every version of a row with the load, time, file and line that brought it."""
+    from etl.history import history as versions_of
+
+    rows = versions_of(warehouse, table, key)
+    if as_json:
+        import orjson
+
+        typer.echo(orjson.dumps({"table": table, "key": key, "versions": rows}, option=orjson.OPT_INDENT_2))
+        return
+    for row in rows:
+        place = {name: row.pop(name) for name in ("load_id", "loaded_at", "file", "line", "superseded_by")}
+        state = f"replaced by load {place['superseded_by']}" if place["superseded_by"] else "current"
+        typer.echo(f"load {place['load_id']}, {place['loaded_at']}, {place['file']}, line {place['line']} ({state})")
+        typer.echo("  " + ", ".join(f"{name} {value}" for name, value in row.items() if value is not None))
+
+
+@app.command()
+def undo(
+    load_id: Annotated[int, typer.Argument(metavar="LOAD", help="The number of the load.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    wait: Wait = 10.0,
+) -> None:
+    """Take a load back whole, as if it had never been; loads that came later stay."""
+    from etl.history import undo as take_back
+
+    undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
+    files = f"{undone.files} file{'s' if undone.files != 1 else ''}"
+    versions = "1 version of a row" if undone.versions == 1 else f"{undone.versions} versions of rows"
+    typer.echo(f"Load {load_id} is undone: {files}, {versions} taken back.")

@@ -1,0 +1,63 @@
+"""Commands that serve the dashboard."""
+
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from dashboard.cli_options import Host, Port, SettingsFile, WarehouseFile, progress
+from shared.errors import StatisticsError
+from shared.settings import load_settings
+from shared.warehouse import DEFAULT_WAREHOUSE
+
+app = typer.Typer()
+
+
+@app.command()
+def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
+    """Build the demo warehouse from its exports where it is missing or older, and serve it."""
+    from warehouse_demo import EXPORTS, WAREHOUSE, is_current
+
+    if not is_current():
+        from dashboard.printing import total_words
+        from etl.load import load as load_exports
+
+        WAREHOUSE.unlink(missing_ok=True)
+        with progress() as step:
+            report = load_exports([EXPORTS], WAREHOUSE, step)
+        typer.echo(f"Demo warehouse: {total_words(report)}.")
+    _serve(WAREHOUSE, None, host, port)
+
+
+@app.command()
+def serve(
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    host: Host = "127.0.0.1",
+    port: Port = 8050,
+) -> None:
+    """Serve the dashboard on a warehouse."""
+    _serve(warehouse, settings, host, port)
+
+
+def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None:
+    from dashboard.app import create_app
+    from dashboard.questions.asking import Asker
+    from dashboard.questions.selection import Selection
+    from dashboard.serving import free_port, serve_forever
+    from shared.warehouse import open_reading
+
+    open_reading(warehouse).close()
+    port = port or free_port(host)
+    asker = Asker(warehouse, load_settings(settings))
+    # Computed before the first reader asks, and the same answer that the pages print.
+    try:
+        answer: Any = asker.ask("effects", Selection())
+        asker.ask("effects", Selection(split="foot_type"))
+        typer.echo(f"{answer.selection_words}: {answer.headline}")
+    except StatisticsError as refusal:
+        typer.echo(str(refusal))
+    asker.release()
+    application = create_app(asker)
+    typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
+    serve_forever(application, host, port)
