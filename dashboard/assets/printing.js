@@ -15,6 +15,8 @@
     });
   }
 
+  window.fitledgerPaper = { inked: inked };
+
   function paperWidth(chart) {
     // A4 less margins is 18 cm, 680 px at 96 dpi.
     const card = chart.closest(".card, .is-double > div");

@@ -1,15 +1,25 @@
-"""A chart with its title, caption and words for those who do not see it. The only module that makes a dcc.Graph."""
+"""A chart with its title, words for those who do not see it, and its picture. The only module that makes a dcc.Graph."""
 
-from typing import Any
+from typing import Any, Final
 
 from dash import dcc, html
 
 from dashboard.figures.theme import CHART_CONFIG
 
+# Kind of file and its button, read by assets/pictures.js.
+PICTURES: Final = {"png": "Picture (PNG)", "svg": "Drawing (SVG)"}
 
-def chart(figure: dict[str, Any], *, title: str, alternative: str, name: str, level: int = 3) -> html.Figure:
-    """`title` says the finding, `alternative` the chart in words; `level` is that of the heading."""
+
+def chart(
+    figure: dict[str, Any], *, title: str, alternative: str, name: str, level: int = 3, table_id: str | None = None
+) -> html.Figure:
+    """`title` says the finding, `alternative` the chart in words; `level` is that of the heading.
+
+    `table_id`: the id given to the table() of the same numbers; the chart leads there by a link, and by the key T while
+    the focus is in the chart.
+    """
     heading = {2: html.H2, 3: html.H3}[level]
+    to_table = {"data-table": table_id, "aria-keyshortcuts": "T"} if table_id else {}
     return html.Figure(
         [
             html.Figcaption(heading(title, className="chart-title")),
@@ -21,16 +31,33 @@ def chart(figure: dict[str, Any], *, title: str, alternative: str, name: str, le
                     style={"height": f"{figure['layout']['height']}px"},
                 ),
                 role="img",
-                **{"aria-label": alternative},
+                tabIndex=0,
+                className="chart-drawing",
+                **{"aria-label": alternative, **to_table},
             ),
+            html.P(_tools(title, table_id), className="chart-tools"),
         ],
         className="chart",
         **{"data-chart": name},
     )
 
 
+def _tools(title: str, table_id: str | None) -> list[Any]:
+    """Each is named with the chart's title, since several charts stand on a page."""
+    of_chart = html.Span(f" of: {title}", className="for-readers")
+    buttons: list[Any] = [
+        html.Button([words, of_chart], type="button", className="tool", **{"data-picture": form})
+        for form, words in PICTURES.items()
+    ]
+    if table_id:
+        buttons.append(
+            html.A(["Table of this chart", of_chart], href=f"#{table_id}", className="tool", title="Key T in the chart")
+        )
+    return buttons
+
+
 def reading(*parts: Any) -> html.Div:
-    """How a chart is read: n, the interval's meaning, the marks."""
+    """How a chart is read: n, the interval's meaning, the marks. Saved with the picture of the charts before it."""
     return html.Div(list(parts), className="reading")
 
 

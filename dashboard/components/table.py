@@ -21,9 +21,15 @@ class Column:
 
 
 def table(
-    caption: str, columns: Sequence[Column], rows: Sequence[Any], *, csv: str | None = None, row_key: str | None = None
+    caption: str,
+    columns: Sequence[Column],
+    rows: Sequence[Any],
+    *,
+    csv: str | None = None,
+    row_key: str | None = None,
+    table_id: str | None = None,
 ) -> html.Div:
-    """The rows of an answer as a table; the first column heads each row."""
+    """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`."""
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     body = html.Tbody([_row(columns, row, row_key) for row in rows])
     return html.Div(
@@ -33,6 +39,7 @@ def table(
                 className="table-frame",
                 role="region",
                 tabIndex=0,
+                **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
             csv_link(csv, caption) if csv else None,
