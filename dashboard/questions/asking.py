@@ -17,7 +17,20 @@ from shared.errors import UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
-QUESTIONS = ("effects", "studio", "noise", "data", "returns", "trends", "fitters", "asymmetry", "ratings", "types", "agreement")
+QUESTIONS = (
+    "effects",
+    "studio",
+    "noise",
+    "data",
+    "returns",
+    "trends",
+    "fitters",
+    "asymmetry",
+    "ratings",
+    "types",
+    "agreement",
+    "sides",
+)
 _REMEMBERED = 256
 SQL = Path(__file__).with_name("sql")
 

@@ -1,0 +1,81 @@
+-- Answers: left against right of both knees in the selected riders' first sessions. Inputs: mart.capture_facts, mart.fits.
+-- Grain and key: one row a quantity, moment, cell of left and right value, and whether beyond the limit (quantity, moment,
+-- left_value, right_value, is_beyond). Up to $most_cells riders stand as recorded (cell_size 0); more are counted in square
+-- cells, by their centres, of the finest size that keeps every moment to $most_cells rows. The coarsest one always does:
+-- the catalogue's limits hold 31 by 31 of it, 2° or 10 mm wide.
+WITH knees AS (
+    SELECT
+        quantities.quantity,
+        quantities.step,
+        CASE WHEN facts.is_arrival THEN 'arrival' ELSE 'departure' END AS moment,
+        max(CASE quantities.quantity WHEN 'tilt' THEN facts.knee_tilt_deg ELSE facts.knee_offset_mm END)
+        FILTER (WHERE facts.side = 'left') AS left_value,
+        max(CASE quantities.quantity WHEN 'tilt' THEN facts.knee_tilt_deg ELSE facts.knee_offset_mm END)
+        FILTER (WHERE facts.side = 'right') AS right_value
+    FROM mart.capture_facts AS facts
+    INNER JOIN mart.fits AS fits ON fits.session_id = facts.session_id
+    CROSS JOIN (VALUES ('tilt', 1), ('offset', 5)) AS quantities (quantity, step)
+    WHERE fits.visit_no = 1 AND (facts.is_arrival OR facts.is_departure) AND {fits_selected}
+    GROUP BY quantities.quantity, quantities.step, facts.session_id, moment
+),
+
+-- Differences of recorded decimals: 3.3 less 1.3 must be 2, the limit itself.
+points AS (
+    SELECT
+        quantity,
+        step,
+        moment,
+        left_value,
+        right_value,
+        CASE quantity
+            WHEN 'tilt' THEN round(abs(right_value - left_value), 6) >= $knee_side_difference_deg
+            ELSE round(abs(right_value - left_value), 6) > $knee_offset_difference_mm
+        END AS is_beyond,
+        count(*) OVER (PARTITION BY quantity, moment) AS n_at_moment
+    FROM knees
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL
+),
+
+sizes AS (
+    SELECT counted.quantity, counted.step * widths.width AS cell_size
+    FROM (SELECT quantity, step, max(n_at_moment) AS n_riders FROM points GROUP BY quantity, step) AS counted
+    INNER JOIN (VALUES (0.0), (0.25), (0.5), (1.0), (2.0)) AS widths (width)
+        ON (widths.width = 0) = (counted.n_riders <= $most_cells)
+),
+
+cells AS (
+    SELECT
+        points.quantity,
+        points.moment,
+        CAST(sizes.cell_size AS DOUBLE) AS cell_size,
+        coalesce(round(points.left_value / nullif(sizes.cell_size, 0)) * sizes.cell_size + 0, points.left_value) AS left_value,
+        coalesce(round(points.right_value / nullif(sizes.cell_size, 0)) * sizes.cell_size + 0, points.right_value) AS right_value,
+        points.is_beyond,
+        count(*) AS n_riders
+    FROM points
+    INNER JOIN sizes ON sizes.quantity = points.quantity
+    GROUP BY ALL
+),
+
+kept AS (
+    SELECT quantity, min(cell_size) AS cell_size
+    FROM (
+        SELECT quantity, cell_size, max(n_cells) AS n_cells
+        FROM (SELECT quantity, cell_size, moment, count(*) AS n_cells FROM cells GROUP BY quantity, cell_size, moment)
+        GROUP BY quantity, cell_size
+    )
+    WHERE n_cells <= $most_cells
+    GROUP BY quantity
+)
+
+SELECT
+    cells.quantity,
+    cells.moment,
+    cells.cell_size,
+    cells.left_value,
+    cells.right_value,
+    cells.is_beyond,
+    cells.n_riders
+FROM cells
+INNER JOIN kept ON kept.quantity = cells.quantity AND kept.cell_size = cells.cell_size
+ORDER BY cells.quantity DESC, cells.moment, cells.left_value, cells.right_value, cells.is_beyond;
