@@ -10,7 +10,7 @@ from etl.rejects import LINE_OF_VERSION
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.settings import Settings
-from shared.warehouse import LoadingWarehouse, open_loading, open_reading, quoted
+from shared.warehouse import LoadingWarehouse, Warehouse, open_loading, open_reading, quoted
 
 SQL = Path(__file__).with_name("sql")
 
@@ -54,6 +54,33 @@ def history(path: Path, table_name: str, key: str) -> list[dict[str, Any]]:
     return rows
 
 
+@dataclass(frozen=True)
+class Foreseen:
+    """What taking a load back would do to one table: rows that only this load brought go, others get what they were."""
+
+    table: str
+    versions: int
+    gone: int
+
+
+def foresee(path: Path, load_id: int) -> list[Foreseen]:
+    """What `undo` would do, for each table that the load brought versions of; nothing is written.
+
+    Raises UsageError where there is no such load to undo.
+    """
+    warehouse = open_reading(path)
+    try:
+        _require_standing(warehouse, path, load_id)
+        found = []
+        for table in catalogue().values():
+            names = {"table": table.name, "same_key": merge.same_key(table, "version", "other")}
+            row = warehouse.rows(SQL / "undo/foreseen.sql", {"undone": load_id}, **names)[0]
+            found.append(Foreseen(table.name, row["versions"], row["gone"]))
+    finally:
+        warehouse.close()
+    return [row for row in found if row.versions]
+
+
 def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_seconds: float = 0) -> Undone:
     """Takes a load back whole: the warehouse becomes what it were had that load never been.
 
@@ -62,12 +89,7 @@ def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_sec
     """
     open_reading(path).close()
     with open_loading(path, wait_seconds=wait_seconds) as warehouse:
-        standing = [
-            row["load_id"] for row in warehouse.rows("SELECT load_id FROM raw.loads WHERE undone_at IS NULL ORDER BY 1")
-        ]
-        if load_id not in standing:
-            held = ", ".join(map(str, standing)) or "none"
-            raise UsageError(f"{path}: there is no load {load_id} to undo. Loads that stand: {held}. Nothing was changed.")
+        _require_standing(warehouse, path, load_id)
         values = {"undone": load_id}
         n_files = warehouse.value("SELECT count(*) FROM raw.files WHERE load_id = $undone", values)
         n_versions = sum(_take_back(warehouse, table, load_id) for table in catalogue().values())
@@ -80,6 +102,13 @@ def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_sec
         mart.build(warehouse)
         warn.build(warehouse, settings or Settings())
     return Undone(load_id, n_files, n_versions)
+
+
+def _require_standing(warehouse: Warehouse, path: Path, load_id: int) -> None:
+    standing = [row["load_id"] for row in warehouse.rows("SELECT load_id FROM raw.loads WHERE undone_at IS NULL ORDER BY 1")]
+    if load_id not in standing:
+        held = ", ".join(map(str, standing)) or "none"
+        raise UsageError(f"{path}: there is no load {load_id} to undo. Loads that stand: {held}. Nothing was changed.")
 
 
 def _take_back(warehouse: LoadingWarehouse, table: Table, load_id: int) -> int:

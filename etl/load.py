@@ -7,25 +7,25 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 from etl import check, mart, merge, rejects, stage, warn
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
 from etl.repeat import Fingerprint, fingerprint, known_report
-from etl.report import FileReport, Finding, LoadReport, waiting_words
+from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
-from shared.errors import InputUnusableError
+from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
 from shared.settings import Settings
-from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, clear_leftovers, open_loading
+from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, clear_leftovers, open_loading, snapshot_of
 
 Progress = Callable[[int, int, str], None]
 WAIT_SECONDS = 10.0
 
 
 def load(
-    paths: Iterable[Path],
+    paths: Iterable[Path | FoundFile],
     warehouse: Path,
     progress: Progress | None = None,
     today: date | None = None,
@@ -33,26 +33,30 @@ def load(
     settings: Settings | None = None,
     mapping: Path | None = None,
     wait_seconds: float = WAIT_SECONDS,
+    checked: Checked | None = None,
 ) -> LoadReport:
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
     `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
-    holds the warehouse, this one waits up to `wait_seconds`.
-    Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written.
+    holds the warehouse, this one waits up to `wait_seconds`. `checked` is what a check has seen: nothing else is loaded.
+    Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written,
+    WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
     found = _found(paths, mapping)
     mark = fingerprint(found, settings, *mapping_texts(found))
+    if checked:
+        _require_same(checked, mark, warehouse)
     if known := known_report(warehouse, mark, today):
         clear_leftovers(warehouse)
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(found, opening, step, _Load(today, settings, mark))
+    return _run(found, opening, step, _Load(today, settings, mark, checked))
 
 
 def check_files(
-    paths: Iterable[Path],
+    paths: Iterable[Path | FoundFile],
     warehouse: Path,
     progress: Progress | None = None,
     today: date | None = None,
@@ -60,20 +64,43 @@ def check_files(
     settings: Settings | None = None,
     mapping: Path | None = None,
 ) -> LoadReport:
-    """The same findings and counts as `load` would give on this warehouse; nothing is written."""
+    """The same findings and counts as `load` would give on this warehouse; nothing is written.
+
+    The report's `checked` lets `load` hold to what was checked.
+    """
+    checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
     found = _found(paths, mapping)
     mark = fingerprint(found, settings, *mapping_texts(found))
+    checked = Checked(mark.value, checked_state)
     if known := known_report(warehouse, mark, today):
-        return known
+        return replace(known, checked=checked)
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "check.duckdb"
-        if warehouse.exists():
-            shutil.copyfile(warehouse, copy)
-        report = _run(found, open_loading(copy, keep=False), step, _Load(today, settings, mark))
-    report.load_id = None
-    return report
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            copy = Path(folder) / "check.duckdb"
+            if warehouse.exists():
+                shutil.copyfile(warehouse, copy)
+            report = _run(found, open_loading(copy, keep=False), step, _Load(today, settings, mark))
+    except OSError as fault:
+        raise WarehouseError(
+            f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
+            "some space in the folder of temporary files and try again."
+        ) from fault
+    return replace(report, load_id=None, checked=checked)
+
+
+def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
+    """What is loaded must be what was checked: the same files under the same rules, into the same warehouse."""
+    if checked.fingerprint != mark.value:
+        raise WarehouseChangedError(
+            "The files are no longer those that were checked. Nothing was written. Look at what is found now, then load."
+        )
+    if checked.warehouse != snapshot_of(warehouse):
+        raise WarehouseChangedError(
+            "The warehouse has changed since these files were checked: another load came between, or one was taken back. "
+            "Nothing was written. Look at what is found now, then load."
+        )
 
 
 @dataclass
@@ -83,18 +110,20 @@ class _Load:
     today: date
     settings: Settings
     mark: Fingerprint
+    checked: Checked | None = None
     load_id: int = 0
     report: LoadReport = field(default_factory=LoadReport)
     sources: dict[int, SourceFile] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
 
 
-def _found(paths: Iterable[Path], mapping: Path | None) -> list[FoundFile]:
+def _found(paths: Iterable[Path | FoundFile], mapping: Path | None) -> list[FoundFile]:
     paths = list(paths)
     found = find_files(paths, mapping)
     if not found:
+        named = ", ".join(map(str, paths)) or "Nothing was named"
         raise InputUnusableError(
-            f"{', '.join(map(str, paths))}: no file of exports was found. Expected files named like the tables "
+            f"{named}: no file of exports was found. Expected files named like the tables "
             f"({', '.join(catalogue())}), as {', '.join(READABLE)}. Nothing was written."
         )
     return found
@@ -102,6 +131,9 @@ def _found(paths: Iterable[Path], mapping: Path | None) -> list[FoundFile]:
 
 def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
     with opening as warehouse:
+        # Again, now that no other load can come between.
+        if load.checked and warehouse.path:
+            _require_same(load.checked, load.mark, warehouse.path)
         merge.make_tables(warehouse, WAREHOUSE_VERSION)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
@@ -137,7 +169,15 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
         for file_no, source in sources.items():
             step(f"reading {source.name}")
             row = load.report.files[file_no]
-            row.read, row.rejected = stage.stage(warehouse, source, file_no, rules)
+            try:
+                row.read, row.rejected = stage.stage(warehouse, source, file_no, rules)
+            except (OSError, WarehouseError) as fault:
+                if not (source.path.exists() and source.readable_path.exists()):
+                    raise InputUnusableError(
+                        f"{source.name}: the file was there when the load began, and is gone now. Nothing was changed. Put "
+                        "it back, let it stand until the load has ended, and load again."
+                    ) from fault
+                raise
         step(f"comparing {table.name}")
         fates = merge.decide_fates(warehouse, table)
         merge.add_versions(warehouse, table, load.load_id, fates)

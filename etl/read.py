@@ -42,16 +42,18 @@ ANNOUNCED = (*READABLE, ".xls", ".xlsm", ".ods", ".json", ".jsonl.gz")
 _MAYBE = (".tsv", ".txt", ".dat", ".asc")
 
 
-def find_files(paths: Iterable[Path], mapping: Path | None = None) -> list[FoundFile]:
+def find_files(paths: Iterable[Path | FoundFile], mapping: Path | None = None) -> list[FoundFile]:
     """Every data file named or in a named folder, in the order of their names.
 
-    `mapping` holds for all of them; without, a folder's own mapping.toml holds for its files.
+    `mapping` holds for all of them; without, a folder's own mapping.toml holds for its files. A FoundFile stands for itself.
     Raises UsageError where a path does not exist or a mapping is wrong.
     """
     common = load_mapping(mapping) if mapping else None
     found: list[FoundFile] = []
     for path in paths:
-        if path.is_dir():
+        if isinstance(path, FoundFile):
+            found.append(path)
+        elif path.is_dir():
             own = common or _mapping_of(path)
             inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name, own))
             found += [FoundFile(file, file.relative_to(path).as_posix(), mapping=own) for file in inside]

@@ -31,9 +31,10 @@ class Fingerprint:
 
 def fingerprint(found: Iterable[FoundFile], settings: Settings, *others: bytes) -> Fingerprint:
     """Of the files, their names, and all else that decides what a load makes of them: `others` holds a mapping's text."""
+    decisive = settings.model_dump_json(exclude={"upload"})
     digests: dict[Path, str] = {}
     whole = hashlib.sha256()
-    for part in (version("fitledger").encode(), DATAPACKAGE.read_bytes(), settings.model_dump_json().encode(), *others):
+    for part in (version("fitledger").encode(), DATAPACKAGE.read_bytes(), decisive.encode(), *others):
         whole.update(hashlib.sha256(part).digest())
     for file in found:
         if file.path not in digests:

@@ -46,6 +46,14 @@ class WarningGroup:
     examples: list[str]
 
 
+@dataclass(frozen=True)
+class Checked:
+    """What a check has seen: the fingerprint of files and rules, and the state of the warehouse file."""
+
+    fingerprint: str
+    warehouse: tuple[int, int, int] | None
+
+
 def waiting_words(n_waiting: int) -> str:
     """What a file's words end with where rows of it wait."""
     if n_waiting == 0:
@@ -55,12 +63,14 @@ def waiting_words(n_waiting: int) -> str:
 
 @dataclass
 class LoadReport:
-    """`load_id` is None where nothing was written: a check, or a load that brought nothing new."""
+    """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `checked` is set by a
+    check, and is no part of what is printed."""
 
     load_id: int | None = None
     files: list[FileReport] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     warnings: list[WarningGroup] = field(default_factory=list)
+    checked: Checked | None = None
 
     @property
     def exit_code(self) -> int:
@@ -68,4 +78,5 @@ class LoadReport:
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        return orjson.dumps(self, option=orjson.OPT_INDENT_2)
+        told = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings")}
+        return orjson.dumps(told, option=orjson.OPT_INDENT_2)

@@ -38,6 +38,14 @@ class WarehouseBusyError(WarehouseError):
     """Another process holds the warehouse for writing."""
 
 
+class WarehouseChangedError(WarehouseError):
+    """Another load came between a check and the load of what was checked."""
+
+
+class UploadError(UsageError):
+    """An upload is not allowed, too large, or no longer kept."""
+
+
 class StatisticsError(FitledgerError):
     """A figure may not be shown; the message is the sentence that stands in its place."""
 

@@ -88,6 +88,17 @@ class Warnings(_Section):
     jump_deg: Positive = 15.0
 
 
+class Upload(_Section):
+    """Whether exports may be loaded, and loads taken back, from the Data page: by readers on this machine, or from others
+    too; how large the files of one upload may be together; how long they are kept before they are loaded or put aside.
+    """
+
+    allowed: bool = True
+    from_elsewhere: bool = False
+    largest_mb: Count = 50
+    kept_minutes: Count = 60
+
+
 class Note(_Section):
     """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
 
@@ -132,6 +143,7 @@ class Settings(_Section):
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
+    upload: Upload = Upload()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
