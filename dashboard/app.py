@@ -8,6 +8,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.components import filter_bar, ids
 from dashboard.components.address import Addresses, read_view
+from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page
 from dashboard.downloads import add_downloads
 from dashboard.figures.theme import FONT, style_sheet
@@ -98,16 +99,22 @@ def _links(addresses: Addresses, query: str) -> html.Ul:
 def _register_shell(app: Dash, desk: Desk) -> None:
     def show_page(pathname: str | None) -> Any:
         page = find_page(desk.addresses.path(pathname))
-        return page.layout() if page else _no_page(desk.addresses)
+        return (page.layout(), not page.splits) if page else (_no_page(desk.addresses), True)
 
-    def keep_query(search: str | None) -> Any:
+    def keep_query(search: str | None, pathname: str | None) -> Any:
+        path = desk.addresses.path(pathname)
+        page = find_page(path)
         try:
-            return _links(desk.addresses, read_view(search).selection.query())
+            view = read_view(search)
         except UsageError:
-            return _links(desk.addresses, "")
+            return _links(desk.addresses, ""), None
+        chosen = chosen_words(desk.addresses, path, view, splits=bool(page and page.splits))
+        return _links(desk.addresses, view.selection.query()), chosen
 
-    app.callback(Output(ids.PAGE, "children"), Input(ids.URL, "pathname"))(show_page)
-    app.callback(Output(ids.NAVIGATION, "children"), Input(ids.VIEW, "data"))(keep_query)
+    app.callback(Output(ids.PAGE, "children"), Output(ids.SPLIT, "hidden"), Input(ids.URL, "pathname"))(show_page)
+    app.callback(
+        Output(ids.NAVIGATION, "children"), Output(ids.CHOSEN, "children"), Input(ids.VIEW, "data"), Input(ids.URL, "pathname")
+    )(keep_query)
     app.clientside_callback(
         ClientsideFunction("fitledger", "theme"),
         Output(ids.THEME, "data"),

@@ -46,6 +46,22 @@
     watch.observe(document.getElementById("page"), { childList: true, subtree: true });
   });
 
+  // A word of the selection that is taken away takes its link along; the focus goes to the next one.
+  document.addEventListener("click", function (event) {
+    const chosen = document.getElementById("chosen");
+    if (!chosen || !chosen.contains(event.target)) {
+      return;
+    }
+    const watch = new MutationObserver(function () {
+      if (document.activeElement === document.body) {
+        const next = Array.from(chosen.querySelectorAll("a")).find(function (link) { return link.offsetParent; });
+        (next || document.getElementById("more-filters")).focus();
+      }
+      watch.disconnect();
+    });
+    watch.observe(chosen, { childList: true, subtree: true });
+  });
+
   let arrivedAt = null;
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {

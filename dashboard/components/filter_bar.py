@@ -38,6 +38,7 @@ def filter_bar(choices: Choices) -> html.Section:
                 ],
                 className="filter-buttons",
             ),
+            html.Nav(id=ids.CHOSEN, className="chosen", **{"aria-label": "What is chosen"}),
         ],
         className="filter-bar",
         id=ids.FILTER_BAR,
@@ -53,6 +54,8 @@ def _control(word: str, choices: Choices) -> html.Div:
     return html.Div(
         _date(word, choices) if word in DATES else _choice(word, choices),
         className="filter" if word in FIRST else "filter is-further",
+        # Hidden until the page is known to be one that splits its figures.
+        **({"id": ids.SPLIT, "hidden": True} if word == "split" else {}),
     )
 
 

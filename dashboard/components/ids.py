@@ -14,6 +14,8 @@ FILTER_BAR: Final = "filter-bar"
 FILTERS: Final = "filters"
 MORE: Final = "more-filters"
 RESET: Final = "reset"
+SPLIT: Final = "split-control"
+CHOSEN: Final = "chosen"
 
 
 def control(word: str) -> str:

@@ -30,13 +30,17 @@ class Desk:
 
 @dataclass(frozen=True)
 class Page:
-    """A page: its path (empty for the first), name, question, frame, and what registers its callbacks."""
+    """A page: its path (empty for the first), name, question, frame, and what registers its callbacks.
+
+    `splits`: its figures follow the word `split`, whose control is shown on such pages only.
+    """
 
     path: str
     name: str
     question: str
     layout: Callable[[], html.Div]
     register: Callable[[Dash, Desk], None]
+    splits: bool = False
 
 
 def frame(name: str, question: str, *answers: str) -> html.Div:

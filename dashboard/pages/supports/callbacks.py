@@ -43,4 +43,4 @@ def chosen_outcome(view: View) -> str | None:
     return outcome
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register)
+PAGE = Page(PATH, NAME, QUESTION, layout, register, splits=True)
