@@ -1,22 +1,20 @@
 """What would be expected of these riders: the outcome predicted from what they came with, whoever fitted them."""
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from statsmodels.discrete.discrete_model import Logit
-from statsmodels.regression.linear_model import OLS
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import expit
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics.logistic import SEPARATED, logistic
 
 Array = NDArray[np.float64]
 
 ROWS_PER_TERM = 10
 # The rarer of the two outcomes for each term; below it a logistic fit follows the noise (Vittinghoff & McCulloch 2007).
 EVENTS_PER_TERM = 5
-# Log odds beyond which a fitted share is 0 or 1 to seven digits: a combination of terms decides the outcome.
-_SEPARATED = 16.0
 # The squared length of what is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
 _TIED = 1e-10
 
@@ -35,7 +33,7 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
 
     A term that is a combination of earlier ones is left out, which changes no expected value. Raises TooFewError with fewer
     than ROWS_PER_TERM rows or EVENTS_PER_TERM of the rarer outcome a term, NotEstimableError where terms separate the
-    outcome, NoConvergenceError. By statsmodels' Logit.
+    outcome, NoConvergenceError.
     Source of the use: Iezzoni 2013, Risk Adjustment; minimum: Vittinghoff & McCulloch 2007, Am J Epidemiol 165:710.
     """
     design, terms = _independent(design, terms)
@@ -45,32 +43,34 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
             f"Not enough yet: {rarer} of the rarer outcome for {len(terms)} terms of the case mix, which need "
             f"{EVENTS_PER_TERM * len(terms)}."
         )
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
-        try:
-            fit = Logit(events, design, check_rank=False).fit(disp=0, method="newton", maxiter=50)
-        except np.linalg.LinAlgError as fault:
-            raise NotEstimableError(_SEPARATION.format("its terms")) from fault
-        expected = np.asarray(fit.predict())
-        log_odds = np.asarray(fit.fittedvalues)
-    if any("Separation" in w.category.__name__ for w in caught) or np.abs(log_odds).max() > _SEPARATED:
+    try:
+        fit = logistic(events, design)
+    except np.linalg.LinAlgError as fault:
+        raise NotEstimableError(_SEPARATION.format("its terms")) from fault
+    if np.abs(fit.log_odds).max() > SEPARATED:
         # The intercept comes first and only takes up what the other terms leave.
-        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(np.asarray(fit.params)[1:])))]
+        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(fit.coefficients[1:])))]
         raise NotEstimableError(_SEPARATION.format(strongest.replace("_", " ")))
-    if not fit.mle_retvals["converged"]:
+    if not fit.has_settled:
         raise NoConvergenceError("No figure: the case-mix model did not settle on an answer. Widen the selection.")
+    expected = expit(fit.log_odds)
     return Expected(expected, expected * (1 - expected), _explained(events, expected))
 
 
 def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expected:
     """The mean of each row's value (n,) by least squares on design (n, p), intercept included; one residual variance.
 
-    Tied terms as in expected_share. Raises TooFewError with fewer than ROWS_PER_TERM rows a term. By statsmodels' OLS.
+    Tied terms as in expected_share. Raises TooFewError with fewer than ROWS_PER_TERM rows a term.
+    By normal equations and one correction from the residuals, as exact as a QR decomposition here and several times faster.
+    Source: Bjorck 1987, Linear Algebra Appl 88:31.
     """
-    design, terms = _independent(design, terms)
-    fit = OLS(values, design).fit(method="qr")
-    expected = np.asarray(fit.fittedvalues)
-    return Expected(expected, np.full(len(values), float(fit.scale)), _explained(values, expected))
+    design, _ = _independent(design, terms)
+    information = cho_factor(design.T @ design, check_finite=False)
+    residual = values - design @ cho_solve(information, values @ design)
+    residual -= design @ cho_solve(information, residual @ design)
+    variance = float(residual @ residual) / (len(values) - design.shape[1])
+    expected = values - residual
+    return Expected(expected, np.full(len(values), variance), _explained(values, expected))
 
 
 _SEPARATION = (
