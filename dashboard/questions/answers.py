@@ -15,6 +15,7 @@ from typing import Any, ClassVar
 
 import orjson
 
+from dashboard.questions.answers_data import ExamRow, LeftOutRow, WaitingRow
 from dashboard.questions.answers_effects import (
     DoseRow,
     FamilyRow,
@@ -199,7 +200,10 @@ class TableRow:
 
 @dataclass(frozen=True)
 class LoadRow:
-    """One load that changed the warehouse."""
+    """One load that changed the warehouse; of one that was taken back (`undone_at`) the counts are gone.
+
+    names: the files, parted by line ends.
+    """
 
     load_id: int
     loaded_at: str
@@ -210,6 +214,8 @@ class LoadRow:
     unchanged: int
     rejected: int
     waiting: int
+    names: str = ""
+    undone_at: str | None = None
 
 
 @dataclass(frozen=True)
@@ -274,3 +280,6 @@ class Data(Answer):
     rejects: tuple[RejectRow, ...]
     quality: tuple[QualityRow, ...]
     warnings: tuple[WarningRow, ...] = ()
+    waiting: tuple[WaitingRow, ...] = ()
+    left_out: tuple[LeftOutRow, ...] = ()
+    exams: tuple[ExamRow, ...] = ()

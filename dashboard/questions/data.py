@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow, WarningRow
+from dashboard.questions.answers_data import ExamRow, LeftOutRow, WaitingRow
 from dashboard.questions.numbers import spoken_percent, spoken_percent_below
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -18,6 +19,7 @@ METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "int
 # What is asked of each fit: the name of the check, the counting column, and the sentence.
 _CHECKS = (
     ("exam_complete", "n_examined", "{share} of fits have arch and forefoot examined on both feet ({n} of {total})."),
+    ("exam_missing", "n_unexamined", "{share} of fits have no exam of either foot ({n} of {total})."),
     ("recorded_twice", "n_recorded_twice", "{share} of fits were recorded at arrival and departure ({n} of {total})."),
     ("bike_measured", "n_bike_measured", "{share} of fits have the bicycle measured before leaving ({n} of {total})."),
     ("repeat_capture", "n_repeated", "{share} of fits hold a repeat capture with nothing changed ({n} of {total})."),
@@ -40,6 +42,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Data:
         rejects=tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
         quality=tuple(_quality(warehouse, scope, settings)),
         warnings=tuple(WarningRow(**row) for row in warehouse.rows(SQL / "data_warnings.sql")),
+        waiting=tuple(WaitingRow(**row) for row in warehouse.rows(SQL / "data_waiting.sql")),
+        left_out=tuple(LeftOutRow(**row) for row in warehouse.rows(SQL / "data_left_out.sql")),
+        exams=tuple(_exams(warehouse, scope, settings)),
     )
 
 
@@ -75,3 +80,12 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
         found = clustered_share(events, np.arange(total), settings.intervals.level)
         sentence = words.format(share=spoken_percent(found.estimate), n=f"{n:,}", total=f"{total:,}")
         yield QualityRow(check, n, total, found.estimate, found.low, found.high, sentence)
+
+
+def _exams(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ExamRow]:
+    exams = catalogue()["foot_exams"]
+    for column in exams.column_names:
+        if column not in exams.key:
+            row = warehouse.rows(SQL / "data_exams.sql", scope.parameters, **fragments(), column=column)[0]
+            is_shown = row["total"] >= settings.minimum.rows_shown
+            yield ExamRow(column, **row, share=row["n"] / row["total"] if is_shown else None)

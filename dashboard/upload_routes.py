@@ -1,0 +1,57 @@
+"""The addresses behind the Data page: where files are sent to, and the lists that belong to an upload or to mending."""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from flask import Flask, Response, jsonify, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from dashboard.components.faults import told
+from dashboard.questions.answers import rows_to_csv
+from dashboard.uploads import Uploads
+from shared.catalogue import catalogue
+from shared.errors import FitledgerError, UploadError, UsageError
+
+# A page of another site cannot set a header of its own without asking first.
+HEADER: Final = "X-Fitledger"
+# What a multipart body needs besides its files: boundaries, names, headers.
+_AROUND: Final = 200_000
+
+
+def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
+    """Adds `upload` (POST), `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
+
+    @server.post(f"{prefix}upload")
+    def receive() -> tuple[Response, int]:
+        try:
+            uploads.require_allowed(request.remote_addr)
+            if request.headers.get(HEADER) != "upload":
+                raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
+            request.max_content_length = uploads.largest_bytes + _AROUND
+            token = uploads.receive((file.filename, file.stream) for file in request.files.getlist("files"))
+        except RequestEntityTooLarge:
+            return jsonify(words=str(uploads.too_large())), 413
+        except Exception as fault:
+            return jsonify(words=told(fault)), 400 if isinstance(fault, FitledgerError) else 500
+        return jsonify(token=token), 200
+
+    @server.get(f"{prefix}upload/<token>/findings.csv")
+    def findings(token: str) -> Response:
+        return _csv("findings", lambda: uploads.findings(token))
+
+    @server.get(f"{prefix}mend/<table>.csv")
+    def mend(table: str) -> Response:
+        def rows() -> list[dict[str, Any]]:
+            if table not in catalogue():
+                raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
+            return uploads.rejects(table)
+
+        return _csv(f"{table}-rejects", rows)
+
+
+def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:
+    try:
+        text = rows_to_csv(rows())
+    except Exception as fault:
+        return Response(told(fault) + "\n", 400 if isinstance(fault, FitledgerError) else 500, mimetype="text/plain")
+    return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{name}.csv"'})
