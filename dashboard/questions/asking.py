@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from dashboard.questions.answers import Answer
 from dashboard.questions.selection import Selection
@@ -30,8 +30,10 @@ QUESTIONS = (
     "types",
     "agreement",
     "sides",
+    "riders",
 )
 _REMEMBERED = 256
+_Found = TypeVar("_Found")
 SQL = Path(__file__).with_name("sql")
 
 
@@ -63,8 +65,23 @@ class Asker:
         if question not in QUESTIONS:
             raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
         module = import_module(f"dashboard.questions.{question}")
-        answer: Answer = self._remembered((question, selection), lambda cursor: module.ask(cursor, selection, self.settings))
+        # Another question's answer over all fits, computed once for all who lean on it.
+        beside = {name: self.ask(name, Selection()) for name in getattr(module, "LEANS_ON", ())}
+        answer: Answer = self._remembered(
+            (question, selection), lambda cursor: module.ask(cursor, selection, self.settings, **beside)
+        )
         return answer
+
+    def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
+        """What a short look at the present snapshot finds; not remembered."""
+        with self._lock:
+            self._follow()
+            assert self._warehouse is not None
+            cursor = self._warehouse.cursor()
+        try:
+            return look(cursor)
+        finally:
+            cursor.close()
 
     def choices(self) -> Choices:
         """The studios, fitters, bike kinds and dates in the warehouse."""

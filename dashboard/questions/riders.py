@@ -1,0 +1,22 @@
+"""What happened to this rider: one rider's timeline, or the list of riders where none or several are named."""
+
+from dashboard.questions.answers import Noise
+from dashboard.questions.answers_riders import Riders, RiderTimeline
+from dashboard.questions.riders_list import listed
+from dashboard.questions.riders_timeline import timeline
+from dashboard.questions.scope import scope_of
+from dashboard.questions.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+# The asker hands over the answers of these questions over all fits: computed once, whichever rider is asked for.
+LEANS_ON = ("noise",)
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, noise: Noise | None = None) -> Riders | RiderTimeline:
+    """One rider's timeline, else the list of riders; without `noise` no change is told from chance."""
+    scope = scope_of(warehouse, selection, settings)
+    scope.require_fits()
+    if len(selection.rider) == 1:
+        return timeline(warehouse, scope, selection, settings, noise)
+    return listed(warehouse, scope, selection, settings)

@@ -1,0 +1,277 @@
+"""The riders question on three riders small enough to follow by hand. The data's last date is 30 June 2026."""
+
+import dataclasses
+import statistics
+from datetime import date
+
+import pytest
+
+from dashboard.questions import noise, riders
+from dashboard.questions.answers import Noise
+from dashboard.questions.answers_riders import CaptureRow, Riders, RiderTimeline
+from dashboard.questions.riders_found import riders_found, riders_of_fits
+from dashboard.questions.riders_words import change_words, setup_words
+from dashboard.questions.selection import Selection, parse_selection
+from shared.errors import TooFewError
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+from tests.spec.tables import fill
+
+FEW = Settings.model_validate({"minimum": {"rows_shown": 2}})
+
+RIDERS = "rider_id | riding\nR1 | road\nR2 | road\nr2b | gravel"
+SESSIONS = """
+session_id | rider_id | fitter_id | studio_id | session_date | visit_kind | notes
+S1 | R1  | F1 | q | 2026-04-01 | first     | likes the numbers
+S2 | R1  | F2 | w | 2026-04-20 | follow_up | -
+S3 | R2  | F1 | q | 2026-05-01 | first     | -
+S4 | r2b | F1 | q | 2026-06-30 | first     | -
+"""
+# R1: left from -5 to -1, right 1.0 to 1.4, then a follow-up of one capture. R2: three captures with nothing changed.
+CAPTURES = """
+session_id | capture_no | side | knee_tilt_deg | knee_sway_mm
+S1 | 1 | left  | -5.0 | 20
+S1 | 1 | right |  1.0 | 20
+S1 | 2 | left  | -3.0 | 20
+S1 | 2 | right |  1.2 | 20
+S1 | 4 | left  | -1.0 | 20
+S1 | 4 | right |  1.4 | 20
+S2 | 1 | left  | -1.2 | 20
+S2 | 1 | right |  1.1 | 20
+S3 | 1 | left  |  0.0 | 20
+S3 | 1 | right |  3.0 | 20
+S3 | 2 | left  |  0.5 | 20
+S3 | 2 | right |  3.0 | 20
+S3 | 3 | left  |  0.5 | 20
+S3 | 3 | right |  2.5 | 20
+S4 | 1 | left  |  0.0 | 20
+S4 | 2 | left  |  0.0 | 20
+"""
+SETUPS = """
+session_id | capture_no | side | insole_level | shims_added | shims_built_in | shim_place | stance_mm | stance_by
+S1 | 1 | left  | low    | 0 | 1 | -        | 0 | -
+S1 | 1 | right | none   | 0 | 0 | -        | 0 | -
+S1 | 2 | left  | medium | 1 | 1 | at_cleat | 0 | -
+S1 | 2 | right | none   | 0 | 0 | -        | 0 | -
+S1 | 4 | left  | medium | 1 | 1 | at_cleat | 3 | spacer
+S1 | 4 | right | none   | 0 | 0 | -        | 0 | -
+S2 | 1 | left  | medium | 0 | 1 | -        | 3 | spacer
+S2 | 1 | right | none   | 0 | 0 | -        | 0 | -
+S3 | 1 | left  | none   | 0 | 0 | -        | 0 | -
+S3 | 1 | right | none   | 0 | 0 | -        | 0 | -
+S3 | 2 | left  | none   | 0 | 0 | -        | 0 | -
+S3 | 2 | right | none   | 0 | 0 | -        | 0 | -
+S3 | 3 | left  | none   | 0 | 0 | -        | 0 | -
+S3 | 3 | right | none   | 0 | 0 | -        | 0 | -
+S4 | 1 | left  | none   | 0 | 0 | -        | 0 | -
+S4 | 2 | left  | none   | 0 | 0 | -        | 0 | -
+"""
+FOLLOW_UPS = """
+follow_up_id | session_id | booked_on | due_on | state | attended_on | returned_session_id | setup_kept | satisfaction | pain
+B1 | S1 | 2026-04-01 | 2026-04-15 | attended | 2026-04-20 | S2 | all | 9 | 0
+B2 | S3 | 2026-05-01 | 2026-05-15 | open     | -          | -  | -   | - | -
+B3 | S4 | 2026-06-30 | 2026-07-14 | open     | -          | -  | -   | - | -
+"""
+EXAMS = """
+session_id | side | arch_height | forefoot_angle_deg
+S1 | left  | medium | 5
+S1 | right | low    | 0
+S3 | left  | high   | 0
+S3 | right | low    | 0
+"""
+RATINGS = """
+session_id | capture_no | topic | body_part | score
+S1 | 1 | comfort | whole | 4
+S1 | 2 | comfort | whole | 5
+S1 | 4 | comfort | whole | 7
+S2 | 1 | comfort | whole | 6
+"""
+BIKE = """
+session_id | moment | measure | value_mm
+S1 | arrival   | saddle_height | 700
+S1 | departure | saddle_height | 712
+"""
+
+
+@pytest.fixture
+def studio(memory: Warehouse) -> Warehouse:
+    fill(
+        memory,
+        riders=RIDERS,
+        fitters="fitter_id | fitter_name\nF1 | Alder\nF2 | Birch",
+        fit_sessions=SESSIONS,
+        knee_captures=CAPTURES,
+        foot_setups=SETUPS,
+        follow_ups=FOLLOW_UPS,
+        foot_exams=EXAMS,
+        rider_ratings=RATINGS,
+        bike_measures=BIKE,
+    )
+    return memory
+
+
+def known(studio: Warehouse) -> Noise:
+    return noise.ask(studio, Selection(), FEW)
+
+
+def listed(studio: Warehouse, **words: str) -> Riders:
+    answer = riders.ask(studio, parse_selection(words), FEW)
+    assert isinstance(answer, Riders)
+    return answer
+
+
+def timeline(studio: Warehouse, rider: str, with_noise: bool = True, **words: str) -> RiderTimeline:
+    answer = riders.ask(studio, parse_selection({"rider": rider, **words}), FEW, known(studio) if with_noise else None)
+    assert isinstance(answer, RiderTimeline)
+    return answer
+
+
+def changes(answer: RiderTimeline, side: str) -> list[str]:
+    return [row.words for row in answer.captures if row.side == side]
+
+
+def test_the_list_holds_each_rider_once_the_newest_fit_first(studio: Warehouse) -> None:
+    rows = listed(studio).riders
+    assert [(row.rider_id, row.n_fits, row.studios) for row in rows] == [("r2b", 1, "q"), ("R2", 1, "q"), ("R1", 2, "q, w")]
+    assert [(row.first_date, row.last_date) for row in rows][2] == (date(2026, 4, 1), date(2026, 4, 20))
+    # As the last fit left them: R1 at S2, R2 at its third capture; r2b has no right knee.
+    assert [(row.tilt_left_deg, row.tilt_right_deg) for row in rows] == [(0.0, None), (0.5, 2.5), (-1.2, 1.1)]
+    assert [row.side_difference_deg for row in rows] == [None, pytest.approx(2.5 - 0.5), pytest.approx(1.1 + 1.2)]
+
+
+def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
+    later, second, first = listed(studio).riders
+    assert (later.follow_up, later.due_on, later.look) == ("due", date(2026, 7, 14), "")
+    assert later.words == "Nothing that asks for a look."
+    # A difference of exactly the limit of 2 degrees is left over; a high arch without insole leaves the exam.
+    assert (second.follow_up, second.due_on, second.look) == ("overdue", date(2026, 5, 15), "overdue, side_difference, flag")
+    assert second.words == (
+        "Follow-up overdue since 15 May 2026; side difference of 2.0° left, the right knee further out; "
+        "the last fit leaves what the exam asks for."
+    )
+    # S2 has no exam: the last fit that can be judged is S1, whose left foot has two shims where one is asked for.
+    assert (first.follow_up, first.look, first.n_flagged_fits) == ("returned", "side_difference, flag", 1)
+
+
+def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
+    assert listed(studio).headline == (
+        "Of 2 riders measured, 2 (100\xa0%, 34\xa0% to 100\xa0%) left their last fit with a side difference of 2° or more; "
+        "1 has an overdue follow-up; the last fit of 2 leaves what the exam asks for."
+    )
+
+
+def test_a_selection_bounds_the_list_and_several_riders_are_a_list(studio: Warehouse) -> None:
+    assert [row.rider_id for row in listed(studio, fitter="F2").riders] == ["R1"]
+    assert [row.rider_id for row in listed(studio, rider="R1,R2").riders] == ["R2", "R1"]
+
+
+@pytest.mark.parametrize("unknown", ["R9", "r1"])
+def test_an_unknown_rider_is_an_empty_selection(studio: Warehouse, unknown: str) -> None:
+    with pytest.raises(TooFewError, match=rf"No fit matches this selection \(0 fits, rider {unknown}\)"):
+        timeline(studio, unknown)
+
+
+def test_the_timeline_says_what_changed_since_the_capture_before(studio: Warehouse) -> None:
+    answer = timeline(studio, "R1")
+    assert answer.selection_words == "2 fits, 1 April to 20 April 2026, both studios, rider R1"
+    assert changes(answer, "left") == [
+        "arrived with low insole; 1 varus shim built in",
+        "medium insole instead of low; one more varus shim (2 varus shims in all) at the cleat",
+        "foot 3.0\xa0mm outward by spacer",
+        "since the fit before: one varus shim fewer (1 varus shim in all)",
+    ]
+    assert changes(answer, "right")[1:] == ["nothing changed", "nothing changed", "since the fit before: nothing changed"]
+    assert [(row.place, row.capture_no) for row in answer.captures if row.side == "left"] == [(1, 1), (2, 2), (3, 4), (4, 1)]
+    assert [row.is_changed for row in answer.captures if row.side == "left"] == [False, True, True, True]
+
+
+def test_a_change_is_told_against_the_noise_of_the_repeat_captures(studio: Warehouse) -> None:
+    # Repeat pairs, later less earlier: R1's right knee, R2's left and right, r2b's left.
+    mdc95 = 1.96 * statistics.stdev([0.2, 0.2, 0.5, 0.0, 0.0, -0.5, 0.0])
+    answer = timeline(studio, "R1")
+    tilts = {(row.session_id, row.side): row for row in answer.knees if row.outcome == "tilt"}
+    left, right = tilts["S1", "left"], tilts["S1", "right"]
+    assert (left.arrival, left.departure, left.change) == (-5.0, -1.0, -1.0 + 5.0)
+    assert left.mdc95 == pytest.approx(mdc95, abs=1e-9)
+    assert (left.verdict, right.verdict, tilts["S2", "left"].verdict) == ("changed", "unclear", "unknown")
+    assert answer.fits[0].words == (
+        "left tilt went from −5.0° to −1.0°, more than the 0.6° that would be noise; "
+        "right did not clearly change (from 1.0° to 1.4°)."
+    )
+    assert answer.headline == "At the follow-up of 20 April 2026, one capture only, so that no change can be told."
+    assert answer.fits[0].next_session_id == "S2" == answer.fits[1].session_id
+
+
+def test_without_a_typical_error_nothing_is_told_from_noise(studio: Warehouse) -> None:
+    strict = Settings()
+    answer = riders.ask(studio, parse_selection({"rider": "R1"}), strict, noise.ask(studio, Selection(), strict))
+    assert isinstance(answer, RiderTimeline)
+    assert answer.noise == ()
+    assert {row.verdict for row in answer.knees} == {"unknown"}
+    assert answer.fits[0].words == (
+        "left tilt went from −5.0° to −1.0° and right tilt went from 1.0° to 1.4°; whether that is more than noise is not "
+        "known, since there are too few repeat captures yet."
+    )
+
+
+def test_both_knees_are_told_whichever_side_is_selected(studio: Warehouse) -> None:
+    assert {row.side for row in timeline(studio, "R1", side="left").captures} == {"left", "right"}
+
+
+def test_what_else_is_held_of_the_rider(studio: Warehouse) -> None:
+    answer = timeline(studio, "R1")
+    [said] = [row for row in answer.ratings if row.session_id == "S1"]
+    assert (said.arrival, said.departure, said.follow_up) == (4, 7, 6)
+    [measure] = answer.bike
+    assert (measure.arrival_mm, measure.departure_mm, measure.change_mm) == (700, 712, 712 - 700)
+    [booking] = answer.follow_ups
+    assert (booking.state, booking.returned_session_id, booking.setup_kept) == ("attended", "S2", "all")
+    assert [(row.side, row.forefoot) for row in answer.exams] == [("left", "mild_varus"), ("right", "neutral")]
+    assert answer.fits[0].notes == "likes the numbers"
+    flags = [(row.session_id, row.side, row.rule) for row in answer.look_at if row.weight == "flag"]
+    assert flags == [("S1", "left", "shims_to_need"), ("S1", "left", "stance_follows_knee")]
+    assert b"Alder" not in answer.to_json()
+    assert answer.to_csv().startswith("place,session_id,session_date,capture_no,side,knee_tilt_deg")
+
+
+def test_riders_are_found_by_a_part_of_their_id_without_case(studio: Warehouse) -> None:
+    assert riders_found(studio, "R2") == ("R2", "r2b")
+    assert riders_found(studio, "2B ") == ("r2b",)
+    assert riders_found(studio, "R3") == ()
+    assert riders_of_fits(studio, ["S3", "S9"]) == {"S3": "R2"}
+
+
+def setup(**other: object) -> dict[str, object]:
+    plain = {name.name: None for name in dataclasses.fields(CaptureRow)}
+    return {**plain, "insole_level": "none", "shims_added": 0, "stance_mm": 0.0, **other}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        ({}, {}, "nothing changed"),
+        ({"insole_level": "high"}, {}, "no insole instead of high"),
+        ({}, {"shims_added": 2, "shim_place": "in_shoe"}, "two more varus shims in the shoe"),
+        ({}, {"shims_added": -1}, "one more valgus shim"),
+        ({"shims_added": 1}, {"shims_added": -1}, "1 valgus shim instead of 1 varus shim"),
+        ({"shims_added": -1}, {}, "one valgus shim fewer"),
+        ({"shims_built_in": 1}, {"shims_added": 1}, "the same shims in all, now 1 varus shim"),
+        (
+            {"shims_added": 1, "shim_place": "in_shoe"},
+            {"shims_added": 1, "shim_place": "at_cleat"},
+            "shims at the cleat",
+        ),
+        ({"stance_mm": 4.0}, {"stance_mm": 2.5, "stance_by": "cleat"}, "foot 1.5\xa0mm inward by cleat"),
+        ({"foot_room_ok": True}, {"foot_room_ok": False}, "too little foot room now"),
+        ({}, {"insole_level": None}, "setup not recorded"),
+    ],
+)
+def test_a_change_of_setup_in_words(before: dict[str, object], after: dict[str, object], words: str) -> None:
+    assert change_words(setup(**before), setup(**after)) == words
+
+
+def test_a_setup_in_words() -> None:
+    given = setup(insole_level="low", shims_added=1, shims_built_in=-1, shim_place="at_cleat", stance_mm=2.0, stance_by="cleat")
+    assert setup_words(given) == (
+        "low insole; 1 varus shim added at the cleat, 1 valgus shim built in; stance 2.0\xa0mm by cleat"
+    )
