@@ -12,13 +12,15 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from etl import check, mart, merge, rejects, stage, warn
+from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
 from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
+from shared.files import clear_leftovers
 from shared.settings import Settings
-from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, clear_leftovers, open_loading, snapshot_of
+from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, snapshot_of
 
 Progress = Callable[[int, int, str], None]
 WAIT_SECONDS = 10.0
@@ -47,6 +49,7 @@ def load(
     mark = fingerprint(found, settings, *mapping_texts(found))
     if checked:
         _require_same(checked, mark, warehouse)
+    bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
         clear_leftovers(warehouse)
         return known
@@ -73,7 +76,8 @@ def check_files(
     found = _found(paths, mapping)
     mark = fingerprint(found, settings, *mapping_texts(found))
     checked = Checked(mark.value, checked_state)
-    if known := known_report(warehouse, mark, today):
+    needs_migration = warehouse.exists() and is_older(warehouse)
+    if not needs_migration and (known := known_report(warehouse, mark, today)):
         return replace(known, checked=checked)
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     try:
@@ -81,6 +85,7 @@ def check_files(
             copy = Path(folder) / "check.duckdb"
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
+                bring_up_to_date(copy, settings)
             report = _run(found, open_loading(copy, keep=False), step, _Load(today, settings, mark))
     except OSError as fault:
         raise WarehouseError(

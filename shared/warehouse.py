@@ -4,7 +4,6 @@ Loading works on a copy beside the file and puts it in place in one step, so tha
 happened, killed or not, and readers keep a consistent snapshot meanwhile.
 """
 
-import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -13,13 +12,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import duckdb
-import filelock
 import numpy as np
 import pandas as pd
 
 from shared.errors import WarehouseBusyError, WarehouseError
+from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
 
-WAREHOUSE_VERSION = 2
+# Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
+WAREHOUSE_VERSION = 3
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # What a load may hold in memory; what is larger spills to disk beside the working copy.
 LOADING_MEMORY = "1000MB"
@@ -51,7 +51,7 @@ class Warehouse:
 
     def attach(self, path: Path) -> None:
         """Opens the file read-only inside this connection."""
-        self._connection.execute(f"ATTACH '{str(path).replace(chr(39), chr(39) * 2)}' AS warehouse (READ_ONLY)")
+        self._connection.execute(f"ATTACH {_literal(path)} AS warehouse (READ_ONLY)")
         self._connection.execute("USE warehouse")
 
     def close(self) -> None:
@@ -147,8 +147,8 @@ def in_memory() -> Warehouse:
     return Warehouse(duckdb.connect(":memory:"), None)
 
 
-def open_reading(path: Path) -> Warehouse:
-    """The warehouse at `path`, read-only.
+def open_reading(path: Path, *, may_be_older: bool = False) -> Warehouse:
+    """The warehouse at `path`, read-only; `may_be_older` takes one that is yet to be migrated too.
 
     Raises WarehouseError where there is none, it is no warehouse, of another version or locked.
     """
@@ -161,7 +161,7 @@ def open_reading(path: Path) -> Warehouse:
     try:
         # Attached, since a second connect() in one process would answer from the file that a load has replaced.
         _opened(path, lambda: warehouse.attach(path))
-        _check_version(warehouse, path)
+        _check_version(warehouse, path, may_be_older)
     except WarehouseError:
         warehouse.close()
         raise
@@ -170,7 +170,12 @@ def open_reading(path: Path) -> Warehouse:
 
 @contextmanager
 def open_loading(
-    path: Path, *, keep: bool = True, wait_seconds: float = 0, on_wait: Callable[[], None] | None = None
+    path: Path,
+    *,
+    keep: bool = True,
+    wait_seconds: float = 0,
+    on_wait: Callable[[], None] | None = None,
+    may_be_older: bool = False,
 ) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
@@ -179,22 +184,11 @@ def open_loading(
     WarehouseBusyError after that.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    working = path.with_name(path.name + ".loading")
-    with _held(path, wait_seconds, on_wait):
-        _remove(working)
+    working = beside(path, ".loading")
+    with held(path, wait_seconds, on_wait):
+        remove_leftovers(path)
         try:
-            if path.exists():
-                open_reading(path).close()
-                shutil.copyfile(path, working)
-            scratch = working.with_name(working.name + ".tmp")
-            scratch.mkdir()
-            config: dict[str, Any] = {
-                "memory_limit": LOADING_MEMORY,
-                "temp_directory": str(scratch / "spill"),
-                "storage_compatibility_version": STORAGE_VERSION,
-            }
-            connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
-            warehouse = LoadingWarehouse(connection, path, scratch)
+            warehouse = _working_copy(path, working, may_be_older)
             try:
                 yield warehouse
                 if keep and warehouse.is_changed:
@@ -203,32 +197,63 @@ def open_loading(
             finally:
                 warehouse.close()
             if keep and warehouse.is_changed:
-                _put_in_place(working, path)
+                if warehouse.is_rewritten:
+                    _rewrite(working, path)
+                put_in_place(working, path)
         except OSError as fault:
             raise WarehouseError(
                 f"{path}: the disk refused ({fault.strerror}). Nothing was changed. Check space and rights of "
                 f"{path.parent or '.'} and load again."
             ) from fault
         finally:
-            _remove(working)
+            remove_leftovers(path)
 
 
-def clear_leftovers(path: Path) -> None:
-    """Removes what a killed load left beside the warehouse, where no load is at work."""
-    working = path.with_name(path.name + ".loading")
-    if not (working.exists() or working.with_name(working.name + ".tmp").exists()):
-        return
+def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWarehouse":
+    is_there = path.exists()
+    if is_there:
+        open_reading(path, may_be_older=may_be_older).close()
+        shutil.copyfile(path, working)
+        shutil.copymode(path, working)
+    scratch = beside(working, ".tmp")
+    scratch.mkdir(0o700)
+    config: dict[str, Any] = {
+        "memory_limit": LOADING_MEMORY,
+        "temp_directory": str(scratch / "spill"),
+        "storage_compatibility_version": STORAGE_VERSION,
+    }
+    connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
+    if not is_there:
+        working.chmod(OWNER_ONLY)
+    return LoadingWarehouse(connection, path, scratch)
+
+
+def _rewrite(working: Path, path: Path) -> None:
+    """Copies every row into a fresh file: a deleted row lingers in free blocks of the old one."""
+    fresh = beside(path, ".rewritten")
+    spill = str(beside(working, ".tmp") / "spill")
+    connection = duckdb.connect(":memory:", config={"memory_limit": LOADING_MEMORY, "temp_directory": spill})
+    warehouse = Warehouse(connection, path)
     try:
-        with _held(path, 0, None):
-            _remove(working)
-    except WarehouseBusyError:
-        return  # the load at work clears its own
+        warehouse.run(f"ATTACH {_literal(working)} AS old (READ_ONLY)")
+        warehouse.run(f"ATTACH {_literal(fresh)} AS fresh (STORAGE_VERSION '{STORAGE_VERSION}')")
+        shutil.copymode(working, fresh)
+        warehouse.run("COPY FROM DATABASE old TO fresh")
+        warehouse.run("CHECKPOINT fresh")
+    finally:
+        connection.close()
+    fresh.replace(working)
+
+
+def _literal(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
 
 
 class LoadingWarehouse(Warehouse):
     """A working copy that replaces the warehouse at the end unless it is left unchanged."""
 
     is_changed = True
+    is_rewritten = False
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path) -> None:
         super().__init__(connection, path)
@@ -239,6 +264,10 @@ class LoadingWarehouse(Warehouse):
         """Nothing new came: the warehouse file stays as it is, byte for byte."""
         self.is_changed = False
 
+    def leave_no_trace(self) -> None:
+        """Rows were taken out for good: the file is written afresh, without the blocks that held them."""
+        self.is_rewritten = True
+
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:
     """Writes a frame as Parquet."""
@@ -248,31 +277,6 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
         connection.execute("COPY frame TO $path (FORMAT parquet, COMPRESSION zstd)", {"path": str(path)})
     finally:
         connection.close()
-
-
-@contextmanager
-def _held(path: Path, wait_seconds: float, on_wait: Callable[[], None] | None) -> Iterator[None]:
-    lock = filelock.FileLock(path.with_name(path.name + ".lock"))
-    try:
-        try:
-            lock.acquire(timeout=0)
-        except filelock.Timeout:
-            if on_wait:
-                on_wait()
-            lock.acquire(timeout=wait_seconds)
-    except filelock.Timeout as fault:
-        raise WarehouseBusyError(
-            f"{path}: another load is writing this warehouse. Nothing was changed. Wait for it to end, then load again."
-        ) from fault
-    except OSError as fault:
-        raise WarehouseError(
-            f"{path}: the folder cannot be written ({fault.strerror}). Nothing was changed. Name a folder you may "
-            "write to with --warehouse."
-        ) from fault
-    try:
-        yield
-    finally:
-        lock.release()
 
 
 def _opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
@@ -295,37 +299,29 @@ def _opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
         ) from fault
 
 
-def _check_version(warehouse: Warehouse, path: Path) -> None:
+def version_of(warehouse: Warehouse, path: Path) -> int:
+    """The version that an open file says it has. Raises WarehouseError where it says none."""
     known = "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'raw' AND table_name = 'warehouse'"
     if not warehouse.value(known):
         raise WarehouseError(
             f"{path}: a DuckDB file, but no fitledger warehouse: its version table is missing. Name another file "
             "with --warehouse, or load the exports into a new one."
         )
-    version = warehouse.value("SELECT version FROM raw.warehouse")
-    if version != WAREHOUSE_VERSION:
+    return int(warehouse.value("SELECT version FROM raw.warehouse"))
+
+
+def _check_version(warehouse: Warehouse, path: Path, may_be_older: bool) -> None:
+    version = version_of(warehouse, path)
+    if version > WAREHOUSE_VERSION:
         raise WarehouseError(
-            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION}. Use the fitledger that wrote it, "
-            "or load the exports into a new file."
+            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION} or older: a newer fitledger wrote this "
+            "file. Update this fitledger, or load the exports into a new file."
         )
-
-
-def _put_in_place(working: Path, path: Path) -> None:
-    with working.open("rb+") as file:
-        os.fsync(file.fileno())
-    working.replace(path)
-    if os.name == "posix":  # elsewhere a folder cannot be opened, and the rename is durable by itself
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-def _remove(working: Path) -> None:
-    for leftover in (working, working.with_name(working.name + ".wal")):
-        leftover.unlink(missing_ok=True)
-    shutil.rmtree(working.with_name(working.name + ".tmp"), ignore_errors=True)
+    if version < WAREHOUSE_VERSION and not may_be_older:
+        raise WarehouseError(
+            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION}: an earlier fitledger wrote this file. "
+            f"Run fitledger migrate --warehouse {path} (the next load does it too); every row and load is kept."
+        )
 
 
 def snapshot_of(path: Path) -> tuple[int, int, int] | None:

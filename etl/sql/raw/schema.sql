@@ -2,7 +2,8 @@
 -- raw.files one row a file of such a load; raw.line_jumps one row where a file's line runs ahead of its record by another
 -- number than before; raw.sightings one row a record that brought nothing new; raw.findings one row a rule that a record of
 -- such a load breaks; raw.mended one row a reject that a load brought again; raw.unresolved one row a current version that
--- core leaves out; raw.warnings one row a soft warning on what core holds.
+-- core leaves out; raw.warnings one row a soft warning on what core holds; raw.undone_files one row a file of an undone
+-- load; raw.forgotten one row a forgotten rider and one row a session of theirs.
 -- Keys: load_id; (load_id, file_no); (load_id, file_no, record). A load that was undone keeps its row in raw.loads only.
 CREATE SCHEMA IF NOT EXISTS raw;
 CREATE SCHEMA IF NOT EXISTS core;
@@ -100,6 +101,20 @@ CREATE TABLE IF NOT EXISTS raw.warnings (
     session_id VARCHAR,
     value VARCHAR,
     words VARCHAR NOT NULL
+);
+
+-- What a watched folder must not load again by itself.
+CREATE TABLE IF NOT EXISTS raw.undone_files (
+    load_id INTEGER NOT NULL,
+    digest VARCHAR NOT NULL
+);
+
+-- No id is kept: a mark is a keyed hash of one. rider_mark: whose session it is; for the rider's own row the same as mark.
+CREATE TABLE IF NOT EXISTS raw.forgotten (
+    rider_mark VARCHAR NOT NULL,
+    mark VARCHAR NOT NULL,
+    salt VARCHAR NOT NULL,
+    forgotten_on DATE NOT NULL
 );
 
 -- The findings that stand: each once, however often its row was loaded again, until it is mended. An orphan stands where

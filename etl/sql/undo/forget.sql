@@ -1,5 +1,11 @@
--- Removes: what the ledger holds of load $undone but that it was there and was undone.
+-- Removes: what the ledger holds of load $undone but that it was there, was undone, and its files' digests.
 -- Releases are taken back, to be decided again from the loads that remain.
+INSERT INTO raw.undone_files
+SELECT DISTINCT load_id, digest
+FROM raw.files
+WHERE load_id = $undone AND digest IS NOT NULL
+ORDER BY digest;
+
 DELETE FROM raw.files WHERE load_id = $undone;
 
 DELETE FROM raw.line_jumps WHERE load_id = $undone;
