@@ -22,7 +22,7 @@ TODAY = date(2026, 6, 1)
 
 def first_release(folder: Path) -> Path:
     path = folder / "w.duckdb"
-    path.write_bytes(gzip.decompress((FIRST / "first.duckdb.gz").read_bytes()))
+    path.write_bytes(gzip.decompress((FIRST / "version-1.gz").read_bytes()))
     return path
 
 
