@@ -12,6 +12,7 @@ from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page
 from dashboard.downloads import add_downloads
 from dashboard.figures.theme import FONT, style_sheet
+from dashboard.guard import add_guard, allow_hosts
 from dashboard.headers import add_headers
 from dashboard.pages import PAGES
 from dashboard.questions.asking import Asker, Choices
@@ -53,6 +54,8 @@ def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
         page.register(app, desk)
     _register_shell(app, desk)
     add_downloads(app.server, desk)
+    add_guard(app.server, prefix, app.callback_map)
+    allow_hosts(app.server, asker.settings.serving.hosts, is_loopback=True)
     add_headers(app)
     return app
 

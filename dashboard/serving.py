@@ -7,12 +7,21 @@ work is done in DuckDB and numpy, which let others run meanwhile.
 import logging
 import os
 import socket
+import struct
 import sys
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
 from typing import Any, Final
 
 from dash import Dash
 
+from dashboard.guard import LOOPBACK, NAMED, allow_hosts
+
 THREADS: Final = 4
+# A client that sends nothing more for so long is let go, so that a few slow ones do not hold every thread.
+SILENCE_SECONDS: Final = 10
+LOG: Final = Path("fitledger.log")
+_LARGEST_LOG_BYTES: Final = 5_000_000
 log = logging.getLogger("fitledger.serving")
 
 
@@ -25,10 +34,20 @@ def free_port(host: str) -> int:
 
 def serve_forever(app: Dash, host: str, port: int) -> None:
     """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread."""
+    allow_hosts(app.server, app.server.config[NAMED], is_loopback=host in LOOPBACK)
+    _log_faults()
     if sys.platform == "win32":
         _serve_waitress(app, host, port)
     else:
         _serve_gunicorn(app, host, port)
+
+
+def _log_faults() -> None:
+    """Tracebacks go to a file, not to the screen that shows how the server runs; there where the folder takes no file."""
+    if os.access(Path.cwd(), os.W_OK):
+        faults = RotatingFileHandler(LOG, maxBytes=_LARGEST_LOG_BYTES, backupCount=1, encoding="utf-8", delay=True)
+        faults.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+        logging.getLogger("fitledger.dashboard").addHandler(faults)
 
 
 def _serve_waitress(app: Dash, host: str, port: int) -> None:
@@ -69,8 +88,25 @@ def gunicorn_settings(host: str, port: int) -> dict[str, Any]:
         "errorlog": "-",
         "loglevel": "info",
         "proc_name": "fitledger",
+        # The longest address that the server takes: a selection may name many riders.
+        "limit_request_line": 8190,
+        "when_ready": _limit_silence,
         "worker_exit": _leave,
     }
+
+
+def _limit_silence(arbiter: Any) -> None:
+    """Bounds every wait for a client; accepted connections take the limits over from the listening socket."""
+    limit = struct.pack("ll", SILENCE_SECONDS, 0)
+    for listener in arbiter.LISTENERS:
+        listener.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, limit)
+        listener.sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, limit)
+    # A client that is let go is no fault of the program.
+    logging.getLogger("gunicorn.error").addFilter(lambda record: not _is_silence(record))
+
+
+def _is_silence(record: logging.LogRecord) -> bool:
+    return record.exc_info is not None and isinstance(record.exc_info[1], BlockingIOError)
 
 
 def _leave(_server: Any, _worker: Any) -> None:

@@ -99,6 +99,14 @@ class Upload(_Section):
     kept_minutes: Count = 60
 
 
+class Serving(_Section):
+    """Host names at which the dashboard is answered beside those of this machine itself, as behind a proxy that keeps the name
+    that the reader asked for. Served on other addresses than this machine's own, it answers every name unless some are named.
+    """
+
+    hosts: tuple[str, ...] = ()
+
+
 class Note(_Section):
     """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
 
@@ -144,6 +152,7 @@ class Settings(_Section):
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
     upload: Upload = Upload()
+    serving: Serving = Serving()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""

@@ -24,7 +24,8 @@ def chosen_words(addresses: Addresses, path: str, view: View, *, splits: bool) -
         return None
     items = []
     for word, value in words.items():
-        without = replace(view.selection, **{FIELDS[word]: _OPEN[FIELDS[word]]})
+        opened: dict[str, Any] = {FIELDS[word]: _OPEN[FIELDS[word]]}
+        without = replace(view.selection, **opened)
         said = [html.Span("Remove ", className="for-readers"), f"{_name(word)}: {_said(value)}"]
         cross = html.Span("×", className="cross", **{"aria-hidden": "true"})
         link = dcc.Link([*said, cross], href=addresses.page(path, without.query(), kept), className="choice")
