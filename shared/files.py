@@ -71,8 +71,8 @@ def write_in_place(path: Path, content: bytes) -> None:
 
 def leftovers_of(path: Path) -> list[Path]:
     """What a killed load, migration or restoring left beside the warehouse; its own at work while one runs."""
-    names = (".loading", ".loading.wal", ".loading.tmp", ".rewritten", ".rewritten.wal", ".restoring")
-    return [file for name in names if (file := beside(path, name)).exists()]
+    starts = tuple(path.name + ending for ending in (".loading", ".rewritten", ".restoring"))
+    return [file for file in sorted(path.parent.iterdir()) if file.name.startswith(starts)] if path.parent.is_dir() else []
 
 
 def remove_leftovers(path: Path) -> None:

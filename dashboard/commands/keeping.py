@@ -1,5 +1,8 @@
 """Commands that keep the warehouse: migrate, backup, restore."""
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
 
 from dashboard.cli_options import SettingsFile, Wait, WarehouseFile
@@ -20,3 +23,33 @@ def migrate(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile
         typer.echo(f"{warehouse} is of version {done.present} already: nothing was to do.")
     else:
         typer.echo(f"{warehouse} was brought from version {done.earlier} to {done.present}.")
+
+
+@app.command()
+def backup(
+    target: Annotated[Path, typer.Argument(metavar="FILE|FOLDER", help="Where to write it.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+) -> None:
+    """Write a checked copy of the warehouse, also while a load runs; in a folder it gets a name of its own."""
+    from etl.keeping.backup import back_up
+
+    made, manifest = back_up(warehouse, target)
+    typer.echo(f"{made}: {manifest.words}.")
+    typer.echo("It holds the riders' data: keep it like the warehouse. fitledger restore puts it back.")
+
+
+@app.command()
+def restore(
+    backup: Annotated[Path, typer.Argument(metavar="BACKUP", help="A file that backup wrote.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace a warehouse that is there; it is kept beside.")] = False,
+    settings: SettingsFile = None,
+    wait: Wait = 10.0,
+) -> None:
+    """Put a backup in place, once its digest and version have been checked; all of it or none."""
+    from etl.keeping.restore import restore as put_back
+
+    done = put_back(backup, warehouse, replace=replace, settings=load_settings(settings), wait_seconds=wait)
+    typer.echo(f"{warehouse} is the backup now: {done.manifest.words}.")
+    if done.kept:
+        typer.echo(f"The warehouse that was there is kept as {done.kept}; delete it when you no longer need it.")

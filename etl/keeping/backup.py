@@ -1,0 +1,194 @@
+"""Backups: the warehouse and a manifest in one packed file.
+
+A warehouse file is only ever replaced by a rename, closed and synced before, so a file that is open here is one consistent
+state, whatever loads and readers do meanwhile.
+"""
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+import zipfile
+import zlib
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import IO, Any
+
+from pydantic import TypeAdapter
+
+from etl.keeping.copies import note_copy, stamp
+from shared.errors import InputUnusableError, UsageError, WarehouseError
+from shared.files import OWNER_ONLY, beside, put_in_place
+from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
+
+FORMAT = "fitledger backup"
+FORMAT_VERSION = 1
+ENDING = ".backup"
+_MANIFEST, _WAREHOUSE = "manifest.json", "warehouse.duckdb"
+_MANIFEST_BYTES = 100_000
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What a backup holds: `sha256` and `size` (bytes) of the warehouse file, `rows` the current rows of each table."""
+
+    format: str
+    format_version: int
+    made_at: str
+    program_version: str
+    warehouse_version: int
+    sha256: str
+    size: int
+    rows: dict[str, int]
+    loads: int
+
+    @property
+    def words(self) -> str:
+        return f"{sum(self.rows.values())} rows of {self.loads} loads, made {self.made_at} by fitledger {self.program_version}"
+
+
+def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
+    """Writes a backup to the file `target`, or into the folder `target` under a name of its own; all of it or none.
+
+    Returns where it stands and its manifest. Raises UsageError where the file is there already, WarehouseError where the
+    warehouse cannot be read or the disk refuses.
+    """
+    open_reading(warehouse, may_be_older=True).close()
+    refuse_unfinished(warehouse)
+    try:
+        target = _target(warehouse, target)
+        note_copy(warehouse, target, "backup")
+        with tempfile.TemporaryDirectory(prefix=".fitledger-", dir=target.parent) as folder:
+            copy = Path(folder) / "copy.duckdb"
+            with warehouse.open("rb") as source, copy.open("wb") as sink:
+                shutil.copyfileobj(source, sink, _CHUNK)
+            manifest = describe(copy)
+            pack(copy, manifest, target)
+    except OSError as fault:
+        raise WarehouseError(
+            f"{target}: the backup could not be written ({fault.strerror or fault}). The warehouse is as it was. Check space "
+            "and rights of the folder and try again."
+        ) from fault
+    return target, manifest
+
+
+def refuse_unfinished(warehouse: Path) -> None:
+    """Raises WarehouseError where another program left changes beside the file that are not in it yet."""
+    wal = beside(warehouse, ".wal")
+    if wal.exists():
+        raise WarehouseError(
+            f"{warehouse}: another program has written to this file and left {wal.name} beside it. Nothing was changed. "
+            "Open and close the file with that program, so that all is in one file, then try again."
+        )
+
+
+def describe(file: Path) -> Manifest:
+    """The manifest of a closed warehouse file that nobody else writes."""
+    opened = open_reading(file, may_be_older=True)
+    try:
+        # A file of an earlier version may lack a table.
+        tables = [
+            row["name"] for row in opened.rows("SELECT table_name AS name FROM duckdb_tables() WHERE schema_name = 'core'")
+        ]
+        rows = {name: int(opened.value(f'SELECT count(*) FROM core."{name}"')) for name in sorted(tables)}
+        loads = int(opened.value("SELECT count(*) FROM raw.loads"))
+        found = version_of(opened, file)
+    finally:
+        opened.close()
+    with file.open("rb") as content:
+        digest = hashlib.file_digest(content, "sha256").hexdigest()
+    size = file.stat().st_size
+    return Manifest(FORMAT, FORMAT_VERSION, stamp(), version("fitledger"), found, digest, size, rows, loads)
+
+
+def pack(file: Path, manifest: Manifest, target: Path) -> None:
+    """Writes the packed backup, reads it back, and puts it in place."""
+    partial = beside(target, ".partial")
+    try:
+        partial.unlink(missing_ok=True)
+        # What was packed before is the most of the work; the least of it is enough.
+        with _new(partial) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
+            packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
+            packed.write(file, _WAREHOUSE)
+        unpack(partial, read_manifest(partial), None)
+        put_in_place(partial, target)
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def read_manifest(backup: Path) -> Manifest:
+    """What a backup says of itself.
+
+    Raises UsageError where there is no such file, InputUnusableError where it is no backup or broken, WarehouseError where
+    a newer fitledger made it.
+    """
+    if not backup.is_file():
+        raise UsageError(f"{backup}: there is no such file. Name a backup that fitledger backup made.")
+    try:
+        with zipfile.ZipFile(backup) as packed, packed.open(_MANIFEST) as file:
+            content: dict[str, Any] = json.loads(file.read(_MANIFEST_BYTES))
+        if content["format"] != FORMAT:
+            raise KeyError("format")
+        newer = content["format_version"] > FORMAT_VERSION or content["warehouse_version"] > WAREHOUSE_VERSION
+        manifest = None if newer else TypeAdapter(Manifest).validate_python(content)
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError) as fault:
+        raise InputUnusableError(
+            f"{backup}: this file is no backup of fitledger, or it is cut off or damaged ({fault}). Nothing was changed. Take "
+            "another copy of the backup."
+        ) from fault
+    except (KeyError, TypeError, ValueError) as fault:
+        raise InputUnusableError(
+            f"{backup}: this file is no backup of fitledger: it holds no manifest of one. Nothing was changed. Name a file "
+            "that fitledger backup made."
+        ) from fault
+    if manifest is None:
+        raise WarehouseError(
+            f"{backup}: found a backup of warehouse version {content['warehouse_version']}, expected {WAREHOUSE_VERSION} or "
+            "older: a newer fitledger made it. Nothing was changed. Update this fitledger and try again."
+        )
+    return manifest
+
+
+def unpack(backup: Path, manifest: Manifest, into: Path | None) -> None:
+    """Unpacks the warehouse of a backup into a new file (or, without one, reads it only), and holds it to its manifest.
+
+    Raises InputUnusableError where size or digest are not those of the manifest.
+    """
+    digest, size = hashlib.sha256(), 0
+    try:
+        with zipfile.ZipFile(backup) as packed, packed.open(_WAREHOUSE) as source, _sink(into) as sink:
+            # Never more than the manifest tells, whatever the archive would unpack to.
+            while size <= manifest.size and (chunk := source.read(_CHUNK)):
+                digest.update(chunk)
+                size += len(chunk)
+                sink.write(chunk)
+    except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, RuntimeError) as fault:
+        raise InputUnusableError(
+            f"{backup}: this backup is damaged ({fault}). Nothing was changed. Take another copy of the backup."
+        ) from fault
+    if (size, digest.hexdigest()) != (manifest.size, manifest.sha256):
+        raise InputUnusableError(
+            f"{backup}: this backup is damaged: its warehouse has another size or digest (SHA-256) than its manifest tells. "
+            "Nothing was changed. Take another copy of the backup."
+        )
+
+
+def _sink(into: Path | None) -> IO[bytes]:
+    return Path(os.devnull).open("wb") if into is None else _new(into)
+
+
+def _new(path: Path) -> IO[bytes]:
+    return os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ONLY), "wb")
+
+
+def _target(warehouse: Path, target: Path) -> Path:
+    if target.is_dir():
+        target = target / f"{warehouse.stem}-{stamp()}{ENDING}"
+    if target.exists():
+        raise UsageError(f"{target}: this file is there already. Nothing was written. Name another file, or a folder.")
+    if not target.parent.is_dir():
+        raise UsageError(f"{target.parent}: there is no such folder. Nothing was written. Make it, or name another one.")
+    return target

@@ -1,0 +1,82 @@
+"""Puts the warehouse of a backup in place: checked before, in one step, and the one it replaces is kept beside it."""
+
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from etl.keeping.backup import Manifest, describe, read_manifest, refuse_unfinished, unpack
+from etl.keeping.copies import note_copy, stamp
+from etl.keeping.migrate import bring_up_to_date
+from shared.errors import InputUnusableError, UsageError, WarehouseError
+from shared.files import beside, held, put_in_place, remove_leftovers
+from shared.settings import Settings
+
+
+@dataclass(frozen=True)
+class Restored:
+    """`kept` is the warehouse that was replaced, under its new name; None where there was none."""
+
+    manifest: Manifest
+    kept: Path | None
+
+
+def restore(
+    backup: Path, warehouse: Path, *, replace: bool = False, settings: Settings | None = None, wait_seconds: float = 0
+) -> Restored:
+    """Makes `warehouse` what it was when the backup was made, brought up to date where an earlier fitledger made it.
+
+    Raises UsageError where there is a warehouse and `replace` is false, InputUnusableError where the backup is damaged or
+    none, WarehouseError where a newer fitledger made it or the disk refuses. Nothing is changed then.
+    """
+    manifest = read_manifest(backup)
+    try:
+        warehouse.parent.mkdir(parents=True, exist_ok=True)
+        with held(warehouse, wait_seconds):
+            if warehouse.exists() and not replace:
+                raise UsageError(
+                    f"{warehouse}: there is a warehouse here. Nothing was changed. Add --replace to put the backup in its "
+                    "place (the present one is kept beside it), or name another file with --warehouse."
+                )
+            refuse_unfinished(warehouse)
+            remove_leftovers(warehouse)
+            try:
+                return _put_back(backup, manifest, warehouse, settings or Settings())
+            finally:
+                remove_leftovers(warehouse)
+    except OSError as fault:
+        raise WarehouseError(
+            f"{warehouse}: the disk refused ({fault.strerror or fault}). The warehouse is as it was. Check space and rights of "
+            f"{warehouse.parent} and try again."
+        ) from fault
+
+
+def _put_back(backup: Path, manifest: Manifest, warehouse: Path, settings: Settings) -> Restored:
+    staged = beside(warehouse, ".restoring")
+    unpack(backup, manifest, staged)
+    found = describe(staged)
+    if (found.warehouse_version, found.rows, found.loads) != (manifest.warehouse_version, manifest.rows, manifest.loads):
+        raise InputUnusableError(
+            f"{backup}: the warehouse in this backup does not hold what its manifest tells. Nothing was changed. Take another "
+            "copy of the backup."
+        )
+    bring_up_to_date(staged, settings)
+    kept = None
+    if warehouse.exists():
+        shutil.copymode(warehouse, staged)
+        kept = _keep(warehouse)
+    put_in_place(staged, warehouse)
+    return Restored(manifest, kept)
+
+
+def _keep(warehouse: Path) -> Path:
+    """Gives the present file a second name, which stays when the restored one takes the first."""
+    kept = beside(warehouse, f".before-{stamp()}")
+    note_copy(warehouse, kept, "replaced")
+    try:
+        os.link(warehouse, kept)
+    except FileExistsError:
+        raise  # kept within this very second
+    except OSError:  # a file system without links
+        shutil.copy2(warehouse, kept)
+    return kept
