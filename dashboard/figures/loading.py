@@ -1,4 +1,4 @@
-"""What came in: rows of each load by what became of them, and waiting and rejected rows by reason."""
+"""What came in: rows of each load by what became of them, and waiting and rejected rows by reason, whole and by load."""
 
 import math
 from collections.abc import Sequence
@@ -9,10 +9,11 @@ from dashboard.figures.names import plain
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, day, palette
 from dashboard.questions.answers import LoadRow, ReasonRow
+from dashboard.questions.answers_data import LeftOutRow
 
 LOADS_SHOWN = 24
 LABELS_SHOWN = 5
-REASONS_SHOWN = 12
+REASONS_SHOWN = 8
 # What becomes of a row, with the colour's role and the pattern that tells it without colour.
 FATES = (
     ("stored", "accent", ""),
@@ -22,11 +23,36 @@ FATES = (
     ("rejected", "second", "."),
 )
 
+# The rules by what is wrong with the row.
+REASONS = {
+    "range": "outside the limits",
+    "number": "no number",
+    "whole_number": "no whole number",
+    "code": "unknown code",
+    "date": "unusable date",
+    "required": "empty cell",
+    "orphan": "unknown rider or fitter",
+    "duplicate_key": "same key twice",
+    "attended_date": "attended, no date",
+    "booked_order": "dates out of order",
+    "no_outcome": "nothing measured",
+    "cells": "cells out of place",
+    "waiting": "waiting for a session",
+}
+# The most frequent rules of rejection on their own, with role and pattern; the others together.
+_RULES = (("second", ""), ("accent", "/"), ("third", "\\"), ("muted", "."))
+_OTHER_RULES = ("line", "-")
+
+
+def reason_name(rule: str) -> str:
+    """What is wrong with a row that breaks a rule."""
+    return REASONS.get(rule, plain(rule))
+
 
 def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the latest loads in the order of time."""
     colours = palette(theme)
-    shown = list(rows)[-LOADS_SHOWN:]
+    shown = standing(rows)[-LOADS_SHOWN:]
     labels = [str(row.load_id) for row in shown]
     return {
         "data": [
@@ -49,8 +75,8 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
         ],
         "layout": layout(
             theme,
-            height=280,
-            margin=(62, 10, 34, 44),
+            height=324,
+            margin=(62, 10, 34, 58),
             barmode="stack",
             showlegend=True,
             legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
@@ -58,6 +84,73 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
             yaxis=axis(theme, nticks=5, tickformat=",", title="rows", rangemode="tozero"),
         ),
     }
+
+
+def standing(rows: Sequence[LoadRow]) -> list[LoadRow]:
+    """The loads that were not taken back."""
+    return [row for row in rows if row.undone_at is None]
+
+
+def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme: str | None) -> dict[str, Any]:
+    """Stacked bars, one a load, of the rows it left out by reason: the most frequent reasons, the others, waiting rows."""
+    colours = palette(theme)
+    shown = standing(loads)[-LOADS_SHOWN:]
+    labels = [str(load.load_id) for load in shown]
+    return {
+        "data": [
+            {
+                "type": "bar",
+                "name": name,
+                "x": labels,
+                "y": heights,
+                "width": 0.5,
+                "marker": {
+                    "color": getattr(colours, role),
+                    "line": {"color": getattr(colours, role), "width": 1},
+                    "pattern": {"shape": shape, **_hatching(colours)},
+                },
+                "text": [
+                    f"<b>Load {load.load_id}</b>, {_day_of(load)}<br>{n:,} {name}"
+                    for load, n in zip(shown, heights, strict=True)
+                ],
+                "textposition": "none",
+                "hoverinfo": "text",
+            }
+            for name, heights, (role, shape) in _layers(shown, rows)
+        ],
+        "layout": layout(
+            theme,
+            height=320,
+            margin=(62, 10, 60, 58),
+            barmode="stack",
+            showlegend=True,
+            legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
+            xaxis=axis(theme, type="category", showgrid=False, **_days(shown)),
+            yaxis=axis(theme, nticks=5, tickformat=",", title="rows left out", rangemode="tozero"),
+        ),
+    }
+
+
+def _layers(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow]) -> list[tuple[str, list[int], tuple[str, str]]]:
+    """Name, rows by load, and look of each layer of the stack."""
+    here = {load.load_id for load in loads}
+    totals: dict[str, int] = {}
+    for row in rows:
+        if row.load_id in here and row.state == "rejected":
+            totals[row.rule] = totals.get(row.rule, 0) + row.n
+    order = sorted(totals, key=lambda rule: (-totals[rule], rule))
+    first, others = order[: len(_RULES)], order[len(_RULES) :]
+
+    def heights(*rules: str) -> list[int]:
+        return [sum(row.n for row in rows if row.load_id == load.load_id and row.rule in rules) for load in loads]
+
+    layers = [(reason_name(rule), heights(rule), look) for rule, look in zip(first, _RULES, strict=False)]
+    if others:
+        layers.append(("other reasons", heights(*others), _OTHER_RULES))
+    waiting = heights("waiting")
+    if any(waiting):
+        layers.append((reason_name("waiting"), waiting, FATES[3][1:]))
+    return layers
 
 
 def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, Any]:
@@ -119,22 +212,20 @@ def most_frequent(rows: Sequence[ReasonRow]) -> list[ReasonRow]:
     return sorted(rows, key=lambda row: (-row.n, row.state, row.table, row.rule))[:REASONS_SHOWN]
 
 
-def _hover(row: LoadRow, fate: str) -> str:
-    return f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}"
-
-
 def _day_of(row: LoadRow) -> str:
     return day(date.fromisoformat(row.loaded_at[:10]))
 
 
 def _days(rows: Sequence[LoadRow]) -> dict[str, Any]:
-    """The day of a load under its bar; of many loads, only some, so that a phone shows them upright."""
+    """Number and day of a load under its bar; of many loads, only some, so that a phone shows them upright."""
     every = math.ceil(len(rows) / LABELS_SHOWN) or 1
     places = range(0, len(rows), every)
-    # Two lines: day and month, then the year.
-    labels = ["<br>".join(_day_of(rows[place]).rsplit(" ", 1)) for place in places]
+    # Three lines: the load, day and month, the year.
+    labels = [f"load {rows[place].load_id}<br>" + "<br>".join(_day_of(rows[place]).rsplit(" ", 1)) for place in places]
+    # By name: a number would be taken for the name of a category before it is taken for a place.
+    names = [str(rows[place].load_id) for place in places]
     # A few loads stay slim bars at the left.
-    return {"tickvals": list(places), "ticktext": labels, "tickangle": 0, "range": [-0.5, max(len(rows), 6) - 0.5]}
+    return {"tickvals": names, "ticktext": labels, "tickangle": 0, "range": [-0.5, max(len(rows), 6) - 0.5]}
 
 
 def _hatching(colours: Palette) -> dict[str, Any]:
@@ -142,6 +233,5 @@ def _hatching(colours: Palette) -> dict[str, Any]:
 
 
 def _label(row: ReasonRow) -> str:
-    """The rule and the table; a waiting row has one rule only."""
-    rule = row.state if row.state == "waiting" else f"{row.state}: {plain(row.rule)}"
-    return f"{rule}<br>{row.table}"
+    """What is wrong, and the table."""
+    return f"{reason_name(row.rule)}<br>{row.table}"

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 from dashboard.questions.answers import (
     Answer,
@@ -186,6 +187,7 @@ class MadeAsker:
     """Stands in for an Asker; a selection of triathlon is empty, one of indoor is a fault of the program."""
 
     settings = Settings()
+    path = Path("made.duckdb")
 
     def ask(self, question: str, selection: Selection) -> Answer:
         if "triathlon" in selection.riding:

@@ -158,12 +158,13 @@ def test_days_under_many_loads_are_thinned_out() -> None:
     many = [replace(DATA.loads[0], load_id=n, loaded_at=f"{date(2026, 1, n)}T08:00:00Z") for n in range(1, 24)]
     axis = loads_figure(many, "light")["layout"]["xaxis"]
     assert len(axis["tickvals"]) <= 5
-    assert axis["ticktext"][0] == "1 Jan<br>2026"
+    assert axis["ticktext"][0] == "load 1<br>1 Jan<br>2026"
+    assert axis["tickvals"] == [str(load.load_id) for load in many[::5]]
 
 
 def test_the_most_frequent_reason_is_at_the_top() -> None:
     figure = reasons_figure(DATA.reasons, "light")
     drawn = {y: x for trace in figure["data"] for x, y in zip(trace["x"], trace["y"], strict=True)}
     assert [drawn[place] for place in sorted(drawn)] == [455, 31, 16]
-    assert figure["layout"]["yaxis"]["ticktext"][0] == "waiting<br>knee_captures"
+    assert figure["layout"]["yaxis"]["ticktext"][0] == "waiting for a session<br>knee_captures"
     assert [row.n for row in most_frequent(DATA.reasons)] == [455, 31, 16]

@@ -140,8 +140,8 @@ def test_another_split_makes_another_grid(client: FlaskClient) -> None:
 
 
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
-    assert "Rejected rows, 21 to 40 of 47" in answered(client, "data-answer", "?start=20")
-    assert "Rejected rows, 1 to 16 of 16" in answered(client, "data-answer", "?reason=orphan")
+    assert "Rejected rows, 21 to 40 of 47" in answered(client, "data-rest", "?start=20")
+    assert "Rejected rows, 1 to 16 of 16" in answered(client, "data-rest", "?reason=orphan")
     assert "start: found 'x'" in answered(client, "data-answer", "?start=x")
 
 

@@ -1,27 +1,77 @@
-"""The Data page: asks `data` and shows the answer."""
+"""The Data page: asks `data` and `noise`, shows the answers, takes files in and takes loads back."""
 
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
+from dash import Dash, Input, Output
+from flask import has_request_context, request
 
 from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill
-from dashboard.components.text import read_text
+from dashboard.components.places import fill, fill_beside
+from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import ids
-from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, layout
-from dashboard.questions.answers import Data
+from dashboard.pages.data.history import loads
+from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, completeness, layout, noise, rest
+from dashboard.pages.data.rejects import starting_place
+from dashboard.pages.data.upload import closed, hand_in
+from dashboard.pages.data.working import register_working
+from dashboard.questions.answers import Data, Noise
+from dashboard.upload_routes import add_upload_routes
+from dashboard.uploads import Uploads
+from shared.errors import StatisticsError, UploadError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
+    uploads = Uploads(desk.asker.path, desk.asker.settings)
+
+    def data(view: View) -> Data:
+        return cast(Data, desk.asker.ask("data", view.selection))
+
+    def show_noise(view: View, theme: str | None) -> Any:
+        try:
+            found: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
+        except StatisticsError as refusal:
+            found = str(refusal)
+        return noise(desk, view.selection, found, TEXT)
+
+    def history(view: View, theme: str | None) -> Any:
+        csv = desk.csv("data", "loads", view.selection)
+        return loads(data(view).loads, csv, is_allowed=refusal_of(uploads) is None)
+
     def show(view: View, theme: str | None) -> Any:
-        answer = cast(Data, desk.asker.ask("data", view.selection))
-        return answered(desk, view.selection, answer, view.page_words, TEXT, theme)
+        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
+        return answered(data(view), TEXT, theme)
 
     fill(app, desk, ids.ANSWER, PATH, show)
+    fill_beside(app, ids.HISTORY, history)
+    fill_beside(app, ids.COMPLETE, lambda view, theme: completeness(desk, view.selection, data(view), TEXT))
+    fill_beside(app, ids.NOISE, show_noise)
+    fill_beside(app, ids.REST, lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme))
+    app.callback(Output(ids.UPLOAD, "children"), Input(ids.UPLOAD, "id"))(lambda _: place_of_upload(desk, uploads))
+    register_working(app, desk, uploads)
+    add_upload_routes(app.server, desk.addresses.prefix, uploads)
+
+
+def refusal_of(uploads: Uploads) -> UploadError | None:
+    """Why the reader who asks may not load; None where they may."""
+    try:
+        uploads.require_allowed(request.remote_addr if has_request_context() else None)
+    except UploadError as refusal:
+        return refusal
+    return None
+
+
+def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
+    """Where files are handed in, or why they are not."""
+    refusal = refusal_of(uploads)
+    if refusal:
+        return closed(refusal)
+    kept = uploads.settings.upload
+    forms = paragraphs(TEXT["upload_forms"], largest=kept.largest_mb, minutes=kept.kept_minutes)
+    return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
 PAGE = Page(PATH, NAME, QUESTION, layout, register)

@@ -3,3 +3,32 @@
 from typing import Final
 
 ANSWER: Final = "data-answer"
+"""The headline, and the loads and reasons as pictures."""
+UPLOAD: Final = "data-upload"
+"""Where files are handed in; filled once, so that a filter does not take away what was found in them."""
+HISTORY: Final = "data-history"
+"""Every load, each with a way to take it back."""
+TAKEN: Final = "data-taken"
+"""What taking a load back would do, and what it did."""
+COMPLETE: Final = "data-complete"
+"""How complete the selected fits are."""
+NOISE: Final = "data-noise"
+"""How much a knee differs from itself."""
+REST: Final = "data-rest"
+"""What the warehouse holds, what was left out and why, warnings."""
+PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, REST)
+
+# Inside UPLOAD. DROP, SAID, RECEIVED, FINDINGS and ASKED are known to assets/page-data.js.
+DROP: Final = "data-drop"
+SAID: Final = "data-said"
+RECEIVED: Final = "data-received"
+WORKING: Final = "data-working"
+FINDINGS: Final = "data-findings"
+LOAD: Final = "data-load"
+ASIDE: Final = "data-aside"
+ASKED: Final = "data-asked"
+"""The load that the reader asks to take back."""
+
+# Inside TAKEN.
+SURE: Final = "data-sure"
+KEEP: Final = "data-keep"

@@ -1,4 +1,4 @@
-"""What the Data page shows: completeness, loads, reasons, tables, rejected rows."""
+"""The Data page: complete? what came in? what was left out, and why? and the place where files are handed in."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -10,77 +10,105 @@ from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.loading import LOADS_SHOWN, loads_figure, most_frequent, reasons_figure
-from dashboard.figures.names import plain
+from dashboard.figures.loading import LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
 from dashboard.figures.theme import number
 from dashboard.pages.data import ids
-from dashboard.pages.data.rejects import rejected_rows
-from dashboard.pages.data.tables import LOADS, QUALITY_KEY, REASONS, TABLES, quality_columns
-from dashboard.questions.answers import Data
+from dashboard.pages.data.left_out import left_out
+from dashboard.pages.data.tables import EXAMS, QUALITY_KEY, TABLES, noise_columns, quality_columns
+from dashboard.questions.answers import Data, Noise
 from dashboard.questions.selection import Selection
 
 NAME = "Data"
 QUESTION = "Can we trust it?"
 PATH = "data"
+Passages = Mapping[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER)
+    return frame(NAME, QUESTION, *ids.PLACES)
 
 
-def answered(
-    desk: Desk,
-    selection: Selection,
-    answer: Data,
-    page_words: Mapping[str, str],
-    text: dict[str, tuple[str, ...]],
-    theme: str | None,
-) -> list[Any]:
-    """The answer in the order in which a reader asks: complete? what came in? what was left out, and why?"""
-    level = number(desk.level, "share")
-
-    def csv(rows: str) -> str:
-        return desk.csv("data", rows, selection)
-
+def answered(answer: Data, text: Passages, theme: str | None) -> list[Any]:
+    """The sentence, what came in, and what was left out most."""
     return [
         selected(answer),
         headline(answer.headline),
         html.Div([_loads(answer, text, theme), _reasons(answer, text, theme)], className="panels is-double"),
+    ]
+
+
+def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list[Any]:
+    """How complete the selected fits are, and what their exams leave empty."""
+    level = number(desk.level, "share")
+    return [
         html.H2("Is it complete?", className="section-title"),
         table(
             "Completeness, with intervals",
             quality_columns(level),
             answer.quality,
-            csv=csv("quality"),
+            csv=desk.csv("data", "quality", selection),
             row_key=QUALITY_KEY,
         ),
         reading(*paragraphs(text["quality"], level=level)),
-        html.H2("What the warehouse holds", className="section-title"),
-        table("Rows by table", TABLES, answer.tables, csv=csv("tables"), row_key="table"),
         html.Details(
             [
-                html.Summary("Every load"),
-                table("Rows by load", LOADS, answer.loads, csv=csv("loads"), row_key="load_id"),
+                html.Summary("Which parts of the exam are missing"),
+                table("Empty columns of the exam", EXAMS, answer.exams, csv=desk.csv("data", "exams", selection)),
+                reading(*paragraphs(text["exams"])),
             ],
             className="more",
+        )
+        if answer.exams
+        else None,
+    ]
+
+
+def noise(desk: Desk, selection: Selection, answer: Noise | str, text: Passages) -> list[Any]:
+    """The typical error of each outcome; `answer` is a sentence where there is none."""
+    title = html.H2("How far can one capture be trusted?", className="section-title")
+    if isinstance(answer, str):
+        return [title, html.P(answer)]
+    return [
+        title,
+        table(
+            "Typical error and smallest real change",
+            noise_columns(number(desk.level, "share")),
+            answer.noise,
+            csv=desk.csv("noise", "noise", selection),
+            row_key="outcome",
         ),
-        html.H2("What was left out, and why", className="section-title"),
-        *_left_out(desk, selection, answer, page_words, csv),
+        reading(*paragraphs(text["noise"])),
+    ]
+
+
+def rest(
+    desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, theme: str | None
+) -> list[Any]:
+    """What the warehouse holds, what was left out and why, how it is computed."""
+
+    def csv(rows: str) -> str:
+        return desk.csv("data", rows, selection)
+
+    return [
+        html.H2("What the warehouse holds", className="section-title"),
+        table("Rows by table", TABLES, answer.tables, csv=csv("tables"), row_key="table"),
+        *left_out(desk, selection, answer, page_words, text, csv, theme),
         method(answer, paragraphs(text["method"])),
         data_note(answer),
     ]
 
 
-def _loads(answer: Data, text: dict[str, tuple[str, ...]], theme: str | None) -> html.Div:
-    if not answer.loads:
-        return html.Div(html.P("No load yet: fitledger load FOLDER brings the first."))
-    last = answer.loads[-1]
+def _loads(answer: Data, text: Passages, theme: str | None) -> html.Div:
+    loads = standing(answer.loads)
+    if not loads:
+        return html.Div(html.P("No load yet. Hand files in below, or load them with the command: fitledger load FOLDER."))
+    last = loads[-1]
     return html.Div(
         [
             chart(
-                loads_figure(answer.loads, theme),
+                loads_figure(loads, theme),
                 title=f"{last.stored + last.replaced:,} of {last.read:,} rows of the last load are new or changed",
-                alternative=f"Stacked bars of {min(len(answer.loads), LOADS_SHOWN)} loads. The last one read "
+                alternative=f"Stacked bars of {min(len(loads), LOADS_SHOWN)} loads. The last one read "
                 f"{last.read:,} rows: {last.stored:,} stored, {last.replaced:,} replaced, "
                 f"{last.unchanged:,} unchanged, {last.waiting:,} waiting, {last.rejected:,} rejected.",
                 name="loads",
@@ -91,18 +119,17 @@ def _loads(answer: Data, text: dict[str, tuple[str, ...]], theme: str | None) ->
     )
 
 
-def _reasons(answer: Data, text: dict[str, tuple[str, ...]], theme: str | None) -> html.Div | None:
+def _reasons(answer: Data, text: Passages, theme: str | None) -> html.Div | None:
     if not answer.reasons:
         return html.Div(html.H2("No row is waiting, and none was rejected", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
     total = sum(row.n for row in answer.reasons)
-    rule = first.state if first.state == "waiting" else plain(first.rule)
     told = "; ".join(f"{row.n:,} {row.state}, {row.table}: {row.words}" for row in most_frequent(answer.reasons))
     return html.Div(
         [
             chart(
                 reasons_figure(answer.reasons, theme),
-                title=f"Left out most often: {rule} in {first.table}, {first.n:,} of {total:,} findings",
+                title=f"Left out most often: {reason_name(first.rule)}, in {first.table} ({first.n:,} of {total:,} reasons)",
                 alternative=f"Bars of rows by reason. {told}",
                 name="reasons",
                 level=2,
@@ -110,15 +137,3 @@ def _reasons(answer: Data, text: dict[str, tuple[str, ...]], theme: str | None) 
             reading(*paragraphs(text["reasons"])),
         ]
     )
-
-
-def _left_out(desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], csv: Any) -> list[Any]:
-    if not answer.reasons and not answer.rejects:
-        return [html.P("Nothing: every row that was read is stored.")]
-    return [
-        html.Details(
-            [html.Summary("Every reason"), table("Rows by reason", REASONS, answer.reasons, csv=csv("reasons"))],
-            className="more",
-        ),
-        *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
-    ]

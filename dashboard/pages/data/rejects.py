@@ -7,7 +7,7 @@ from dash import dcc, html
 
 from dashboard.components.page import Desk
 from dashboard.components.table import table
-from dashboard.figures.names import plain
+from dashboard.figures.loading import reason_name
 from dashboard.pages.data.tables import REJECTS
 from dashboard.questions.answers import RejectRow
 from dashboard.questions.selection import Selection
@@ -35,7 +35,8 @@ def rejected_rows(
         return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), kept), className=style)
 
     choices = [
-        html.Li(link(plain(code) if code else "every reason", code, 0, _style(code == reason))) for code in (None, *reasons)
+        html.Li(link(reason_name(code) if code else "every reason", code, 0, _style(code == reason)))
+        for code in (None, *reasons)
     ]
     return [
         html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection", "data-choices": "reason"}),

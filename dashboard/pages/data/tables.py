@@ -3,10 +3,12 @@
 from typing import Any, Final
 
 from dashboard.components.table import Column
+from dashboard.figures.loading import reason_name
 from dashboard.figures.names import plain
-from dashboard.figures.theme import day, interval, number
+from dashboard.figures.theme import NOTHING, day, interval, number
 
 QUALITY_KEY: Final = "check"
+FILES_NAMED: Final = 2
 
 
 def _count(heading: str, key: str) -> Column:
@@ -25,33 +27,85 @@ def quality_columns(level: str) -> list[Column]:
     ]
 
 
+EXAMS: Final = [
+    Column("Column of the exam", lambda row: row.column),
+    _count("Feet without it", "n"),
+    _count("Of", "total"),
+    Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
+]
+
+
+def noise_columns(level: str) -> list[Column]:
+    """Outcome, typical error with interval, smallest real change, drift, pairs, words."""
+
+    def of(row: Any, key: str) -> str:
+        return number(getattr(row, key), row.unit)
+
+    return [
+        Column("Of", lambda row: plain(row.outcome).capitalize()),
+        Column("Typical error", lambda row: of(row, "typical_error"), ("typical_error",), numeric=True),
+        Column(
+            f"{level} interval",
+            lambda row: interval(row.typical_error_low, row.typical_error_high, row.unit),
+            ("typical_error_low", "typical_error_high"),
+            numeric=True,
+        ),
+        Column("Smallest real change", lambda row: of(row, "mdc95"), ("mdc95",), numeric=True),
+        _count("Repeat pairs", "n_pairs"),
+        _count("Riders", "n_riders"),
+        Column("In words", lambda row: row.words, wide=True),
+    ]
+
+
+def _unbroken(words: str) -> str:
+    return words.replace(" ", "\u00a0")
+
+
 TABLES: Final = [
     Column("Table", lambda row: row.table),
     _count("Stored", "stored"),
     _count("Waiting", "waiting"),
     _count("Rejected", "rejected"),
-    Column("First day", lambda row: day(row.first_date)),
-    Column("Last day", lambda row: day(row.last_date)),
+    Column("First day", lambda row: _unbroken(day(row.first_date))),
+    Column("Last day", lambda row: _unbroken(day(row.last_date))),
 ]
+
+
+def _named(row: Any) -> str:
+    names = row.names.split("\n") if row.names else []
+    further = len(names) - FILES_NAMED
+    return ", ".join(names[:FILES_NAMED]) + (f" and {further} more" if further > 0 else "") or NOTHING
+
+
+def _brought(heading: str, key: str) -> Column:
+    """A count that is gone where the load was taken back."""
+    return Column(
+        heading,
+        lambda row: NOTHING if row.undone_at else number(getattr(row, key), "count"),
+        (key,),
+        numeric=True,
+    )
+
 
 LOADS: Final = [
     Column("Load", lambda row: str(row.load_id)),
-    Column("Loaded at", lambda row: row.loaded_at[:16].replace("T", " ")),
-    _count("Files", "files"),
-    _count("Read", "read"),
-    _count("Stored", "stored"),
-    _count("Replaced", "replaced"),
-    _count("Unchanged", "unchanged"),
-    _count("Rejected", "rejected"),
-    _count("Waiting", "waiting"),
+    Column("Loaded at (UTC)", lambda row: moment(row.loaded_at)),
+    Column("Files", _named, wide=True),
+    *(_brought(name.capitalize(), name) for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")),
 ]
 
+
+def moment(written: str) -> str:
+    """A time as 2026-01-02 08:10."""
+    return written[:16].replace("T", " ")
+
+
 REASONS: Final = [
-    Column("Reason", lambda row: plain(row.rule).capitalize()),
+    Column("Reason", lambda row: reason_name(row.rule).capitalize()),
     Column("Table", lambda row: row.table),
     Column("State", lambda row: row.state),
     _count("Rows", "n"),
-    Column("In words", lambda row: row.words, wide=True),
+    Column("For example", lambda row: row.words, wide=True),
 ]
 
 
@@ -59,10 +113,49 @@ def _found(row: Any) -> str:
     return "empty" if row.value is None else row.value
 
 
+def _place(row: Any) -> str:
+    return f"{row.file}, line {row.line}"
+
+
 REJECTS: Final = [
-    Column("File and line", lambda row: f"{row.file}, line {row.line}"),
+    Column("File and line", _place),
     Column("Column", lambda row: row.column),
-    Column("Rule", lambda row: plain(row.rule)),
+    Column("Reason", lambda row: reason_name(row.rule)),
     Column("Found", _found),
     Column("What to do", lambda row: row.words, wide=True),
+]
+
+WAITING: Final = [
+    Column("Waits for", lambda row: f"{row.column} {row.value}"),
+    Column("Table", lambda row: row.table),
+    _count("Rows", "n"),
+    Column("File", lambda row: row.file, wide=True),
+    Column("Load", lambda row: str(row.load_id), numeric=True),
+]
+
+WARNING_NAMES: Final = {
+    "no_departure_bike": "Bicycle not measured at departure",
+    "no_exam": "No exam",
+    "far_value": "Far from the other values",
+    "knee_jump": "Jump with nothing changed",
+}
+
+WARNINGS: Final = [
+    Column("Warning", lambda row: WARNING_NAMES.get(row.rule, plain(row.rule).capitalize())),
+    Column("Column", lambda row: f"{row.table}, {row.column}"),
+    _count("Rows", "n"),
+    Column("For example", lambda row: row.words, wide=True),
+]
+
+NEW_WARNINGS: Final = [
+    *WARNINGS[:3],
+    Column("For example", lambda row: " ".join(row.examples), wide=True),
+]
+
+
+FILES: Final = [
+    Column("File", lambda row: row.file),
+    Column("Table", lambda row: row.table or ("refused" if row.refused else NOTHING)),
+    *(_count(name.capitalize(), name) for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")),
+    Column("In words", lambda row: row.words, wide=True),
 ]

@@ -1,0 +1,122 @@
+// Hands files in on the Data page: chosen or dropped, measured before they are sent, sent as they are. The server checks
+// again; what it answers is put where the page's own callbacks read it.
+(function () {
+  "use strict";
+  const ZONE = "data-drop";
+  const MEGABYTE = 1e6;
+
+  function put(id, props) {
+    window.dash_clientside.set_props(id, props);
+  }
+
+  function say(words) {
+    put("data-said", { children: words });
+  }
+
+  function counted(files) {
+    return files.length === 1 ? "1 file" : files.length + " files";
+  }
+
+  function send(zone, files) {
+    const total = files.reduce(function (sum, file) { return sum + file.size; }, 0);
+    if (!files.length) {
+      return;
+    }
+    if (total > Number(zone.dataset.largest)) {
+      say(counted(files) + ", " + (total / MEGABYTE).toFixed(1) + " MB. " + zone.dataset.tooLarge);
+      return;
+    }
+    const body = new FormData();
+    files.forEach(function (file) { body.append("files", file, file.name); });
+    put("data-findings", { children: null });
+    say("Sending " + counted(files) + " …");
+    window
+      .fetch(zone.dataset.address, { method: "POST", body: body, headers: { "X-Fitledger": "upload" }, cache: "no-store" })
+      .then(function (response) {
+        return response.json();
+      })
+      .then(function (answer) {
+        say(answer.token ? "" : answer.words);
+        if (answer.token) {
+          put("data-received", { data: { token: answer.token } });
+        }
+      })
+      .catch(function () {
+        say("The files did not reach the server: the connection broke off, or a file changed meanwhile. Nothing was changed. Choose them again.");
+      });
+  }
+
+  // A folder has no content of its own; what looks like one is told, the others are sent.
+  function dropped(transfer) {
+    const items = Array.from(transfer.items || []).filter(function (item) { return item.kind === "file"; });
+    const folders = items.filter(function (item) {
+      const entry = item.webkitGetAsEntry && item.webkitGetAsEntry();
+      return entry && entry.isDirectory;
+    });
+    if (folders.length) {
+      say("A folder cannot be dropped here. Drop the files in it, or pack it as one .zip.");
+      return [];
+    }
+    return Array.from(transfer.files);
+  }
+
+  function zoneOf(event) {
+    return event.target.closest && event.target.closest("#" + ZONE);
+  }
+
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back]");
+    if (!button) {
+      return;
+    }
+    if (button.dataset.takeBack) {
+      put("data-asked", { data: { load: Number(button.dataset.takeBack), at: Date.now() } });
+      return;
+    }
+    const picker = document.createElement("input");
+    picker.type = "file";
+    picker.multiple = true;
+    picker.addEventListener("change", function () {
+      send(document.getElementById(ZONE), Array.from(picker.files));
+    });
+    picker.click();
+  });
+
+  ["dragenter", "dragover"].forEach(function (kind) {
+    document.addEventListener(kind, function (event) {
+      const zone = zoneOf(event);
+      if (zone) {
+        event.preventDefault();
+        zone.dataset.over = "";
+      }
+    });
+  });
+
+  document.addEventListener("dragleave", function (event) {
+    const zone = zoneOf(event);
+    if (zone && !zone.contains(event.relatedTarget)) {
+      delete zone.dataset.over;
+    }
+  });
+
+  document.addEventListener("drop", function (event) {
+    const zone = zoneOf(event);
+    if (zone) {
+      event.preventDefault();
+      delete zone.dataset.over;
+      send(zone, dropped(event.dataTransfer));
+    }
+  });
+
+  // What a step tells takes the focus, so that a keyboard or a screen reader goes on from there.
+  new MutationObserver(function (changes) {
+    changes.forEach(function (change) {
+      change.addedNodes.forEach(function (node) {
+        const told = node.querySelector && (node.matches("[data-takes-focus]") ? node : node.querySelector("[data-takes-focus]"));
+        if (told) {
+          told.focus();
+        }
+      });
+    });
+  }).observe(document.documentElement, { childList: true, subtree: true });
+})();

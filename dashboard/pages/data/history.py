@@ -1,0 +1,92 @@
+"""Every load, and taking one back: first what it would do, then a second button."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from dash import html
+
+from dashboard.components.table import Column, table
+from dashboard.pages.data import ids
+from dashboard.pages.data.tables import LOADS, moment
+from dashboard.questions.answers import LoadRow
+
+LOADS_LISTED: Final = 8
+_CAPTION: Final = "Loads, the latest first"
+
+
+def loads(rows: Sequence[LoadRow], csv: str, *, is_allowed: bool) -> list[Any]:
+    """The loads with what each brought, and a way back where the reader may."""
+    if not rows:
+        return []
+    columns = [*LOADS, Column("State", lambda row: _state(row, is_allowed=is_allowed))]
+    latest = list(reversed(rows))
+    earlier = latest[LOADS_LISTED:]
+    return [
+        html.H2("Every load", className="section-title"),
+        table(_CAPTION, columns, latest[:LOADS_LISTED], csv=csv, row_key="load_id"),
+        html.Details(
+            [html.Summary(f"{len(earlier):,} earlier loads"), table("Earlier loads", columns, earlier, row_key="load_id")],
+            className="more",
+        )
+        if earlier
+        else None,
+    ]
+
+
+def _state(row: LoadRow, *, is_allowed: bool) -> Any:
+    if row.undone_at:
+        return f"taken back {moment(row.undone_at)}"
+    if not is_allowed:
+        return "stands"
+    return html.Button(
+        ["Take back", html.Span(f" load {row.load_id}", className="for-readers")],
+        className="button is-small",
+        **{"data-take-back": str(row.load_id)},
+    )
+
+
+def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
+    """What taking the load back would do, and the two ways on."""
+    gone = sum(row.gone for row in foreseen)
+    former = sum(row.versions for row in foreseen) - gone
+    told = [
+        html.Li(f"{row.table}: {_rows(row.gone)} would go, {row.versions - row.gone:,} would be as other loads made them")
+        for row in foreseen
+    ]
+    return html.Div(
+        [
+            html.H3(f"Take load {load_id} back?", className="outcome", tabIndex=-1, **{"data-takes-focus": ""}),
+            html.P(
+                f"{_rows(gone)} that no other load brought would go, and {_rows(former)} would be again what other loads made "
+                "of them. What this load rejected or left waiting is forgotten with it. The warehouse becomes what it would be "
+                "had this load never come; loads that came later stay. The exported files are not touched and can be loaded "
+                "again."
+            ),
+            html.Ul(told, className="foreseen"),
+            html.Div(
+                [
+                    html.Button(f"Take load {load_id} back", id=ids.SURE, className="button is-strong"),
+                    html.Button("Leave it", id=ids.KEEP, className="button"),
+                ],
+                className="ways",
+            ),
+        ],
+        className="found",
+    )
+
+
+def taken(load_id: int, undone: Any) -> html.Div:
+    """What was taken back."""
+    return outcome(
+        f"Load {load_id} is taken back: {undone.files:,} {'file' if undone.files == 1 else 'files'}, "
+        f"{undone.versions:,} {'version of a row' if undone.versions == 1 else 'versions of rows'}. The pages follow."
+    )
+
+
+def outcome(words: str) -> html.Div:
+    """One sentence on what became of it."""
+    return html.Div(html.H3(words, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}), className="found")
+
+
+def _rows(n: int) -> str:
+    return "1 row" if n == 1 else f"{n:,} rows"
