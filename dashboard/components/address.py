@@ -12,7 +12,8 @@ from urllib.parse import parse_qsl, urlencode
 from dashboard.questions.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
-PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start")
+# fit: the fit told on Riders; look: what deserves a look there.
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look")
 
 
 @dataclass(frozen=True)

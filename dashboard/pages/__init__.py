@@ -2,7 +2,9 @@
 
 from dashboard.components.page import Page
 from dashboard.pages.data.callbacks import PAGE as DATA
+from dashboard.pages.fitters.callbacks import PAGE as FITTERS
+from dashboard.pages.riders.callbacks import PAGE as RIDERS
 from dashboard.pages.studio.callbacks import PAGE as STUDIO
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 
-PAGES: tuple[Page, ...] = (STUDIO, SUPPORTS, DATA)
+PAGES: tuple[Page, ...] = (STUDIO, SUPPORTS, FITTERS, RIDERS, DATA)

@@ -13,7 +13,7 @@ class RiderRow:
     """One rider over the selected fits; tilt and side difference (right less left) as the last fit left them.
 
     follow_up: overdue (open past its day), due (open), returned, missed (missed or cancelled, none open), none (not booked).
-    look: what deserves a look, any of overdue, side_difference and flag (the last fit that can be judged leaves the exam).
+    look: what deserves a look, any of overdue, side_difference and flag (the last fit that can be judged is flagged).
     """
 
     rider_id: str
@@ -26,6 +26,7 @@ class RiderRow:
     side_difference_deg: float | None
     follow_up: str
     due_on: date | None
+    n_judged_fits: int
     n_flagged_fits: int
     look: str
     words: str
@@ -83,7 +84,7 @@ class KneeRow:
 
 @dataclass(frozen=True)
 class CaptureRow:
-    """One knee in one capture, with the foot's setup as it stood and what changed since the capture before, in words.
+    """One knee in one capture, with the foot's setup as it stood, and in `words` what changed since the capture before.
 
     place: the capture's place on the whole timeline, 1 for the first; is_repeat: the foot's setup is as in the capture before.
     """
@@ -103,6 +104,7 @@ class CaptureRow:
     stance_mm: float | None
     stance_by: str | None
     foot_room_ok: bool | None
+    setup: str
     is_repeat: bool
     is_changed: bool
     cadence_rpm: float | None

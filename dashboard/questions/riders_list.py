@@ -19,7 +19,7 @@ METHOD = {
     "tilt": "both knees at the last capture of the rider's last fit in the selection",
     "side_difference": "right less left; left over where it is the limit or more",
     "follow_up": "overdue: a booking open past the day it was due; missed: missed or cancelled, and none open",
-    "flag": "the last fit that can be judged leaves what the exam asks for; a flag asks for a look together and is no verdict",
+    "flag": "the last fit that can be judged does not agree with the exam; a flag asks for a look together and is no verdict",
     "order": "the newest fit first",
 }
 OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
@@ -42,7 +42,7 @@ def listed(warehouse: Warehouse, scope: Scope, selection: Selection, settings: S
 
 def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Settings) -> Iterator[RiderRow]:
     """One row a rider, the newest fit first."""
-    n_flagged, is_flagged = _flags(judged, scope.n_riders)
+    n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
     limit = settings.knee.side_difference_deg
     for row in warehouse.rows(SQL / "riders_list.sql", scope.parameters, **fragments()):
         rider = row.pop("rider")
@@ -56,19 +56,20 @@ def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Set
         words = "; ".join(_told(row, reason) for reason in look)
         yield RiderRow(
             **row,
+            n_judged_fits=int(n_judged[rider]),
             n_flagged_fits=int(n_flagged[rider]),
             look=", ".join(look),
             words=f"{words[0].upper()}{words[1:]}." if words else "Nothing that asks for a look.",
         )
 
 
-def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any]:
-    """How many fits of each rider leave the exam, and whether the last one that can be judged does; riders in order of id."""
+def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any, Any]:
+    """Each rider's fits that can be judged, those flagged, and whether the last one is; riders in order of id."""
     rider, flagged = judged.fits["rider"][judged.is_judged], ~judged.agrees[judged.is_judged]
     is_flagged = np.zeros(n_riders, dtype=bool)
     # Fits stand by date: the last of a rider's values stays.
     is_flagged[rider] = flagged
-    return np.bincount(rider[flagged], minlength=n_riders), is_flagged
+    return np.bincount(rider, minlength=n_riders), np.bincount(rider[flagged], minlength=n_riders), is_flagged
 
 
 def _told(row: dict[str, Any], reason: str) -> str:
@@ -77,7 +78,7 @@ def _told(row: dict[str, Any], reason: str) -> str:
     if reason == SIDE_DIFFERENCE:
         side = "right" if row["side_difference_deg"] > 0 else "left"
         return f"side difference of {spoken(abs(row['side_difference_deg']), 1, '°')} left, the {side} knee further out"
-    return "the last fit leaves what the exam asks for"
+    return "the last fit does not agree with the exam"
 
 
 def day_words(day: date) -> str:
@@ -89,6 +90,7 @@ def _headline(rows: tuple[RiderRow, ...], settings: Settings) -> str:
     measured = [row for row in rows if row.side_difference_deg is not None]
     left = sum(SIDE_DIFFERENCE in row.look for row in measured)
     overdue, flagged = (sum(reason in row.look for row in rows) for reason in (OVERDUE, FLAG))
+    judged = sum(row.n_judged_fits > 0 for row in rows)
     limit = f"{settings.knee.side_difference_deg:g}°"
     share = ""
     if len(measured) >= settings.minimum.rows_shown:
@@ -97,6 +99,6 @@ def _headline(rows: tuple[RiderRow, ...], settings: Settings) -> str:
         share = f" ({spoken_percent(found.estimate[0])}, {ends})"
     return (
         f"Of {counted(len(measured), 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
-        f"or more; {overdue:,} {'has' if overdue == 1 else 'have'} an overdue follow-up; the last fit of {flagged:,} leaves "
-        "what the exam asks for."
+        f"or more; {overdue:,} {'has' if overdue == 1 else 'have'} an overdue follow-up; the last fit of {flagged:,} of "
+        f"{judged:,} that can be judged does not agree with the exam."
     )

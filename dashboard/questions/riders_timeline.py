@@ -39,6 +39,7 @@ METHOD = {
 }
 _COLUMNS = {"tilt": "knee_tilt_deg", "sway": "knee_sway_mm", "offset": "knee_offset_mm"}
 _UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
+VISITS = {"first": "first fit", "follow_up": "follow-up", "refit": "refit"}
 Row = dict[str, Any]
 
 
@@ -80,7 +81,7 @@ def timeline(
 
 def headline_of(fit: FitRow) -> str:
     """What happened at one fit, as in: At the fit of 3 May 2026, left tilt went …"""
-    return f"At the {fit.visit_kind.replace('_', '-')} of {day_words(fit.session_date)}, {fit.words}"
+    return f"At the {VISITS[fit.visit_kind]} of {day_words(fit.session_date)}, {fit.words}"
 
 
 def known_noise(noise: Noise | None) -> dict[str, NoiseRow]:
@@ -128,7 +129,7 @@ def _captures(captures: Sequence[Row]) -> Iterator[CaptureRow]:
             is_changed = told != NOTHING_CHANGED
             since = "since the fit before: " if earlier["session_id"] != row["session_id"] else ""
             words = f"{since}{told}"
-        yield CaptureRow(**row, is_changed=is_changed, words=words)
+        yield CaptureRow(**row, setup=setup_words(row), is_changed=is_changed, words=words)
 
 
 def _look_at(judged: Judged) -> Iterator[LookRow]:

@@ -147,16 +147,21 @@ def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
     assert (second.follow_up, second.due_on, second.look) == ("overdue", date(2026, 5, 15), "overdue, side_difference, flag")
     assert second.words == (
         "Follow-up overdue since 15 May 2026; side difference of 2.0° left, the right knee further out; "
-        "the last fit leaves what the exam asks for."
+        "the last fit does not agree with the exam."
     )
     # S2 has no exam: the last fit that can be judged is S1, whose left foot has two shims where one is asked for.
-    assert (first.follow_up, first.look, first.n_flagged_fits) == ("returned", "side_difference, flag", 1)
+    assert (first.follow_up, first.look, first.n_judged_fits, first.n_flagged_fits) == (
+        "returned",
+        "side_difference, flag",
+        1,
+        1,
+    )
 
 
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
     assert listed(studio).headline == (
         "Of 2 riders measured, 2 (100\xa0%, 34\xa0% to 100\xa0%) left their last fit with a side difference of 2° or more; "
-        "1 has an overdue follow-up; the last fit of 2 leaves what the exam asks for."
+        "1 has an overdue follow-up; the last fit of 2 of 2 that can be judged does not agree with the exam."
     )
 
 
@@ -182,6 +187,9 @@ def test_the_timeline_says_what_changed_since_the_capture_before(studio: Warehou
     ]
     assert changes(answer, "right")[1:] == ["nothing changed", "nothing changed", "since the fit before: nothing changed"]
     assert [(row.place, row.capture_no) for row in answer.captures if row.side == "left"] == [(1, 1), (2, 2), (3, 4), (4, 1)]
+    assert [row.setup for row in answer.captures if row.side == "left"][2] == (
+        "medium insole; 1 varus shim added at the cleat, 1 varus shim built in; stance 3.0\xa0mm by spacer"
+    )
     assert [row.is_changed for row in answer.captures if row.side == "left"] == [False, True, True, True]
 
 

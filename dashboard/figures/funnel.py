@@ -1,0 +1,214 @@
+"""Funnel of one outcome: each fitter's observed less expected figure against the number of fits, within exact limits."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
+from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+
+HEIGHT: Final = 400
+SMALL: Final = CHART_TEXT_PX - 1
+WITHIN, BETWEEN, BEYOND = "within", "between", "beyond"
+# Each place differs in shape as well as in how it is filled; none is a colour of praise or blame.
+MARKS: Final = {WITHIN: "circle", BETWEEN: "circle-open", BEYOND: "diamond"}
+
+
+@dataclass(frozen=True)
+class FitterOutcome:
+    """An outcome's name, the axis of its difference, and what lies above and below the line."""
+
+    name: str
+    axis: str
+    above: str
+    below: str
+
+
+OUTCOMES: Final = {
+    "side_difference_left": FitterOutcome("Side differences left", "percentage points", "more are left", "fewer are left"),
+    "return_rate": FitterOutcome("Riders who came back", "percentage points", "more come back", "fewer come back"),
+    "nearer_neutral": FitterOutcome("Knees nearer to neutral", "degrees", "nearer to neutral", "less near to neutral"),
+    "comfort_gained": FitterOutcome("Comfort gained", "points", "more comfort", "less comfort"),
+}
+
+
+def place_of(row: FitterRow) -> str | None:
+    """Whether the observed figure lies within the inner limits, between the two, or beyond the outer ones of this fitter."""
+    limits = (row.limit_outer_low, row.limit_inner_low, row.limit_inner_high, row.limit_outer_high)
+    if row.observed is None or None in limits:
+        return None
+    outer_low, inner_low, inner_high, outer_high = (limit for limit in limits if limit is not None)
+    if inner_low <= row.observed <= inner_high:
+        return WITHIN
+    return BETWEEN if outer_low <= row.observed <= outer_high else BEYOND
+
+
+def funnel_figure(
+    fitters: Sequence[FitterRow], funnel: Sequence[FunnelRow], outcome: str, levels: tuple[str, str], theme: str | None
+) -> dict[str, Any]:
+    """The funnel as a plain dict; `levels` are the inner and the outer level as printed."""
+    colours = palette(theme)
+    rows = [row for row in fitters if row.outcome == outcome and row.difference is not None]
+    limits = [row for row in funnel if row.outcome == outcome]
+    unit = rows[0].unit if rows else "points"
+    most = max([*(row.n_fits for row in rows), *(row.n_fits for row in limits)], default=10)
+    return {
+        "data": [*_curves(limits, colours), *_points(rows, colours)],
+        "layout": layout(
+            theme,
+            height=HEIGHT,
+            margin=(52, 52, 30, 46),
+            xaxis=axis(theme, title="number of fits", range=[0, most * 1.03], nticks=7, showgrid=False, ticklabelstandoff=4),
+            yaxis=axis(theme, nticks=7, ticklabelstandoff=4, **_vertical(rows, limits, unit)),
+            shapes=[_target(colours)],
+            annotations=[*_directions(outcome, colours), *_names_of_curves(limits, levels, colours)],
+        ),
+    }
+
+
+def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str]) -> str:
+    """Who lies where, by id, for the title."""
+    name = OUTCOMES[outcome].name
+    places = {row.fitter_id: place for row in fitters if row.outcome == outcome and (place := place_of(row))}
+    if not places:
+        return f"{name}: no fitter can be compared yet"
+    beyond, between = ([fitter for fitter, place in places.items() if place == wanted] for wanted in (BEYOND, BETWEEN))
+    if beyond:
+        return f"{name}: {_listed(beyond)} beyond the {levels[1]} limits, to look at together"
+    if between:
+        return f"{name}: none beyond the {levels[1]} limits, {_listed(between)} beyond the {levels[0]} ones"
+    return f"{name}: all {len(places)} fitters within the {levels[0]} limits"
+
+
+def alternative(fitters: Sequence[FitterRow], outcome: str) -> str:
+    """The funnel in words, fitter by fitter."""
+    told = " ".join(row.words for row in fitters if row.outcome == outcome)
+    return f"Funnel of {OUTCOMES[outcome].name.lower()}, observed less expected against the number of fits. {told}"
+
+
+def difference(value: float | None, unit: str) -> str:
+    """A difference with its sign; of shares in percentage points."""
+    if value is None:
+        return number(None, unit)
+    shown = bare_number(value, "share") if unit == "share" else bare_number(value, unit, effect=unit == "deg")
+    return f"+{shown}" if value > 0 and not shown.startswith("+") else shown
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _curves(limits: Sequence[FunnelRow], colours: Palette) -> list[dict[str, Any]]:
+    styles = (("outer_low", "solid"), ("inner_low", "dash"), ("inner_high", "dash"), ("outer_high", "solid"))
+    return [
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "x": [row.n_fits for row in limits],
+            "y": [getattr(row, key) for row in limits],
+            "line": {"color": colours.line, "width": 1.5, "dash": dash},
+            "hoverinfo": "skip",
+        }
+        for key, dash in styles
+    ]
+
+
+def _points(rows: Sequence[FitterRow], colours: Palette) -> list[dict[str, Any]]:
+    """One trace a place, each point named by the fitter's id on the side away from the line."""
+    traces = []
+    for place, symbol in MARKS.items():
+        here = [row for row in rows if place_of(row) == place]
+        traces.append(
+            {
+                "type": "scatter",
+                "mode": "markers+text",
+                "x": [row.n_fits for row in here],
+                "y": [row.difference for row in here],
+                "marker": {
+                    "symbol": symbol,
+                    "size": 11,
+                    "color": colours.accent,
+                    "line": {"color": colours.accent, "width": 2},
+                },
+                "text": [row.fitter_id for row in here],
+                "textposition": ["top center" if (row.difference or 0) >= 0 else "bottom center" for row in here],
+                "textfont": {"size": SMALL, "color": colours.ink},
+                "hovertext": [_hover(row) for row in here],
+                "hoverinfo": "text",
+                "cliponaxis": False,
+            }
+        )
+    return traces
+
+
+def _hover(row: FitterRow) -> str:
+    return (
+        f"<b>{row.fitter_id}</b><br>observed {number(row.observed, row.unit)}, expected {number(row.expected, row.unit)}"
+        f"<br>{interval(row.difference_low, row.difference_high, row.unit)}<br>{row.n_fits} fits, {row.n_riders} riders"
+    )
+
+
+def _vertical(rows: Sequence[FitterRow], limits: Sequence[FunnelRow], unit: str) -> dict[str, Any]:
+    """As far as the points and the limits of the smaller half of the fitters reach, the same both ways."""
+    reach = [abs(row.difference) for row in rows if row.difference is not None]
+    fewest = min((row.n_fits for row in rows), default=0)
+    nearest = min(limits, key=lambda row: abs(row.n_fits - fewest), default=None)
+    if nearest:
+        reach += [abs(nearest.outer_low), abs(nearest.outer_high)]
+    end = 1.25 * max(reach, default=1.0)
+    form = {"tickformat": "+.0%"} if unit == "share" else {"tickformat": "+.2~f"}
+    return {"range": [-end, end], **form}
+
+
+def _target(colours: Palette) -> dict[str, Any]:
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "yref": "y",
+        "y0": 0,
+        "y1": 0,
+        "layer": "below",
+        "line": {"color": colours.ink, "width": 1.5},
+    }
+
+
+def _directions(outcome: str, colours: Palette) -> list[dict[str, Any]]:
+    """What above and below mean, in the corners; the axis's name over it."""
+    words = OUTCOMES[outcome]
+    grey = {"size": SMALL, "color": colours.muted}
+    corner = {"xref": "paper", "yref": "paper", "font": grey}
+    return [
+        note(f"observed − expected, {words.axis}", x=0, xanchor="left", xshift=-48, y=1, yanchor="bottom", yshift=8, **corner),
+        note(f"↑ {words.above}", x=1, xanchor="right", xshift=-6, y=1, yanchor="top", **corner),
+        note(f"↓ {words.below}", x=1, xanchor="right", xshift=-6, y=0, yanchor="bottom", **corner),
+        note("as expected", xref="paper", x=0, xanchor="left", xshift=4, yref="y", y=0, yanchor="bottom", font=grey),
+    ]
+
+
+def _names_of_curves(limits: Sequence[FunnelRow], levels: tuple[str, str], colours: Palette) -> list[dict[str, Any]]:
+    """The level of each curve at its right end."""
+    if not limits:
+        return []
+    last = limits[-1]
+    return [
+        note(
+            level,
+            xref="paper",
+            x=1,
+            xanchor="left",
+            xshift=4,
+            yref="y",
+            y=getattr(last, key),
+            yshift=shift,
+            font={"size": SMALL - 1, "color": colours.muted},
+        )
+        for level, key, shift in (
+            (levels[1], "outer_high", 5),
+            (levels[0], "inner_high", -5),
+            (levels[0], "inner_low", 5),
+            (levels[1], "outer_low", -5),
+        )
+    ]

@@ -1,0 +1,79 @@
+"""The share of fits in agreement with the exam, month by month, with the share of the whole selection behind it."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from dashboard.figures.template import axis, layout
+from dashboard.figures.theme import interval, number, palette
+from dashboard.questions.answers_agreement import AgreementRow
+
+
+def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme: str | None) -> dict[str, Any]:
+    """The months as a plain dict; a month with too few fits is left out."""
+    colours = palette(theme)
+    shown = [row for row in months if row.share is not None]
+    return {
+        "data": [
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "x": [row.level for row in shown],
+                "y": [row.share for row in shown],
+                "error_y": {
+                    "type": "data",
+                    "symmetric": False,
+                    "array": [(row.high or 0) - (row.share or 0) for row in shown],
+                    "arrayminus": [(row.share or 0) - (row.low or 0) for row in shown],
+                    "color": colours.accent,
+                    "thickness": 1.5,
+                    "width": 0,
+                },
+                "marker": {"color": colours.accent, "size": 7},
+                "text": [_hover(row) for row in shown],
+                "hoverinfo": "text",
+            }
+        ],
+        "layout": layout(
+            theme,
+            height=240,
+            margin=(48, 10, 8, 28),
+            xaxis=axis(theme, type="date", nticks=8, tickformat="%b %y", showgrid=False),
+            yaxis=axis(theme, range=[-0.02, 1.0], tickformat=".0%", nticks=6, ticklabelstandoff=4),
+            shapes=[_line(whole.share, colours.line)] if whole.share is not None else [],
+        ),
+    }
+
+
+def finding(months: Sequence[AgreementRow], whole: AgreementRow) -> str:
+    """The share of the whole selection and of the latest month, for the title."""
+    shown = [row for row in months if row.share is not None]
+    if whole.share is None or not shown:
+        return "In agreement with the exam, by month: not enough yet"
+    last = shown[-1]
+    return (
+        f"In agreement with the exam: {number(whole.share, 'share')} over all, {number(last.share, 'share')} "
+        f"({interval(last.low, last.high, 'share')}) in {_month(last)}"
+    )
+
+
+def alternative(months: Sequence[AgreementRow]) -> str:
+    """The months in words."""
+    told = "; ".join(
+        f"{_month(row)} {number(row.share, 'share')} of {row.n_judged} fits" for row in months if row.share is not None
+    )
+    return f"Share of fits in agreement with the exam, month by month. {told or 'Not enough yet in any month'}."
+
+
+def _month(row: AgreementRow) -> str:
+    return f"{date.fromisoformat(row.level or ''):%B %Y}"
+
+
+def _hover(row: AgreementRow) -> str:
+    ends = interval(row.low, row.high, "share")
+    return f"<b>{_month(row)}</b><br>{number(row.share, 'share')}<br>{ends}<br>{row.n_judged} fits that can be judged"
+
+
+def _line(share: float, colour: str) -> dict[str, Any]:
+    across = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": share, "y1": share}
+    return {"type": "line", **across, "layer": "below", "line": {"color": colour, "width": 1.5, "dash": "dot"}}

@@ -1,0 +1,1 @@
+"""Fitters: who needs a second pair of eyes?"""

@@ -1,0 +1,44 @@
+"""The Fitters page: asks `fitters`, and beside it `agreement`, and shows both answers."""
+
+from pathlib import Path
+from typing import Any, cast
+
+from dash import Dash
+
+from dashboard.components.address import View
+from dashboard.components.page import Desk, Page
+from dashboard.components.places import fill, fill_beside
+from dashboard.components.text import read_text
+from dashboard.figures.funnel import OUTCOMES
+from dashboard.pages.fitters import ids
+from dashboard.pages.fitters.agreement import agreed
+from dashboard.pages.fitters.layout import NAME, PATH, QUESTION, answered, layout
+from dashboard.questions.answers_agreement import AgreementWithExam
+from dashboard.questions.answers_fitters import Fitters
+from shared.errors import UsageError
+
+TEXT = read_text(Path(__file__).with_name("text.md"))
+
+
+def register(app: Dash, desk: Desk) -> None:
+    def show(view: View, theme: str | None) -> Any:
+        answer = cast(Fitters, desk.asker.ask("fitters", view.selection))
+        return answered(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
+
+    def show_agreement(view: View, theme: str | None) -> Any:
+        answer = cast(AgreementWithExam, desk.asker.ask("agreement", view.selection))
+        return agreed(desk, view, answer, TEXT, theme)
+
+    fill(app, desk, ids.ANSWER, PATH, show)
+    fill_beside(app, ids.AGREEMENT, show_agreement)
+
+
+def chosen_outcome(view: View) -> str:
+    """The outcome named in the address, else the first. Raises UsageError for an unknown one."""
+    outcome = view.page_words.get("outcome", next(iter(OUTCOMES)))
+    if outcome not in OUTCOMES:
+        raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(OUTCOMES)}.")
+    return outcome
+
+
+PAGE = Page(PATH, NAME, QUESTION, layout, register)

@@ -1,0 +1,115 @@
+"""Columns of the tables on the Fitters page."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+from dash import html
+
+from dashboard.components.table import Column
+from dashboard.figures.funnel import difference
+from dashboard.figures.theme import NOTHING, interval, number
+from dashboard.questions.answers_fitters import FitterRow, ProcessRow
+
+PROCESSES: Final = {
+    "exam_complete": "Exam complete",
+    "bike_measured": "Bicycle measured before leaving",
+    "repeat_capture": "Repeat capture taken",
+    "follow_up_booked": "Follow-up booked in time",
+    "agreement": "Agrees with the exam",
+}
+
+
+def fitter_columns(unit: str, level: str) -> list[Column]:
+    """Counts, observed, expected, ratio (shares) or difference with interval, the difference drawn in, and the words."""
+    return [
+        Column("Fitter", lambda row: row.fitter_id),
+        Column("In words", lambda row: row.words, wide=True),
+        Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        Column("Observed", lambda row: number(row.observed, row.unit), ("observed",), numeric=True),
+        Column("Expected", lambda row: number(row.expected, row.unit), ("expected",), numeric=True),
+        *(_ratio(level) if unit == "share" else []),
+        Column(
+            "Difference in points" if unit == "share" else "Difference",
+            lambda row: difference(row.difference, row.unit),
+            ("difference",),
+            numeric=True,
+        ),
+        _ends("difference", f"{level} interval"),
+        Column(
+            "Drawn toward zero",
+            lambda row: difference(row.shrunken_difference, row.unit),
+            ("shrunken_difference",),
+            numeric=True,
+        ),
+        _ends("shrunken", f"{level} interval"),
+    ]
+
+
+def _ratio(level: str) -> list[Column]:
+    def ends(row: FitterRow) -> str:
+        return NOTHING if row.ratio_low is None or row.ratio_high is None else f"{row.ratio_low:.2f} to {row.ratio_high:.2f}"
+
+    return [
+        Column("Ratio", lambda row: NOTHING if row.ratio is None else f"{row.ratio:.2f}", ("ratio",), numeric=True),
+        Column(f"{level} interval", ends, ("ratio_low", "ratio_high"), numeric=True),
+    ]
+
+
+def _ends(name: str, heading: str) -> Column:
+    low, high = f"{name}_low", f"{name}_high"
+
+    def ends(row: FitterRow) -> str:
+        if getattr(row, low) is None:
+            return NOTHING
+        return f"{difference(getattr(row, low), row.unit)} to {difference(getattr(row, high), row.unit)}"
+
+    return Column(heading, ends, (low, high), numeric=True)
+
+
+@dataclass(frozen=True)
+class Done:
+    """What one fitter did: a row of each process."""
+
+    fitter_id: str
+    processes: dict[str, ProcessRow]
+
+
+def done(rows: Sequence[ProcessRow]) -> list[Done]:
+    """One row a fitter, in the order of the ids."""
+    fitters = dict.fromkeys(row.fitter_id for row in rows)
+    return [Done(name, {row.process: row for row in rows if row.fitter_id == name}) for name in fitters]
+
+
+def process_columns() -> list[Column]:
+    """A share with its interval and counts for each process."""
+    return [
+        Column("Fitter", lambda row: row.fitter_id),
+        *(Column(name, _process(process), numeric=True) for process, name in PROCESSES.items()),
+    ]
+
+
+def _process(process: str) -> Callable[[Done], Any]:
+    def text(row: Done) -> Any:
+        found = row.processes.get(process)
+        if found is None:
+            return NOTHING
+        of = html.Small(f"{found.n:,} of {found.total:,}")
+        if found.share is None:
+            return ["not enough yet", html.Br(), of]
+        ends = html.Small(f" ({interval(found.low, found.high, 'share')})")
+        return [number(found.share, "share"), ends, html.Br(), of]
+
+    return text
+
+
+MONTHS: Final = [
+    Column("Month", lambda row: f"{date.fromisoformat(row.level):%B %Y}"),
+    Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
+    Column("Interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+    Column("Agree", lambda row: number(row.n_in_agreement, "count"), ("n_in_agreement",), numeric=True),
+    Column("Can be judged", lambda row: number(row.n_judged, "count"), ("n_judged",), numeric=True),
+    Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+]

@@ -1,0 +1,1 @@
+"""Riders: what happened to this rider?"""

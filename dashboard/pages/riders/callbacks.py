@@ -1,0 +1,56 @@
+"""The Riders page: asks `riders` and shows the list or one rider's timeline; finds riders as a reader types."""
+
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, Input, Output, no_update
+
+from dashboard.components import ids as common
+from dashboard.components.address import View, search_of
+from dashboard.components.page import Desk, Page
+from dashboard.components.places import fill
+from dashboard.components.text import read_text
+from dashboard.pages.riders import ids
+from dashboard.pages.riders.layout import NAME, PATH, QUESTION, layout
+from dashboard.pages.riders.listing import listed
+from dashboard.pages.riders.timeline import told
+from dashboard.questions.answers_riders import Riders
+from dashboard.questions.riders_found import riders_found
+from dashboard.questions.selection import Selection
+from shared.errors import FitledgerError
+
+TEXT = read_text(Path(__file__).with_name("text.md"))
+
+
+def register(app: Dash, desk: Desk) -> None:
+    def show(view: View, theme: str | None) -> Any:
+        answer: Any = desk.asker.ask("riders", view.selection)
+        if isinstance(answer, Riders):
+            return listed(desk, view.selection, answer, view.page_words, TEXT)
+        return told(desk, view.selection, answer, view.page_words.get("fit"), TEXT, theme)
+
+    def find(text: str | None) -> list[str]:
+        try:
+            return list(desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "")))
+        except FitledgerError:
+            # The page tells why there is nothing to find.
+            return []
+
+    fill(app, desk, ids.ANSWER, PATH, show)
+    app.callback(Output(ids.SEARCH, "data"), Input(ids.SEARCH, "searchValue"))(find)
+    app.callback(
+        Output(common.URL, "search", allow_duplicate=True),
+        Output(ids.SEARCH, "value"),
+        Input(ids.SEARCH, "value"),
+        prevent_initial_call=True,
+    )(choose)
+
+
+def choose(rider: str | None) -> tuple[Any, Any]:
+    """The address of all fits of the rider whom the reader picked, and an empty box."""
+    if not rider:
+        return no_update, no_update
+    return search_of(Selection(rider=(rider,)).query()), None
+
+
+PAGE = Page(PATH, NAME, QUESTION, layout, register)

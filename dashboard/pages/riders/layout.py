@@ -1,0 +1,36 @@
+"""The frame of the Riders page: the box that finds a rider, and the place of the answer."""
+
+import dash_mantine_components as dmc
+from dash import html
+
+from dashboard.components.page import frame
+from dashboard.pages.riders import ids
+
+NAME = "Riders"
+QUESTION = "What happened to this rider?"
+PATH = "riders"
+
+
+def layout() -> html.Div:
+    page = frame(NAME, QUESTION, ids.ANSWER)
+    page.children.insert(1, _search())
+    return page
+
+
+def _search() -> html.Div:
+    """Ids are matched on the server, a few at a time: there are thousands."""
+    return html.Div(
+        dmc.Select(
+            id=ids.SEARCH,
+            label="Find a rider",
+            placeholder="a part of the id, such as R0012",
+            data=[],
+            searchable=True,
+            nothingFoundMessage="No rider's id holds this.",
+            checkIconPosition="right",
+            selectFirstOptionOnChange=True,
+            maxDropdownHeight=280,
+        ),
+        className="rider-search filter",
+        role="search",
+    )

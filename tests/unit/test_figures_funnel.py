@@ -1,0 +1,115 @@
+"""The funnel draws the fitters' differences within their limits, and the months of agreement their shares."""
+
+from dataclasses import replace
+from typing import Any
+
+import plotly.graph_objects as go
+import pytest
+
+from dashboard.figures.funnel import alternative, difference, finding, funnel_figure, place_of
+from dashboard.figures.timeline_agreement import agreement_figure
+from dashboard.figures.timeline_agreement import finding as months_finding
+from dashboard.questions.answers_agreement import AgreementRow
+from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+
+LEVELS = ("95 %", "99.8 %")
+LIMITS: dict[str, Any] = {"limit_outer_low": 0.1, "limit_inner_low": 0.2, "limit_inner_high": 0.4, "limit_outer_high": 0.5}
+
+
+def fitter(name: str, observed: float, n: int) -> FitterRow:
+    row = FitterRow("return_rate", "share", name, n, n, observed=observed, expected=0.3, difference=observed - 0.3, **LIMITS)
+    return replace(row, difference_low=observed - 0.4, difference_high=observed - 0.2, words=f"{name}: told.")
+
+
+FITTERS = (
+    fitter("F1", 0.4, 100),
+    fitter("F2", 0.45, 60),
+    fitter("F3", 0.05, 40),
+    FitterRow("return_rate", "share", "F4", 3, 3, words="F4: not enough yet, 3 fits of the 10 needed."),
+    FitterRow("comfort_gained", "points", "F1", 3, 3, words="F1: not enough yet."),
+)
+FUNNEL = tuple(FunnelRow("return_rate", "share", n, -2 / n, -1 / n, 1 / n, 2 / n) for n in (10, 40, 110))
+MONTHS = (
+    AgreementRow("month", "2026-01-01", 20, 18, 9, 0.5, 0.3, 0.7, ""),
+    AgreementRow("month", "2026-02-01", 4, 3, 1, None, None, None, "February 2026: not enough yet."),
+)
+WHOLE = AgreementRow(None, None, 24, 21, 10, 0.476, 0.3, 0.65, "")
+
+
+def figures(theme: str) -> list[dict[str, Any]]:
+    return [
+        funnel_figure(FITTERS, FUNNEL, "return_rate", LEVELS, theme),
+        funnel_figure(FITTERS, FUNNEL, "comfort_gained", LEVELS, theme),
+        funnel_figure((), (), "nearer_neutral", LEVELS, theme),
+        agreement_figure(MONTHS, WHOLE, theme),
+        agreement_figure((), replace(WHOLE, share=None), theme),
+    ]
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_plotly_accepts_every_figure(theme: str) -> None:
+    for figure in figures(theme):
+        assert go.Figure(figure).layout.height == figure["layout"]["height"]
+
+
+def test_a_limit_itself_is_within() -> None:
+    assert [place_of(row) for row in FITTERS] == ["within", "between", "beyond", None, None]
+
+
+def test_each_fitter_stands_at_its_count_and_difference_in_a_shape_of_its_place() -> None:
+    traces = figures("light")[0]["data"][4:]
+    assert [(trace["x"], trace["y"], trace["text"]) for trace in traces] == [
+        ([row.n_fits], [row.difference], [row.fitter_id]) for row in FITTERS[:3]
+    ]
+    assert len({trace["marker"]["symbol"] for trace in traces}) == 3
+    assert len({trace["marker"]["color"] for trace in traces}) == 1
+
+
+def test_the_curves_are_the_limits_of_the_answer() -> None:
+    curves = figures("light")[0]["data"][:4]
+    for curve, key in zip(curves, ("outer_low", "inner_low", "inner_high", "outer_high"), strict=True):
+        assert curve["y"] == [getattr(row, key) for row in FUNNEL]
+    assert curves[0]["line"]["dash"] != curves[1]["line"]["dash"]
+
+
+def test_all_fitters_lie_in_the_range() -> None:
+    low, high = figures("light")[0]["layout"]["yaxis"]["range"]
+    assert all(low < (row.difference or 0) < high for row in FITTERS[:3])
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (FITTERS, "Riders who came back: F3 beyond the 99.8 % limits, to look at together"),
+        (FITTERS[:2], "Riders who came back: none beyond the 99.8 % limits, F2 beyond the 95 % ones"),
+        (FITTERS[:1], "Riders who came back: all 1 fitters within the 95 % limits"),
+        (FITTERS[3:], "Riders who came back: no fitter can be compared yet"),
+    ],
+)
+def test_the_title_says_who_lies_where(rows: tuple[FitterRow, ...], words: str) -> None:
+    assert finding(rows, "return_rate", LEVELS) == words
+
+
+def test_the_words_name_every_fitter() -> None:
+    assert alternative(FITTERS, "return_rate").endswith(
+        "F1: told. F2: told. F3: told. F4: not enough yet, 3 fits of the 10 needed."
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [(0.123, "share", "+12"), (-0.05, "share", "−5"), (0.4, "points", "+0.4"), (-0.26, "deg", "−0.26"), (None, "deg", "–")],
+)
+def test_a_difference_has_its_sign(value: float | None, unit: str, text: str) -> None:
+    assert difference(value, unit) == text
+
+
+def test_months_with_too_few_fits_are_left_out() -> None:
+    figure = agreement_figure(MONTHS, WHOLE, "light")
+    assert figure["data"][0]["x"] == ["2026-01-01"]
+    assert figure["layout"]["shapes"][0]["y0"] == WHOLE.share
+    assert (
+        months_finding(MONTHS, WHOLE)
+        == "In agreement with the exam: 48\u202f% over all, 50\u202f% (30 to 70\u202f%) in January 2026"
+    )
+    assert months_finding(MONTHS[1:], WHOLE) == "In agreement with the exam, by month: not enough yet"
