@@ -1,6 +1,7 @@
 """One Chromium and one served demo dashboard for all browser tests of a run."""
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -67,16 +68,20 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def watched(browser: Browser) -> Iterator[Watched]:
-    yield from _watched(browser)
+    with watching(browser) as watched:
+        yield watched
 
 
 @pytest.fixture
 def second(browser: Browser) -> Iterator[Watched]:
     """Another reader with a session of their own."""
-    yield from _watched(browser)
+    with watching(browser) as watched:
+        yield watched
 
 
-def _watched(browser: Browser, **options: Any) -> Iterator[Watched]:
+@contextmanager
+def watching(browser: Browser, **options: Any) -> Iterator[Watched]:
+    """A reader of their own, watched from the first request on."""
     context: BrowserContext = browser.new_context(viewport={"width": 1280, "height": 720}, reduced_motion="reduce", **options)
     context.set_default_timeout(PATIENCE_MS)
     watched = Watched(context.new_page())

@@ -6,10 +6,8 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
 from dashboard.figures.names import MAIN_OUTCOMES
@@ -21,7 +19,6 @@ from tests.browser.serving import serving
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
-PATHS = ("", "supports", "data")
 NARROWED = "visit_kind=first"
 FILL = "mark => getComputedStyle(mark).fill"
 
@@ -165,14 +162,28 @@ def test_links_between_pages_keep_the_filter_and_back_returns(served: Served, wa
 
 
 def test_back_after_a_filter_returns_to_the_view_before(served: Served, watched: Watched) -> None:
-    page = watched.open(served.address)
-    whole = studio(served)
+    page = watched.open(f"{served.address}supports")
+    whole = effects(served)
     choose(page, "Split by", "side")
-    expect(page).to_have_url(f"{served.address}?split=side")
+    expect(page).to_have_url(f"{served.address}supports?split=side")
     page.go_back()
-    expect(page).to_have_url(served.address)
+    expect(page).to_have_url(f"{served.address}supports")
     expect(page.get_by_label("Split by").first).to_have_value("")
     expect(page.locator("#selected")).to_contain_text(whole.selection_words)
+    page.go_forward()
+    expect(page.get_by_label("Split by").first).to_have_value("side")
+
+
+def test_a_chosen_word_is_taken_away_and_the_focus_goes_to_the_next(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?{NARROWED}&rider=R0001,R0002&riding=road")
+    chosen = page.get_by_role("navigation", name="What is chosen")
+    chosen.get_by_role("link", name="Remove Rider").click()
+    expect(page).to_have_url(f"{served.address}?{NARROWED}&riding=road")
+    expect(chosen.get_by_role("link", name="Remove Visit")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{served.address}?riding=road")
+    page.go_back()
+    expect(chosen.get_by_role("link")).to_have_count(2)
 
 
 def test_reset_shows_everything_again(served: Served, watched: Watched) -> None:
@@ -192,16 +203,6 @@ def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watc
     expect(outcomes.get_by_role("link", name="Sway (shown)")).to_be_focused()
 
 
-@pytest.mark.parametrize("path", ["", "supports"])
-def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched, path: str) -> None:
-    page = watched.open(f"{served.address}{path}?from=1999-01-01&to=1999-01-02")
-    expect(page.get_by_role("alert")).to_contain_text("No fit matches this selection")
-    expect(page.locator(".js-plotly-plot")).to_have_count(0)
-    page.get_by_role("link", name="Show all fits").click()
-    expect(page).to_have_url(f"{served.address}{path}")
-    expect(page.locator(".js-plotly-plot").first).to_be_visible()
-
-
 def test_a_faulty_address_is_told_and_the_page_stays(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}?arch_height=flat")
     expect(page.get_by_role("alert")).to_contain_text("expected one of low, medium, high")
@@ -215,31 +216,6 @@ def test_an_unknown_page_leads_back(served: Served, watched: Watched) -> None:
     expect(page.locator("#headline")).to_have_text(studio(served).headline)
 
 
-@pytest.mark.parametrize("path", PATHS)
-def test_nothing_is_asked_elsewhere_and_the_console_is_silent(served: Served, watched: Watched, path: str) -> None:
-    watched.open(f"{served.address}{path}")
-    watched.page.get_by_role("button", name="Dark").click()
-    watched.settled()
-    here = urlsplit(served.address).netloc
-    assert {urlsplit(url).netloc for url in watched.requests if not url.startswith(("data:", "blob:"))} == {here}
-    assert watched.said == []
-
-
-@pytest.mark.parametrize("path", PATHS)
-def test_axe_finds_nothing_wide_or_narrow_light_or_dark(served: Served, watched: Watched, path: str) -> None:
-    page = watched.open(f"{served.address}{path}")
-    page.get_by_role("button", name="More filters").click()
-    for shown, other in (("light", "Dark"), ("dark", "Light")):
-        expect(page.locator("html")).to_have_attribute("data-theme", shown)
-        for width in (1280, 390):
-            page.set_viewport_size({"width": width, "height": 800})
-            found = Axe().run(page)
-            assert found.violations_count == 0, f"{shown}, {width} px: {found.generate_report()}"
-            assert page.evaluate("document.documentElement.scrollWidth") <= width
-        page.get_by_role("button", name=other).click()
-        watched.settled()
-
-
 def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watched) -> None:
     page = watched.open(served.address)
     page.get_by_role("button", name="Dark").click()
@@ -251,7 +227,7 @@ def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watch
 
 
 def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: Watched) -> None:
-    page = watched.open(served.address)
+    page = watched.open(f"{served.address}supports")
     page.keyboard.press("Tab")
     expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
     page.keyboard.press("Enter")
