@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any, Final
 
-from flask import Flask, Response, jsonify, request
+from flask import Flask, Response, has_request_context, jsonify, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from dashboard.components.faults import told
@@ -18,13 +18,24 @@ HEADER: Final = "X-Fitledger"
 _AROUND: Final = 200_000
 
 
+# Set by a proxy, behind which every reader seems to sit at the proxy's own machine.
+_FORWARDED: Final = ("Forwarded", "X-Forwarded-For", "X-Real-IP")
+
+
+def reader_address() -> str | None:
+    """The address of the reader who asks; None where it is not known, as behind a proxy."""
+    if not has_request_context() or any(name in request.headers for name in _FORWARDED):
+        return None
+    return request.remote_addr
+
+
 def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
     """Adds `upload` (POST), `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
 
     @server.post(f"{prefix}upload")
     def receive() -> tuple[Response, int]:
         try:
-            uploads.require_allowed(request.remote_addr)
+            uploads.require_allowed(reader_address())
             if request.headers.get(HEADER) != "upload":
                 raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
             request.max_content_length = uploads.largest_bytes + _AROUND

@@ -4,7 +4,6 @@ from pathlib import Path
 from typing import Any, cast
 
 from dash import Dash, Input, Output
-from flask import has_request_context, request
 
 from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
@@ -17,7 +16,7 @@ from dashboard.pages.data.rejects import starting_place
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
 from dashboard.questions.answers import Data, Noise
-from dashboard.upload_routes import add_upload_routes
+from dashboard.upload_routes import add_upload_routes, reader_address
 from dashboard.uploads import Uploads
 from shared.errors import StatisticsError, UploadError
 
@@ -58,7 +57,7 @@ def register(app: Dash, desk: Desk) -> None:
 def refusal_of(uploads: Uploads) -> UploadError | None:
     """Why the reader who asks may not load; None where they may."""
     try:
-        uploads.require_allowed(request.remote_addr if has_request_context() else None)
+        uploads.require_allowed(reader_address())
     except UploadError as refusal:
         return refusal
     return None

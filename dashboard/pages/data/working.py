@@ -6,7 +6,6 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
-from flask import request
 
 from dashboard.components import ids as shell
 from dashboard.components.faults import fault_note
@@ -14,6 +13,7 @@ from dashboard.components.page import Desk
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import asked, outcome, taken
 from dashboard.pages.data.upload import checked, loaded
+from dashboard.upload_routes import reader_address
 from dashboard.uploads import Uploads
 from shared.errors import WarehouseChangedError
 
@@ -102,7 +102,7 @@ def _allowed(uploads: Uploads, step: Callable[..., Any]) -> Callable[..., Any]:
     @functools.wraps(step)
     def guard(*inputs: Any) -> Any:
         try:
-            uploads.require_allowed(request.remote_addr)
+            uploads.require_allowed(reader_address())
             return step(*inputs)
         except PreventUpdate:
             raise
