@@ -194,6 +194,10 @@ class MadeAsker:
             raise TooFewError("No fit matches this selection. Widen it, or reset it to see all fits.")
         if "indoor" in selection.riding:
             raise ZeroDivisionError(question)
+        if question == "trends":
+            from tests.unit.made_trends import made_trends
+
+            return replace(made_trends(), selection=selection.as_dict())
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:

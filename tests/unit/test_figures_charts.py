@@ -10,14 +10,10 @@ import pytest
 from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear, without_figure
 from dashboard.figures.loading import FATES, loads_figure, most_frequent, reasons_figure
 from dashboard.figures.names import SUPPORTS
-from dashboard.figures.trend import alternative as trend_alternative
-from dashboard.figures.trend import finding as trend_finding
-from dashboard.figures.trend import trend_panel
 from dashboard.questions.answers import LoadRow
-from tests.unit.made_answers import FIGURES, made_data, made_effects, made_studio
+from tests.unit.made_answers import made_data, made_effects
 
 EFFECTS = made_effects("foot_type").effects
-STUDIO = made_studio()
 DATA = made_data()
 
 
@@ -25,8 +21,6 @@ def every_figure(theme: str) -> list[dict[str, Any]]:
     return [
         *(effects_panel(EFFECTS, outcome, theme) for outcome in ("tilt", "sway", "offset")),
         effects_panel((), "tilt", theme),
-        *(trend_panel(figure, STUDIO.trend, theme) for figure in FIGURES),
-        trend_panel(FIGURES[0], (), theme),
         loads_figure(DATA.loads, theme),
         loads_figure((), theme),
         reasons_figure(DATA.reasons, theme),
@@ -110,36 +104,6 @@ def test_the_chart_in_words_names_every_support_and_both_directions() -> None:
     assert all(name in words for name in SUPPORTS.values())
     assert "minus is inward, plus is outward" in words
     assert "Custom insole: not enough yet" in words
-
-
-def test_a_month_with_too_few_is_left_out_of_the_trend() -> None:
-    (trace,) = trend_panel(FIGURES[0], STUDIO.trend, "light")["data"]
-    assert "2026-03-01" not in trace["x"]
-    assert len(trace["x"]) == 5
-
-
-def test_trend_bars_end_where_the_intervals_end() -> None:
-    rows = [row for row in STUDIO.trend if row.figure == "return_rate"]
-    (trace,) = trend_panel(FIGURES[2], STUDIO.trend, "light")["data"]
-    ends = zip(trace["y"], trace["error_y"]["arrayminus"], trace["error_y"]["array"], strict=True)
-    for row, (y, down, up) in zip(rows, ends, strict=True):
-        assert (y - down, y + up) == pytest.approx((row.low, row.high))
-
-
-def test_a_share_starts_at_nothing_and_reaches_over_every_interval() -> None:
-    for figure in FIGURES[:3]:
-        axis = trend_panel(figure, STUDIO.trend, "light")["layout"]["yaxis"]
-        assert axis["tickvals"][0] == 0
-        assert axis["range"][1] >= max(row.high or 0 for row in STUDIO.trend if row.figure == figure.figure)
-        assert axis["tickvals"][-1] <= 1
-        assert len(set(axis["ticktext"])) == len(axis["tickvals"])
-
-
-def test_trend_words_tell_the_latest_month() -> None:
-    assert trend_finding(FIGURES[3], STUDIO.trend) == "Latest month, Jun\u00a02026: 1.5 (1.1 to 2.0)"
-    assert trend_finding(FIGURES[0], STUDIO.trend) == "Latest month, Jun\u00a02026: 68\u202f% (59 to 78\u202f%)"
-    assert trend_finding(FIGURES[0], ()) == "By month: not enough yet"
-    assert "not enough yet" in trend_alternative(FIGURES[3], ())
 
 
 def test_parts_of_a_load_add_up_to_what_was_read() -> None:

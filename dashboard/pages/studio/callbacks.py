@@ -1,26 +1,54 @@
-"""The Studio page: asks `studio` and shows the answer."""
+"""The Studio page: asks `studio` and `trends`, shows both answers, and what changed since the reader's last look."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
+from dash import ClientsideFunction, Dash, Input, Output, State
 
-from dashboard.components.address import View
+from dashboard.components import ids as shell
+from dashboard.components.address import View, read_view
+from dashboard.components.faults import answering_beside
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import fill
 from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
+from dashboard.pages.studio.since import since
 from dashboard.questions.answers import Studio
+from dashboard.questions.answers_trends import Trends
+from dashboard.questions.selection import Selection
+from shared.errors import StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
+    def studio(selection: Selection) -> Studio:
+        return cast(Studio, desk.asker.ask("studio", selection))
+
     def show(view: View, theme: str | None) -> Any:
-        return answered(desk, view.selection, cast(Studio, desk.asker.ask("studio", view.selection)), TEXT, theme)
+        return answered(desk, view.selection, studio(view.selection), _trends(desk, view.selection), TEXT, theme)
+
+    def compare(kept: Any, search: str | None) -> Any:
+        selection = read_view(search).selection
+        return since(selection, studio(selection), kept)
 
     fill(app, desk, ids.ANSWER, "", show)
+    app.clientside_callback(ClientsideFunction("fitledger_looks", "read"), Output(ids.KEPT, "data"), Input(shell.VIEW, "data"))
+    app.callback(Output(ids.SINCE, "children"), Input(ids.KEPT, "data"), State(shell.VIEW, "data"))(answering_beside(compare))
+    # The output is never written: it is what makes the browser run this as soon as the look is on the page.
+    app.clientside_callback(
+        ClientsideFunction("fitledger_looks", "keep"), Output(ids.LOOK, "storage_type"), Input(ids.LOOK, "data")
+    )
+
+
+def _trends(desk: Desk, selection: Selection) -> Trends | StatisticsError:
+    """The control charts over all dates, so that a quarter stands beside the time before it; or why there are none."""
+    try:
+        return cast(Trends, desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None)))
+    except StatisticsError as refused:
+        return refused
 
 
 PAGE = Page("", NAME, QUESTION, layout, register)

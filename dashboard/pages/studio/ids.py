@@ -3,3 +3,7 @@
 from typing import Final
 
 ANSWER: Final = "studio-answer"
+SINCE: Final = "studio-since"
+# What this browser kept of earlier looks, and what it is given to keep of this one.
+KEPT: Final = "studio-kept"
+LOOK: Final = "studio-look"

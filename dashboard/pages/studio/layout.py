@@ -1,98 +1,94 @@
-"""What the Studio page shows of an answer."""
+"""What the Studio page shows: the span of time, the sentence, four figures, what changed since, control charts, tables."""
 
-from dash import html
+from typing import Any
 
-from dashboard.components.chart import chart, reading
+from dash import dcc, html
+
+from dashboard.components.chart import reading
+from dashboard.components.faults import fault_note
 from dashboard.components.notes import data_note, empty_state, headline, method, selected
 from dashboard.components.number import estimate
 from dashboard.components.page import Desk, frame
-from dashboard.components.table import Column, table
+from dashboard.components.table import table
 from dashboard.components.text import paragraphs
+from dashboard.figures.control import Window
 from dashboard.figures.names import FIGURES
-from dashboard.figures.theme import interval, number
-from dashboard.figures.trend import alternative, finding, trend_panel
+from dashboard.figures.theme import number
 from dashboard.pages.studio import ids
+from dashboard.pages.studio.charts import control_charts
+from dashboard.pages.studio.spans import lead_in, span_links, spans_of
+from dashboard.pages.studio.tables import figure_columns
 from dashboard.questions.answers import Studio, StudioFigure
+from dashboard.questions.answers_trends import Trends
+from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
+from shared.errors import StatisticsError
 
 NAME = "Studio"
 QUESTION = "How are we doing?"
 _OVER = {"share": "of", "points": "over"}
 
+Text = dict[str, tuple[str, ...]]
+
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER)
+    return html.Div([frame(NAME, QUESTION, ids.ANSWER), dcc.Store(id=ids.KEPT)])
 
 
 def answered(
-    desk: Desk, selection: Selection, answer: Studio, text: dict[str, tuple[str, ...]], theme: str | None
-) -> list[html.Div]:
-    """The answer as headline, figures, tables and method."""
+    desk: Desk, selection: Selection, answer: Studio, trends: Trends | StatisticsError, text: Text, theme: str | None
+) -> list[Any]:
+    """The answer as headline, figures, what changed since the last look, control charts, tables and method."""
     if not answer.n_fits:
         return [empty_state(answer.headline, desk.addresses.page(""))]
     level = number(desk.level, "share")
+    spans = spans_of(desk.asker.choices().last_date or answer.as_of)
+    window = Window(selection.date_from, selection.date_to)
     return [
         selected(answer, riders=answer.n_riders),
+        span_links(desk, selection, spans),
+        html.P(lead_in(selection, spans), className="lead-in"),
         headline(answer.headline),
-        html.Div([_figure(desk, answer, figure, theme) for figure in answer.figures], className="cards"),
+        html.Div([_card(desk, figure, text) for figure in answer.figures], className="cards figures"),
         reading(*paragraphs(text["reading"] + text["seen"], level=level)),
+        html.Section(id=ids.SINCE, className="since"),
+        *(
+            control_charts(desk, selection, trends, window, text, theme)
+            if isinstance(trends, Trends)
+            else [html.H2("Over time", className="section-title"), fault_note(trends)]
+        ),
+        html.H2("The figures behind the page", className="section-title"),
         table(
             "The figures of the selection",
-            _columns(level),
+            figure_columns(level),
             answer.figures,
             row_key="figure",
             csv=desk.csv("studio", "figures", selection),
         ),
-        html.Details(
-            [
-                html.Summary("The figures by month"),
-                table(
-                    "The figures by month",
-                    _month_columns(level),
-                    answer.trend,
-                    csv=desk.csv("studio", "trend", selection),
-                ),
-            ],
-            className="more",
-        ),
-        method(answer, paragraphs(text["method"])),
+        method(answer, paragraphs(text["method"] + text["limits"], every=_every(trends))),
         data_note(answer),
     ]
 
 
-def _figure(desk: Desk, answer: Studio, figure: StudioFigure, theme: str | None) -> html.Div:
+def _every(trends: Trends | StatisticsError) -> str:
+    return trends.every if isinstance(trends, Trends) else "month"
+
+
+def _card(desk: Desk, figure: StudioFigure, text: Text) -> html.Div:
+    """A figure with its interval, what it is counted over, and what it means."""
+    settings = desk.asker.settings
+    meaning = paragraphs(
+        text[figure.figure],
+        limit=spoken(settings.knee.side_difference_deg, 0, "°"),
+        days=settings.follow_up.returned_within_days,
+    )
     return html.Div(
         [
-            html.H2(FIGURES.get(figure.figure, figure.figure), className="card-title"),
+            html.H2(FIGURES[figure.figure], className="card-title"),
             estimate(figure.figure, figure.estimate, figure.low, figure.high, figure.unit, level=desk.level),
             html.P(f"{_OVER[figure.unit]} {counted(figure.n, figure.counted)}", className="counted"),
-            chart(
-                trend_panel(figure, answer.trend, theme),
-                title=finding(figure, answer.trend),
-                alternative=alternative(figure, answer.trend),
-                name=figure.figure,
-            ),
-            html.P(figure.words, className="card-words"),
+            html.Div(meaning if figure.estimate is not None else html.P(figure.words), className="card-words"),
         ],
         className="card",
     )
-
-
-def _columns(level: str) -> list[Column]:
-    return [
-        Column("Figure", lambda row: FIGURES.get(row.figure, row.figure)),
-        Column("Estimate", lambda row: number(row.estimate, row.unit), ("estimate",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
-        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
-        Column("Counted", lambda row: f"{row.counted}s"),
-        Column("In words", lambda row: row.words, wide=True),
-    ]
-
-
-def _month_columns(level: str) -> list[Column]:
-    return [
-        Column("Month", lambda row: f"{row.month:%b %Y}"),
-        Column("Figure", lambda row: FIGURES.get(row.figure, row.figure)),
-        *_columns(level)[1:4],
-    ]

@@ -1,0 +1,278 @@
+"""Control chart of one headline figure: its periods, the centre, the limits, the base they are frozen from, signals."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+
+from dashboard.figures.names import FIGURES
+from dashboard.figures.scales import apart, share_ticks
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
+from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.calendar import spoken_period
+
+HEIGHT_PX: Final = 268
+# Each signal has a shape of its own; a period that shows several gets the first of them.
+SHAPES: Final = {"outside_limits": "diamond", "one_side": "square", "steady": "triangle-up"}
+# Half a period in days, so that the base and the chosen dates reach around their dots.
+_HALF: Final = {"week": 3.5, "month": 15.0, "quarter": 45.0}
+_LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True)
+class Window:
+    """The dates that the page's selection asks for; open ends are None."""
+
+    start: date | None
+    end: date | None
+
+    @property
+    def is_open(self) -> bool:
+        return self.start is None and self.end is None
+
+
+def of_figure(answer: Trends, figure: str) -> tuple[ChartRow, list[TrendRow], list[SignalRow]]:
+    """The chart, the periods and the signals of one figure."""
+    chart = next(row for row in answer.charts if row.figure == figure)
+    return chart, [row for row in answer.trend if row.figure == figure], [row for row in answer.signals if row.figure == figure]
+
+
+def letters(notes: Sequence[NoteRow]) -> list[tuple[str, NoteRow]]:
+    """Each dated note with the letter that stands at its line."""
+    return list(zip(_LETTERS, sorted(notes, key=lambda row: row.on), strict=False))
+
+
+def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str) -> str:
+    """What the chart shows, for its title: the signal that reaches furthest, and how many others there are."""
+    name = FIGURES[chart.figure]
+    if chart.centre is None:
+        return f"{name}: no limits yet"
+    if not signals:
+        return f"{name}: within its usual scatter"
+    last = max(signals, key=lambda row: (row.period_to, row.n_periods))
+    others = f", and {len(signals) - 1} more" if len(signals) > 1 else ""
+    return f"{name}: {_phrase(last)}, {_when(last, every)}{others}"
+
+
+def _phrase(row: SignalRow) -> str:
+    if row.rule == "outside_limits":
+        return f"{row.direction} the {'upper' if row.direction == 'above' else 'lower'} limit"
+    return f"{row.direction} its centre" if row.rule == "one_side" else row.direction
+
+
+def _when(row: SignalRow, every: str) -> str:
+    start, end = spoken_period(row.period_from, every), spoken_period(row.period_to, every)
+    return start if start == end else f"{start} to {end}"
+
+
+def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[SignalRow], every: str) -> str:
+    """The chart in words, for a reader who does not see it."""
+    shown = [row for row in rows if row.estimate is not None]
+    if not shown:
+        return f"{FIGURES[chart.figure]}: not enough yet in any {every}."
+    last = shown[-1]
+    limits = f", limits {interval(last.limit_low, last.limit_high, last.unit)}" if last.limit_low is not None else ""
+    told = " ".join(row.words for row in signals) or "No signal."
+    return (
+        f"Control chart of {FIGURES[chart.figure]}, {len(shown)} {every}s with a figure. {chart.words} "
+        f"Latest, {spoken_period(last.period, every)}: {number(last.estimate, last.unit)}{limits}. {told}"
+    )
+
+
+def control_chart(answer: Trends, figure: str, window: Window, theme: str | None) -> dict[str, Any]:
+    """The figure of one headline figure as a plain dict; `window` is marked along the axis where dates are chosen."""
+    colours = palette(theme)
+    chart, rows, _ = of_figure(answer, figure)
+    vertical, low, high = _vertical(rows)
+    across = {"type": "date", "nticks": 5, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
+    return {
+        "data": _traces(rows, answer.every, low, colours),
+        "layout": layout(
+            theme,
+            height=HEIGHT_PX,
+            margin=(52, 86, 22, 30),
+            xaxis=axis(theme, range=_span(rows, answer.every), **across),
+            yaxis=axis(theme, ticklabelstandoff=4, **vertical),
+            shapes=[*_bands(chart, rows, answer.every, window, colours), *_lines(answer.notes, colours)],
+            annotations=[
+                *_limit_names(rows, low, high, colours),
+                *_band_names(chart, answer.every, colours),
+                *_letters_above(answer.notes),
+            ],
+        ),
+    }
+
+
+def _traces(rows: Sequence[TrendRow], every: str, floor: float, colours: Palette) -> list[dict[str, Any]]:
+    plain = [row for row in rows if row.estimate is not None and not row.signals and not row.is_partial]
+    running = [row for row in rows if row.estimate is not None and not row.signals and row.is_partial]
+    few = [row for row in rows if row.estimate is None and row.n > 0]
+    days = [row.period.isoformat() for row in rows]
+    limit = {"color": colours.line, "width": 1, "shape": "hvh"}
+    return [
+        _line(days, [row.centre for row in rows], {"color": colours.line, "width": 1.25, "dash": "dash"}),
+        _line(days, [row.limit_low for row in rows], limit),
+        _line(days, [row.limit_high for row in rows], limit),
+        # A period without a figure breaks the line.
+        _line(days, [row.estimate for row in rows], {"color": colours.accent, "width": 1.25}),
+        _dots(plain, "circle", 7, colours.accent, every),
+        _dots(running, "circle-open", 8, colours.accent, every),
+        _dots(few, "circle-open", 5, colours.muted, every, floor),
+        *(_signal_dots(rows, rule, every, colours) for rule in SHAPES),
+    ]
+
+
+def _line(days: list[str], values: list[float | None], line: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": days,
+        "y": values,
+        "line": line,
+        "connectgaps": False,
+        "hoverinfo": "skip",
+    }
+
+
+def _dots(
+    rows: Sequence[TrendRow], symbol: str | list[str], size: int, colour: str, every: str, at: float | None = None
+) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [row.period.isoformat() for row in rows],
+        "y": [row.estimate if at is None else at for row in rows],
+        "marker": {"symbol": symbol, "size": size, "color": colour, "line": {"color": colour, "width": 1.5}},
+        "cliponaxis": False,
+        "text": [_hover(row, every) for row in rows],
+        "hoverinfo": "text",
+    }
+
+
+def _signal_dots(rows: Sequence[TrendRow], rule: str, every: str, colours: Palette) -> dict[str, Any]:
+    own = [row for row in rows if row.estimate is not None and first_rule(row.signals) == rule]
+    symbols = [SHAPES[rule] + ("-open" if row.is_partial else "") for row in own]
+    return _dots(own, symbols, 9, colours.ink, every)
+
+
+def first_rule(signals: str) -> str | None:
+    """The rule whose shape a period gets."""
+    shown = signals.split(",")
+    return next((rule for rule in SHAPES if rule in shown), None)
+
+
+def _hover(row: TrendRow, every: str) -> str:
+    when = spoken_period(row.period, every)
+    if row.estimate is None:
+        return f"<b>{when[:1].upper()}{when[1:]}</b><br>not enough yet, n = {row.n}"
+    parts = [f"<b>{when[:1].upper()}{when[1:]}</b>", number(row.estimate, row.unit), f"n = {row.n:,}"]
+    if row.limit_low is not None:
+        parts.append(f"limits {interval(row.limit_low, row.limit_high, row.unit)}")
+    if row.is_partial:
+        parts.append(f"the {every} is not over yet")
+    parts += [rule.replace("_", " ") for rule in row.signals.split(",") if rule]
+    return "<br>".join(parts)
+
+
+def _vertical(rows: Sequence[TrendRow]) -> tuple[dict[str, Any], float, float]:
+    """The vertical axis and its ends: shares from nothing, means around what is drawn."""
+    drawn = [value for row in rows for value in (row.estimate, row.limit_low, row.limit_high) if value is not None]
+    if rows and rows[0].unit == "share":
+        ticks = share_ticks(max([0.0, *drawn]))
+        room = 0.03 * ticks[-1]
+        low, high = -room, ticks[-1] + room
+        labels = [number(tick, "share") for tick in ticks]
+        return {"range": [low, high], "tickvals": ticks, "ticktext": labels}, low, high
+    low, high = min(drawn, default=0.0), max(drawn, default=1.0)
+    room = 0.08 * (high - low) or 0.5
+    return {"range": [low - room, high + room], "nticks": 5}, low - room, high + room
+
+
+def _span(rows: Sequence[TrendRow], every: str) -> list[str] | None:
+    if not rows:
+        return None
+    half = timedelta(days=_HALF[every])
+    return [(rows[0].period - half).isoformat(), (rows[-1].period + half).isoformat()]
+
+
+def _bands(chart: ChartRow, rows: Sequence[TrendRow], every: str, window: Window, colours: Palette) -> list[dict[str, Any]]:
+    """The base period as a tinted ground, the chosen dates as a bar along the foot of the chart."""
+    half, bands = timedelta(days=_HALF[every]), []
+    if chart.centre is not None and chart.base_from and chart.base_to:
+        bands.append(_band(chart.base_from - half, chart.base_to + half, (0.0, 1.0), colours.soft))
+    if rows and not window.is_open:
+        first, last = rows[0].period - half, rows[-1].period + half
+        # A dot stands at the first day of its period, so that the dates begin half a period before it.
+        start = max(window.start - half, first) if window.start else first
+        end = min(window.end, last) if window.end else last
+        bands.append(_band(start, end, (0.0, 0.02), colours.ink))
+    return bands
+
+
+def _band(start: date, end: date, across: tuple[float, float], colour: str) -> dict[str, Any]:
+    return {
+        "type": "rect",
+        "x0": start.isoformat(),
+        "x1": end.isoformat(),
+        "yref": "paper",
+        "y0": across[0],
+        "y1": across[1],
+        "fillcolor": colour,
+        "line": {"width": 0},
+        "layer": "below",
+    }
+
+
+def _lines(notes: Sequence[NoteRow], colours: Palette) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": "line",
+            "x0": row.on.isoformat(),
+            "x1": row.on.isoformat(),
+            "yref": "paper",
+            "y0": 0,
+            "y1": 1,
+            "line": {"color": colours.ink, "width": 1, "dash": "dot"},
+        }
+        for row in notes
+    ]
+
+
+def _letters_above(notes: Sequence[NoteRow]) -> list[dict[str, Any]]:
+    return [
+        note(f"<b>{letter}</b>", x=row.on.isoformat(), yref="paper", y=1, yanchor="bottom", font={"size": CHART_TEXT_PX - 1})
+        for letter, row in letters(notes)
+    ]
+
+
+def _limit_names(rows: Sequence[TrendRow], low: float, high: float, colours: Palette) -> list[dict[str, Any]]:
+    """Centre and limits at the right, each with its value in the latest period that has them."""
+    known = [row for row in rows if row.limit_low is not None and row.limit_high is not None]
+    if not known:
+        return []
+    last = known[-1]
+    named = (("upper", last.limit_high), ("centre", last.centre), ("lower", last.limit_low))
+    places = apart([value or 0.0 for _, value in named], 0.075 * (high - low))
+    form = number if last.unit == "share" else bare_number
+    return [
+        note(
+            f"{name} {form(value, last.unit)}",
+            xref="paper",
+            x=1,
+            xanchor="left",
+            xshift=8,
+            y=place,
+            align="left",
+            font={"size": CHART_TEXT_PX - 1, "color": colours.muted},
+        )
+        for (name, value), place in zip(named, places, strict=True)
+    ]
+
+
+def _band_names(chart: ChartRow, every: str, colours: Palette) -> list[dict[str, Any]]:
+    if chart.centre is None or chart.base_from is None:
+        return []
+    start = chart.base_from - timedelta(days=_HALF[every])
+    font = {"size": CHART_TEXT_PX - 2, "color": colours.muted}
+    return [note("base", x=start.isoformat(), yref="paper", y=1, xanchor="left", yanchor="top", xshift=2, font=font)]

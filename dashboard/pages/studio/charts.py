@@ -1,0 +1,148 @@
+"""The control charts of the Studio page, what stood beside their signals, and the same numbers as tables."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from dash import html
+
+from dashboard.components.chart import chart, reading
+from dashboard.components.page import Desk
+from dashboard.components.table import csv_link, table
+from dashboard.components.text import paragraphs
+from dashboard.figures.control import Window, alternative, control_chart, finding, letters, of_figure
+from dashboard.figures.names import FIGURES
+from dashboard.figures.theme import day
+from dashboard.pages.studio.tables import period_columns, signal_columns
+from dashboard.questions.answers_trends import BesideRow, SignalRow, Trends
+from dashboard.questions.calendar import spoken_period
+from dashboard.questions.scope import counted
+from dashboard.questions.selection import Selection
+
+Text = dict[str, tuple[str, ...]]
+
+# The marks of the charts, each of a shape of its own.
+_MARKS = (
+    ("●", "a {every}"),
+    ("○", "not over yet; small, at the foot: too few"),
+    ("◆", "outside its limits"),
+    ("■", "a run on one side of the centre"),
+    ("▲", "rising or falling steadily"),
+)
+
+
+def control_charts(
+    desk: Desk, selection: Selection, answer: Trends, window: Window, text: Text, theme: str | None
+) -> list[Any]:
+    """Four charts, each with its signals and what stood beside them, then signals and periods as tables."""
+    # The charts' own selection: no dates.
+    asked = replace(selection, date_from=None, date_to=None, split=None)
+    signals = [row for row in answer.signals if row.figure in FIGURES]
+    chosen = "" if window.is_open else text["window"][0]
+    return [
+        html.H2(over_time(answer), className="section-title"),
+        _marks(answer.every),
+        _notes(answer),
+        html.Div([_panel(answer, figure, window, theme) for figure in FIGURES], className="panels is-double control"),
+        reading(*paragraphs(text["charts"], every=answer.every, base=_base(answer), chosen=chosen)),
+        *_beside(desk, asked, answer, signals, text),
+        _periods(desk, asked, answer),
+    ]
+
+
+def over_time(answer: Trends) -> str:
+    """How many of the four figures moved by more than their usual scatter."""
+    charts = [row for row in answer.charts if row.figure in FIGURES and row.centre is not None]
+    if not charts:
+        return f"Over time: not enough {answer.every}s yet to say what is usual"
+    moving = sum(row.n_signals > 0 for row in charts)
+    which = f"{moving} of {counted(len(charts), 'figure')}" if moving else "no figure"
+    return f"Over time: {which} moved by more than the usual scatter"
+
+
+def _marks(every: str) -> html.Ul:
+    return html.Ul(
+        [
+            html.Li([html.Span(sign, className="sign", **{"aria-hidden": "true"}), words.format(every=every)])
+            for sign, words in _MARKS
+        ],
+        className="marks-key",
+    )
+
+
+def _notes(answer: Trends) -> html.Ul | None:
+    """The dated notes by their letter."""
+    if not answer.notes:
+        return None
+    return html.Ul(
+        [html.Li([html.Strong(letter), f" {day(row.on)}: {row.words}"]) for letter, row in letters(answer.notes)],
+        className="dated-notes",
+    )
+
+
+def _panel(answer: Trends, figure: str, window: Window, theme: str | None) -> html.Div:
+    own, rows, signals = of_figure(answer, figure)
+    return html.Div(
+        [
+            chart(
+                control_chart(answer, figure, window, theme),
+                title=finding(own, signals, answer.every),
+                alternative=alternative(own, rows, signals, answer.every),
+                name=figure,
+            ),
+            html.P(without_name(own.words), className="card-words"),
+        ]
+    )
+
+
+def without_name(words: str, *, upper: bool = True) -> str:
+    """An answer's sentence without the figure's name before it, which the page prints in its own form."""
+    told = words.partition(": ")[2] or words
+    return told[:1].upper() + told[1:] if upper else told
+
+
+def _base(answer: Trends) -> str:
+    """The base's first and last period; the charts share it, or each has its own."""
+    bases = {(row.base_from, row.base_to) for row in answer.charts if row.figure in FIGURES and row.centre is not None}
+    if len(bases) != 1:
+        return f"the first {answer.every}s of each chart" if bases else f"which needs more {answer.every}s"
+    start, end = next(iter(bases))
+    assert start is not None
+    assert end is not None
+    return f"{spoken_period(start, answer.every)} to {spoken_period(end, answer.every)}"
+
+
+def _beside(desk: Desk, asked: Selection, answer: Trends, signals: Sequence[SignalRow], text: Text) -> list[Any]:
+    if not signals:
+        return []
+    return [
+        table("The signals", signal_columns(answer.every), signals, csv=desk.csv("trends", "signals", asked)),
+        html.Details(
+            [
+                html.Summary("What stood beside each signal"),
+                *paragraphs(text["beside"]),
+                *(part for signal in signals for part in _told_beside(signal, answer.beside)),
+                csv_link(desk.csv("trends", "beside", asked), "what stood beside each signal"),
+            ],
+            className="more beside",
+        ),
+    ]
+
+
+def _told_beside(signal: SignalRow, beside: Sequence[BesideRow]) -> list[Any]:
+    own = [row for row in beside if (row.figure, row.rule, row.period_from) == (signal.figure, signal.rule, signal.period_from)]
+    name = f"{FIGURES[signal.figure]}: {without_name(signal.words, upper=False)}"
+    return [html.H3(name), html.Ul([html.Li(row.words) for row in own])] if own else []
+
+
+def _periods(desk: Desk, asked: Selection, answer: Trends) -> html.Details:
+    caption = f"The figures by {answer.every}"
+    rows = [row for row in answer.trend if row.figure in FIGURES]
+    return html.Details(
+        [
+            html.Summary(caption),
+            table(caption, period_columns(answer.every), rows, csv=desk.csv("trends", "trend", asked)),
+            csv_link(desk.csv("studio", "trend", asked), "the figures by month, each with its interval"),
+        ],
+        className="more",
+    )

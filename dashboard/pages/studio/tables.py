@@ -1,0 +1,72 @@
+"""Columns of the Studio tables."""
+
+from dashboard.components.table import Column
+from dashboard.figures.names import FIGURES
+from dashboard.figures.theme import interval, number
+from dashboard.questions.answers_trends import SignalRow, TrendRow
+from dashboard.questions.calendar import spoken_period
+
+_RULES = {"outside_limits": "{} limits", "one_side": "a run {} centre", "steady": "{} steadily"}
+_TOLD = {"outside_limits": "outside limits", "one_side": "a run on one side", "steady": "rising or falling steadily"}
+
+
+def figure_columns(level: str) -> list[Column]:
+    """A headline figure of the selection, its interval and what it counts."""
+    return [
+        Column("Figure", lambda row: FIGURES[row.figure]),
+        Column("Estimate", lambda row: number(row.estimate, row.unit), ("estimate",), numeric=True),
+        Column(f"{level} interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
+        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
+        Column("Counted", lambda row: f"{row.counted}s"),
+        Column("In words", lambda row: row.words, wide=True),
+    ]
+
+
+def signal_columns(every: str) -> list[Column]:
+    """A signal: the figure, the rule, its periods, and their mean beside the centre."""
+    return [
+        Column("Figure", lambda row: FIGURES[row.figure]),
+        Column("Signal", signal_name),
+        Column("From", lambda row: spoken_period(row.period_from, every)),
+        Column("To", lambda row: spoken_period(row.period_to, every)),
+        Column("Mean", lambda row: number(row.mean, row.unit), ("mean",), numeric=True),
+        Column("Centre", lambda row: number(row.centre, row.unit), ("centre",), numeric=True),
+    ]
+
+
+def period_columns(every: str) -> list[Column]:
+    """A figure in one period, with the limits it is held against."""
+    return [
+        Column(every.capitalize(), lambda row: spoken_period(row.period, every)),
+        Column("Figure", lambda row: FIGURES[row.figure]),
+        Column("Estimate", _estimate, ("estimate",), numeric=True),
+        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
+        Column("Centre", lambda row: number(row.centre, row.unit), ("centre",), numeric=True),
+        Column(
+            "Limits", lambda row: interval(row.limit_low, row.limit_high, row.unit), ("limit_low", "limit_high"), numeric=True
+        ),
+        Column("Told", told),
+    ]
+
+
+def signal_name(row: SignalRow) -> str:
+    """As in: above limits; a run below centre; falling steadily."""
+    return _RULES[row.rule].format(row.direction)
+
+
+def _estimate(row: TrendRow) -> str:
+    if row.estimate is not None:
+        return number(row.estimate, row.unit)
+    return "not enough yet" if row.n else "none"
+
+
+def _limits(row: TrendRow) -> str:
+    return interval(row.limit_low, row.limit_high, row.unit)
+
+
+def told(row: TrendRow) -> str:
+    """What marks a period: base, not over yet, its signals, a note."""
+    parts = ["base"] if row.in_base else []
+    parts += ["not over yet"] if row.is_partial else []
+    parts += [_TOLD[rule] for rule in row.signals.split(",") if rule]
+    return ", ".join([*parts, *([row.note] if row.note else [])])

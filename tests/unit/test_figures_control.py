@@ -1,0 +1,126 @@
+"""The control charts draw the numbers of their answer; plotly's own validator accepts them."""
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import plotly.graph_objects as go
+import pytest
+
+from dashboard.figures.control import (
+    SHAPES,
+    Window,
+    alternative,
+    control_chart,
+    finding,
+    first_rule,
+    letters,
+    of_figure,
+)
+from dashboard.figures.names import FIGURES
+from dashboard.figures.scales import apart, share_ticks
+from tests.unit.made_trends import MONTHS, made_trends
+
+TRENDS = made_trends()
+OPEN = Window(None, None)
+
+
+def drawn(figure: str, window: Window = OPEN) -> dict[str, Any]:
+    return control_chart(TRENDS, figure, window, "light")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("figure", list(FIGURES))
+def test_plotly_accepts_every_chart(figure: str, theme: str) -> None:
+    for answer in (TRENDS, replace(TRENDS, trend=(), signals=(), notes=())):
+        made = control_chart(answer, figure, Window(date(2026, 1, 1), None), theme)
+        assert go.Figure(made).layout.height == made["layout"]["height"]
+
+
+def test_lines_are_centre_limits_and_figure_and_a_gap_stays_a_gap() -> None:
+    rows = of_figure(TRENDS, "knees_better")[1]
+    centre, low, high, line = drawn("knees_better")["data"][:4]
+    assert centre["y"] == [row.centre for row in rows]
+    assert low["y"] == [row.limit_low for row in rows]
+    assert high["y"] == [row.limit_high for row in rows]
+    assert line["y"] == [row.estimate for row in rows]
+    assert line["y"][8] is None
+    assert not line["connectgaps"]
+
+
+def test_every_period_with_a_figure_has_one_mark_whose_shape_tells_what_it_is() -> None:
+    rows = of_figure(TRENDS, "knees_better")[1]
+    plain, running, few, *signals = drawn("knees_better")["data"][4:]
+    assert plain["marker"]["symbol"] == "circle"
+    assert few["x"] == [MONTHS[9].isoformat()]
+    assert few["marker"]["symbol"] == "circle-open"
+    marked = sorted(x for trace in (plain, running, *signals) for x in trace["x"])
+    assert marked == [row.period.isoformat() for row in rows if row.estimate is not None]
+    assert signals[0]["x"] == [MONTHS[13].isoformat(), MONTHS[14].isoformat()]
+    # The last month is not over yet: its shape is hollow.
+    assert signals[0]["marker"]["symbol"] == ["diamond", "diamond-open"]
+    assert len({SHAPES[rule] for rule in SHAPES} | {"circle"}) == len(SHAPES) + 1
+
+
+def test_signals_do_not_rest_on_colour() -> None:
+    plain, _, _, *signals = drawn("side_difference_left")["data"][4:]
+    steady = signals[2]
+    assert steady["x"] == [MONTHS[11].isoformat()]
+    assert steady["marker"]["symbol"] == ["triangle-up"]
+    assert steady["marker"]["color"] != plain["marker"]["color"]
+    assert first_rule("one_side,outside_limits") == "outside_limits"
+    assert first_rule("") is None
+
+
+def test_limits_are_labelled_with_their_values() -> None:
+    texts = [note["text"] for note in drawn("knees_better")["layout"]["annotations"]]
+    assert texts[:3] == ["upper 76\u202f%", "centre 63\u202f%", "lower 51\u202f%"]
+    assert "base" in texts
+
+
+def test_a_dated_note_is_a_thin_line_with_its_letter() -> None:
+    shown = drawn("comfort_gained")["layout"]
+    assert [shape["x0"] for shape in shown["shapes"] if shape["type"] == "line"] == ["2025-11-03"]
+    assert "<b>A</b>" in [note["text"] for note in shown["annotations"]]
+    assert [letter for letter, _ in letters(TRENDS.notes)] == ["A"]
+
+
+def test_the_base_and_the_chosen_dates_are_marked_and_stay_within_the_chart() -> None:
+    assert len([shape for shape in drawn("knees_better")["layout"]["shapes"] if shape["type"] == "rect"]) == 1
+    shown = drawn("knees_better", Window(date(2026, 1, 1), None))["layout"]
+    base, chosen = [shape for shape in shown["shapes"] if shape["type"] == "rect"]
+    assert base["x0"] < MONTHS[0].isoformat()
+    assert base["x1"] > MONTHS[5].isoformat()
+    assert chosen["x0"] < "2026-01-01" < chosen["x1"]
+    assert chosen["x1"] <= shown["xaxis"]["range"][1]
+
+
+def test_titles_say_the_finding() -> None:
+    chart, _, signals = of_figure(TRENDS, "knees_better")
+    assert finding(chart, signals, "month") == (
+        "Knees better at departure: above its centre, November 2025 to June 2026, and 1 more"
+    )
+    assert finding(chart, signals[:1], "month").endswith("above the upper limit, May 2026 to June 2026")
+    assert finding(chart, [], "month") == "Knees better at departure: within its usual scatter"
+    assert finding(replace(chart, centre=None), [], "month") == "Knees better at departure: no limits yet"
+
+
+def test_the_chart_in_words_tells_the_latest_month_its_limits_and_the_signals() -> None:
+    chart, rows, signals = of_figure(TRENDS, "knees_better")
+    words = alternative(chart, rows, signals, "month")
+    assert "Latest, June 2026: 75\u202f%, limits 51 to 76\u202f%" in words
+    assert words.count("a made sentence") == 2
+    assert "not enough yet in any month" in alternative(chart, [], [], "month")
+
+
+def test_ticks_of_a_share_reach_over_the_highest() -> None:
+    assert share_ticks(0.21) == pytest.approx([0, 0.1, 0.2, 0.3])
+    assert share_ticks(0.76) == [0, 0.25, 0.5, 0.75, 1]
+    assert share_ticks(0) == [0, 0.1]
+
+
+def test_labels_keep_apart_and_near_their_values() -> None:
+    assert apart([3.0, 2.0, 1.0], 0.5) == [3.0, 2.0, 1.0]
+    places = apart([1.0, 0.95, 0.9], 0.5)
+    assert places == pytest.approx([1.45, 0.95, 0.45])
+    assert apart([], 1.0) == []
