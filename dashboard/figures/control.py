@@ -85,7 +85,7 @@ def control_chart(answer: Trends, figure: str, window: Window, theme: str | None
     colours = palette(theme)
     chart, rows, _ = of_figure(answer, figure)
     vertical, low, high = _vertical(rows)
-    across = {"type": "date", "nticks": 5, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
+    across: dict[str, Any] = {"type": "date", "nticks": 5, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
     return {
         "data": _traces(rows, answer.every, low, colours),
         "layout": layout(
