@@ -46,6 +46,10 @@ class UploadError(UsageError):
     """An upload is not allowed, too large, or no longer kept."""
 
 
+class SupersededError(FitledgerError):
+    """The reader who asked has asked for something newer; nobody waits for this answer."""
+
+
 class StatisticsError(FitledgerError):
     """A figure may not be shown; the message is the sentence that stands in its place."""
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 from dash import dcc, html
 from dash.exceptions import PreventUpdate
 
-from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError
+from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError, SupersededError
 
 log = logging.getLogger("fitledger.dashboard")
 
@@ -64,6 +64,9 @@ def _wrapped(callback: Callback, on_fault: Callable[[Exception], Any]) -> Callba
             return callback(view, *inputs)
         except PreventUpdate:
             raise
+        except SupersededError as fault:
+            # The browser waits for the newer answer, and drops whatever comes for this one.
+            raise PreventUpdate from fault
         except Exception as fault:
             return on_fault(fault)
 

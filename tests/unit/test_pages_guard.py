@@ -8,6 +8,7 @@ from flask.testing import FlaskClient
 
 from dashboard.app import create_app
 from dashboard.guard import HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
+from dashboard.questions.turns import require_wanted
 from shared.settings import Serving, Settings
 from tests.unit.made_answers import MadeAsker
 
@@ -156,3 +157,26 @@ def test_the_agents_door_stays_shut_whatever_the_environment_says(monkeypatch: p
     server = create_app(MadeAsker()).server  # type: ignore[arg-type]
     assert not [rule.rule for rule in server.url_map.iter_rules() if "mcp" in rule.rule]
     assert server.test_client().post("/_mcp", json={}).status_code in (404, 405)
+
+
+def test_a_view_that_its_tab_has_left_is_not_computed(client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    tab = "0123456789abcdef" * 2
+
+    def ask(number: int) -> int:
+        return client.post(CALLBACK, json=ASKED, headers={"Fitledger-Tab": f"{tab} {number} /"}).status_code
+
+    plain = MadeAsker.ask
+
+    def and_meanwhile(self: MadeAsker, question: str, selection: object) -> object:
+        asked.append(len(asked))
+        if len(asked) == 1:
+            # While the first is computed, the same tab asks for another view, which ends before it.
+            other = {**ASKED, "inputs": [{"id": "view", "property": "data", "value": "?side=left"}, ASKED["inputs"][1]]}  # type: ignore[index]
+            assert client.post(CALLBACK, json=other, headers={"Fitledger-Tab": f"{tab} 2 /"}).status_code == 200
+            require_wanted()
+        return plain(self, question, selection)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(MadeAsker, "ask", and_meanwhile)
+    assert ask(1) == 204
+    assert ask(3) == 200
