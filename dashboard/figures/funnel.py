@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
+from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
 from dashboard.questions.answers_fitters import FitterRow, FunnelRow
 
 HEIGHT: Final = 400
@@ -88,11 +88,11 @@ def alternative(fitters: Sequence[FitterRow], outcome: str) -> str:
 
 
 def difference(value: float | None, unit: str) -> str:
-    """A difference with its sign; of shares in percentage points."""
+    """A difference with its sign, as the words of the answer tell it; of shares in percentage points."""
     if value is None:
-        return number(None, unit)
-    shown = bare_number(value, "share") if unit == "share" else bare_number(value, unit, effect=unit == "deg")
-    return f"+{shown}" if value > 0 and not shown.startswith("+") else shown
+        return NOTHING
+    text = f"{100 * value:+.0f}" if unit == "share" else f"{value:+.2f}"
+    return text.replace("-", "−") if float(text) else text[1:]
 
 
 def _listed(names: Sequence[str]) -> str:

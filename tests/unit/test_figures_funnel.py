@@ -98,7 +98,14 @@ def test_the_words_name_every_fitter() -> None:
 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
-    [(0.123, "share", "+12"), (-0.05, "share", "−5"), (0.4, "points", "+0.4"), (-0.26, "deg", "−0.26"), (None, "deg", "–")],
+    [
+        (0.123, "share", "+12"),
+        (-0.05, "share", "−5"),
+        (0.4, "points", "+0.40"),
+        (-0.001, "points", "0.00"),
+        (-0.26, "deg", "−0.26"),
+        (None, "deg", "–"),
+    ],
 )
 def test_a_difference_has_its_sign(value: float | None, unit: str, text: str) -> None:
     assert difference(value, unit) == text

@@ -74,10 +74,10 @@ def change_columns(numbers: Numbers) -> list[Column]:
 VERDICTS: Final = {"changed": "more than noise", "unclear": "no clear change", "unknown": "not known"}
 KNEES: Final = [
     Column("Knee", lambda row: f"{row.side.capitalize()} {row.outcome}"),
-    Column("First capture", lambda row: number(row.arrival, row.unit), ("arrival",), numeric=True),
-    Column("Last capture", lambda row: number(row.departure, row.unit), ("departure",), numeric=True),
+    Column("First", lambda row: number(row.arrival, row.unit), ("arrival",), numeric=True),
+    Column("Last", lambda row: number(row.departure, row.unit), ("departure",), numeric=True),
     Column("Change", lambda row: number(row.change, row.unit), ("change",), numeric=True),
-    Column("Noise (MDC95)", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
+    Column("MDC95", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
     Column("Verdict", lambda row: VERDICTS[row.verdict].replace(" ", "\u00a0")),
 ]
 

@@ -76,7 +76,7 @@ def _lists(desk: Desk, selection: Selection) -> html.P:
 def _ways(desk: Desk, selection: Selection, answer: RiderTimeline) -> html.P:
     """Back to the list, and what kind of rider this is."""
     back = dcc.Link("← All riders", href=desk.addresses.page(PATH, replace(selection, rider=()).query()))
-    return html.P([back, f"  Rider {answer.rider.rider_id}, riding: {answer.riding or 'not told'}"], className="ways")
+    return html.P([back, html.Span(f"Rider {answer.rider.rider_id}, riding: {answer.riding or 'not told'}")], className="ways")
 
 
 def _key(has_band: bool) -> html.Ul:
