@@ -30,6 +30,8 @@ from dashboard.questions.answers_effects import (
 # one already, so that taking one apostrophe off gives every cell back. A plain number is no formula.
 _RUNS = re.compile(r"'*[=+\-@\t\r]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?")
+# Both as text, for tables that SQL writes: how a formula begins, and what is a number all the same.
+RUNS_AS_FORMULA = (_RUNS.pattern, _NUMBER.pattern)
 
 
 @dataclass(frozen=True)

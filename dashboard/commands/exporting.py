@@ -1,0 +1,64 @@
+"""The command that gives the studio's figures to other tools."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from dashboard.cli_options import SettingsFile, WarehouseFile, progress
+from dashboard.questions.selection import Selection
+from dashboard.selection_options import takes_selection
+from shared.settings import load_settings
+from shared.warehouse import DEFAULT_WAREHOUSE
+
+app = typer.Typer()
+
+
+@app.command()
+@takes_selection
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    anonymous: Annotated[
+        bool,
+        typer.Option(
+            "--anonymous",
+            help="Codes for ids, months for dates, bands for ages; who cannot be hidden among others is held back.",
+        ),
+    ] = False,
+    key: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Key of the codes, made where it is missing: two exports then share codes. Keep it to yourself.",
+        ),
+    ] = None,
+    *,
+    selection: Selection,
+) -> None:
+    """Write fits, knees, captures and every answer as CSV and Parquet, described by datapackage.json."""
+    from dashboard.export.anonymous import read_key
+    from dashboard.export.package import export as write_export
+    from dashboard.questions.asking import Asker
+    from shared.errors import UsageError
+
+    if key and not anonymous:
+        raise UsageError("--key: found without --anonymous, expected both. Only an anonymous export writes codes.")
+    asker = Asker(warehouse, load_settings(settings))
+    with progress() as told:
+        done = write_export(asker, selection, folder, key=read_key(key) if anonymous else None, progress=told)
+    typer.echo(f"{done.folder}: {len(done.tables)} tables as CSV and Parquet, described by datapackage.json.")
+    for refusal in done.refused:
+        typer.echo(f"Left out: {refusal}")
+    if done.anonymity is None:
+        typer.echo("It holds the riders' data under the studio's own ids. For others, write it with --anonymous.")
+    else:
+        _print_anonymity(done)
+
+
+def _print_anonymity(done: Any) -> None:
+    typer.echo(done.anonymity.words)
+    for words, n in done.anonymity.steps.items():
+        typer.echo(f"  {n} shown with {words}")
+    typer.echo(f"{done.rows_held_back} rows of results rest on too few and are held back.")

@@ -1,0 +1,1 @@
+"""What the warehouse holds and what the questions answer, as open files for other tools."""
