@@ -84,6 +84,20 @@ def palette(theme: str | None) -> Palette:
     return PALETTES.get(theme or "light", PALETTES["light"])
 
 
+def shades(theme: str | None, n: int) -> list[str]:
+    """`n` colours of the accent's hue from light to dark, drawn toward the ink so that each keeps at least its contrast."""
+    colours = palette(theme)
+    shares = [0.7 * place / max(n - 1, 1) for place in range(n)]
+    mixed = [_mixed(colours.accent, colours.ink, share) for share in shares]
+    return mixed[::-1] if colours == PALETTES["dark"] else mixed
+
+
+def _mixed(one: str, other: str, share: float) -> str:
+    """A colour that lies `share` of the way from one to the other."""
+    ends = ([int(colour[at : at + 2], 16) for at in (1, 3, 5)] for colour in (one, other))
+    return "#" + "".join(f"{round(start + share * (end - start)):02X}" for start, end in zip(*ends, strict=True))
+
+
 def on_paper(theme: str | None) -> dict[str, str]:
     """Each colour of `theme` and the one that stands for it on white paper, for printing from a dark screen."""
     shown, printed = asdict(palette(theme)), asdict(PALETTES["light"])

@@ -20,6 +20,9 @@ from warehouse_demo import WAREHOUSE
 PAGES = {
     "studio": "",
     "supports": "supports",
+    "symmetry": "symmetry",
+    "returns": "returns",
+    "groups": "returns?split=foot_type",
     "data": "data",
     "tilt": "supports?outcome=tilt",
     "empty": "?from=1999-01-01&to=1999-01-02",

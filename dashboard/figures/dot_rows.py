@@ -1,0 +1,143 @@
+"""Rows of shares as dots with intervals. A row's name stands above its dots, so that it is whole at any width."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
+
+# Heights in px: of a row's name, of each of its dots, of the axis below.
+NAME_PX: Final = 23
+MARK_PX: Final = 13
+AXIS_PX: Final = 30
+LABEL_PX: Final = CHART_TEXT_PX - 1
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A share (0 to 1) with its interval; `ends`, if any, are bounds drawn as a thin line behind; `is_quiet`: hollow."""
+
+    share: float
+    low: float
+    high: float
+    hover: str
+    is_quiet: bool = False
+    ends: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class DotRow:
+    """A row: its name, what is counted, the figures printed at its right, its marks; without one, `missing` says why."""
+
+    name: str
+    counted: str
+    printed: str
+    marks: tuple[Mark, ...]
+    missing: str = ""
+
+
+def dot_rows(rows: Sequence[DotRow], theme: str | None, *, marks: int = 1, whole: bool = False) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict, `marks` of them in each; `whole`: the axis runs to 100 %."""
+    colours = palette(theme)
+    row_px = NAME_PX + MARK_PX * marks
+    ticks = _ticks(rows, whole)
+    room = 0.015 * ticks[-1]
+    placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
+    return {
+        "data": [
+            _lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
+            _ends([(y, mark.ends) for y, mark in placed if mark.ends], colours.line),
+            *(_intervals(placed, quiet, colours) for quiet in (True, False)),
+            *(_dots(placed, quiet, colours) for quiet in (True, False)),
+        ],
+        "layout": layout(
+            theme,
+            height=row_px * max(len(rows), 1) + AXIS_PX + 6,
+            margin=(12, 18, 6, AXIS_PX),
+            xaxis=axis(
+                theme,
+                range=[-room, ticks[-1] + room],
+                tickvals=ticks,
+                ticktext=[number(tick, "share") for tick in ticks],
+                ticklabelstandoff=4,
+            ),
+            yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
+            shapes=[_rule(place, colours) for place in range(1, len(rows))],
+            annotations=[words for place, row in enumerate(rows) for words in _words(place, row, row_px, colours)],
+        ),
+    }
+
+
+def _place(place: int, at: int, row_px: int) -> float:
+    """Where the row's mark number `at` stands, in rows from the top."""
+    return place + (NAME_PX + MARK_PX * (at + 0.4)) / row_px
+
+
+def _ticks(rows: Sequence[DotRow], whole: bool) -> list[float]:
+    drawn = max([0.0, *(max(mark.high, *(mark.ends or (0,))) for row in rows for mark in row.marks)])
+    step = 0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05
+    count = 4 if whole else max(1, math.ceil(drawn / step - 1e-9))
+    return [step * tick for tick in range(count + 1)]
+
+
+def _lines(lines: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [x for _, (low, high) in lines for x in (low, high, None)],
+        "y": [at for y, _ in lines for at in (y, y, None)],
+        "line": {"color": colour, "width": width},
+        "hoverinfo": "skip",
+    }
+
+
+def _ends(lines: Sequence[tuple[float, tuple[float, float]]], colour: str) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [x for _, ends in lines for x in ends],
+        "y": [y for y, _ in lines for _ in range(2)],
+        "marker": {"symbol": "line-ns-open", "size": 11, "color": colour, "line": {"color": colour, "width": 1.5}},
+        "hoverinfo": "skip",
+    }
+
+
+def _intervals(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
+    chosen = [(y, (mark.low, mark.high)) for y, mark in placed if mark.is_quiet == quiet]
+    return _lines(chosen, colours.muted if quiet else colours.accent, 1.5 if quiet else 4)
+
+
+def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
+    chosen = [(y, mark) for y, mark in placed if mark.is_quiet == quiet]
+    hollow = {"symbol": "diamond", "size": 8, "color": colours.surface, "line": {"color": colours.muted, "width": 2}}
+    full = {"symbol": "circle", "size": 10, "color": colours.accent, "line": {"color": colours.surface, "width": 1}}
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": [mark.share for _, mark in chosen],
+        "y": [y for y, _ in chosen],
+        "marker": hollow if quiet else full,
+        "text": [mark.hover for _, mark in chosen],
+        "hoverinfo": "text",
+    }
+
+
+def _rule(place: int, colours: Palette) -> dict[str, Any]:
+    """A quiet line between two rows."""
+    across = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": place, "y1": place, "layer": "below"}
+    return {"type": "line", **across, "line": {"color": colours.grid, "width": 1}}
+
+
+def _words(place: int, row: DotRow, row_px: int, colours: Palette) -> list[dict[str, Any]]:
+    """The row's name and count at the left, its figures at the right, and below what stands for a missing figure."""
+    at = {"xref": "paper", "yref": "y", "y": place + NAME_PX * 0.55 / row_px, "font": {"size": LABEL_PX}}
+    words = [
+        note(f"<b>{row.name}</b>  {row.counted}".rstrip(), x=0, xanchor="left", align="left", **at),
+        note(row.printed, x=1, xanchor="right", align="right", **at),
+    ]
+    if not row.marks:
+        muted = {"size": LABEL_PX, "color": colours.muted}
+        words.append(note(row.missing, x=0, xanchor="left", xref="paper", yref="y", y=_place(place, 0, row_px), font=muted))
+    return words

@@ -1,0 +1,140 @@
+"""What lasted of a fit, what was kept of the setup, and what riders said at the follow-up."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import Palette, interval, number, palette
+from dashboard.questions.answers_returns import LastingRow, ReturnFigure, SaidRow
+
+HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
+KEPT: Final = {
+    "setup_kept_all": "Whole setup still in use",
+    "setup_kept_some": "A part of it",
+    "setup_kept_none": "Nothing of it",
+}
+SAID: Final = {"satisfaction": ("Satisfaction", "10 is best"), "pain": ("Pain", "0 is best")}
+_SAID_ROW_PX: Final = 52
+
+
+def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
+    """The share of knees that held, with its interval, and the bounds for those that were not seen, as a plain dict."""
+    return dot_rows([_lasting(row) for row in rows], theme, whole=True)
+
+
+def lasting_finding(rows: Sequence[LastingRow]) -> str:
+    """What the picture shows, for its title."""
+    told = [
+        f"{row.outcome} held in {number(row.held, 'share')} of knees found again; with those not seen, "
+        f"{interval(row.worst, row.best, 'share')}"
+        for row in rows
+        if row.held is not None
+    ]
+    text = ". ".join(words[:1].upper() + words[1:] for words in told)
+    return text or "What lasted: not enough yet"
+
+
+def lasting_alternative(rows: Sequence[LastingRow]) -> str:
+    return "Dot-and-interval chart of the share of knees that held. " + " ".join(row.words for row in rows)
+
+
+def kept_figure(figures: Sequence[ReturnFigure], theme: str | None) -> dict[str, Any]:
+    """All, some, none of the setup still in use, as a plain dict."""
+    return dot_rows([_kept(row) for row in kept_of(figures)], theme, whole=True)
+
+
+def kept_of(figures: Sequence[ReturnFigure]) -> list[ReturnFigure]:
+    """The three overall figures in their order."""
+    found = {row.figure: row for row in figures if row.level is None}
+    return [found[figure] for figure in KEPT if figure in found]
+
+
+def kept_finding(figures: Sequence[ReturnFigure]) -> str:
+    rows = kept_of(figures)
+    if not rows or rows[0].estimate is None:
+        return "Setup kept: not enough yet"
+    ends = interval(rows[0].low, rows[0].high, "share")
+    return f"At {number(rows[0].estimate, 'share')} of follow-ups the whole setup was still in use ({ends})"
+
+
+def kept_alternative(figures: Sequence[ReturnFigure]) -> str:
+    return "Dot-and-interval chart of the share of follow-ups by what was kept. " + " ".join(
+        row.words for row in kept_of(figures)
+    )
+
+
+def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
+    """Medians with the middle half on the scale of 0 to 10, as a plain dict."""
+    colours = palette(theme)
+    shown = [(place, row) for place, row in enumerate(rows) if row.median_points is not None]
+    return {
+        "data": [
+            {
+                "type": "scatter",
+                "mode": "lines",
+                "x": [x for _, row in shown for x in (row.quartile_low_points, row.quartile_high_points, None)],
+                "y": [y for place, _ in shown for y in (place + 0.7, place + 0.7, None)],
+                "line": {"color": colours.line, "width": 6},
+                "hoverinfo": "skip",
+            },
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "x": [row.median_points for _, row in shown],
+                "y": [place + 0.7 for place, _ in shown],
+                "marker": {
+                    "symbol": "line-ns-open",
+                    "size": 18,
+                    "color": colours.ink,
+                    "line": {"color": colours.ink, "width": 3},
+                },
+                "text": [row.words for _, row in shown],
+                "hoverinfo": "text",
+            },
+        ],
+        "layout": layout(
+            theme,
+            height=_SAID_ROW_PX * max(len(rows), 1) + 36,
+            margin=(6, 6, 6, 30),
+            xaxis=axis(theme, range=[-0.2, 10.2], tickvals=[0, 2, 4, 6, 8, 10], ticklabelstandoff=4),
+            yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
+            annotations=[words for place, row in enumerate(rows) for words in _said(place, row, colours)],
+        ),
+    }
+
+
+def said_finding(rows: Sequence[SaidRow]) -> str:
+    told = [f"{row.topic} {row.median_points:g}" for row in rows if row.median_points is not None]
+    return f"Medians at the follow-up: {', '.join(told)} of 10" if told else "What riders said: not enough yet"
+
+
+def said_alternative(rows: Sequence[SaidRow]) -> str:
+    return " ".join(row.words for row in rows)
+
+
+def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
+    name, best = SAID[row.topic]
+    at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
+    counted = f"{row.n:,} {'answer' if row.n == 1 else 'answers'}"
+    words = [note(f"<b>{name}</b>, {best}", x=0, xanchor="left", **at), note(counted, x=1, xanchor="right", **at)]
+    if row.median_points is None:
+        muted = {"size": LABEL_PX, "color": colours.muted}
+        words.append(note("not enough yet", x=0, xanchor="left", xref="paper", yref="y", y=place + 0.7, font=muted))
+    return words
+
+
+def _lasting(row: LastingRow) -> DotRow:
+    counted = f"{row.n_seen:,} of {row.n_knees:,} knees seen"
+    if row.held is None or row.held_low is None or row.held_high is None or row.worst is None or row.best is None:
+        return DotRow(HELD[row.outcome], counted, "", (), "not enough yet" if "not enough yet" in row.words else "no figure")
+    ends = interval(row.held_low, row.held_high, "share")
+    mark = Mark(row.held, row.held_low, row.held_high, row.words.replace(". ", ".<br>"), ends=(row.worst, row.best))
+    return DotRow(HELD[row.outcome], counted, f"<b>{number(row.held, 'share')}</b> ({ends})", (mark,))
+
+
+def _kept(row: ReturnFigure) -> DotRow:
+    if row.estimate is None or row.low is None or row.high is None:
+        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({row.n:,} follow-ups)")
+    printed = f"<b>{number(row.estimate, 'share')}</b> ({interval(row.low, row.high, 'share')})"
+    return DotRow(KEPT[row.figure], "", printed, (Mark(row.estimate, row.low, row.high, row.words),))

@@ -1,0 +1,1 @@
+"""Returns: do riders come back, and does the fit hold?"""

@@ -1,0 +1,1 @@
+"""Symmetry: how common is a side difference, and do we resolve it?"""

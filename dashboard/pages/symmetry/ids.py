@@ -1,0 +1,9 @@
+"""Ids of the Symmetry page."""
+
+from typing import Final
+
+ANSWER: Final = "symmetry-answer"
+LEVELS: Final = "symmetry-levels"
+CHANGES: Final = "symmetry-changes"
+CELLS: Final = "symmetry-cells"
+LIMITS: Final = "symmetry-limits"

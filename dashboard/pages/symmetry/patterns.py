@@ -1,0 +1,70 @@
+"""The knee patterns at arrival against those at departure: a grid of counts in one hue."""
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from dash import html
+
+from dashboard.components.number import machine_value
+from dashboard.figures.names import plain
+from dashboard.questions.answers_asymmetry import FlowRow
+
+# Steps of the shade, from none to the fullest cell.
+_SHADES: Final = 5
+
+
+def flow_title(flow: Sequence[FlowRow]) -> str:
+    """What the grid shows: how many kept their pattern, and how many came to neutral."""
+    n = sum(row.n_riders for row in flow)
+    if not n:
+        return "Knee patterns: no rider has both knees recorded at both ends"
+    kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
+    reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
+    return f"{kept:,} of {n:,} riders left with the pattern they came with; {reached:,} others left neutral"
+
+
+def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
+    """Rows: pattern at arrival; columns: at departure; totals at the edges."""
+    cells = {(row.arrival_pattern, row.departure_pattern): row.n_riders for row in flow}
+    patterns = list(dict.fromkeys(row.arrival_pattern for row in flow))
+    most = max([1, *cells.values()])
+    caption = "Riders by knee pattern at arrival (rows) and at departure (columns)"
+    totals = [sum(cells[row, column] for row in patterns) for column in patterns]
+    head = [
+        html.Th("At arrival", scope="col"),
+        *(html.Th(plain(name), scope="col", className="is-number") for name in patterns),
+    ]
+    foot = [html.Th("At departure", scope="row"), *(_total(n) for n in (*totals, sum(totals)))]
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption),
+                html.Thead(html.Tr([*head, html.Th("all", scope="col", className="is-number")])),
+                html.Tbody([_row(name, patterns, cells, most) for name in patterns]),
+                html.Tfoot(html.Tr(foot)),
+            ]
+        ),
+        className="table-frame heat",
+        role="region",
+        tabIndex=0,
+        **{"aria-label": caption},
+    )
+
+
+def _row(pattern: str, patterns: Sequence[str], cells: dict[tuple[str, str], int], most: int) -> html.Tr:
+    counts = [cells[pattern, column] for column in patterns]
+    shown = [_cell(pattern, column, n, most) for column, n in zip(patterns, counts, strict=True)]
+    return html.Tr([html.Th(plain(pattern).capitalize(), scope="row"), *shown, _total(sum(counts))])
+
+
+def _cell(pattern: str, column: str, n: int, most: int) -> html.Td:
+    # The root of the count: the few full cells would leave all others alike.
+    shade = 0 if n == 0 else min(_SHADES, 1 + int(_SHADES * math.sqrt(n / most)))
+    kept = " is-kept" if pattern == column else ""
+    values = {"data-flow": f"{pattern}-{column}", "data-n-riders": machine_value(n)}
+    return html.Td(f"{n:,}", className=f"is-number shade-{shade}{kept}", **values)
+
+
+def _total(n: int) -> html.Td:
+    return html.Td(f"{n:,}", className="is-number is-total")

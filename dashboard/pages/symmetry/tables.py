@@ -1,0 +1,144 @@
+"""Columns of the tables on the Symmetry page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from dashboard.components.table import Column
+from dashboard.figures.names import plain
+from dashboard.figures.symmetry import by_level, level_name
+from dashboard.figures.theme import NOTHING, bare_number, interval, number
+from dashboard.questions.answers_asymmetry import ChangeRow, PrevalenceRow
+
+
+@dataclass(frozen=True)
+class LevelRow:
+    """One level's prevalence at both moments, as the table prints it: the values of two rows of the answer."""
+
+    level: str | None
+    n_riders_arrival: int
+    share_arrival: float | None
+    low_arrival: float | None
+    high_arrival: float | None
+    n_riders_departure: int
+    share_departure: float | None
+    low_departure: float | None
+    high_departure: float | None
+
+
+def level_rows(rows: Sequence[PrevalenceRow], quantity: str) -> list[LevelRow]:
+    """The rows of one quantity, both moments side by side."""
+    return [
+        LevelRow(level, *(value for moment in ("arrival", "departure") for value in _figures(moments[moment])))
+        for level, moments in by_level(rows, quantity).items()
+    ]
+
+
+def _figures(row: PrevalenceRow) -> tuple[Any, ...]:
+    return row.n_riders, row.share, row.low, row.high
+
+
+def _count(heading: str, key: str) -> Column:
+    return Column(heading, lambda row: number(getattr(row, key), "count"), (key,), numeric=True)
+
+
+def _share(heading: str, key: str) -> Column:
+    return Column(heading, lambda row: _told(getattr(row, key)), (key,), numeric=True)
+
+
+def _told(share: float | None) -> str:
+    return "not enough yet" if share is None else number(share, "share")
+
+
+def _ends(heading: str, low: str, high: str) -> Column:
+    return Column(heading, lambda row: interval(getattr(row, low), getattr(row, high), "share"), (low, high), numeric=True)
+
+
+def _level(split: str) -> Column:
+    return Column(plain(split).capitalize(), lambda row: level_name(row.level))
+
+
+def prevalence_columns(split: str, level: str) -> list[Column]:
+    """Level, then riders, share and interval at each moment."""
+    return [
+        _level(split),
+        _count("Riders at arrival", "n_riders_arrival"),
+        _share("Beyond at arrival", "share_arrival"),
+        _ends(f"{level} interval", "low_arrival", "high_arrival"),
+        _count("Riders at departure", "n_riders_departure"),
+        _share("Beyond at departure", "share_departure"),
+        _ends(f"{level} interval", "low_departure", "high_departure"),
+    ]
+
+
+def change_columns(first: Column, level: str) -> list[Column]:
+    """The four fates, the difference in points, McNemar's p and its q."""
+    return [
+        first,
+        _count("Riders", "n_riders"),
+        _count("Resolved", "n_resolved"),
+        _count("Persisting", "n_persisting"),
+        _count("New", "n_new"),
+        _count("None", "n_none"),
+        Column("Change", _points, ("difference",), numeric=True),
+        Column(f"{level} interval", _points_interval, ("low", "high"), numeric=True),
+        Column("p", lambda row: _small(row.p_value), ("p_value",), numeric=True),
+        Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+    ]
+
+
+def by_split(split: str, level: str) -> list[Column]:
+    return change_columns(_level(split), level)
+
+
+def by_pattern(level: str) -> list[Column]:
+    return change_columns(Column("Pattern", lambda row: plain(row.finding).capitalize()), level)
+
+
+def _points(row: ChangeRow) -> str:
+    return "not enough yet" if row.difference is None else f"{_signed(row.difference)} points"
+
+
+def _points_interval(row: ChangeRow) -> str:
+    return NOTHING if row.low is None or row.high is None else f"{_signed(row.low)} to {_signed(row.high)}"
+
+
+def _signed(share: float) -> str:
+    """A difference of shares as whole points with its sign; a rounded zero has none."""
+    text = bare_number(share, "share")
+    return text if share < 0 or text == "0" else f"+{text}"
+
+
+def _small(value: float | None) -> str:
+    return "<\u202f0.001" if value is not None and value < 0.001 else bare_number(value, "q")
+
+
+DIFFERENCES: Final = [
+    Column("Quantity", lambda row: row.quantity.capitalize()),
+    Column("Moment", lambda row: row.moment),
+    Column("Level", lambda row: level_name(row.level)),
+    _count("Fits", "n_fits"),
+    Column("Middle fit", lambda row: number(row.median_size, row.unit), ("median_size",), numeric=True),
+    Column("One in ten, or more", lambda row: number(row.p90_size, row.unit), ("p90_size",), numeric=True),
+    Column("Right less left", lambda row: number(row.mean, row.unit, effect=True), ("mean",), numeric=True),
+    Column("Interval", lambda row: interval(row.low, row.high, row.unit, effect=True), ("low", "high"), numeric=True),
+]
+
+REPEATS: Final = [
+    Column("Quantity", lambda row: row.quantity.capitalize()),
+    _count("Repeats", "n_pairs"),
+    _count("Beyond the limit before", "n_beyond"),
+    _count("Below it after", "n_no_longer"),
+    _share("Share", "share_no_longer"),
+    _ends("Interval", "low", "high"),
+    Column("In words", lambda row: row.words, wide=True),
+]
+
+CURVE: Final = [
+    Column("Limit", lambda row: number(row.limit, row.unit), ("limit",)),
+    Column("Moment", lambda row: row.moment),
+    _count("Riders", "n_riders"),
+    _share("Beyond", "share"),
+    _ends("Interval", "low", "high"),
+    Column("Set", lambda row: "set" if row.is_set_limit else ""),
+]
