@@ -13,6 +13,7 @@ from pathlib import Path
 
 from etl import check, mart, merge, rejects, stage, warn
 from etl.keeping.migrate import bring_up_to_date, is_older
+from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
 from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
@@ -55,7 +56,7 @@ def load(
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(found, opening, step, _Load(today, settings, mark, checked))
+    return _run(found, opening, step, _Load(warehouse, today, settings, mark, checked))
 
 
 def check_files(
@@ -86,7 +87,7 @@ def check_files(
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
                 bring_up_to_date(copy, settings)
-            report = _run(found, open_loading(copy, keep=False), step, _Load(today, settings, mark))
+            report = _run(found, open_loading(copy, keep=False), step, _Load(warehouse, today, settings, mark))
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
@@ -110,8 +111,10 @@ def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
 
 @dataclass
 class _Load:
-    """What one load carries from step to step: `sources` by the number of their row in the report."""
+    """What one load carries from step to step: `home` is the warehouse that it is for, also where it works on a copy;
+    `sources` by the number of their row in the report."""
 
+    home: Path
     today: date
     settings: Settings
     mark: Fingerprint
@@ -120,6 +123,7 @@ class _Load:
     report: LoadReport = field(default_factory=LoadReport)
     sources: dict[int, SourceFile] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
+    set_aside: SetAside | None = None
 
 
 def _found(paths: Iterable[Path | FoundFile], mapping: Path | None) -> list[FoundFile]:
@@ -140,6 +144,7 @@ def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         if load.checked and warehouse.path:
             _require_same(load.checked, load.mark, warehouse.path)
         merge.make_tables(warehouse, WAREHOUSE_VERSION)
+        load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
         _open_sources(found, warehouse, load)
@@ -183,6 +188,8 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
                         "it back, let it stand until the load has ended, and load again."
                     ) from fault
                 raise
+        if load.set_aside:
+            load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
         step(f"comparing {table.name}")
         fates = merge.decide_fates(warehouse, table)
         merge.add_versions(warehouse, table, load.load_id, fates)
@@ -238,7 +245,9 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
 
 def _record(warehouse: LoadingWarehouse, load: _Load) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": load.mark.value}
+    # Rows of the forgotten are kept nowhere, so that such a folder is read again to be told the same.
+    mark = "" if load.set_aside and load.set_aside.n_rows else load.mark.value
+    values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": mark}
     warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)
     for file_no, file in enumerate(load.report.files):
         source = load.sources.get(file_no)

@@ -71,7 +71,7 @@ def write_in_place(path: Path, content: bytes) -> None:
 
 def leftovers_of(path: Path) -> list[Path]:
     """What a killed load, migration or restoring left beside the warehouse; its own at work while one runs."""
-    starts = tuple(path.name + ending for ending in (".loading", ".rewritten", ".restoring"))
+    starts = tuple(path.name + ending for ending in (".loading", ".rewritten", ".restoring", ".proof"))
     return [file for file in sorted(path.parent.iterdir()) if file.name.startswith(starts)] if path.parent.is_dir() else []
 
 
@@ -93,3 +93,15 @@ def clear_leftovers(path: Path) -> None:
             remove_leftovers(path)
     except WarehouseBusyError:
         return  # the load at work clears its own
+
+
+@contextmanager
+def scratch_beside(path: Path, ending: str) -> Iterator[Path]:
+    """A folder of its owner's alone next to `path`; what a killed run left in it goes first, since its name is the same."""
+    folder = beside(path, ending)
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(OWNER_ONLY | 0o100)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

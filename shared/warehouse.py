@@ -231,18 +231,28 @@ def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWare
 def _rewrite(working: Path, path: Path) -> None:
     """Copies every row into a fresh file: a deleted row lingers in free blocks of the old one."""
     fresh = beside(path, ".rewritten")
-    spill = str(beside(working, ".tmp") / "spill")
-    connection = duckdb.connect(":memory:", config={"memory_limit": LOADING_MEMORY, "temp_directory": spill})
-    warehouse = Warehouse(connection, path)
-    try:
-        warehouse.run(f"ATTACH {_literal(working)} AS old (READ_ONLY)")
-        warehouse.run(f"ATTACH {_literal(fresh)} AS fresh (STORAGE_VERSION '{STORAGE_VERSION}')")
-        shutil.copymode(working, fresh)
-        warehouse.run("COPY FROM DATABASE old TO fresh")
-        warehouse.run("CHECKPOINT fresh")
-    finally:
-        connection.close()
+    _copy_rows(working, fresh, beside(working, ".tmp") / "spill", "auto")
+    shutil.copymode(working, fresh)
     fresh.replace(working)
+
+
+def write_plain(path: Path, target: Path) -> None:
+    """Copies every row into a new file without compression, in which every text can be read as bytes."""
+    _copy_rows(path, target, beside(target, ".spill"), "uncompressed")
+
+
+def _copy_rows(old: Path, new: Path, spill: Path, compression: str) -> None:
+    config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": str(spill)}
+    warehouse = Warehouse(duckdb.connect(":memory:", config=config), old)
+    try:
+        warehouse.run(f"PRAGMA force_compression = '{compression}'")
+        warehouse.run(f"ATTACH {_literal(old)} AS old (READ_ONLY)")
+        warehouse.run(f"ATTACH {_literal(new)} AS new (STORAGE_VERSION '{STORAGE_VERSION}')")
+        new.chmod(OWNER_ONLY)
+        warehouse.run("COPY FROM DATABASE old TO new")
+        warehouse.run("CHECKPOINT new")
+    finally:
+        warehouse.close()
 
 
 def _literal(path: Path) -> str:

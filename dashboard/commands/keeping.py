@@ -51,5 +51,8 @@ def restore(
 
     done = put_back(backup, warehouse, replace=replace, settings=load_settings(settings), wait_seconds=wait)
     typer.echo(f"{warehouse} is the backup now: {done.manifest.words}.")
+    if done.n_forgotten:
+        riders = "1 rider was" if done.n_forgotten == 1 else f"{done.n_forgotten} riders were"
+        typer.echo(f"{riders} forgotten since the backup was made, and taken out of it again.")
     if done.kept:
         typer.echo(f"The warehouse that was there is kept as {done.kept}; delete it when you no longer need it.")

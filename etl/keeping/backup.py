@@ -8,7 +8,6 @@ import hashlib
 import json
 import os
 import shutil
-import tempfile
 import zipfile
 import zlib
 from dataclasses import asdict, dataclass
@@ -20,12 +19,14 @@ from pydantic import TypeAdapter
 
 from etl.keeping.copies import note_copy, stamp
 from shared.errors import InputUnusableError, UsageError, WarehouseError
-from shared.files import OWNER_ONLY, beside, put_in_place
+from shared.files import OWNER_ONLY, beside, put_in_place, scratch_beside
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
 
 FORMAT = "fitledger backup"
 FORMAT_VERSION = 1
 ENDING = ".backup"
+# What stands beside a backup while it is made.
+MAKING, PARTIAL = ".making", ".partial"
 _MANIFEST, _WAREHOUSE = "manifest.json", "warehouse.duckdb"
 _MANIFEST_BYTES = 100_000
 _CHUNK = 1 << 20
@@ -33,7 +34,8 @@ _CHUNK = 1 << 20
 
 @dataclass(frozen=True)
 class Manifest:
-    """What a backup holds: `sha256` and `size` (bytes) of the warehouse file, `rows` the current rows of each table."""
+    """What a backup holds: `sha256` and `size` (bytes) of the warehouse file, `rows` the current rows of each table,
+    `marks` its marks of forgotten ids."""
 
     format: str
     format_version: int
@@ -44,6 +46,7 @@ class Manifest:
     size: int
     rows: dict[str, int]
     loads: int
+    marks: int
 
     @property
     def words(self) -> str:
@@ -61,18 +64,37 @@ def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
     try:
         target = _target(warehouse, target)
         note_copy(warehouse, target, "backup")
-        with tempfile.TemporaryDirectory(prefix=".fitledger-", dir=target.parent) as folder:
-            copy = Path(folder) / "copy.duckdb"
-            with warehouse.open("rb") as source, copy.open("wb") as sink:
-                shutil.copyfileobj(source, sink, _CHUNK)
-            manifest = describe(copy)
-            pack(copy, manifest, target)
+        manifest = _copy(warehouse, target)
+        while n_forgotten(warehouse) > manifest.marks:
+            # A rider was forgotten while the copy was made, and forgetting could not reach it yet.
+            target.unlink()
+            manifest = _copy(warehouse, target)
     except OSError as fault:
         raise WarehouseError(
             f"{target}: the backup could not be written ({fault.strerror or fault}). The warehouse is as it was. Check space "
             "and rights of the folder and try again."
         ) from fault
     return target, manifest
+
+
+def _copy(warehouse: Path, target: Path) -> Manifest:
+    with scratch_beside(target, MAKING) as folder:
+        copy = folder / "copy.duckdb"
+        with warehouse.open("rb") as source, copy.open("wb") as sink:
+            shutil.copyfileobj(source, sink, _CHUNK)
+        manifest = describe(copy)
+        pack(copy, manifest, target)
+    return manifest
+
+
+def n_forgotten(file: Path) -> int:
+    """How many marks of forgotten ids a warehouse file holds."""
+    opened = open_reading(file, may_be_older=True)
+    try:
+        is_there = opened.value("SELECT count(*) FROM duckdb_tables() WHERE schema_name = 'raw' AND table_name = 'forgotten'")
+        return int(opened.value("SELECT count(*) FROM raw.forgotten")) if is_there else 0
+    finally:
+        opened.close()
 
 
 def refuse_unfinished(warehouse: Path) -> None:
@@ -101,12 +123,12 @@ def describe(file: Path) -> Manifest:
     with file.open("rb") as content:
         digest = hashlib.file_digest(content, "sha256").hexdigest()
     size = file.stat().st_size
-    return Manifest(FORMAT, FORMAT_VERSION, stamp(), version("fitledger"), found, digest, size, rows, loads)
+    return Manifest(FORMAT, FORMAT_VERSION, stamp(), version("fitledger"), found, digest, size, rows, loads, n_forgotten(file))
 
 
 def pack(file: Path, manifest: Manifest, target: Path) -> None:
     """Writes the packed backup, reads it back, and puts it in place."""
-    partial = beside(target, ".partial")
+    partial = beside(target, PARTIAL)
     try:
         partial.unlink(missing_ok=True)
         # What was packed before is the most of the work; the least of it is enough.

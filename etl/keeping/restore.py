@@ -7,18 +7,25 @@ from pathlib import Path
 
 from etl.keeping.backup import Manifest, describe, read_manifest, refuse_unfinished, unpack
 from etl.keeping.copies import note_copy, stamp
+from etl.keeping.forget import take_out_marked
+from etl.keeping.marks import carry_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date
 from shared.errors import InputUnusableError, UsageError, WarehouseError
 from shared.files import beside, held, put_in_place, remove_leftovers
 from shared.settings import Settings
+from shared.warehouse import open_loading, open_reading
 
 
 @dataclass(frozen=True)
 class Restored:
-    """`kept` is the warehouse that was replaced, under its new name; None where there was none."""
+    """`kept` is the warehouse that was replaced, under its new name; None where there was none.
+
+    `n_forgotten` riders were forgotten since the backup was made, and taken out of it again.
+    """
 
     manifest: Manifest
     kept: Path | None
+    n_forgotten: int
 
 
 def restore(
@@ -61,12 +68,32 @@ def _put_back(backup: Path, manifest: Manifest, warehouse: Path, settings: Setti
             "copy of the backup."
         )
     bring_up_to_date(staged, settings)
+    n_forgotten = _forget_again(staged, warehouse, settings)
     kept = None
     if warehouse.exists():
         shutil.copymode(warehouse, staged)
         kept = _keep(warehouse)
     put_in_place(staged, warehouse)
-    return Restored(manifest, kept)
+    return Restored(manifest, kept, n_forgotten)
+
+
+def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int:
+    """Takes out whom the present warehouse has forgotten: a backup that forgetting could not reach brings nobody back."""
+    if not warehouse.exists():
+        return 0
+    try:
+        present = open_reading(warehouse)
+    except WarehouseError:
+        return 0  # broken or older, which is why it is replaced
+    try:
+        marks = marks_of(present, warehouse)
+        if marks is None:
+            return 0
+        with open_loading(staged) as opened:
+            carry_marks(present, opened)
+            return take_out_marked(opened, marks, settings)
+    finally:
+        present.close()
 
 
 def _keep(warehouse: Path) -> Path:

@@ -1,0 +1,247 @@
+"""Forgets a rider: out of every table and version, the rejects, the copies that the program made; and proves it.
+
+Deleted rows linger in a file's free blocks, so every file is written afresh. What is kept of the rider is a mark, a keyed
+hash of their id and of their sessions', by which a later load knows their rows and leaves them out.
+"""
+
+import dataclasses
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from etl.keeping.backup import MAKING, PARTIAL, describe, pack, read_manifest, refuse_unfinished, unpack
+from etl.keeping.copies import Copy, known_copies, ledger_of
+from etl.keeping.marks import Marks, add_marks, begin_marks, marks_of
+from etl.keeping.migrate import bring_up_to_date, is_older
+from etl.keeping.owned import Ids, count_rows, ids_of, take_out
+from etl.keeping.proof import Proof, prove, spells
+from etl.keeping.rebuild import rebuild
+from shared.catalogue import Table, catalogue
+from shared.errors import FitledgerError, UsageError
+from shared.files import beside, leftovers_of, scratch_beside
+from shared.settings import Settings
+from shared.warehouse import LoadingWarehouse, open_loading, open_reading
+
+
+@dataclass
+class Place:
+    """One file: the rows of the rider found in it by their place, and the proof that they are gone.
+
+    `ids` are the rider's as this file knows them. `unreached` says why the file could not be searched.
+    """
+
+    file: Path
+    ids: Ids = field(default_factory=lambda: Ids(()))
+    rows: dict[str, int] = field(default_factory=dict)
+    proof: Proof | None = None
+    unreached: str = ""
+
+    @property
+    def holds(self) -> bool:
+        return not self.unreached and (self.proof is None or self.proof.holds)
+
+
+@dataclass(frozen=True)
+class Forgotten:
+    """The warehouse first, then its copies. `named_in`: other files that still name one of the ids."""
+
+    places: list[Place]
+    named_in: list[Path]
+
+    @property
+    def n_sessions(self) -> int:
+        """How many sessions went with the rider."""
+        return len({session for place in self.places for session in place.ids.sessions})
+
+    @property
+    def is_complete(self) -> bool:
+        return all(place.holds for place in self.places) and not self.named_in
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What is done in every file alike."""
+
+    rider_id: str
+    settings: Settings
+    today: date
+    marks: Marks
+    sessions: tuple[str, ...] = ()
+
+
+def foresee(path: Path, rider_id: str) -> Forgotten:
+    """What forgetting would remove, file by file; nothing is changed.
+
+    Raises UsageError where neither the warehouse nor a copy holds the rider.
+    """
+    own = Place(path)
+    with scratch_beside(path, ".proof") as folder:
+        file = path
+        if is_older(path):  # counted on a copy, brought up to date
+            file = folder / "w.duckdb"
+            shutil.copyfile(path, file)
+        _count(file, own, rider_id)
+    places = [own]
+    for copy in known_copies(path):
+        place = Place(copy.path)
+        places.append(place)
+        with _reached(place, copy, may_write=False) as reached:
+            if reached:
+                _count(reached, place, rider_id)
+    if not any(place.rows for place in places):
+        unreached = sum(bool(place.unreached) for place in places)
+        also = f" Copies that could not be searched: {unreached}." if unreached else ""
+        raise UsageError(
+            f"{rider_id}: neither {path} nor a copy of it holds this rider. Nothing was changed.{also} Give the rider_id as it "
+            "stands in the exports."
+        )
+    return Forgotten(places, [])
+
+
+def forget(
+    path: Path,
+    rider_id: str,
+    *,
+    settings: Settings | None = None,
+    today: date | None = None,
+    logs: tuple[Path, ...] = (),
+    wait_seconds: float = 0,
+) -> Forgotten:
+    """Removes the rider from the warehouse and from every copy that was noted, and searches the files afterwards.
+
+    Killed in the middle, each file is as it was or done; run again, the rest is done. `logs` are searched too.
+    Raises UsageError where neither the warehouse nor a copy holds the rider.
+    """
+    foresee(path, rider_id)
+    refuse_unfinished(path)
+    settings = settings or Settings()
+    bring_up_to_date(path, settings, wait_seconds=wait_seconds)
+    own = Place(path)
+    with open_loading(path, wait_seconds=wait_seconds) as warehouse:
+        work = _Work(rider_id, settings, today or date.today(), begin_marks(warehouse, path))
+        _take_out(warehouse, own, work)
+    copies = known_copies(path)
+    places = [own, *(Place(copy.path) for copy in copies)]
+    for copy, place in zip(copies, places[1:], strict=True):
+        with _reached(place, copy, may_write=True) as file:
+            if file:
+                _forget_in_copy(file, place, copy, dataclasses.replace(work, sessions=own.ids.sessions))
+    own.proof = prove(path, own.ids)
+    for copy, place in zip(copies, places[1:], strict=True):
+        with _reached(place, copy, may_write=False) as file:
+            if file:
+                place.proof = prove(file, place.ids)
+    beside_it = [file for file in (*leftovers_of(path), ledger_of(path), *logs) if file.is_file()]
+    named = [file for file in beside_it if any(spells(file.read_bytes(), place.ids) for place in places)]
+    return Forgotten(places, named)
+
+
+@contextmanager
+def _reached(place: Place, copy: Copy, *, may_write: bool) -> Iterator[Path | None]:
+    """The warehouse of a copy, unpacked where it is a backup; where that fails, the place is told as unreached."""
+    with ExitStack() as opened:
+        file = None if place.unreached else _open_copy(place, copy, opened, may_write)
+        try:
+            yield file
+        except (FitledgerError, OSError) as fault:
+            place.unreached = str(fault)
+        if file == copy.path:
+            beside(file, ".lock").unlink(missing_ok=True)
+
+
+def _open_copy(place: Place, copy: Copy, opened: ExitStack, may_write: bool) -> Path | None:
+    if not copy.path.is_file():
+        place.unreached = "there is no such file any more"
+        return None
+    try:
+        for ending in (MAKING, PARTIAL):  # of a backup that was killed
+            _remove(beside(copy.path, ending))
+        file = opened.enter_context(scratch_beside(copy.path, ".unpacked")) / "w.duckdb"
+        if copy.kind == "backup":
+            unpack(copy.path, read_manifest(copy.path), file)
+        elif may_write:
+            file = copy.path
+        else:
+            shutil.copyfile(copy.path, file)
+    except (FitledgerError, OSError) as fault:
+        place.unreached = str(fault)
+        return None
+    return file
+
+
+def _remove(path: Path) -> None:
+    if path.is_dir():
+        shutil.rmtree(path, ignore_errors=True)
+    else:
+        path.unlink(missing_ok=True)
+
+
+def allow_again(path: Path, rider_id: str | None, *, wait_seconds: float = 0) -> int:
+    """Lifts the mark of a forgotten rider (of every one without an id), so that a later load takes their rows in again.
+
+    Returns how many riders that were. Raises UsageError where the rider is not among the forgotten.
+    """
+    bring_up_to_date(path, wait_seconds=wait_seconds)
+    with open_loading(path, wait_seconds=wait_seconds) as warehouse:
+        if rider_id is None:
+            # The key may be lost, so that a check mark cannot be told from a rider's: it has no session and counts as none.
+            n_riders = int(warehouse.value("SELECT count(DISTINCT rider_mark) - count(DISTINCT salt) FROM raw.forgotten"))
+            warehouse.run("DELETE FROM raw.forgotten")
+            return n_riders
+        marks = marks_of(warehouse, path)
+        rider_mark = marks.rider_mark(rider_id) if marks else None
+        if rider_mark is None:
+            raise UsageError(f"{rider_id}: this id is not among the forgotten of {path}. Nothing was changed.")
+        warehouse.run("DELETE FROM raw.forgotten WHERE rider_mark = $mark", {"mark": rider_mark})
+    return 1
+
+
+def take_out_marked(warehouse: LoadingWarehouse, marks: Marks, settings: Settings) -> int:
+    """Removes every forgotten rider from a warehouse that came back from before they were forgotten; returns how many."""
+    riders = warehouse.rows("SELECT rider_id FROM raw.riders UNION SELECT rider_id FROM raw.fit_sessions")
+    known = marks.known(row["rider_id"] for row in riders)
+    sessions = marks.known(session for table in catalogue().values() for session in _sessions(warehouse, table))
+    ids = ids_of(warehouse, known, sessions)
+    if ids.all:
+        take_out(warehouse, ids)
+        rebuild(warehouse, settings)
+    return len({*known.values(), *sessions.values()})
+
+
+def _sessions(warehouse: LoadingWarehouse, table: Table) -> list[str]:
+    if "session_id" not in table.column_names:
+        return []
+    return [row["session_id"] for row in warehouse.rows(f'SELECT DISTINCT session_id FROM raw."{table.name}"')]
+
+
+def _take_out(warehouse: LoadingWarehouse, place: Place, work: _Work) -> None:
+    place.ids = ids_of(warehouse, (work.rider_id,), work.sessions)
+    place.rows = count_rows(warehouse, place.ids)
+    if place.rows:
+        take_out(warehouse, place.ids)
+        rebuild(warehouse, work.settings)
+    add_marks(warehouse, work.marks, work.marks.of(work.rider_id), place.ids.all, work.today)
+    # Written afresh even where no row was left, since one may linger that was replaced or taken back.
+    warehouse.leave_no_trace()
+
+
+def _count(file: Path, place: Place, rider_id: str) -> None:
+    bring_up_to_date(file)
+    warehouse = open_reading(file)
+    try:
+        place.ids = ids_of(warehouse, (rider_id,))
+        place.rows = count_rows(warehouse, place.ids)
+    finally:
+        warehouse.close()
+
+
+def _forget_in_copy(file: Path, place: Place, copy: Copy, work: _Work) -> None:
+    bring_up_to_date(file, work.settings)
+    with open_loading(file) as warehouse:
+        _take_out(warehouse, place, work)
+    if copy.kind == "backup":
+        made_at = read_manifest(copy.path).made_at
+        pack(file, dataclasses.replace(describe(file), made_at=made_at), copy.path)
