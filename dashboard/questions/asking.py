@@ -33,6 +33,8 @@ QUESTIONS = (
     "riders",
 )
 _REMEMBERED = 256
+# Gives what is remembered under a key in one snapshot, or makes it.
+Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 _Found = TypeVar("_Found")
 SQL = Path(__file__).with_name("sql")
 
@@ -60,17 +62,25 @@ class Asker:
         self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._running: dict[tuple[Any, ...], Future[Any]] = {}
 
-    def ask(self, question: str, selection: Selection) -> Answer:
-        """The answer to one of QUESTIONS. Raises UsageError for another name, WarehouseError where it cannot be read."""
+    def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
+        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
+
+        Raises UsageError for another name, WarehouseError where it cannot be read.
+        """
         if question not in QUESTIONS:
             raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
         module = import_module(f"dashboard.questions.{question}")
         # Another question's answer over all fits, computed once for all who lean on it.
         beside = {name: self.ask(name, Selection()) for name in getattr(module, "LEANS_ON", ())}
-        answer: Answer = self._remembered(
-            (question, selection), lambda cursor: module.ask(cursor, selection, self.settings, **beside)
-        )
-        return answer
+        remembers = getattr(module, "REMEMBERS", False)
+
+        def answer(cursor: Warehouse, remember: Remember) -> Answer:
+            given: dict[str, Any] = {**beside, **only, **({"remember": remember} if remembers else {})}
+            found: Answer = module.ask(cursor, selection, self.settings, **given)
+            return found
+
+        asked: Answer = self._remembered((question, selection, *sorted(only.items())), answer)
+        return asked
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
         """What a short look at the present snapshot finds; not remembered."""
@@ -85,34 +95,48 @@ class Asker:
 
     def choices(self) -> Choices:
         """The studios, fitters, bike kinds and dates in the warehouse."""
-        choices: Choices = self._remembered(("choices",), _choices)
+        choices: Choices = self._remembered(("choices",), lambda cursor, _: _choices(cursor))
         return choices
 
-    def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse], Any]) -> Any:
-        """The answer to `key` in the present snapshot; two readers who ask at once wait for one computation."""
+    def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse, Remember], Any]) -> Any:
+        """The answer to `key` in the present snapshot; it may have parts of its own remembered in the same snapshot."""
         with self._lock:
             self._follow()
-            key = (self._snapshot, *key)
+            snapshot, warehouse = self._snapshot, self._warehouse
+        assert warehouse is not None
+
+        def remember(part: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+            return self._once((snapshot, *part), make)
+
+        def answered() -> Any:
+            with self._lock:
+                cursor = warehouse.cursor()
+            try:
+                return answer(cursor, remember)
+            finally:
+                cursor.close()
+
+        return self._once((snapshot, *key), answered)
+
+    def _once(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+        """What is remembered under `key`, or makes it; two readers who ask at once wait for one computation."""
+        with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)
                 return self._answers[key]
-            running, is_mine = self._running.get(key), False
+            running = self._running.get(key)
+            is_mine = running is None
             if running is None:
-                running, is_mine = Future(), True
-                self._running[key] = running
-            assert self._warehouse is not None
-            cursor = self._warehouse.cursor() if is_mine else None
-        if cursor is None:
+                running = self._running[key] = Future()
+        if not is_mine:
             return running.result()
         try:
-            running.set_result(answer(cursor))
+            running.set_result(make())
         except BaseException as fault:
             running.set_exception(fault)
-        finally:
-            cursor.close()
         with self._lock:
             del self._running[key]
-            if running.exception() is None:
+            if running.exception() is None and key[0] == self._snapshot:
                 self._answers[key] = running.result()
             while len(self._answers) > _REMEMBERED:
                 self._answers.popitem(last=False)

@@ -1,16 +1,18 @@
 """Is the effect a straight line: the mean effect of each whole dose of shims and of stance against none."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_effects import DoseRow
+from dashboard.questions.captures import Captures
 from dashboard.questions.effect_models import OUTCOMES, Fits, fit_design
+from dashboard.questions.frames import Varying, frame_of, standard_columns
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
-from dashboard.questions.supports import Counts, Design, Rows, SupportColumn, build_design, change_counts
+from dashboard.questions.supports import Counts, build_design, counts_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
@@ -28,58 +30,51 @@ class _Dose:
 
     @property
     def term(self) -> str:
-        return f"{self.support} at {self.size:g}"
+        return _term(self.support, self.size)
 
 
-def dose_rows(rows: Rows, outcome: str, overall: Fits | None, settings: Settings) -> Iterator[DoseRow]:
-    """One row a dose that was changed to or from often enough; the straight line is the overall effect times the dose."""
-    if overall is None:
-        return
-    present = np.isfinite(rows[outcome].astype(float))
-    kept = {name: column[present] for name, column in rows.items()}
+def _term(support: str, size: float) -> str:
+    return f"{support} at {size:g}"
+
+
+def dose_rows(captures: Captures, outcome: str, slopes: Mapping[str, float], settings: Settings) -> Iterator[DoseRow]:
+    """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
+    that effect (slopes) times the dose."""
     for support in DOSES:
-        if support in overall.within_table and support in overall.pooled_table:
-            yield from _rows_of(kept, outcome, support, overall, settings)
+        if support in slopes:
+            yield from _rows_of(captures, outcome, support, slopes[support], settings)
 
 
-def _rows_of(rows: Rows, outcome: str, support: str, overall: Fits, settings: Settings) -> Iterator[DoseRow]:
-    doses, matrix = _steps(rows, support)
+def _rows_of(captures: Captures, outcome: str, support: str, slope: float, settings: Settings) -> Iterator[DoseRow]:
+    sizes = _sizes(captures.with_rows(np.isfinite(captures.rows[outcome])), support)
+    others = tuple(column for column in standard_columns() if column.of != support)
+    frame = frame_of(captures, outcome, (*(_at(support, size) for size in sizes), *others))
+    doses = [_Dose(support, size, counts_of(frame, place, slice(None))) for place, size in enumerate(sizes)]
     fits, bend = None, None
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
     if len(enough) >= 2:
         try:
-            fits = fit_design(_design(rows, support, doses, matrix), rows[outcome].astype(float), rows, settings)
+            fits = fit_design(build_design(frame, None), settings)
             bend = _bend(fits, enough)
         except StatisticsError:
             # The doses cannot be told apart here; their counts are shown without figures.
             fits = None
-    slope = overall.pooled_table[support].estimate
     for dose in doses:
         yield _row(outcome, dose, fits if dose in enough else None, slope, bend)
 
 
-def _steps(rows: Rows, support: str) -> tuple[list[_Dose], NDArray[np.float64]]:
-    """Each dose that occurs, none left out as the reference; stance in steps of 2 mm."""
+def _sizes(captures: Captures, support: str) -> list[float]:
+    """The doses that occur, none left out as the reference; stance in steps of 2 mm."""
+    return [float(size) for size in np.unique(_dose(captures, support)) if size != 0]
+
+
+def _dose(captures: Captures, support: str) -> NDArray[np.float64]:
     column, _, step = DOSES[support]
-    size = np.round(rows[column].astype(float) / step) * step
-    sizes = [float(value) for value in np.unique(size) if value != 0]
-    matrix = np.column_stack([(size == value).astype(float) for value in sizes]) if sizes else np.empty((len(size), 0))
-    doses = [_Dose(support, value, change_counts(matrix[:, index], rows)) for index, value in enumerate(sizes)]
-    return doses, matrix
+    return np.asarray(np.round(captures.rows[column].astype(float) / step) * step)
 
 
-def _design(rows: Rows, support: str, doses: list[_Dose], matrix: NDArray[np.float64]) -> Design:
-    plain = build_design(rows, None)
-    others = [index for index, column in enumerate(plain.columns) if column.support != support]
-    return Design(
-        columns=(*(SupportColumn(dose.term, None) for dose in doses), *(plain.columns[index] for index in others)),
-        supports=np.column_stack([matrix, plain.supports[:, others]]),
-        pooled_others=plain.pooled_others,
-        pooled_terms=plain.pooled_terms,
-        within_others=plain.within_others,
-        within_terms=plain.within_terms,
-        counts=(*(dose.counts for dose in doses), *(plain.counts[index] for index in others)),
-    )
+def _at(support: str, size: float) -> Varying:
+    return Varying(_term(support, size), None, lambda captures: (_dose(captures, support) == size).astype(float))
 
 
 def _bend(fits: Fits, doses: list[_Dose]) -> float | None:

@@ -8,16 +8,17 @@ from numpy.typing import NDArray
 
 from dashboard.questions import verdict
 from dashboard.questions.answers import EffectRow
-from dashboard.questions.supports import NOT_EXAMINED, ORDER, Counts, Design, Rows, SupportColumn, build_design
+from dashboard.questions.captures import Rows, captures_of_rows
+from dashboard.questions.frames import NOT_EXAMINED, ORDER, Frame, frame_of, straight_columns
+from dashboard.questions.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
-from shared.statistics.estimability import independent, not_estimable
-from shared.statistics.fast_mixed import fit_mixed_model_fast
+from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells, within_ties
 from shared.statistics.intervals import TermEstimate
 from shared.statistics.mixed_model import MixedFit
 from shared.statistics.multiplicity import benjamini_hochberg
-from shared.statistics.within_knee import WithinFit, fit_within_knee
+from shared.statistics.within_knee import WithinFit
 
 OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm", "off_neutral": "deg"}
 
@@ -46,38 +47,46 @@ def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings
 
 
 def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
+    """The same from captures row by row, with the fits behind them."""
+    return fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+
+
+def fitted(frame: Frame, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
     """The rows of one outcome, and the two fits behind them where there are any."""
-    present = np.isfinite(rows[outcome].astype(float))
-    kept = {name: column[present] for name, column in rows.items()}
-    if not present.any():
+    if not len(frame.captures):
         return [], None
-    design = build_design(kept, split)
-    tangled = _tangled(design, kept)
+    design = design_of(frame, split)
+    tangled = _tangled(design)
     if any(_is_order(partner) for partners in tangled.values() for partner in partners):
-        design = build_design(kept, split, straight_order=True)
-        tangled = _tangled(design, kept)
+        design = design_of(frame_of(frame.captures, frame.outcome, straight_columns()), split)
+        tangled = _tangled(design)
     refusals = _refusals(design, tangled, settings)
     fits: Fits | None = None
     if len(refusals) < len(design.columns):
         try:
-            fits = fit_design(design, kept[outcome].astype(float), kept, settings)
+            fits = fit_design(design, settings)
         except StatisticsError as refusal:
             refusals = {column.term: str(refusal) for column in design.columns}
     made = [
-        _row(column, counts, outcome, split, refusals.get(column.term), fits)
+        _row(column, counts, frame.outcome, split, refusals.get(column.term), fits)
         for column, counts in zip(design.columns, design.counts, strict=True)
         if column.level != NOT_EXAMINED
     ]
     return _with_q_values(made), fits
 
 
-def _tangled(design: Design, rows: Rows) -> dict[str, tuple[str, ...]]:
+def _tangled(design: Design) -> dict[str, tuple[str, ...]]:
     """Supports whose changes within a knee cannot be told from others, or from the capture order, by term."""
-    changed = [index for index, counts in enumerate(design.counts) if counts.n_changes]
-    terms = tuple(design.columns[index].term for index in changed)
-    matrix = np.column_stack([design.supports[:, changed], design.within_others])
-    found = not_estimable(matrix, (*terms, *design.within_terms), rows["session_knee"])
+    found = within_ties(design.frame.cells, design.within.kept(_changed(design)))
+    terms = {column.term for column in design.columns}
     return {term: partners for term, partners in found.items() if term in terms}
+
+
+def _changed(design: Design) -> NDArray[np.bool_]:
+    """Of the within-knee terms, all but the supports that were never changed."""
+    changed = np.ones(len(design.within.names), dtype=bool)
+    changed[: len(design.columns)] = [counts.n_changes > 0 for counts in design.counts]
+    return changed
 
 
 def _is_order(term: str) -> bool:
@@ -101,38 +110,17 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
     return refused
 
 
-def fit_design(design: Design, outcome: NDArray[np.float64], rows: Rows, settings: Settings) -> Fits:
-    """Both models on one design; rows without the outcome must have been left out. Raises StatisticsError for no answer."""
-    terms = tuple(column.term for column in design.columns)
-    varied = np.ptp(design.supports, axis=0) > 0
-    changed = np.array([counts.n_changes > 0 for counts in design.counts])
-    pooled_matrix = np.column_stack([design.supports[:, varied], design.pooled_others])
-    told = independent(pooled_matrix)  # an exam left out whole says the same in each of its columns
-    pooled = fit_mixed_model_fast(
-        outcome,
-        pooled_matrix[:, told],
-        _kept((*_kept(terms, varied), *design.pooled_terms), told),
-        rows["rider"],
-        rows["knee"],
-        rows["visit"],
-    )
-    within_matrix = np.column_stack([design.supports[:, changed], design.within_others])
-    within_terms = (*_kept(terms, changed), *design.within_terms)
-    free = _estimable(within_matrix, within_terms, rows)
-    within = fit_within_knee(outcome, within_matrix[:, free], _kept(within_terms, free), rows["session_knee"], rows["rider"])
+def fit_design(design: Design, settings: Settings) -> Fits:
+    """Both models on one design. Raises StatisticsError for no answer."""
+    cells = design.frame.cells
+    shown = np.arange(len(design.pooled.names)) < len(design.columns)
+    pooled = fit_mixed_cells(cells, design.pooled, shown)
+    free = _changed(design)
+    # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
+    while tied := within_ties(cells, design.within.kept(free)):
+        free[design.within.names.index(list(tied)[-1])] = False
+    within = fit_within_cells(cells, design.within.kept(free))
     return Fits(design, pooled, within, settings.intervals.level)
-
-
-def _estimable(matrix: NDArray[np.float64], terms: tuple[str, ...], rows: Rows) -> NDArray[np.bool_]:
-    """Leaves out what is tied, one term at a time, so that the others keep their meaning: each is held for what is left."""
-    free = np.ones(len(terms), dtype=bool)
-    while tied := not_estimable(matrix[:, free], _kept(terms, free), rows["session_knee"]):
-        free[terms.index(list(tied)[-1])] = False
-    return free
-
-
-def _kept(terms: tuple[str, ...], mask: NDArray[np.bool_]) -> tuple[str, ...]:
-    return tuple(term for term, keep in zip(terms, mask, strict=True) if keep)
 
 
 def _row(

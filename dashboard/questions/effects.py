@@ -3,23 +3,16 @@ bracket between them; by type, by dose, by knee, and whether it rests on one rid
 
 from dataclasses import dataclass, field
 
-from dashboard.questions import noise
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.dose import dose_rows
-from dashboard.questions.effect_models import fitted_rows
-from dashboard.questions.families import shrunken
-from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
-from dashboard.questions.off_neutral import neutral_rows, with_distance
-from dashboard.questions.responders import responder_rows
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.effect_parts import OUTCOMES, EffectParts
+from dashboard.questions.frames import SUPPORTS
+from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
-from dashboard.questions.supports import SUPPORTS, Rows
+from dashboard.questions.study import Remember, at_once
 from dashboard.questions.verdict import claim
 from shared.settings import Settings
 from shared.warehouse import Warehouse
-
-OUTCOMES = ("tilt", "sway", "offset")
 
 METHOD = {
     "pooled": "linear mixed model, REML: supports, exam, capture order, visit kind; random intercepts for rider, knee, "
@@ -31,6 +24,50 @@ METHOD = {
     "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
     "influence": "each estimate with any one rider left out, to first order",
 }
+
+
+PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
+REMEMBERS = True
+
+
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember = at_once,
+    parts: tuple[str, ...] = PARTS,
+    outcomes: tuple[str, ...] = OUTCOMES,
+) -> Effects:
+    """The effect of each support on each outcome; with a split, at each of its levels as well.
+
+    parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
+    level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
+    those of the split, the dose, influence and residuals. What is asked for twice is computed once.
+    """
+    parts_of = EffectParts(warehouse, selection, settings, remember)
+    scope = parts_of.scope()
+    scope.require_fits()
+    n_captures = parts_of.n_captures()
+    found = _Found()
+    if n_captures:
+        _fill(found, parts_of, parts, outcomes)
+    return Effects(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "level": settings.intervals.level},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        n_captures=n_captures,
+        headline=_headline([row for outcome in OUTCOMES for row in parts_of.overall(outcome).effects] if n_captures else []),
+        effects=tuple(found.effects),
+        families=tuple(found.families),
+        dose=tuple(found.dose),
+        responders=tuple(found.responders),
+        off_neutral=tuple(found.off_neutral),
+        influence=tuple(found.influence),
+        residuals=tuple(found.residuals),
+    )
 
 
 @dataclass
@@ -46,55 +83,28 @@ class _Found:
     residuals: list[ResidualRow] = field(default_factory=list)
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Effects:
-    """The effect of each support on each outcome; with a split, at each of its levels as well."""
-    scope = scope_of(warehouse, selection, settings)
-    scope.require_fits()
-    rows = warehouse.arrays(SQL / "effects_rows.sql", scope.parameters, **fragments())
-    found = _Found()
-    if len(rows["rider"]):
-        _overall(warehouse, scope, rows, settings, found)
-    if selection.split and len(rows["rider"]):
-        for outcome in OUTCOMES:
-            split_rows, families = shrunken(fitted_rows(rows, outcome, selection.split, settings)[0], settings)
-            found.effects += [row for row in split_rows if row.level is not None]
-            found.families += families
-    return Effects(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
-        method={**METHOD, "level": settings.intervals.level},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
-        n_captures=len(rows["rider"]),
-        headline=_headline(found.effects),
-        effects=tuple(found.effects),
-        families=tuple(found.families),
-        dose=tuple(found.dose),
-        responders=tuple(found.responders),
-        off_neutral=tuple(found.off_neutral),
-        influence=tuple(found.influence),
-        residuals=tuple(found.residuals),
-    )
-
-
-def _overall(warehouse: Warehouse, scope: Scope, rows: Rows, settings: Settings, found: _Found) -> None:
-    names = riders_by_code(rows)
+def _fill(found: _Found, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...]) -> None:
     for outcome in OUTCOMES:
-        effects, fits = fitted_rows(rows, outcome, None, settings)
-        found.effects += effects
-        found.dose += dose_rows(rows, outcome, fits, settings)
-        if fits is not None:
-            found.influence += influence_rows(outcome, fits, names)
-            found.residuals += residual_rows(outcome, fits, rows)
-    noise_of = {row.outcome: row for row in noise.rows_of(warehouse, scope, settings)}
-    typical_error = noise_of["tilt"].typical_error
-    distanced = with_distance(rows, typical_error)
-    by_direction, _ = fitted_rows(distanced, "off_neutral", "arrival_direction", settings)
-    found.effects += [row for row in by_direction if row.level is not None]
-    found.off_neutral += neutral_rows(rows, typical_error, settings)
-    for outcome in ("tilt", "sway"):
-        found.responders += responder_rows(rows, noise_of[outcome], settings)
+        overall = parts_of.overall(outcome)
+        if "overall" in parts:
+            found.effects += overall.effects
+        if outcome in outcomes and "dose" in parts:
+            found.dose += parts_of.dose(outcome)
+        if outcome in outcomes and "influence" in parts:
+            found.influence += overall.influence
+        if outcome in outcomes and "residuals" in parts:
+            found.residuals += parts_of.residuals(outcome)
+    if "directions" in parts:
+        by_direction, off_neutral = parts_of.directions()
+        found.effects += by_direction
+        found.off_neutral += off_neutral
+    if "responders" in parts:
+        found.responders += parts_of.responders()
+    if "split" in parts and parts_of.selection.split:
+        for outcome in outcomes:
+            rows, families = parts_of.split(outcome)
+            found.effects += rows
+            found.families += families
 
 
 def _headline(found: list[EffectRow]) -> str:

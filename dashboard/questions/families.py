@@ -9,8 +9,8 @@ from scipy import stats
 
 from dashboard.questions.answers import EffectRow
 from dashboard.questions.answers_effects import FamilyRow
+from dashboard.questions.frames import SUPPORTS
 from dashboard.questions.numbers import spoken
-from dashboard.questions.supports import SUPPORTS
 from dashboard.questions.verdict import name_of
 from shared.settings import Settings
 from shared.statistics.pooling import Pooled, combine_types

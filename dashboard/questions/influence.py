@@ -1,24 +1,24 @@
 """Does an estimate rest on one rider, and are its residuals what the intervals assume?"""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
 from dashboard.questions.answers_effects import InfluenceRow, ResidualRow
+from dashboard.questions.captures import Captures
 from dashboard.questions.effect_models import OUTCOMES, Fits
-from dashboard.questions.supports import SUPPORTS, Rows
+from dashboard.questions.frames import ORDER, SUPPORTS, standard_columns, straight_columns
 from shared.statistics.estimability import demeaned
 
 _PROBABILITIES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99, 0.999)
 
 
-def riders_by_code(rows: Rows) -> NDArray[np.generic]:
-    """The studio's id of each rider code, shape (riders,)."""
-    codes, first = np.unique(rows["rider"], return_index=True)
-    names = np.empty(int(codes.max()) + 1, dtype=object)
-    names[codes] = rows["rider_id"][first]
+def riders_by_code(captures: Captures) -> NDArray[np.generic]:
+    """The studio's id of each rider code, shape (highest code + 1,)."""
+    names = np.empty(int(captures.rider.max()) + 1, dtype=object)
+    names[captures.rider] = captures.rider_id
     return names
 
 
@@ -46,30 +46,29 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic]) -> 
         )
 
 
-def residual_rows(outcome: str, fits: Fits, rows: Rows) -> Iterator[ResidualRow]:
-    """Quantiles of the within-knee residuals, scaled for the means taken off, beside the normal curve's."""
-    present = np.isfinite(rows[outcome].astype(float))
-    knee = rows["session_knee"][present]
-    columns = {column.term: index for index, column in enumerate(fits.design.columns)}
-    others = {term: index for index, term in enumerate(fits.design.within_terms)}
-    design = np.column_stack(
-        [
-            fits.design.supports[:, columns[term]] if term in columns else fits.design.within_others[:, others[term]]
-            for term in fits.within.terms
-        ]
-    )
-    counts = np.bincount(knee)[knee]
-    repeated = counts > 1
-    left = demeaned(np.column_stack([rows[outcome].astype(float)[present], design]), knee)
-    residual = (left[:, 0] - left[:, 1:] @ fits.within.estimate)[repeated] * np.sqrt(counts / np.maximum(counts - 1, 1))[
-        repeated
-    ]
+def residual_rows(captures: Captures, outcome: str, within: Mapping[str, float]) -> Iterator[ResidualRow]:
+    """Quantiles of the within-knee residuals, scaled for the means taken off, beside the normal curve's.
+
+    within: the within-knee estimates by term; without any there is nothing to tell.
+    """
+    if not within:
+        return
+    present = captures.with_rows(np.isfinite(captures.rows[outcome]))
+    columns = straight_columns() if ORDER in within else standard_columns()
+    left = present.rows[outcome].copy()
+    for column in columns:
+        if column.term in within:
+            left -= within[column.term] * column.values(present)
+    left = demeaned(left[:, None], present.cell_of_row)[:, 0]
+    scale = np.sqrt(present.n / np.maximum(present.n - 1, 1))
+    residual = (left * scale[present.cell_of_row])[(present.n > 1)[present.cell_of_row]]
     spread = float(residual.std())
-    for probability in _PROBABILITIES:
+    quantiles = np.quantile(residual, _PROBABILITIES)
+    for probability, quantile in zip(_PROBABILITIES, quantiles, strict=True):
         yield ResidualRow(
             outcome=outcome,
             unit=OUTCOMES[outcome],
             probability=probability,
-            residual=float(np.quantile(residual, probability)),
+            residual=float(quantile),
             normal=float(stats.norm.ppf(probability)) * spread,
         )

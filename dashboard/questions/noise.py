@@ -8,11 +8,13 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers import Noise, NoiseRow
 from dashboard.questions.answers_effects import NoiseGroupRow
-from dashboard.questions.effect_models import fitted_rows
+from dashboard.questions.captures import Rows
+from dashboard.questions.effect_models import fitted
+from dashboard.questions.frames import frame_of
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
-from dashboard.questions.supports import Rows
+from dashboard.questions.study import captures_of
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.statistics.agreement import RepeatAgreement, typical_error
@@ -35,7 +37,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     pairs = pairs_of(warehouse, scope)
-    rows = tuple(_with_residual(warehouse, scope, row, settings) for row in rows_from(pairs, settings))
+    rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in rows_from(pairs, settings))
     groups = tuple(_groups(pairs, settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
@@ -108,14 +110,12 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     )
 
 
-def _with_residual(warehouse: Warehouse, scope: Scope, row: NoiseRow, settings: Settings) -> NoiseRow:
+def _with_residual(warehouse: Warehouse, selection: Selection, scope: Scope, row: NoiseRow, settings: Settings) -> NoiseRow:
     """Where there are too few repeat pairs, what is left of the pooled model instead; it says so."""
     if row.typical_error is not None:
         return row
-    captures = warehouse.arrays(SQL / "effects_rows.sql", scope.parameters, **fragments())
-    if len(captures["rider"]) == 0:
-        return row
-    _, fits = fitted_rows(captures, row.outcome, None, settings)
+    captures = captures_of(warehouse, selection, settings, scope.parameters)
+    _, fits = fitted(frame_of(captures, row.outcome), None, settings)
     if fits is None:
         return row
     error = fits.pooled.variance_residual**0.5

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_effects import NeutralRow
+from dashboard.questions.captures import Captures, Coded
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
-from dashboard.questions.supports import Rows
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean
 from shared.statistics.regression_to_mean import expected_distance_change
@@ -21,27 +22,27 @@ _SEEN = {
 }
 
 
-def with_distance(rows: Rows, typical_error: float | None) -> dict[str, NDArray[np.generic]]:
-    """The rows with `off_neutral`, the distance of the tilt from neutral in degrees.
+def with_distance(captures: Captures, typical_error: float | None) -> Captures:
+    """The captures with `off_neutral`, the distance of the tilt from neutral in degrees.
 
     At arrival, by which the direction is chosen, it is what a repeat capture would be expected to show: the regression to
     the mean is taken off there, so that it is not counted as the supports' doing. Without a typical error it stays.
     """
-    tilt = rows["tilt"].astype(float)
+    tilt = captures.rows["tilt"]
     distance = np.abs(tilt)
     if typical_error is not None:
-        arrival = _arrivals(rows)
+        arrival = (captures.rows["capture_order"] == 0) & np.isfinite(tilt)
         distance[arrival] += expected_distance_change(tilt[arrival], typical_error)
-    return {**rows, "off_neutral": distance}
+    return captures.with_column("off_neutral", distance)
 
 
-def neutral_rows(rows: Rows, typical_error: float | None, settings: Settings) -> Iterator[NeutralRow]:
+def neutral_rows(captures: Captures, typical_error: float | None, settings: Settings) -> Iterator[NeutralRow]:
     """One row an arrival direction; without figures where there are too few knees or no typical error."""
-    first, last, rider, direction = _ends(rows)
+    first, last, rider, direction = _ends(captures)
     expected = expected_distance_change(first, typical_error) if typical_error is not None and len(first) > 2 else None
     for name in DIRECTIONS:
-        here = direction == name
-        n_knees, n_riders = int(here.sum()), len(np.unique(rider[here]))
+        here = direction.equals(name)
+        n_knees, n_riders = int(here.sum()), count_riders(rider[here])
         row = NeutralRow(name, n_knees, n_riders, None, None, None, None, None, "")
         if expected is None or n_knees < settings.minimum.rows_shown or n_riders < 2:
             words = f"{_SEEN[name]}: not enough yet, {counted(n_knees, 'knee')}"
@@ -78,20 +79,10 @@ def _words(name: str, change: float, expected: float, net: float, low: float, hi
     )
 
 
-def _arrivals(rows: Rows) -> NDArray[np.bool_]:
-    """The arrival captures that have a tilt."""
-    return np.asarray((rows["capture_order"].astype(int) == 0) & np.isfinite(rows["tilt"].astype(float)))
-
-
-def _ends(rows: Rows) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64], NDArray[np.generic]]:
+def _ends(captures: Captures) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64], Coded]:
     """Tilt at arrival and at the last capture of each knee recorded at both, its rider and its arrival direction."""
-    tilt = rows["tilt"].astype(float)
-    known = np.isfinite(tilt)
-    knee, order = rows["session_knee"][known], rows["capture_order"][known].astype(int)
-    ends_here = np.r_[knee[1:] != knee[:-1], True] if len(knee) else np.zeros(0, dtype=bool)
-    starts_here = np.r_[True, knee[1:] != knee[:-1]] if len(knee) else np.zeros(0, dtype=bool)
-    first, last = np.flatnonzero(starts_here), np.flatnonzero(ends_here)
-    both = (order[first] == 0) & (last > first)
-    first, last = first[both], last[both]
-    values = tilt[known]
-    return values[first], values[last], rows["rider"][known][first], rows["arrival_direction"][known][first]
+    known = captures.with_rows(np.isfinite(captures.rows["tilt"]))
+    tilt, last = known.rows["tilt"], np.cumsum(known.n) - 1
+    first = last - known.n + 1
+    both = np.flatnonzero((known.rows["capture_order"][first] == 0) & (last > first))
+    return tilt[first[both]], tilt[last[both]], known.rider[both], known.cells["arrival_direction"][both]

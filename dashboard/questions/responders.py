@@ -7,9 +7,10 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers import NoiseRow
 from dashboard.questions.answers_effects import ResponderRow
+from dashboard.questions.captures import Captures
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import counted
-from dashboard.questions.supports import Rows
 from shared.settings import Settings
 from shared.statistics.clustered import Estimate, clustered_share
 from shared.units import UNITS
@@ -25,12 +26,12 @@ _SPOKEN = {
 }
 
 
-def responder_rows(rows: Rows, noise: NoiseRow, settings: Settings) -> Iterator[ResponderRow]:
+def responder_rows(captures: Captures, noise: NoiseRow, settings: Settings) -> Iterator[ResponderRow]:
     """The three shares of one outcome: tilt by its distance from neutral, sway by its size; smaller is better."""
-    change, rider = _changes(rows, noise.outcome)
+    change, rider = _changes(captures, noise.outcome)
     total = len(change)
     for response in RESPONSES:
-        if noise.mdc95 is None or total < settings.minimum.rows_shown or len(np.unique(rider)) < 2:
+        if noise.mdc95 is None or total < settings.minimum.rows_shown or count_riders(rider) < 2:
             words = f"{noise.outcome.capitalize()}: not enough yet, {counted(total, 'knee')} at both ends."
             yield ResponderRow(noise.outcome, response, 0.0, noise.unit, 0, total, None, None, None, words)
             continue
@@ -50,18 +51,13 @@ def _words(noise: NoiseRow, response: str, found: Estimate) -> str:
     return f"{spoken_percent(found.estimate)} of knees {_SPOKEN[noise.outcome, response].format(limit=limit)} ({interval})."
 
 
-def _changes(rows: Rows, outcome: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _changes(captures: Captures, outcome: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Change from arrival to departure of each knee recorded at both, and its rider."""
-    values = rows[outcome].astype(float)
-    size = np.abs(values) if outcome == "tilt" else values
-    arrival = (rows["is_arrival"].astype(bool)) & np.isfinite(size)
-    departure = (rows["is_departure"].astype(bool)) & ~rows["is_arrival"].astype(bool) & np.isfinite(size)
-    first = dict(zip(rows["session_knee"][arrival].tolist(), size[arrival].tolist(), strict=True))
-    found = [
-        (end - first[knee], rider)
-        for knee, end, rider in zip(
-            rows["session_knee"][departure].tolist(), size[departure].tolist(), rows["rider"][departure].tolist(), strict=True
-        )
-        if knee in first
-    ]
-    return np.array([change for change, _ in found]), np.array([rider for _, rider in found], dtype=np.int64)
+    size = np.abs(captures.rows[outcome]) if outcome == "tilt" else captures.rows[outcome]
+    is_arrival = captures.rows["is_arrival"]
+    ends = np.full((2, len(captures.n)), np.nan)
+    for end, here in zip(ends, (is_arrival, captures.rows["is_departure"] & ~is_arrival), strict=True):
+        end[captures.cell_of_row[here]] = size[here]
+    change = ends[1] - ends[0]
+    known = np.isfinite(change)
+    return change[known], captures.rider[known]

@@ -1,21 +1,23 @@
-"""From rows to what the two models see: supports, exam, order and visit as columns of a design."""
+"""From a frame to what the two models see: supports, exam, order and visit as terms; with a split, supports by level."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
-ORDER = "capture"
-NOT_EXAMINED = "not examined"
-# Captures after this many are rare in one session; they share one step of the capture order.
-_LAST_ORDER = 5
+from dashboard.questions.captures import Captures
+from dashboard.questions.frames import (
+    NOT_EXAMINED,
+    ORDER,
+    Frame,
+    frame_of,
+    split_support_columns,
+)
+from shared.statistics.cells import Terms
 
-Rows = Mapping[str, NDArray[Any]]
-Matrix = NDArray[np.float64]
-
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 # A split that says something of one support only: the others keep one column.
 OWN_SPLITS = {"shim_place": "shim", "stance_by": "stance"}
@@ -43,69 +45,75 @@ class Counts:
 
 @dataclass(frozen=True)
 class Design:
-    """`supports` (n, s) in the order of `columns`; `pooled_others` and `within_others`: what each model holds beside them."""
+    """Supports in the order of `columns`, which are the first terms of both models; pooled also holds exam and visit."""
 
+    frame: Frame
     columns: tuple[SupportColumn, ...]
-    supports: Matrix
-    pooled_others: Matrix
-    pooled_terms: tuple[str, ...]
-    within_others: Matrix
-    within_terms: tuple[str, ...]
+    pooled: Terms
+    within: Terms
     counts: tuple[Counts, ...]
 
 
-def support_matrix(rows: Rows) -> Matrix:
-    """The six supports as columns (n, 6): insole levels against none, total shims, stance in mm."""
-    levels = rows["insole_level"]
-    dummies = [(levels == name.removeprefix("insole_")).astype(float) for name in SUPPORTS[:4]]
-    return np.column_stack([*dummies, rows["total_shims"].astype(float), rows["stance_mm"].astype(float)])
-
-
-def build_design(rows: Rows, split: str | None, *, straight_order: bool = False) -> Design:
-    """The design of both models; with a split, each support has one column a level of it.
-
-    `straight_order` takes the capture order as one straight line: weaker against a drift that is not straight, but it can
-    still tell supports apart that came at the same places of every session.
-    """
-    supports = support_matrix(rows)
-    names: list[SupportColumn] = [SupportColumn(support, None) for support in SUPPORTS]
-    if split:
-        names, supports = _split_columns(rows[split], supports, OWN_SPLITS.get(split))
-    order = {ORDER: rows["capture_order"].astype(float)} if straight_order else _order_steps(rows["capture_order"])
-    exam = _exam_columns(rows)
-    visit = _dummies(rows["visit_kind"], "visit", ("follow_up", "refit"))
-    others = {"intercept": np.ones(len(supports)), **exam, **order, **visit}
-    others = {term: column for term, column in others.items() if term == "intercept" or np.ptp(column) > 0}
-    order = {term: column for term, column in order.items() if term in others}
-    return Design(
-        columns=tuple(names),
-        supports=supports,
-        pooled_others=np.column_stack(list(others.values())),
-        pooled_terms=tuple(others),
-        within_others=np.column_stack(list(order.values())) if order else np.empty((len(supports), 0)),
-        within_terms=tuple(order),
-        counts=tuple(change_counts(supports[:, index], rows) for index in range(supports.shape[1])),
-    )
-
-
-def _split_columns(levels: NDArray[Any], supports: Matrix, only: str | None) -> tuple[list[SupportColumn], Matrix]:
-    """One column for each support and level; with `only`, that support's columns by level and the others as they are."""
-    present = sorted({str(level) for level in levels if level is not None}, key=_level_order)
-    groups = [(level, levels == level) for level in present]
-    if _is_missing(levels).any():
-        # Knees without a value to split by inform the shared terms and are not shown.
-        groups.append((NOT_EXAMINED, _is_missing(levels)))
+def build_design(frame: Frame, split: str | None) -> Design:
+    """The design of both models; with a split that is the same throughout a cell, each support has one column a level of it."""
+    supports = frame.supports
+    level, labels = _levels(frame.captures, split)
+    by_level = frame.n_changes[:, supports] if split else None
     names: list[SupportColumn] = []
-    columns: list[Matrix] = []
-    for index, support in enumerate(SUPPORTS):
-        if only in {None, support}:
-            names += [SupportColumn(support, level) for level, _ in groups]
-            columns += [supports[:, index] * here for _, here in groups]
-        else:
-            names.append(SupportColumn(support, None))
-            columns.append(supports[:, index])
-    kept = [place for place, name in enumerate(names) if name.level != NOT_EXAMINED or np.any(columns[place])]
-    return [names[place] for place in kept], np.column_stack([columns[place] for place in kept])
+    counts: list[Counts] = []
+    places = np.full((max(len(labels), 1), len(frame.columns)), -1)
+    for place in supports:
+        column = frame.columns[place]
+        for index, label in enumerate(labels or (column.level,)):
+            here = level == index if by_level is not None else slice(None)
+            if label == NOT_EXAMINED and labels and not _occurs(frame, place, level == index):
+                continue
+            places[index, place] = len(names)
+            names.append(SupportColumn(column.of, label))
+            counts.append(counts_of(frame, place, here))
+    orders = [place for place in range(len(frame.columns)) if place not in supports]
+    for step, place in enumerate(orders):
+        places[:, place] = len(names) + step
+    order_terms = tuple(frame.columns[place].term for place in orders)
+    others = dict(_others(frame.captures))
+    terms = (*(name.term for name in names), *order_terms)
+    within = Terms.of(frame.cells, terms, level, places)
+    pooled = Terms((*terms, *others), level, places, np.column_stack(list(others.values())), within.products)
+    return Design(frame, tuple(names), pooled, within, tuple(counts))
+
+
+def design_of(frame: Frame, split: str | None) -> Design:
+    """The design with any split: one by which a support's own values are told apart takes columns of its own."""
+    if split in OWN_SPLITS:
+        order = tuple(column for column in frame.columns if column.of == ORDER)
+        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *order)
+        return build_design(frame_of(frame.captures, frame.outcome, columns), None)
+    return build_design(frame, split)
+
+
+def _levels(captures: Captures, split: str | None) -> tuple[Ints, tuple[str, ...]]:
+    """The level of each cell, and the levels; knees without a value to split by inform the shared terms and are not shown."""
+    if split is None:
+        return np.zeros(len(captures.n), dtype=np.int64), ()
+    coded = captures.cells[split]
+    present = sorted(coded.present, key=_level_order)
+    place = np.full(len(coded.labels) + 1, len(present))  # the last, code -1: not examined
+    for index, label in enumerate(present):
+        place[coded.labels.index(label)] = index
+    missing = (NOT_EXAMINED,) if coded.is_missing.any() else ()
+    return place[coded.codes], (*present, *missing)
+
+
+def _occurs(frame: Frame, place: int, here: NDArray[np.bool_]) -> bool:
+    """Whether the column is other than zero anywhere in these cells."""
+    return bool(np.any(frame.cells.mean[here, place]) or np.any(frame.n_changes[here, place]))
+
+
+def counts_of(frame: Frame, place: int, here: NDArray[np.bool_] | slice) -> Counts:
+    """How often a column was changed in some cells, and in how many riders; cells are sorted by rider."""
+    changes = frame.n_changes[here, place]
+    rider = frame.captures.rider[here][changes > 0]
+    return Counts(int(changes.sum()), int(np.count_nonzero(rider[1:] != rider[:-1])) + min(len(rider), 1))
 
 
 # Levels are listed in their own order, not the alphabet's.
@@ -142,39 +150,31 @@ def _level_order(level: str) -> tuple[tuple[int, str], ...]:
     return tuple((_LEVEL_ORDER.index(word) if word in _LEVEL_ORDER else len(_LEVEL_ORDER), word) for word in words)
 
 
-def _is_missing(levels: NDArray[Any]) -> NDArray[np.bool_]:
-    return np.array([level is None for level in levels], dtype=bool)
+def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
+    """What the exam recorded, which is what a fitter may have gone by, and the visit's kind; a foot that was not examined has
+    columns of its own."""
+    yield "intercept", np.ones(len(captures.n))
+    for column, name, shown in _EXAM:
+        yield from _dummies(captures, column, name, shown)
+    unknown = np.isnan(captures.angle_deg)
+    known = float(captures.n[~unknown].sum())
+    mean = float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
+    yield "forefoot angle", np.where(unknown, mean, captures.angle_deg)
+    yield "forefoot not examined", unknown.astype(float)
+    yield from _dummies(captures, "visit_kind", "visit", ("follow_up", "refit"))
 
 
-def _order_steps(order: NDArray[Any]) -> dict[str, Matrix]:
-    """Capture order as steps, so that a drift need not be straight."""
-    capped = np.minimum(order.astype(int), _LAST_ORDER)
-    return {f"{ORDER} {step + 1}": (capped == step).astype(float) for step in range(1, _LAST_ORDER + 1)}
+_EXAM = (
+    ("arch_height", "arch", ("medium", "high")),
+    ("arch_collapse", "collapse", ("some", "marked")),
+    ("heel_posture", "heel", ("inverted", "everted")),
+    ("squat_knee_path", "squat", ("inward", "outward")),
+)
 
 
-def _exam_columns(rows: Rows) -> dict[str, Matrix]:
-    """What the exam recorded, which is what a fitter may have gone by; a foot that was not examined has columns of its own."""
-    angle = rows["forefoot_angle_deg"].astype(float)
-    unknown = np.isnan(angle)
-    filled = np.where(unknown, 0.0 if unknown.all() else np.nanmean(angle), angle)
-    return {
-        **_dummies(rows["arch_height"], "arch", ("medium", "high")),
-        **_dummies(rows["arch_collapse"], "collapse", ("some", "marked")),
-        **_dummies(rows["heel_posture"], "heel", ("inverted", "everted")),
-        **_dummies(rows["squat_knee_path"], "squat", ("inward", "outward")),
-        "forefoot angle": filled,
-        "forefoot not examined": unknown.astype(float),
-    }
-
-
-def _dummies(codes: NDArray[Any], name: str, shown: tuple[str, ...]) -> dict[str, Matrix]:
-    columns = {f"{name} {code}": (codes == code).astype(float) for code in shown}
-    missing = _is_missing(codes)
-    return {**columns, f"{name} not recorded": missing.astype(float)} if missing.any() else columns
-
-
-def change_counts(column: Matrix, rows: Rows) -> Counts:
-    """How often a column (n,) differs between consecutive captures of one knee; rows in the order of the question's SQL."""
-    same_knee = rows["session_knee"][1:] == rows["session_knee"][:-1]
-    changed = same_knee & (column[1:] != column[:-1])
-    return Counts(int(changed.sum()), len(np.unique(rows["rider"][1:][changed])))
+def _dummies(captures: Captures, column: str, name: str, shown: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
+    coded = captures.cells[column]
+    for code in shown:
+        yield f"{name} {code}", coded.equals(code).astype(float)
+    if coded.is_missing.any():
+        yield f"{name} not recorded", coded.is_missing.astype(float)

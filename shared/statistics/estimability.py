@@ -1,6 +1,6 @@
 """Which terms the data can tell apart at all, and which were always changed together."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ _WEIGHT = 1e-6
 # Differences from a group's mean below this share of a column's largest value are rounding.
 _ROUNDING = 1e-12
 _ROWS_AT_A_TIME = 1 << 16
+# Above this smallest eigenvalue of scaled cross products there is surely no tie.
+_PLAIN = 1e-7
 
 
 def demeaned(matrix: NDArray[np.float64], group: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -72,16 +74,31 @@ def _reached(linked: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
     return np.asarray(reached)
 
 
-def independent(matrix: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which columns of a design (n, p) are no combination of the columns before them, shape (p,); for covariates only.
+def ties_of_products(
+    products: NDArray[np.float64], terms: Sequence[str], surely: Callable[[], dict[str, tuple[str, ...]]]
+) -> dict[str, tuple[str, ...]]:
+    """What `ties` finds, from a design's cross products (p, p) where these can tell; else what `surely` finds in its rows.
 
-    By Cholesky steps on the scaled cross-products: of two columns that say the same, the first stays.
+    Cross products hold the squares of the singular values, so that what is small among them is rounding.
     """
-    lengths = np.sqrt((matrix**2).sum(axis=0))
-    scaled = matrix / np.where(lengths > 0, lengths, 1.0)
-    left = scaled.T @ scaled
-    kept = np.zeros(matrix.shape[1], dtype=bool)
-    for place in range(matrix.shape[1]):
+    lengths = np.sqrt(np.diag(products))
+    present = lengths > 0
+    if present.any():
+        scaled = products[np.ix_(present, present)] / np.outer(lengths[present], lengths[present])
+        if np.linalg.eigvalsh(scaled)[0] < _PLAIN:
+            return surely()
+    return {terms[int(index)]: () for index in np.flatnonzero(~present)}
+
+
+def independent_of_products(products: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which columns of a design with these cross products (p, p) are no combination of those before them; for covariates only.
+
+    By Cholesky steps, columns scaled to length one: of two columns that say the same, the first stays.
+    """
+    lengths = np.sqrt(np.diag(products))
+    left = products / np.outer(*(2 * [np.where(lengths > 0, lengths, 1.0)]))
+    kept = np.zeros(len(products), dtype=bool)
+    for place in range(len(products)):
         if left[place, place] > 1e-8:
             kept[place] = True
             left -= np.outer(left[:, place], left[place]) / left[place, place]

@@ -18,6 +18,7 @@ from shared.statistics.whitening import whitening_offsets
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Labels = NDArray[np.generic]
+Flags = NDArray[np.bool_]
 
 # Squared length, columns scaled to one, of a direction of the design that cross products cannot tell from rounding.
 _NEAR = 1e-9
@@ -26,23 +27,24 @@ _EXPLAINED = 1e-18
 
 
 @dataclass(frozen=True)
-class _Prepared:
+class Prepared:
     """The least-squares basis and the blocks' sums in it.
 
     to_basis (p, p): X to_basis has orthonormal columns; start (p,): least-squares estimate; scale: of the residual;
-    sums (lowest units, slots, p + 1): of the basis columns and the scaled least-squares residual.
+    residual: scaled, by row; squares: its sum of squares; sums (lowest units, slots, p + 1): of the basis columns and of it.
     """
 
     to_basis: Floats
     start: Floats
     scale: float
     residual: Floats
+    squares: float
     sums: Floats
     logdet: float
 
 
 @dataclass(frozen=True)
-class _Settled:
+class Settled:
     """In the basis: change of the estimate (p,), its covariance by residual variance (p, p), that variance, the criterion."""
 
     ratios: dict[str, float]
@@ -62,13 +64,15 @@ def fit_mixed_model_fast(
     *,
     capture: Labels | None = None,
     knee_visit: Labels | None = None,
+    wanted: Flags | None = None,
 ) -> MixedFit:
     """REML fit of outcome (n,) on design (n, p) with random intercepts for rider, knee and visit: fit_mixed_model at speed.
 
     rider, knee, visit: codes or labels, shape (n,); a knee and a visit count within their rider; None leaves that intercept
     out. capture, knee_visit: two further ones, for what both knees of one capture share (session x capture) and for what a
     knee has in one visit (session x side; needs knee and visit). An intercept that groups the rows as a wider one does cannot
-    be told from it: it is left out, its variance told as 0.
+    be told from it: it is left out, its variance told as 0. wanted (p,): the terms whose degrees of freedom are asked for, all
+    where None; the others' are NaN.
     Raises TooFewError for fewer than two riders or too few rows, NotEstimableError where terms are tied, NoConvergenceError
     where the search does not settle. Sources and deviations: METHODS.md, "The pooled model at speed".
     """
@@ -81,10 +85,17 @@ def fit_mixed_model_fast(
     names = told_apart(runs)
     blocks = rider_blocks(runs, names)
     prepared = _prepared(y, x, terms, blocks, len(runs.riders))
-    settled = _settle(blocks, prepared, names, len(y), f"in {len(y)} captures of {len(runs.riders)} riders")
-    sandwich = _sandwich(x, blocks, runs.rider[runs.run_of], prepared, settled)
+    settled = settle(blocks, prepared, names, len(y), f"in {len(y)} captures of {len(runs.riders)} riders")
+    sandwich = _sandwich(x, blocks, runs.rider[runs.run_of], prepared, settled, wanted)
+    return mixed_fit(terms, prepared, settled, sandwich, len(y), runs.riders)
+
+
+def mixed_fit(
+    terms: tuple[str, ...], prepared: Prepared, settled: Settled, sandwich: Sandwich, n_rows: int, riders: Labels
+) -> MixedFit:
+    """The fit in the units of the data."""
     residual = settled.variance * prepared.scale**2
-    degrees = len(y) - len(terms)
+    degrees = n_rows - len(terms)
     constant = degrees * (np.log(2 * np.pi * prepared.scale**2 / degrees) + 1) / 2 + prepared.logdet
     return MixedFit(
         terms=terms,
@@ -97,20 +108,20 @@ def fit_mixed_model_fast(
         variance_visit=settled.ratios.get("visit", 0.0) * residual,
         variance_residual=residual,
         loglik=float(-settled.criterion - constant),
-        n_rows=len(y),
-        n_riders=len(runs.riders),
-        riders=runs.riders,
+        n_rows=n_rows,
+        n_riders=len(riders),
+        riders=riders,
         influence=sandwich.influence,
         variance_capture=settled.ratios.get("capture", 0.0) * residual,
         variance_knee_visit=settled.ratios.get("knee_visit", 0.0) * residual,
     )
 
 
-def _prepared(y: Floats, x: Floats, terms: tuple[str, ...], blocks: Blocks, n_riders: int) -> _Prepared:
+def _prepared(y: Floats, x: Floats, terms: tuple[str, ...], blocks: Blocks, n_riders: int) -> Prepared:
     """Sums of rows that were first turned into an orthonormal basis of the design and the residual of least squares."""
     products = cross_product(x, x)
     length = np.sqrt(np.diag(products))
-    to_basis = _triangular_basis(products, length) if np.isfinite(products).all() and np.isfinite(y @ y) else None
+    to_basis = triangular_basis(products, length) if np.isfinite(products).all() and np.isfinite(y @ y) else None
     if to_basis is None:
         # Tied, or so near to it that cross products cannot tell: ask the slower, surer way, and take its basis.
         refuse_unfit(y, x, terms, n_riders)
@@ -124,10 +135,11 @@ def _prepared(y: Floats, x: Floats, terms: tuple[str, ...], blocks: Blocks, n_ri
     by_cell = indicator(blocks.cell, len(blocks.levels[0].unit_class) * blocks.n_slots)
     sums = np.column_stack([(by_cell @ x) @ to_basis, by_cell @ residual])
     logdet = -float(np.linalg.slogdet(to_basis)[1])
-    return _Prepared(to_basis, start, scale, residual, sums.reshape(-1, blocks.n_slots, sums.shape[1]), logdet)
+    by_slot = sums.reshape(-1, blocks.n_slots, sums.shape[1])
+    return Prepared(to_basis, start, scale, residual, float(residual @ residual), by_slot, logdet)
 
 
-def _triangular_basis(products: Floats, length: Floats) -> Floats | None:
+def triangular_basis(products: Floats, length: Floats) -> Floats | None:
     """The matrix (p, p) that makes the columns orthonormal, from cross products; None where these are too near singular."""
     if not length.all():
         return None
@@ -138,17 +150,17 @@ def _triangular_basis(products: Floats, length: Floats) -> Floats | None:
     return None if np.diag(factor).min() ** 2 < _NEAR else np.asarray(np.linalg.inv(factor).T / length[:, None])
 
 
-def _settle(blocks: Blocks, prepared: _Prepared, names: frozenset[str], n_rows: int, where: str) -> _Settled:
+def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: int, where: str) -> Settled:
     """The ratios at the optimum and what goes with them."""
-    layout = _layout(blocks, names)
+    layout = layout_of(blocks, names)
     order = [name for pair in layout for name in pair if name is not None]
     p = len(prepared.start)
     total = np.eye(p + 1)
-    total[p, p] = float(prepared.residual @ prepared.residual)
+    total[p, p] = prepared.squares
     read = batches(blocks, prepared.sums)
 
     def at(ratios: Floats) -> tuple[float, Floats, Floats]:
-        return criterion(blocks, read, total, _by_level(layout, dict(zip(order, ratios, strict=True))), n_rows)
+        return criterion(blocks, read, total, by_level(layout, dict(zip(order, ratios, strict=True))), n_rows)
 
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
@@ -158,7 +170,7 @@ def _settle(blocks: Blocks, prepared: _Prepared, names: frozenset[str], n_rows: 
     except np.linalg.LinAlgError as fault:
         raise NoConvergenceError(refusal) from fault
     inverse = np.linalg.inv(factor[:p, :p])
-    return _Settled(
+    return Settled(
         ratios={name: float(ratio) for name, ratio in zip(order, found, strict=True)},
         change=inverse.T @ factor[p, :p],
         covariance=inverse.T @ inverse,
@@ -170,7 +182,7 @@ def _settle(blocks: Blocks, prepared: _Prepared, names: frozenset[str], n_rows: 
 Layout = list[tuple[str | None, str | None]]
 
 
-def _layout(blocks: Blocks, names: frozenset[str]) -> Layout:
+def layout_of(blocks: Blocks, names: frozenset[str]) -> Layout:
     """Of each level, lowest first, the intercept that its slots share and the one that each slot has."""
     pairs: Layout = [("rider", "knee")]
     if {"visit", "knee_visit"} & names:
@@ -180,7 +192,7 @@ def _layout(blocks: Blocks, names: frozenset[str]) -> Layout:
     return [(shared if shared in names else None, each if each in names else None) for shared, each in pairs]
 
 
-def _by_level(layout: Layout, ratios: dict[str, float]) -> list[tuple[float | None, float | None]]:
+def by_level(layout: Layout, ratios: dict[str, float]) -> list[tuple[float | None, float | None]]:
     return [(ratios.get(shared or ""), ratios.get(each or "")) for shared, each in layout]
 
 
@@ -191,9 +203,9 @@ def _groups(blocks: Blocks, name: str) -> int:
     return units * blocks.n_slots if name.startswith("knee") else units
 
 
-def _sandwich(x: Floats, blocks: Blocks, rider: Ints, prepared: _Prepared, settled: _Settled) -> Sandwich:
+def _sandwich(x: Floats, blocks: Blocks, rider: Ints, prepared: Prepared, settled: Settled, wanted: Flags | None) -> Sandwich:
     """The covariance clustered by rider, from rows that V^-1/2 made independent."""
-    ratios = _by_level(_layout(blocks, frozenset(settled.ratios)), settled.ratios)
+    ratios = by_level(layout_of(blocks, frozenset(settled.ratios)), settled.ratios)
     offsets = whitening_offsets(blocks, prepared.sums, ratios).reshape(-1, len(prepared.start) + 1)
     of_design = offsets[:, :-1] @ np.linalg.inv(prepared.to_basis)
     rows = of_design.take(blocks.cell, axis=0)
@@ -201,4 +213,4 @@ def _sandwich(x: Floats, blocks: Blocks, rider: Ints, prepared: _Prepared, settl
     residual = prepared.residual - offsets[:, -1].take(blocks.cell)
     residual -= rows @ (prepared.to_basis @ settled.change)
     inverse = prepared.to_basis @ settled.covariance @ prepared.to_basis.T
-    return cr2_at_speed(rows, residual * prepared.scale, rider, inverse)
+    return cr2_at_speed(rows, residual * prepared.scale, rider, inverse, wanted=wanted)

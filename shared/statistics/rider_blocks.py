@@ -96,21 +96,31 @@ def runs_of(
     for codes in present.values():
         changed[1:] |= codes[1:] != codes[:-1]
     starts = np.flatnonzero(changed)
-    codes, riders = dense(rider[starts])
-    levels = {name: within_rider(codes, dense(own[starts])[0]) for name, own in present.items() if name != "rider"}
+    length = np.diff(np.r_[starts, len(rider)])
+    return _coded({name: own[starts] for name, own in present.items()}, np.cumsum(changed) - 1, length)
+
+
+def runs_of_cells(rider: Labels, knee: Labels, visit: Labels, n: Ints) -> Runs:
+    """Cells as runs: each of `n` rows (cells,) of one knee in one visit."""
+    return _coded({"rider": rider, "knee": knee, "visit": visit}, np.arange(len(n)), n)
+
+
+def _coded(present: Mapping[str, Labels], run_of: Ints, length: Ints) -> Runs:
+    codes, riders = dense(present["rider"])
+    levels = {name: within_rider(codes, dense(own)[0]) for name, own in present.items() if name != "rider"}
     for name in ("capture", "knee_visit"):
         if name in levels and "visit" in levels:
             levels[name] = within_rider(levels["visit"], levels[name])
     if "knee_visit" in levels:
         levels["knee_visit"] = within_rider(levels["knee"], levels["knee_visit"])
-    return Runs(np.cumsum(changed) - 1, np.diff(np.r_[starts, len(rider)]), codes, riders, levels)
+    return Runs(run_of, length, codes, riders, levels)
 
 
 def told_apart(runs: Runs) -> frozenset[str]:
     """The intercepts whose variance the data can tell from the residual, from the rider's and from one another's."""
     kept: dict[str, Ints] = {}
     for name, codes in {"rider": runs.rider, **runs.levels}.items():
-        one_row_each = int(codes.max(initial=-1)) + 1 == len(runs.run_of)
+        one_row_each = int(codes.max(initial=-1)) + 1 == int(runs.length.sum())
         wider = kept.values() if name == "rider" else (runs.rider, *kept.values())
         if not one_row_each and not any(same_partition(codes, other) for other in wider):
             kept[name] = codes

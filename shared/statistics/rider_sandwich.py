@@ -13,11 +13,12 @@ from shared.statistics.small_matrices import cross_product
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 # Above this many riders, what ties those of little leverage to one another is left out of the degrees of freedom.
-_JOINT_UP_TO = 1000
+JOINT_UP_TO = 1000
 # Total leverage of a rider up to which the inverse root is a series of so many terms (error below 2e-6); above, eigenvectors.
-_LITTLE, _TERMS_FOR_LITTLE = 0.05, 3
+LITTLE, _TERMS_FOR_LITTLE = 0.05, 3
 _MUCH, _TERMS_UP_TO_MUCH = 0.3, 10
 # The same limits as cluster_robust: a direction that one rider carries alone, and the share of it that a term survives.
 _ALONE = 1 - 1e-8
@@ -25,51 +26,67 @@ _LOST = 1e-6
 
 
 @dataclass
-class _Tally:
+class Tally:
     """Riders and their adjusted scores by stack, and by term the sums that make the degrees of freedom."""
 
+    n_wanted: int
     p: int
     riders: list[Codes] = field(default_factory=list)
     adjusted: list[Array] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.trace, self.squares, self.alone = np.zeros(self.p), np.zeros(self.p), np.zeros(self.p)
-        self.crossed, self.fourth = np.zeros((self.p, self.p, self.p)), np.zeros(self.p)
+        m = self.n_wanted
+        self.trace, self.squares, self.alone, self.fourth = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m)
+        self.crossed = np.zeros((m, self.p, self.p))
+
+    def df(self, root: Array, wanted: Flags) -> Array:
+        """Satterthwaite's degrees of freedom of the wanted terms (p,), the others' NaN; root (p, p) of the inverse."""
+        spread = self.squares + (self.crossed**2).sum(axis=(1, 2)) - self.fourth
+        unknown = (self.alone > _LOST * (root[wanted] ** 2).sum(axis=1)) | (self.trace <= 0) | (spread <= 0)
+        found = np.full(len(root), np.nan)
+        found[wanted] = np.where(unknown, 0.0, self.trace**2 / np.where(unknown, 1.0, spread))
+        return found
 
 
-def cr2_at_speed(design: Array, residual: Array, rider: Codes, bread: Array, *, joint_up_to: int = _JOINT_UP_TO) -> Sandwich:
+def cr2_at_speed(
+    design: Array,
+    residual: Array,
+    rider: Codes,
+    bread: Array,
+    *,
+    joint_up_to: int = JOINT_UP_TO,
+    wanted: Flags | None = None,
+) -> Sandwich:
     """cluster_robust.cr2_of_rows, the same for up to `joint_up_to` riders; beyond, the same covariance and nearly the same df.
 
     design: (n, p) and residual: (n,), whitened; rider: codes 0 to riders - 1, shape (n,); bread: (design'design)^-1. Beyond,
-    the df differ by about one part in themselves.
+    the df differ by about one part in themselves. wanted (p,): the terms whose df are asked for, all where None; others' NaN.
     """
     root = root_of(bread)
-    tally = _Tally(len(root))
+    asked = np.ones(len(root), dtype=bool) if wanted is None else wanted
+    tally = Tally(int(asked.sum()), len(root))
     n_riders = int(rider.max(initial=-1)) + 1
     for riders, rows in stacks_of_riders(rider):
         tally.riders.append(riders)
         scaled = design.take(rows.ravel(), axis=0).reshape(*rows.shape, len(root)) @ root
-        tally.adjusted.append(_add(tally, scaled, residual[rows], root, n_riders <= joint_up_to))
+        tally.adjusted.append(add_riders(tally, scaled, residual[rows], root[asked], n_riders <= joint_up_to))
     influence = np.empty((n_riders, len(root)))
     influence[np.concatenate(tally.riders)] = np.concatenate(tally.adjusted) @ root.T
-    spread = tally.squares + (tally.crossed**2).sum(axis=(1, 2)) - tally.fourth
-    unknown = (tally.alone > _LOST * (root**2).sum(axis=1)) | (tally.trace <= 0) | (spread <= 0)
-    df = np.where(unknown, 0.0, tally.trace**2 / np.where(unknown, 1.0, spread))
-    return Sandwich(influence, cross_product(influence, influence), df)
+    return Sandwich(influence, cross_product(influence, influence), tally.df(root, asked))
 
 
-def _add(tally: _Tally, scaled: Array, residual: Array, root: Array, joint: bool) -> Array:
+def add_riders(tally: Tally, scaled: Array, residual: Array, of_term: Array, joint: bool) -> Array:
     """Adds riders with scaled rows S (riders, rows, p) and residuals e (riders, rows); gives their adjusted scores (riders, p).
 
-    Adjusted scores are S'(1 - SS')^-1/2 e; with G = S root', the rows' weights by term, what ties a rider to the others
-    is S'(1 - SS')^-1/2 G, and its own part of the working variance is the sum of G squared.
+    of_term (wanted, p): rows of the root. Adjusted scores are S'(1 - SS')^-1/2 e; with G = S of_term', what ties a rider
+    to the others is S'(1 - SS')^-1/2 G, and its own part of the working variance is the sum of G squared.
     """
     leverage = np.einsum("grp,grp->g", scaled, scaled)
-    weights = scaled @ root.T
+    weights = scaled @ of_term.T
     diagonal = np.einsum("grl,grl->gl", weights, weights)
-    adjusted = np.empty((len(scaled), len(root)))
+    adjusted = np.empty((len(scaled), scaled.shape[2]))
     alone_too = np.concatenate([residual[:, :, None], weights], axis=2)
-    little = (leverage <= _LITTLE) & (not joint)
+    little = (leverage <= LITTLE) & (not joint)
     for chosen, method in ((~little & (leverage <= _MUCH), _by_series), (~little & (leverage > _MUCH), _by_eigenvectors)):
         if chosen.any():
             found, alone = method(scaled[chosen], alone_too[chosen])

@@ -58,10 +58,7 @@ def fit_within_knee(
     repeated = np.bincount(code)[code] > 1
     knee, knees = dense(code[repeated])
     cluster, riders = dense(rider[repeated])
-    if len(riders) < 2:
-        raise TooFewError(f"Not enough yet: {len(riders)} rider with a knee recorded twice; a comparison within knees needs 2.")
-    if len(knee) - len(knees) - len(terms) < 1:
-        raise TooFewError(f"Not enough yet: {len(knee)} captures of {len(knees)} knees for {len(terms)} terms.")
+    refuse_few(len(knee), len(knees), len(riders), len(terms))
     y = demeaned(outcome[repeated, None], knee)[:, 0]
     x = demeaned(design[repeated], knee)
     if tied := ties(x, terms):
@@ -82,3 +79,11 @@ def fit_within_knee(
         riders=riders,
         influence=sandwich.influence,
     )
+
+
+def refuse_few(n_rows: int, n_knees: int, n_riders: int, n_terms: int) -> None:
+    """Raises TooFewError where knees recorded twice are too few for an answer."""
+    if n_riders < 2:
+        raise TooFewError(f"Not enough yet: {n_riders} rider with a knee recorded twice; a comparison within knees needs 2.")
+    if n_rows - n_knees - n_terms < 1:
+        raise TooFewError(f"Not enough yet: {n_rows} captures of {n_knees} knees for {n_terms} terms.")

@@ -7,10 +7,13 @@ import pytest
 
 from dashboard.questions import effects, verdict
 from dashboard.questions.answers import EffectRow, Effects
+from dashboard.questions.captures import captures_of_rows
+from dashboard.questions.frames import frame_of
 from dashboard.questions.selection import Selection, parse_selection
 from dashboard.questions.supports import build_design
 from shared.errors import TooFewError
 from shared.settings import Settings
+from shared.statistics.cells import row_design
 from shared.warehouse import Warehouse, open_reading
 from tests.spec.tables import fill
 
@@ -108,22 +111,27 @@ def test_a_split_gives_rows_for_each_level(demo_warehouse: Path) -> None:
     assert shims["left"].split == "side" and shims[None].split is None
 
 
-def test_the_design_holds_what_was_recorded(memory: Warehouse) -> None:
+def test_the_design_holds_what_was_recorded() -> None:
     rows = {
-        "insole_level": np.array(["none", "low", "low"], dtype=object),
-        "total_shims": np.array([0, 1, 2]),
-        "stance_mm": np.array([0.0, 0.0, 4.0]),
-        "capture_order": np.array([0, 1, 7]),
-        "visit_kind": np.array(["first"] * 3, dtype=object),
-        "arch_height": np.array(["low", "low", None], dtype=object),
-        "arch_collapse": np.array(["none"] * 3, dtype=object),
-        "heel_posture": np.array(["neutral"] * 3, dtype=object),
-        "squat_knee_path": np.array(["straight"] * 3, dtype=object),
-        "forefoot_angle_deg": np.array([4.0, 4.0, np.nan]),
-        "session_knee": np.array([0, 0, 0]),
-        "rider": np.array([0, 0, 0]),
+        "insole_level": np.array(["none", "low", "low", "low"], dtype=object),
+        "total_shims": np.array([0, 1, 2, 3]),
+        "stance_mm": np.array([0.0, 0.0, 4.0, 4.0]),
+        "capture_order": np.array([0, 1, 0, 7]),
+        "visit_kind": np.array(["first"] * 4, dtype=object),
+        "arch_height": np.array(["low", "low", None, None], dtype=object),
+        "arch_collapse": np.array(["none"] * 4, dtype=object),
+        "heel_posture": np.array(["neutral"] * 4, dtype=object),
+        "squat_knee_path": np.array(["straight"] * 4, dtype=object),
+        "forefoot_angle_deg": np.array([4.0, 4.0, np.nan, np.nan]),
+        "session_knee": np.array([0, 0, 1, 1]),
+        "rider": np.array([0, 0, 0, 0]),
+        "tilt": np.zeros(4),
     }
-    design = build_design(rows, None)
-    assert design.supports.tolist() == [[0, 0, 0, 0, 0, 0], [1, 0, 0, 0, 1, 0], [1, 0, 0, 0, 2, 4]]
-    assert design.pooled_terms == ("intercept", "arch not recorded", "forefoot not examined", "capture 2", "capture 6")
-    assert [counts.n_changes for counts in design.counts] == [1, 0, 0, 0, 2, 1]
+    design = build_design(frame_of(captures_of_rows(rows), "tilt"), None)
+    found, _ = row_design(design.frame.cells, design.pooled)
+    assert found[:, :6].tolist() == [[0, 0, 0, 0, 0, 0], [1, 0, 0, 0, 1, 0], [1, 0, 0, 0, 2, 4], [1, 0, 0, 0, 3, 4]]
+    varied = np.ptp(found, axis=0) > 0
+    told = [term for term, varies in zip(design.pooled.names[6:], varied[6:], strict=True) if varies]
+    assert told == ["capture 2", "capture 6", "arch not recorded", "forefoot not examined"]
+    assert "intercept" in design.pooled.names
+    assert [counts.n_changes for counts in design.counts] == [1, 0, 0, 0, 2, 0]

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from dashboard.questions import noise
+from dashboard.questions.captures import captures_of_rows
 from dashboard.questions.dose import dose_rows
-from dashboard.questions.effect_models import fitted_rows
+from dashboard.questions.effect_models import Fits, fitted_rows
 from dashboard.questions.families import shrunken
 from dashboard.questions.influence import influence_rows, residual_rows
 from dashboard.questions.noise import noise_row
@@ -38,11 +39,16 @@ def ends(tilts: list[tuple[float, float]]) -> dict[str, np.ndarray]:
     }
 
 
+def slopes(fits: Fits | None) -> dict[str, float]:
+    assert fits is not None
+    return {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
+
+
 def test_responders_are_counted_against_the_smallest_real_change() -> None:
     row = noise_row("tilt", np.array([1.0, -1.0, 1.0, -1.0]), np.arange(4), FEW)
     assert row.mdc95 == pytest.approx(1.96 * np.sqrt(4 / 3))  # SD of 1, -1, 1, -1 is sqrt(4/3); MDC95 = 1.96 SD
     knees = ends([(-4.0, -1.0), (4.0, 1.5), (-1.0, 1.2), (0.5, 3.5), (1.0, 1.0)])
-    found = {found.response: (found.n, found.total) for found in responder_rows(knees, row, FEW)}
+    found = {found.response: (found.n, found.total) for found in responder_rows(captures_of_rows(knees), row, FEW)}
     # |tilt| changes by -3, -2.5, +0.2, +3, 0; the limit is 2.26.
     assert found == {"better": (2, 5), "unchanged": (2, 5), "worse": (1, 5)}
 
@@ -51,7 +57,8 @@ def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
     rng = np.random.default_rng(3)
     true = rng.normal(0, 2, 4000)
     first, second = true + rng.normal(0, 1, 4000), true + rng.normal(0, 1, 4000)
-    found = {row.arrival_direction: row for row in neutral_rows(ends(list(zip(first, second, strict=True))), 1.0, Settings())}
+    knees = captures_of_rows(ends(list(zip(first, second, strict=True))))
+    found = {row.arrival_direction: row for row in neutral_rows(knees, 1.0, Settings())}
     for direction in ("inward", "outward"):
         row = found[direction]
         # Nothing was changed: the distance falls all the same, and by what is expected. Normal knees, reliability 4 / 5.
@@ -63,23 +70,23 @@ def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
 
 
 def test_the_distance_at_arrival_is_what_a_repeat_would_show() -> None:
-    knees = ends([(-4.0, -1.0), (4.0, 1.5), (0.0, 1.0), (2.0, 2.0)])
-    plain = with_distance(knees, None)["off_neutral"]
+    knees = captures_of_rows(ends([(-4.0, -1.0), (4.0, 1.5), (0.0, 1.0), (2.0, 2.0)]))
+    plain = with_distance(knees, None).rows["off_neutral"]
     assert plain.tolist() == [4.0, 1.0, 4.0, 1.5, 0.0, 1.0, 2.0, 2.0]
-    adjusted = with_distance(knees, 1.0)["off_neutral"]
+    adjusted = with_distance(knees, 1.0).rows["off_neutral"]
     assert adjusted[0] < 4.0 and adjusted[4] > 0.0  # far knees look nearer, a neutral one further
     assert adjusted[1::2].tolist() == plain[1::2].tolist()
 
 
 def test_without_repeat_captures_the_regression_is_not_guessed() -> None:
-    rows = list(neutral_rows(ends([(-4.0, -1.0)] * 12), None, FEW))
+    rows = list(neutral_rows(captures_of_rows(ends([(-4.0, -1.0)] * 12)), None, FEW))
     assert all(row.net_deg is None for row in rows)
     assert "no repeat captures to know the noise from" in rows[0].words
 
 
 def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
     straight, fits = fitted_rows(STUDIO, "tilt", None, Settings())
-    doses = [row for row in dose_rows(STUDIO, "tilt", fits, Settings()) if row.support == "shim"]
+    doses = [row for row in dose_rows(captures_of_rows(STUDIO), "tilt", slopes(fits), Settings()) if row.support == "shim"]
     slope = next(row for row in straight if row.support == "shim").pooled or 0.0
     for row in doses:
         assert row.line == pytest.approx(slope * row.dose)
@@ -88,7 +95,9 @@ def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
     assert doses[0].line_p_value is not None and doses[0].line_p_value > 0.01
     bent = {**STUDIO, "tilt": STUDIO["tilt"] + 0.8 * (STUDIO["total_shims"] >= 2)}
     _, bent_fits = fitted_rows(bent, "tilt", None, Settings())
-    bent_doses = [row for row in dose_rows(bent, "tilt", bent_fits, Settings()) if row.support == "shim"]
+    bent_doses = [
+        row for row in dose_rows(captures_of_rows(bent), "tilt", slopes(bent_fits), Settings()) if row.support == "shim"
+    ]
     assert (
         bent_doses[0].line_p_value is not None and bent_doses[0].line_p_value < 0.001
     )  # a step of 0.8°, more than a shim and a half
@@ -115,7 +124,8 @@ def test_one_odd_rider_shows_in_the_influence() -> None:
 def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
     _, fits = fitted_rows(STUDIO, "tilt", None, Settings())
     assert fits is not None
-    inner = [row for row in residual_rows("tilt", fits, STUDIO) if 0.05 <= row.probability <= 0.95]
+    within = {term: told.estimate for term, told in fits.within_table.items()}
+    inner = [row for row in residual_rows(captures_of_rows(STUDIO), "tilt", within) if 0.05 <= row.probability <= 0.95]
     assert all(abs(row.residual - row.normal) < 0.12 for row in inner)
 
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.questions import verdict
-from dashboard.questions.supports import SUPPORTS
+from dashboard.questions.frames import SUPPORTS
 from dashboard.questions.verdict import Figures
 
 

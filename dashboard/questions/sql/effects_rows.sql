@@ -1,52 +1,20 @@
--- Answers: the knee captures that the effects are estimated from, with setup, exam and every column to split by.
--- Grain and key: one row a knee in one capture (session_knee, capture_no), in that order. Captures without a recorded setup
--- are left out. Inputs: mart.captures, mart.fits, core.foot_exams.
-WITH arrivals AS (
-    SELECT
-        session_id,
-        side,
-        {arrival_direction} AS arrival_direction
-    FROM mart.captures
-    WHERE is_arrival
-)
-
+-- Answers: the knee captures that the effects are estimated from: setup and outcomes as numbers, a coded column by the place of
+-- its code in the list given, 0 where it is missing. Captures without a recorded setup are left out.
+-- Grain and key: one row a knee in one capture, in the order of effects_cells.sql and then by capture.
+-- Inputs: mart.capture_facts, mart.fits.
 SELECT
-    dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
-    dense_rank() OVER (ORDER BY fits.rider_id, captures.side) - 1 AS knee,
-    dense_rank() OVER (ORDER BY fits.session_id) - 1 AS visit,
-    dense_rank() OVER (ORDER BY fits.session_id, captures.side) - 1 AS session_knee,
-    fits.rider_id,
-    captures.capture_no,
-    captures.side,
-    captures.capture_order,
-    captures.is_arrival,
-    captures.is_departure,
-    captures.insole_level,
-    captures.total_shims,
-    captures.shim_place,
-    captures.stance_mm,
-    captures.stance_by,
-    captures.visit_kind,
-    captures.bike_kind,
-    captures.riding,
-    fits.sex,
-    {age_band} AS age_band,
-    captures.arch_height,
-    captures.arch_collapse,
-    captures.heel_posture,
-    captures.squat_knee_path,
-    captures.forefoot_angle_deg,
-    {forefoot_class} AS forefoot,
-    captures.arch_height || ' arch, ' || {forefoot_class} AS foot_type,
-    {foot_posture} AS foot_posture,
-    {hip_flexion} AS hip_flexion,
-    arrivals.arrival_direction,
-    captures.knee_tilt_deg AS tilt,
-    captures.knee_sway_mm AS sway,
-    captures.knee_offset_mm AS "offset"
-FROM mart.captures AS captures
-INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id
-LEFT JOIN arrivals ON arrivals.session_id = captures.session_id AND arrivals.side = captures.side
-LEFT JOIN core.foot_exams AS exams ON exams.session_id = captures.session_id AND exams.side = captures.side
-WHERE captures.insole_level IS NOT NULL AND {fits_selected} AND {captures_selected}
-ORDER BY session_knee, captures.capture_no;
+    facts.capture_order::SMALLINT AS capture_order,
+    facts.is_arrival,
+    facts.is_departure,
+    coalesce(list_position($insole_levels, facts.insole_level), 0)::TINYINT AS insole_level,
+    coalesce(list_position($shim_places, facts.shim_place), 0)::TINYINT AS shim_place,
+    coalesce(list_position($stance_bys, facts.stance_by), 0)::TINYINT AS stance_by,
+    facts.total_shims::TINYINT AS total_shims,
+    facts.stance_mm,
+    facts.knee_tilt_deg AS tilt,
+    facts.knee_sway_mm AS sway,
+    facts.knee_offset_mm AS "offset"
+FROM mart.capture_facts AS facts
+INNER JOIN mart.fits AS fits ON fits.session_id = facts.session_id
+WHERE facts.insole_level IS NOT NULL
+ORDER BY fits.rider_id, fits.session_id, facts.side, facts.capture_no;

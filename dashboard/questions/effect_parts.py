@@ -1,0 +1,130 @@
+"""The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TypeVar
+
+from dashboard.questions import noise
+from dashboard.questions.answers import EffectRow, NoiseRow
+from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+from dashboard.questions.captures import Captures, Flags
+from dashboard.questions.dose import dose_rows
+from dashboard.questions.effect_models import fitted
+from dashboard.questions.families import shrunken
+from dashboard.questions.frames import frame_of
+from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
+from dashboard.questions.off_neutral import neutral_rows, with_distance
+from dashboard.questions.responders import responder_rows
+from dashboard.questions.scope import Scope, scope_of
+from dashboard.questions.selection import Selection
+from dashboard.questions.study import Remember, Study, study_of
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+OUTCOMES = ("tilt", "sway", "offset")
+_Made = TypeVar("_Made")
+
+
+@dataclass(frozen=True)
+class Overall:
+    """One outcome over all of a selection. slopes: the pooled estimate of each support that both models tell; within: the
+    within-knee estimates by term."""
+
+    effects: tuple[EffectRow, ...]
+    influence: tuple[InfluenceRow, ...]
+    slopes: dict[str, float]
+    within: dict[str, float]
+
+
+class EffectParts:
+    """One selection's parts. Thread-safe where `remember` is."""
+
+    def __init__(self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> None:
+        self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
+        self._plain = replace(selection, split=None)
+
+    def scope(self) -> Scope:
+        return self._part("scope", lambda: scope_of(self._warehouse, self._plain, self._settings))
+
+    def n_captures(self) -> int:
+        return self._part("n_captures", lambda: int(self._study.captures.n @ self._kept))
+
+    def overall(self, outcome: str) -> Overall:
+        return self._part(f"overall {outcome}", lambda: self._overall(outcome))
+
+    def _overall(self, outcome: str) -> Overall:
+        effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings)
+        if fits is None:
+            return Overall(tuple(effects), (), {}, {})
+        influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
+        slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
+        within = {term: told.estimate for term, told in fits.within_table.items()}
+        return Overall(tuple(effects), tuple(influence), slopes, within)
+
+    def dose(self, outcome: str) -> tuple[DoseRow, ...]:
+        def make() -> tuple[DoseRow, ...]:
+            return tuple(dose_rows(self._captures, outcome, self.overall(outcome).slopes, self._settings))
+
+        return self._part(f"dose {outcome}", make)
+
+    def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
+        def make() -> tuple[ResidualRow, ...]:
+            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within))
+
+        return self._part(f"residuals {outcome}", make)
+
+    def noise(self) -> dict[str, NoiseRow]:
+        """The noise of each outcome from repeat captures."""
+
+        def make() -> dict[str, NoiseRow]:
+            return {row.outcome: row for row in noise.rows_of(self._warehouse, self.scope(), self._settings)}
+
+        return self._part("noise", make)
+
+    def directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...]]:
+        """The effects on the distance from neutral by arrival direction, and how the distance changed."""
+
+        def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...]]:
+            typical_error = self.noise()["tilt"].typical_error
+            distanced = with_distance(self._captures, typical_error)
+            rows, _ = fitted(frame_of(distanced, "off_neutral"), "arrival_direction", self._settings)
+            told = tuple(row for row in rows if row.level is not None)
+            return told, tuple(neutral_rows(self._captures, typical_error, self._settings))
+
+        return self._part("directions", make)
+
+    def responders(self) -> tuple[ResponderRow, ...]:
+        def make() -> tuple[ResponderRow, ...]:
+            noise_of = self.noise()
+            found = (responder_rows(self._captures, noise_of[outcome], self._settings) for outcome in ("tilt", "sway"))
+            return tuple(row for rows in found for row in rows)
+
+        return self._part("responders", make)
+
+    def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
+        """The effects at each level of the selection's split, and the levels brought together."""
+        by = self.selection.split
+
+        def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
+            rows, families = shrunken(fitted(self._study.frame(outcome, self._kept), by, self._settings)[0], self._settings)
+            return tuple(row for row in rows if row.level is not None), tuple(families)
+
+        return self._part(f"split {by} {outcome}", make)
+
+    def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
+        made: _Made = self._remember(("effects", name, self._plain), make)
+        return made
+
+    @cached_property
+    def _study(self) -> Study:
+        study: Study = self._remember(("effects study",), lambda: study_of(self._warehouse, self._settings))
+        return study
+
+    @cached_property
+    def _kept(self) -> Flags:
+        return self._study.selected(self._warehouse, self._plain, self.scope().parameters)
+
+    @cached_property
+    def _captures(self) -> Captures:
+        return self._study.captures.chosen(self._kept)

@@ -1,0 +1,151 @@
+"""One outcome's captures as cells of the two models: supports and capture order summed within each knee's visit."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.captures import Captures
+from shared.statistics.cells import Cells, cell_moments
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
+ORDER = "capture"
+# Captures after this many are rare in one session; they share one step of the capture order.
+_LAST_ORDER = 5
+
+
+@dataclass(frozen=True)
+class Varying:
+    """A column that varies within a cell: what it is of (a support, or the capture order), its level where its values are
+    split by one, and its values (rows,) from captures."""
+
+    of: str
+    level: str | None
+    values: Callable[[Captures], Floats]
+
+    @property
+    def term(self) -> str:
+        return self.of if self.level is None or self.of != ORDER else f"{self.of} {self.level}"
+
+
+@dataclass(frozen=True)
+class Frame:
+    """captures: those with the outcome; cells: their sums; n_changes (cells, columns): of each varying column, how often it
+    differs between two captures in a row."""
+
+    outcome: str
+    captures: Captures
+    columns: tuple[Varying, ...]
+    cells: Cells
+    n_changes: Ints
+
+    @property
+    def supports(self) -> tuple[int, ...]:
+        """The places of the columns that are supports."""
+        return tuple(place for place, column in enumerate(self.columns) if column.of != ORDER)
+
+    def chosen(self, kept: Flags) -> "Frame":
+        """The cells where `kept` (cells,) is true."""
+        if kept.all():
+            return self
+        captures = self.captures.chosen(kept)
+        return replace(self, captures=captures, cells=self.cells.chosen(kept), n_changes=self.n_changes[kept])
+
+    @cached_property
+    def changes(self) -> Ints:
+        return np.asarray(self.n_changes.sum(axis=0))
+
+
+def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | None = None) -> Frame:
+    """The frame of one outcome, a column of the captures' rows."""
+    columns = standard_columns() if columns is None else columns
+    kept = captures.with_rows(np.isfinite(captures.rows[outcome]))
+
+    def rows(chosen: Flags | None) -> Floats:
+        these = kept if chosen is None else kept.chosen(chosen)
+        return np.column_stack([*(column.values(these) for column in columns), these.rows[outcome]])
+
+    values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
+    mean, products = cell_moments(values, kept.n)
+    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean[:, :-1], mean[:, -1], products, rows)
+    return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
+
+
+def count_changes(columns: Floats, n: Ints) -> Ints:
+    """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
+    starts = np.cumsum(n) - n
+    found = np.empty((len(n), len(columns)), dtype=np.int64)
+    changed = np.zeros(columns.shape[1], dtype=np.int64)
+    for index, column in enumerate(columns):
+        changed[1:] = column[1:] != column[:-1]
+        changed[starts] = 0
+        found[:, index] = np.add.reduceat(changed, starts)
+    return found
+
+
+def standard_columns() -> tuple[Varying, ...]:
+    """The six supports, and the capture order as steps, so that a drift need not be straight."""
+    return (*support_columns(), *(_step(step) for step in range(1, _LAST_ORDER + 1)))
+
+
+def straight_columns() -> tuple[Varying, ...]:
+    """The same with the capture order as one straight line: weaker against a drift that is not straight, but it can still tell
+    supports apart that came at the same places of every session."""
+    return (*support_columns(), Varying(ORDER, None, lambda captures: captures.rows["capture_order"].astype(float)))
+
+
+def support_columns() -> tuple[Varying, ...]:
+    """Insole levels against none, total shims, stance in mm."""
+    return (*(_insole(name) for name in SUPPORTS[:4]), _number("shim", "total_shims"), _number("stance", "stance_mm"))
+
+
+def split_support_columns(split: str, support: str, captures: Captures) -> tuple[Varying, ...]:
+    """The supports with one of them by the levels of a column that changes from capture to capture; the rest as they are."""
+    return tuple(
+        part
+        for column in support_columns()
+        for part in (_by_level(column, split, captures) if column.of == support else (column,))
+    )
+
+
+def _insole(name: str) -> Varying:
+    level = name.removeprefix("insole_")
+    return Varying(name, None, lambda captures: captures.rows["insole_level"].equals(level).astype(float))
+
+
+def _number(support: str, column: str) -> Varying:
+    return Varying(support, None, lambda captures: captures.rows[column].astype(float))
+
+
+def _step(step: int) -> Varying:
+    def values(captures: Captures) -> Floats:
+        return np.asarray(np.minimum(captures.rows["capture_order"], _LAST_ORDER) == step, dtype=float)
+
+    return Varying(ORDER, str(step + 1), values)
+
+
+def _by_level(column: Varying, split: str, captures: Captures) -> tuple[Varying, ...]:
+    """The column at each level, and where the level is missing and the column is not zero."""
+    coded: Any = captures.rows[split]
+    found = [_at_level(column, split, label) for label in sorted(coded.present)]
+    missing = _at_level(column, split, None)
+    return (*found, missing) if np.any(missing.values(captures)) else tuple(found)
+
+
+def _at_level(column: Varying, split: str, label: str | None) -> Varying:
+    def values(captures: Captures) -> Floats:
+        coded = captures.rows[split]
+        here = coded.is_missing if label is None else coded.equals(label)
+        return np.asarray(column.values(captures) * here)
+
+    return Varying(column.of, label or NOT_EXAMINED, values)
+
+
+NOT_EXAMINED = "not examined"

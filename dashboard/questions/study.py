@@ -1,0 +1,52 @@
+"""All captures of one snapshot as frames, from which any selection's are cut out; read and summed once."""
+
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from dashboard.questions.captures import Captures, Flags, Ints, read_captures, selected_cells
+from dashboard.questions.frames import Frame, frame_of
+from dashboard.questions.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+# Gives what is remembered under a key in one snapshot, or makes it.
+Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
+
+
+def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+    """Remembers nothing."""
+    return make()
+
+
+class Study:
+    """Thread-safe; frames are summed when an outcome is first asked for."""
+
+    def __init__(self, captures: Captures, fit: Ints) -> None:
+        self.captures = captures
+        self._fit = fit
+        self._frames: dict[str, Frame] = {}
+        self._lock = threading.Lock()
+
+    def frame(self, outcome: str, kept: Flags) -> Frame:
+        """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
+        with self._lock:
+            if outcome not in self._frames:
+                self._frames[outcome] = frame_of(self.captures, outcome)
+            whole = self._frames[outcome]
+        return whole.chosen(kept[whole.captures.place])
+
+    def selected(self, warehouse: Warehouse, selection: Selection, parameters: Mapping[str, Any]) -> Flags:
+        """Which cells the selection asks for, (cells,)."""
+        return selected_cells(warehouse, self.captures, self._fit, selection, parameters)
+
+
+def study_of(warehouse: Warehouse, settings: Settings) -> Study:
+    """The study of the warehouse's present snapshot."""
+    return Study(*read_captures(warehouse, settings))
+
+
+def captures_of(warehouse: Warehouse, selection: Selection, settings: Settings, parameters: Mapping[str, Any]) -> Captures:
+    """The selection's captures alone, for a question that asks for them once."""
+    study = study_of(warehouse, settings)
+    return study.captures.chosen(study.selected(warehouse, selection, parameters))

@@ -1,0 +1,166 @@
+"""Both effect models from cells, a knee in one visit: the answers of fast_mixed and within_knee for any number of captures."""
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.linalg import cho_solve, solve_triangular
+
+from shared.statistics.cell_sandwich import Whitened, cr2_of_cells
+from shared.statistics.cells import (
+    Cells,
+    Flags,
+    Floats,
+    Terms,
+    between_products,
+    mean_design,
+    row_design,
+    within_products,
+)
+from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products
+from shared.statistics.fast_mixed import (
+    Prepared,
+    by_level,
+    fit_mixed_model_fast,
+    layout_of,
+    mixed_fit,
+    settle,
+    triangular_basis,
+)
+from shared.statistics.grouping import dense
+from shared.statistics.mixed_model import MixedFit
+from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of_cells, told_apart
+from shared.statistics.rider_sandwich import JOINT_UP_TO
+from shared.statistics.whitening import whitening_offsets
+from shared.statistics.within_knee import WithinFit, fit_within_knee, refuse_few
+
+# Residual sum of squares beside the total: below this share cross products are mostly rounding, and rows are asked.
+_EXPLAINED = 1e-9
+
+
+def within_ties(cells: Cells, terms: Terms) -> dict[str, tuple[str, ...]]:
+    """estimability.not_estimable of the terms, from cells: those that differences within cells cannot estimate."""
+    products = within_products(terms)[:-1, :-1]
+
+    def surely() -> dict[str, tuple[str, ...]]:
+        design, _ = row_design(cells, terms)
+        return ties(demeaned(design, np.repeat(np.arange(len(cells.n)), cells.n)), terms.names)
+
+    return ties_of_products(products, terms.names, surely)
+
+
+def fit_within_cells(cells: Cells, terms: Terms) -> WithinFit:
+    """within_knee.fit_within_knee of the cells' rows; terms: varying columns alone. The same errors are raised.
+
+    Up to JOINT_UP_TO riders by their rows, the very same; beyond, the degrees of freedom leave out what ties riders to one
+    another, as in the pooled model.
+    """
+    repeated = cells.n > 1
+    kept = cells if repeated.all() else cells.chosen(repeated)
+    own = terms if repeated.all() else _of_cells(terms, repeated)
+    rider, riders = dense(kept.rider)
+    products = within_products(own)
+    if len(riders) <= JOINT_UP_TO or (factor := _factor(products[:-1, :-1])) is None:
+        design, y = row_design(kept, own)
+        knee = np.repeat(np.arange(len(kept.n)), kept.n)
+        return fit_within_knee(y, design, own.names, knee, np.repeat(kept.rider, kept.n))
+    refuse_few(int(kept.n.sum()), len(kept.n), len(riders), len(own.names))
+    estimate = cho_solve((factor, True), products[:-1, -1])
+    squares = float(products[-1, -1] - products[:-1, -1] @ estimate)
+    basis = np.asarray(solve_triangular(factor, np.eye(len(estimate)), lower=True)).T
+    fit = Whitened(basis, np.eye(len(estimate)), estimate)
+    sandwich = cr2_of_cells(kept, own, rider, fit, np.ones(len(estimate), dtype=bool))
+    return WithinFit(
+        terms=own.names,
+        estimate=estimate,
+        robust_covariance=sandwich.covariance,
+        df=sandwich.df,
+        residual_variance=squares / (int(kept.n.sum()) - len(kept.n) - len(estimate)),
+        n_rows=int(kept.n.sum()),
+        n_knees=len(kept.n),
+        n_riders=len(riders),
+        riders=riders,
+        influence=sandwich.influence,
+    )
+
+
+def _of_cells(terms: Terms, kept: Flags) -> Terms:
+    # A cell of one row has no difference to add.
+    return replace(terms, level=terms.level[kept], constant=terms.constant[kept])
+
+
+def _factor(products: Floats) -> Floats | None:
+    """Lower Cholesky factor; None where the columns are tied, or too near to it to tell from cross products."""
+    basis = triangular_basis(products, np.sqrt(np.diag(products)))
+    return None if basis is None else np.asarray(np.linalg.cholesky(products))
+
+
+def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
+    """fast_mixed.fit_mixed_model_fast of the cells' rows with intercepts for rider, knee and visit; the same errors are raised.
+
+    A term whose column is the same in all rows is left out, the intercept aside, and so is one that is a combination of the
+    terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
+    """
+    design = mean_design(cells, terms)
+    within = within_products(terms)
+    told = np.array([name == "intercept" for name in terms.names]) | _varies(design, within)
+    terms, wanted, design = terms.kept(told), wanted[told], design[:, told]
+    products = within[np.ix_(np.append(told, True), np.append(told, True))] + between_products(cells, design)
+    told = independent_of_products(products[:-1, :-1])
+    if not told.all():
+        terms, wanted, design = terms.kept(told), wanted[told], design[:, told]
+        products = products[np.ix_(np.append(told, True), np.append(told, True))]
+    n_rows, n_riders = int(cells.n.sum()), len(dense(cells.rider)[1])
+    basis = None
+    if n_riders > JOINT_UP_TO and n_rows > len(terms.names) + 1 and np.isfinite(products).all():
+        basis = triangular_basis(products[:-1, :-1], np.sqrt(np.diag(products)[:-1]))
+    if basis is not None and _rest(basis, products)[1] <= _EXPLAINED * products[-1, -1]:
+        basis = None
+    if basis is None:
+        rows, y = row_design(cells, terms)
+        codes = (np.repeat(own, cells.n) for own in (cells.rider, cells.knee, cells.visit))
+        return fit_mixed_model_fast(y, rows, terms.names, *codes, wanted=wanted)
+    return _fitted(cells, terms, wanted, design, products, basis)
+
+
+def _varies(design: Floats, within: Floats) -> Flags:
+    """Which columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
+    low, high = design.min(axis=0, initial=np.inf), design.max(axis=0, initial=-np.inf)
+    return np.asarray((np.diag(within)[:-1] > 0) | (high - low > 1e-12 * np.maximum(np.abs(low), np.abs(high))))
+
+
+def _fitted(cells: Cells, terms: Terms, wanted: Flags, design: Floats, products: Floats, basis: Floats) -> MixedFit:
+    runs = runs_of_cells(cells.rider, cells.knee, cells.visit, cells.n)
+    names = told_apart(runs)
+    blocks = rider_blocks(runs, names)
+    n_rows = int(cells.n.sum())
+    prepared = _prepared(cells, blocks, design, products, basis)
+    settled = settle(blocks, prepared, names, n_rows, f"in {n_rows} captures of {len(runs.riders)} riders")
+    offsets = whitening_offsets(blocks, prepared.sums, by_level(layout_of(blocks, frozenset(settled.ratios)), settled.ratios))
+    by_cell = offsets.reshape(-1, len(terms.names) + 1).take(blocks.cell, axis=0)
+    by_cell *= -1.0
+    by_cell[:, :-1] += design @ basis
+    by_cell[:, -1] += prepared.residual
+    by_cell[:, -1] -= by_cell[:, :-1] @ settled.change
+    estimate = prepared.start + basis @ settled.change * prepared.scale
+    fit = Whitened(basis, settled.covariance, estimate, by_cell[:, :-1], by_cell[:, -1] * prepared.scale)
+    sandwich = cr2_of_cells(cells, terms, runs.rider, fit, wanted)
+    return mixed_fit(terms.names, prepared, settled, sandwich, n_rows, runs.riders)
+
+
+def _rest(basis: Floats, products: Floats) -> tuple[Floats, float]:
+    """The least-squares estimate (p,) and the sum of squares that it leaves."""
+    start = basis @ (basis.T @ products[:-1, -1])
+    contrast = np.append(-start, 1.0)
+    return start, float(contrast @ products @ contrast)
+
+
+def _prepared(cells: Cells, blocks: Blocks, design: Floats, products: Floats, basis: Floats) -> Prepared:
+    """The sums of the model at speed, from cells."""
+    start, squares = _rest(basis, products)
+    scale = float(np.sqrt(squares / (int(cells.n.sum()) - len(start))))
+    residual = (cells.outcome - design @ start) / scale
+    slots = len(blocks.levels[0].unit_class) * blocks.n_slots
+    both = np.column_stack([design @ basis, residual])
+    both *= cells.n[:, None]
+    sums = (indicator(blocks.cell, slots) @ both).reshape(-1, blocks.n_slots, both.shape[1])
+    return Prepared(basis, start, scale, residual, squares / scale**2, sums, -float(np.linalg.slogdet(basis)[1]))

@@ -1,0 +1,136 @@
+"""The two models from cells against the same from rows, for more riders than rows are asked for."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from shared.errors import StatisticsError
+from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells, within_ties
+from shared.statistics.cells import Cells, Terms, cell_moments, row_design
+from shared.statistics.cluster_robust import cr2_of_rows
+from shared.statistics.estimability import demeaned, not_estimable
+from shared.statistics.fast_mixed import fit_mixed_model_fast
+from shared.statistics.rider_sandwich import cr2_at_speed
+
+N_RIDERS = 1300
+Flags = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+TermsOf = Callable[[Cells, Floats], tuple[Terms, Terms]]
+
+
+def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
+    """One or two visits a rider, both knees, one to five captures; varying columns: two dummies and a count."""
+    rng = np.random.default_rng(seed)
+    visits = np.repeat(np.arange(N_RIDERS), rng.choice([1, 1, 2], N_RIDERS))
+    rider, side = np.repeat(visits, 2), np.tile([0, 1], len(visits))
+    visit = np.repeat(np.arange(len(visits)), 2)
+    n = rng.integers(1, 6, len(rider))
+    cell = np.repeat(np.arange(len(rider)), n)
+    columns = np.array([rng.random(len(cell)) < 0.3, rng.random(len(cell)) < 0.1, rng.integers(-1, 4, len(cell))], dtype=float)
+    if heavy_rider:
+        columns[1] = (rider[cell] == 7) & (rng.random(len(cell)) < 0.5) | (rng.random(len(cell)) < 0.002)
+    exam = np.column_stack([np.ones(len(rider)), rng.random(len(rider)) < 0.4, rng.normal(size=len(rider))])
+    outcome = np.array([0.5, -0.4, 0.2]) @ columns + exam[cell] @ [30.0, 1.0, 0.3] + rng.normal(size=len(cell))
+    outcome += rng.normal(size=N_RIDERS)[rider[cell]] + 0.6 * rng.normal(size=len(visits))[visit[cell]]
+    table = np.column_stack([columns.T, outcome])
+
+    def rows(chosen: Flags | None) -> Floats:
+        return table.copy() if chosen is None else table[chosen[cell]]
+
+    mean, products = cell_moments(table.T.copy(), n)
+    return Cells(rider, 2 * rider + side, visit, n, mean[:, :-1], mean[:, -1], products, rows), exam
+
+
+def overall(cells: Cells, exam: Floats) -> tuple[Terms, Terms]:
+    level = np.zeros(len(cells.n), dtype=np.int64)
+    within = Terms.of(cells, ("a", "b", "count"), level, np.array([[0, 1, 2]]))
+    pooled = Terms.of(cells, (*within.names, "intercept", "exam", "angle"), level, within.places, exam)
+    return pooled, within
+
+
+def by_level(cells: Cells, exam: Floats) -> tuple[Terms, Terms]:
+    """The first two columns by three levels, the third as it is; one level has no second column."""
+    level = np.random.default_rng(4).integers(0, 3, len(cells.n))
+    names = ("a0", "b0", "a1", "b1", "a2", "count")
+    within = Terms.of(cells, names, level, np.array([[0, 1, 5], [2, 3, 5], [4, -1, 5]]))
+    return Terms.of(cells, (*names, "intercept", "exam", "angle"), level, within.places, exam), within
+
+
+def codes(cells: Cells) -> tuple[NDArray[np.int64], ...]:
+    return tuple(np.repeat(np.asarray(own, dtype=np.int64), cells.n) for own in (cells.rider, cells.knee, cells.visit))
+
+
+@pytest.mark.parametrize("terms_of", [overall, by_level])
+@pytest.mark.parametrize("heavy_rider", [False, True])
+def test_the_pooled_model_from_cells_is_that_from_rows(terms_of: TermsOf, heavy_rider: bool) -> None:
+    cells, exam = studio(1, heavy_rider=heavy_rider)
+    terms, _ = terms_of(cells, exam)
+    wanted = np.array([name != "intercept" for name in terms.names])
+    found = fit_mixed_cells(cells, terms, wanted)
+    design, outcome = row_design(cells, terms)
+    rows = fit_mixed_model_fast(outcome, design, terms.names, *codes(cells))
+    assert found.estimate == pytest.approx(rows.estimate, rel=1e-6)
+    assert found.loglik == pytest.approx(rows.loglik, rel=1e-9)
+    assert found.variance_rider == pytest.approx(rows.variance_rider, rel=1e-5)
+    # The series of the adjustment leaves up to 2e-6 of it.
+    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(np.sqrt(np.diag(rows.robust_covariance)), rel=5e-6)
+    assert np.diag(found.model_covariance) == pytest.approx(np.diag(rows.model_covariance), rel=1e-5)
+    assert found.df[wanted] == pytest.approx(rows.df[wanted], rel=1e-4) and np.isnan(found.df[~wanted]).all()
+    assert found.influence == pytest.approx(rows.influence, abs=1e-5 * np.abs(rows.influence).max())
+
+
+@pytest.mark.parametrize("terms_of", [overall, by_level])
+@pytest.mark.parametrize("heavy_rider", [False, True])
+def test_the_within_model_from_cells_is_that_from_rows(terms_of: TermsOf, heavy_rider: bool) -> None:
+    cells, exam = studio(2, heavy_rider=heavy_rider)
+    _, terms = terms_of(cells, exam)
+    found = fit_within_cells(cells, terms)
+    design, outcome = row_design(cells, terms)
+    knee = np.repeat(np.arange(len(cells.n)), cells.n)
+    x, y = demeaned(design, knee), demeaned(outcome[:, None], knee)[:, 0]
+    estimate = np.linalg.lstsq(x, y, rcond=None)[0]
+    rider = np.repeat(np.unique(cells.rider, return_inverse=True)[1], cells.n)
+    exact = cr2_of_rows(x, y - x @ estimate, rider)
+    fast = cr2_at_speed(x, y - x @ estimate, rider, np.asarray(np.linalg.inv(x.T @ x), dtype=float), joint_up_to=0)
+    assert found.estimate == pytest.approx(estimate, rel=1e-9, abs=1e-12)
+    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(np.sqrt(np.diag(exact.covariance)), rel=5e-6)
+    assert found.df == pytest.approx(fast.df, rel=1e-6)
+    # What ties riders to one another is left out: about one degree of freedom.
+    assert found.df == pytest.approx(exact.df, rel=0.005, abs=1.1)
+    repeated = cells.n > 1
+    assert (found.n_rows, found.n_knees) == (int(cells.n[repeated].sum()), int(repeated.sum()))
+    residual = y - x @ estimate
+    assert found.residual_variance == pytest.approx(residual @ residual / (found.n_rows - found.n_knees - len(estimate)))
+
+
+def test_chosen_cells_are_the_same_as_cells_made_of_their_rows() -> None:
+    cells, exam = studio(3)
+    kept = np.random.default_rng(1).random(len(cells.n)) < 0.9
+    few = cells.chosen(kept)
+    again = few.chosen(few.n > 1)
+    table = again.rows(None)
+    mean, products = cell_moments(table.T.copy(), again.n)
+    assert np.column_stack([again.mean, again.outcome]) == pytest.approx(mean)
+    assert again.products == pytest.approx(products, abs=1e-10)
+    assert len(exam) == len(kept)
+
+
+def test_ties_from_cells_are_those_from_rows() -> None:
+    cells, _ = studio(5)
+
+    def rows(chosen: Flags | None) -> Floats:
+        table = cells.rows(chosen)
+        return np.column_stack([table[:, :3], table[:, 0] - table[:, 1], np.zeros(len(table)), table[:, -1]])
+
+    mean, products = cell_moments(rows(None).T.copy(), cells.n)
+    tied = Cells(cells.rider, cells.knee, cells.visit, cells.n, mean[:, :-1], mean[:, -1], products, rows)
+    terms = Terms.of(tied, ("a", "b", "count", "less", "none"), np.zeros(len(cells.n), dtype=np.int64), np.arange(5)[None])
+    found = within_ties(tied, terms)
+    assert found == not_estimable(rows(None)[:, :5], terms.names, np.repeat(np.arange(len(cells.n)), cells.n))
+    assert found == {"none": (), "a": ("b", "less"), "b": ("a", "less"), "less": ("a", "b")}
+    free = np.array([True, True, True, False, False])
+    assert within_ties(tied, terms.kept(free)) == {}
+    with pytest.raises(StatisticsError, match="less"):
+        fit_within_cells(tied, terms.kept(np.array([True, True, True, True, False])))
