@@ -4,11 +4,13 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 RECOVERY_STUDIOS ?= 200
 FUZZ_SECONDS ?= 60
+SECONDS ?= 300
+SESSIONS ?= 200
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test browser lint lock recovery bench kill fuzz exports clean
+.PHONY: demo test browser lint lock recovery bench kill load-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -41,6 +43,12 @@ recovery: $(READY)      ## bias and coverage of each estimate in each scenario, 
 
 kill: $(READY)          ## kill a load fifty times at random moments; print what was left each time
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py
+
+load-test: $(READY)     ## SESSIONS readers click for SECONDS; prints requests, errors, percentiles and the memory of the server
+	PYTHONPATH=. $(BIN)/python tests/load/sessions.py --seconds $(SECONDS) --sessions $(SESSIONS)
+
+screenshots: $(READY)   ## take the pictures that the README shows anew
+	$(BIN)/python -m tests.browser.screenshots dashboard/pictures --readme
 
 exports: $(READY)       ## simulate the demo studios anew
 	$(BIN)/python -m warehouse_demo.simulate

@@ -1,6 +1,7 @@
 """Pictures of every page at three sizes, light and dark, and as printed: `python -m tests.browser.screenshots FOLDER`.
 
-Serves the demo warehouse, or with `--made` the hand-written answers. For looking at, not compared by a test.
+Serves the demo warehouse, or with `--made` the hand-written answers. For looking at, not compared by a test. With
+`--readme` the few that the README shows (`make screenshots`): the first screen of each page, one dark, one on a phone.
 """
 
 import argparse
@@ -8,25 +9,26 @@ import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from dashboard.pages import PAGES
 from dashboard.questions.asking import Asker
+from etl.load import load
 from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving
 from tests.unit.made_answers import MadeAsker
-from warehouse_demo import WAREHOUSE
+from warehouse_demo import EXPORTS
 
-PAGES = {
-    "studio": "",
-    "supports": "supports",
-    "symmetry": "symmetry",
-    "returns": "returns",
+FIRST = PAGES[0].name.lower()
+ADDRESSES = {
+    **{page.path or FIRST: page.path for page in PAGES},
     "groups": "returns?split=foot_type",
-    "data": "data",
     "tilt": "supports?outcome=tilt",
     "empty": "?from=1999-01-01&to=1999-01-02",
 }
+DARK, ON_PHONE = "supports", FIRST
 SIZES = {"small": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
 
 
@@ -35,7 +37,7 @@ def take_all(address: str, folder: Path, only: list[str]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
-        for name, path in PAGES.items():
+        for name, path in ADDRESSES.items():
             if only and name not in only:
                 continue
             for size, (width, height) in SIZES.items():
@@ -47,6 +49,19 @@ def take_all(address: str, folder: Path, only: list[str]) -> None:
         browser.close()
 
 
+def take_for_readme(address: str, folder: Path) -> None:
+    """Takes the pictures that the README shows."""
+    wanted = [(page.path or FIRST, page.path, "small", "light") for page in PAGES]
+    wanted += [(f"{DARK}-dark", ADDRESSES[DARK], "small", "dark"), (f"{ON_PHONE}-phone", ADDRESSES[ON_PHONE], "phone", "light")]
+    folder.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
+        for name, path, size, theme in wanted:
+            with opened(browser, address + path, *SIZES[size], theme) as page:
+                page.screenshot(path=folder / f"{name}.png")
+        browser.close()
+
+
 @contextmanager
 def opened(browser: Browser, address: str, width: int, height: int, theme: str) -> Iterator[Page]:
     """A page with its answer and charts drawn."""
@@ -55,6 +70,7 @@ def opened(browser: Browser, address: str, width: int, height: int, theme: str) 
     page.goto(address)
     page.locator(".headline").first.wait_for(timeout=60_000)
     page.wait_for_load_state("networkidle")
+    expect(page.locator("[data-dash-is-loading]")).to_have_count(0, timeout=60_000)
     yield page
     context.close()
 
@@ -67,15 +83,27 @@ def print_page(browser: Browser, address: str, folder: Path, name: str) -> None:
     subprocess.run(["pdftoppm", "-png", "-r", "60", str(file), str(file.with_suffix(""))], check=True)
 
 
+def demo(warehouse: Path | None, folder: str) -> Asker:
+    """Asks the given warehouse, or the demo exports, loaded anew."""
+    if warehouse is None:
+        warehouse = Path(folder) / "demo.duckdb"
+        load([EXPORTS], warehouse)
+    return Asker(warehouse, Settings())
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--made", action="store_true", help="serve the hand-written answers")
-    parser.add_argument("--warehouse", type=Path, default=WAREHOUSE)
+    parser.add_argument("--readme", action="store_true", help="take those that the README shows")
+    parser.add_argument("--warehouse", type=Path, help="another than the demo's")
     parser.add_argument("--only", nargs="*", default=[])
     asked = parser.parse_args()
-    with serving(MadeAsker() if asked.made else Asker(asked.warehouse, Settings())) as address:
-        take_all(address, asked.folder, asked.only)
+    with TemporaryDirectory() as folder, serving(MadeAsker() if asked.made else demo(asked.warehouse, folder)) as address:
+        if asked.readme:
+            take_for_readme(address, asked.folder)
+        else:
+            take_all(address, asked.folder, asked.only)
 
 
 if __name__ == "__main__":
