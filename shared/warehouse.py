@@ -57,6 +57,10 @@ class Warehouse:
     def close(self) -> None:
         self._connection.close()
 
+    def interrupt(self) -> None:
+        """Stops the statement that another thread runs on this cursor, which fails there."""
+        self._connection.interrupt()
+
     def run(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> None:
         """Runs a named .sql file or one statement for its effect."""
         self._execute(sql, parameters, identifiers)

@@ -2,9 +2,7 @@
 remembers answers per snapshot, so that a page, a download and the command get the same object."""
 
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
-from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import date
 from importlib import import_module
@@ -12,7 +10,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from dashboard.questions.answers import Answer
+from dashboard.questions.remembering import Memory
 from dashboard.questions.selection import Selection
+from dashboard.questions.turns import stopping
 from shared.errors import UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
@@ -32,7 +32,6 @@ QUESTIONS = (
     "sides",
     "riders",
 )
-_REMEMBERED = 256
 # Gives what is remembered under a key in one snapshot, or makes it.
 Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 _Found = TypeVar("_Found")
@@ -59,8 +58,7 @@ class Asker:
         self._lock = threading.Lock()
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
-        self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
-        self._running: dict[tuple[Any, ...], Future[Any]] = {}
+        self._memory = Memory()
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
@@ -106,41 +104,18 @@ class Asker:
         assert warehouse is not None
 
         def remember(part: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-            return self._once((snapshot, *part), make)
+            return self._memory.once((snapshot, *part), make)
 
         def answered() -> Any:
             with self._lock:
                 cursor = warehouse.cursor()
             try:
-                return answer(cursor, remember)
+                with stopping(cursor.interrupt):
+                    return answer(cursor, remember)
             finally:
                 cursor.close()
 
-        return self._once((snapshot, *key), answered)
-
-    def _once(self, key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-        """What is remembered under `key`, or makes it; two readers who ask at once wait for one computation."""
-        with self._lock:
-            if key in self._answers:
-                self._answers.move_to_end(key)
-                return self._answers[key]
-            running = self._running.get(key)
-            is_mine = running is None
-            if running is None:
-                running = self._running[key] = Future()
-        if not is_mine:
-            return running.result()
-        try:
-            running.set_result(make())
-        except BaseException as fault:
-            running.set_exception(fault)
-        with self._lock:
-            del self._running[key]
-            if running.exception() is None and key[0] == self._snapshot:
-                self._answers[key] = running.result()
-            while len(self._answers) > _REMEMBERED:
-                self._answers.popitem(last=False)
-        return running.result()
+        return self._memory.once((snapshot, *key), answered)
 
     def release(self) -> None:
         """Closes the file and keeps the answers: before a server forks, since an open warehouse does not survive that."""
@@ -154,8 +129,7 @@ class Asker:
         snapshot = snapshot_of(self.path)
         if self._warehouse is None or snapshot != self._snapshot:
             self._warehouse = open_reading(self.path)
-            if snapshot != self._snapshot:
-                self._answers.clear()
+            self._memory.follow(snapshot)
             self._snapshot = snapshot
 
 

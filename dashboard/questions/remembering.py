@@ -14,7 +14,7 @@ from shared.errors import SupersededError
 
 _MOST: Final = 256
 # As written by pickle; in memory an answer takes some times more.
-_MOST_BYTES: Final = 40_000_000
+_MOST_BYTES: Final = 100_000_000
 # How often one who waits for another's computation looks whether somebody still waits for them.
 _LOOK_SECONDS: Final = 0.1
 Key = tuple[Hashable, ...]

@@ -124,3 +124,19 @@ def require_wanted() -> None:
     turn = _TURN.get()
     if turn is not None and not turn.is_wanted:
         raise SupersededError("A newer question of the same reader has taken the place of this one.")
+
+
+@contextmanager
+def stopping(stop: Callable[[], None]) -> Iterator[None]:
+    """Calls `stop` from another thread where nobody waits any more for what is computed inside, and tells it as such."""
+    turn = _TURN.get()
+    if turn is None:
+        yield
+        return
+    try:
+        with turn.stopping(stop):
+            yield
+    except Exception as fault:
+        if not turn.is_wanted:
+            raise SupersededError("Stopped for a newer question of the same reader.") from fault
+        raise

@@ -11,9 +11,11 @@ import pytest
 import dashboard.questions.noise
 from dashboard.questions.asking import Asker
 from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.turns import Turns
 from etl.load import load
-from shared.errors import TooFewError, UsageError, WarehouseError
+from shared.errors import SupersededError, TooFewError, UsageError, WarehouseError
 from shared.settings import Settings
+from shared.warehouse import Warehouse
 from tests.spec.tables import write_csv
 
 TODAY = date(2026, 11, 25)
@@ -44,9 +46,9 @@ def test_an_answer_is_computed_once_for_all_who_ask_at_once(warehouse: Path, mon
     asker = Asker(warehouse, Settings())
     with ThreadPoolExecutor(1) as pool:
         first = pool.submit(asker.ask, "noise", Selection())
-        while not asker._running:
+        while not asker._memory._running:
             threading.Event().wait(0.001)
-        running = next(iter(asker._running.values()))
+        running, _ = next(iter(asker._memory._running.values()))
         with ThreadPoolExecutor(1) as other:
             second = other.submit(asker.ask, "noise", Selection())
             both_here.wait()
@@ -55,13 +57,35 @@ def test_an_answer_is_computed_once_for_all_who_ask_at_once(warehouse: Path, mon
     assert len(calls) == 1
 
 
+def test_a_long_statement_is_stopped_for_a_newer_view_of_the_same_tab(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    under_way, turns, asker = threading.Event(), Turns(), Asker(warehouse, Settings())
+
+    def endless(cursor: Warehouse, *_: object) -> object:
+        under_way.set()
+        return cursor.value("SELECT sum(sin(a.range * b.range)) FROM range(1000000) AS a, range(1000000) AS b")
+
+    def ask_left() -> object:
+        with turns.taking("a", 1, ("/", "?side=left")):
+            return asker.ask("noise", Selection(side=("left",)))
+
+    monkeypatch.setattr("dashboard.questions.noise.ask", endless)
+    with ThreadPoolExecutor(1) as pool:
+        older = pool.submit(ask_left)
+        under_way.wait(20)
+        while not older.done():  # the turn may be lost a moment before the statement begins
+            with turns.taking("a", 2, ("/", "?side=right")):
+                threading.Event().wait(0.001)
+        with pytest.raises(SupersededError):
+            older.result()
+
+
 def test_a_refusal_is_told_to_each_who_asks(warehouse: Path) -> None:
     asker = Asker(warehouse, Settings())
     elsewhere = parse_selection({"studio": "elsewhere"})
     for _ in range(2):
         with pytest.raises(TooFewError, match="No fit matches this selection"):
             asker.ask("noise", elsewhere)
-    assert not asker._running
+    assert not asker._memory._running
 
 
 def test_a_load_is_seen_without_a_new_start(warehouse: Path, tmp_path: Path) -> None:
