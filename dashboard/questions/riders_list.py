@@ -17,7 +17,7 @@ from shared.warehouse import Warehouse
 
 METHOD = {
     "tilt": "both knees at the last capture of the rider's last fit in the selection",
-    "side_difference": "right less left; left over where it is the limit or more",
+    "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "overdue: a booking open past the day it was due; missed: missed or cancelled, and none open",
     "flag": "the last fit that can be judged does not agree with the exam; a flag asks for a look together and is no verdict",
     "order": "the newest fit first",
@@ -77,7 +77,7 @@ def _told(row: dict[str, Any], reason: str) -> str:
         return f"follow-up overdue since {day_words(row['due_on'])}"
     if reason == SIDE_DIFFERENCE:
         side = "right" if row["side_difference_deg"] > 0 else "left"
-        return f"side difference of {spoken(abs(row['side_difference_deg']), 1, '°')} left, the {side} knee further out"
+        return f"a side difference of {spoken(abs(row['side_difference_deg']), 1, '°')} remains, the {side} knee further out"
     return "the last fit does not agree with the exam"
 
 

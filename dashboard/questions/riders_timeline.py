@@ -22,7 +22,17 @@ from dashboard.questions.answers_riders import (
 from dashboard.questions.levels import exam_fragments
 from dashboard.questions.riders_list import METHOD as LIST_METHOD
 from dashboard.questions.riders_list import day_words, rider_rows
-from dashboard.questions.riders_words import CHANGED, NOTHING_CHANGED, UNCLEAR, UNKNOWN, change_words, fit_words, setup_words
+from dashboard.questions.riders_words import (
+    CHANGED,
+    NOT_RECORDED,
+    NOTHING_CHANGED,
+    UNCLEAR,
+    UNKNOWN,
+    change_words,
+    fit_words,
+    room_words,
+    setup_words,
+)
 from dashboard.questions.scope import SQL, Scope
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -126,9 +136,9 @@ def _captures(captures: Sequence[Row]) -> Iterator[CaptureRow]:
             words, is_changed = f"arrived with {setup_words(row)}", False
         else:
             told = change_words(earlier, row)
-            is_changed = told != NOTHING_CHANGED
+            is_changed = told not in (NOTHING_CHANGED, NOT_RECORDED)
             since = "since the fit before: " if earlier["session_id"] != row["session_id"] else ""
-            words = f"{since}{told}"
+            words = since + "; ".join(part for part in (told, room_words(earlier, row)) if part)
         yield CaptureRow(**row, setup=setup_words(row), is_changed=is_changed, words=words)
 
 

@@ -32,12 +32,15 @@ def change_words(before: Setup, after: Setup) -> str:
     if before["insole_level"] is None or after["insole_level"] is None:
         return NOT_RECORDED
     parts = [*_insole_change(before, after), *_shim_change(before, after), *_stance_change(before, after)]
-    if before["foot_room_ok"] is not None and after["foot_room_ok"] is not None:
-        if before["foot_room_ok"] and not after["foot_room_ok"]:
-            parts.append("too little foot room now")
-        elif after["foot_room_ok"] and not before["foot_room_ok"]:
-            parts.append("foot room again")
     return "; ".join(parts) or NOTHING_CHANGED
+
+
+def room_words(before: Setup, after: Setup) -> str:
+    """Whether the foot's room differs, which is found and not made; empty where it does not or is not known."""
+    was, is_now = before["foot_room_ok"], after["foot_room_ok"]
+    if was is None or is_now is None or was == is_now:
+        return ""
+    return "foot room again" if is_now else "too little foot room now"
 
 
 def _insole(level: str) -> str:
@@ -113,6 +116,8 @@ def _stance_change(before: Setup, after: Setup) -> list[str]:
 def fit_words(knees: Sequence[KneeRow], n_captures: int) -> str:
     """What happened to both knees' tilt over one fit, told against the change that noise alone can make."""
     tilts = [knee for knee in knees if knee.outcome == "tilt" and knee.change is not None]
+    if n_captures == 0:
+        return "no capture was recorded."
     if n_captures < 2:
         return "one capture only, so that no change can be told."
     if not tilts:

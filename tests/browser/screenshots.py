@@ -25,6 +25,7 @@ FIRST = PAGES[0].name.lower()
 ADDRESSES = {
     **{page.path or FIRST: page.path for page in PAGES},
     "groups": "returns?split=foot_type",
+    "rider": "riders?rider=R0487",
     "tilt": "supports?outcome=tilt",
     "empty": "?from=1999-01-01&to=1999-01-02",
 }

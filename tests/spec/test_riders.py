@@ -10,7 +10,7 @@ from dashboard.questions import noise, riders
 from dashboard.questions.answers import Noise
 from dashboard.questions.answers_riders import CaptureRow, Riders, RiderTimeline
 from dashboard.questions.riders_found import riders_found, riders_of_fits
-from dashboard.questions.riders_words import change_words, setup_words
+from dashboard.questions.riders_words import change_words, room_words, setup_words
 from dashboard.questions.selection import Selection, parse_selection
 from shared.errors import TooFewError
 from shared.settings import Settings
@@ -146,7 +146,7 @@ def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
     # A difference of exactly the limit of 2 degrees is left over; a high arch without insole leaves the exam.
     assert (second.follow_up, second.due_on, second.look) == ("overdue", date(2026, 5, 15), "overdue, side_difference, flag")
     assert second.words == (
-        "Follow-up overdue since 15 May 2026; side difference of 2.0° left, the right knee further out; "
+        "Follow-up overdue since 15 May 2026; a side difference of 2.0° remains, the right knee further out; "
         "the last fit does not agree with the exam."
     )
     # S2 has no exam: the last fit that can be judged is S1, whose left foot has two shims where one is asked for.
@@ -270,12 +270,18 @@ def setup(**other: object) -> dict[str, object]:
             "shims at the cleat",
         ),
         ({"stance_mm": 4.0}, {"stance_mm": 2.5, "stance_by": "cleat"}, "foot 1.5\xa0mm inward by cleat"),
-        ({"foot_room_ok": True}, {"foot_room_ok": False}, "too little foot room now"),
+        ({"foot_room_ok": True}, {"foot_room_ok": False}, "nothing changed"),
         ({}, {"insole_level": None}, "setup not recorded"),
     ],
 )
 def test_a_change_of_setup_in_words(before: dict[str, object], after: dict[str, object], words: str) -> None:
     assert change_words(setup(**before), setup(**after)) == words
+
+
+def test_foot_room_is_found_and_is_no_change_of_the_setup() -> None:
+    room, none = setup(foot_room_ok=True), setup(foot_room_ok=False)
+    assert (room_words(room, none), room_words(none, room)) == ("too little foot room now", "foot room again")
+    assert (room_words(room, room), room_words(room, setup())) == ("", "")
 
 
 def test_a_setup_in_words() -> None:

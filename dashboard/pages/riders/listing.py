@@ -20,7 +20,7 @@ from shared.errors import UsageError
 ROWS_SHOWN: Final = 25
 LOOKS: Final = {
     "overdue": "follow-up overdue",
-    "side_difference": "side difference left",
+    "side_difference": "side difference remains",
     "flag": "does not agree with the exam",
 }
 STATES: Final = {
@@ -113,12 +113,13 @@ def _columns(desk: Desk, selection: Selection) -> list[Column]:
         Column("Tilt left", lambda row: number(row.tilt_left_deg, "deg"), ("tilt_left_deg",), numeric=True),
         Column("Tilt right", lambda row: number(row.tilt_right_deg, "deg"), ("tilt_right_deg",), numeric=True),
         Column("Right − left", lambda row: number(row.side_difference_deg, "deg"), ("side_difference_deg",), numeric=True),
-        Column("Follow-up", _follow_up),
+        Column("Follow-up", follow_up_words),
         Column("Studio", lambda row: row.studios),
     ]
 
 
-def _follow_up(row: RiderRow) -> str:
+def follow_up_words(row: RiderRow) -> str:
+    """The state of the follow-up, with the day it is or was due."""
     return f"{STATES[row.follow_up]}, {whole_day(row.due_on)}" if row.due_on else STATES[row.follow_up]
 
 

@@ -16,7 +16,7 @@ from dashboard.figures.theme import day, number
 from dashboard.figures.timeline import alternative, change_numbers, finding, timeline_figure
 from dashboard.pages.riders import ids
 from dashboard.pages.riders.layout import PATH
-from dashboard.pages.riders.listing import rider_address, whole_day
+from dashboard.pages.riders.listing import follow_up_words, rider_address, whole_day
 from dashboard.pages.riders.tables import BIKE, EXAMS, FOLLOW_UPS, KNEES, RATINGS, both_knees, capture_columns, change_columns
 from dashboard.questions.answers_agreement import LookRow
 from dashboard.questions.answers_riders import FitRow, RiderTimeline
@@ -24,6 +24,10 @@ from dashboard.questions.riders_timeline import VISITS, headline_of
 from dashboard.questions.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
+# So many captures a phone shows at once; beyond them each keeps this width.
+MOST_ON_A_PHONE, CAPTURE_PX = 15, 26
+# More changes than these are folded away.
+MOST_UNFOLDED = 12
 LISTS = ("captures", "fits", "knees", "exams", "ratings", "bike", "follow_ups")
 
 
@@ -40,25 +44,35 @@ def told(
         if asked not in (None, fit.session_id)
         else None,
         html.P(answer.rider.words, className="look-words"),
-        _key(bool(answer.noise)),
-        html.Div(
-            chart(
-                timeline_figure(answer, fit.session_id, theme),
-                title=finding(answer),
-                alternative=alternative(answer),
-                name="timeline",
-                level=2,
-                table_id=ids.CAPTURES,
-            ),
-            className="panels is-single",
-        ),
-        reading(*paragraphs(text["reading"], band=_band(answer, text))),
-        _changes(answer),
+        *(_drawn(answer, fit, text, theme) if answer.captures else []),
         table("All fits of this rider", _fit_columns(desk, selection), answer.fits, row_key="session_id"),
+        _changes(answer),
         *_fit(desk, selection, answer, fit),
         _lists(desk, selection),
         method(answer, paragraphs(text["method"])),
         data_note(answer),
+    ]
+
+
+def _drawn(answer: RiderTimeline, fit: FitRow, text: Text, theme: str | None) -> list[Any]:
+    """The timeline and how it is read; where captures are many it scrolls sideways in its frame."""
+    drawing = chart(
+        timeline_figure(answer, fit.session_id, theme),
+        title=finding(answer),
+        alternative=alternative(answer),
+        name="timeline",
+        level=2,
+        table_id=ids.CAPTURES,
+    )
+    n = len({row.place for row in answer.captures})
+    is_long = n > MOST_ON_A_PHONE
+    return [
+        _key(bool(answer.noise)),
+        html.Div(
+            html.Div(drawing, style={"minWidth": f"{n * CAPTURE_PX}px"}) if is_long else drawing,
+            className="panels is-single is-long" if is_long else "panels is-single",
+        ),
+        reading(*paragraphs(text["reading"], band=_band(answer, text))),
     ]
 
 
@@ -76,7 +90,9 @@ def _lists(desk: Desk, selection: Selection) -> html.P:
 def _ways(desk: Desk, selection: Selection, answer: RiderTimeline) -> html.P:
     """Back to the list, and what kind of rider this is."""
     back = dcc.Link("← All riders", href=desk.addresses.page(PATH, replace(selection, rider=()).query()))
-    return html.P([back, html.Span(f"Rider {answer.rider.rider_id}, riding: {answer.riding or 'not told'}")], className="ways")
+    rider = answer.rider
+    facts = f"Rider {rider.rider_id}, riding: {answer.riding or 'not told'}, follow-up: {follow_up_words(rider)}"
+    return html.P([back, html.Span(facts)], className="ways")
 
 
 def _key(has_band: bool) -> html.Ul:
@@ -107,11 +123,18 @@ def _band(answer: RiderTimeline, text: Text) -> str:
     )
 
 
-def _changes(answer: RiderTimeline) -> html.Div:
-    """Every change by its number in the chart."""
+def _changes(answer: RiderTimeline) -> html.Details:
+    """Every change by its number in the chart, folded where there are many."""
     changed = [row for row in answer.captures if row.is_changed]
-    return _or_none(
-        "Changes of a foot's setup", change_columns(change_numbers(answer.captures)), changed, "Nothing was changed."
+    columns, caption = (
+        change_columns(change_numbers(answer.captures)),
+        "Changes of a foot's setup, by their number in the chart",
+    )
+    words = "Nothing was changed on either foot."
+    return html.Details(
+        [html.Summary(caption), table(caption, columns, changed) if changed else html.P(words)],
+        open=len(changed) <= MOST_UNFOLDED,
+        className="changes",
     )
 
 
