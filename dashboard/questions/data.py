@@ -73,7 +73,7 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
     total = row["n_fits"]
     for check, column, words in _CHECKS:
         n = row[column]
-        if total < settings.minimum.rows_shown:
+        if total < settings.minimum.riders_shown:
             yield QualityRow(check, n, total, None, None, None, f"Not enough yet: {counted(total, 'fit')}.")
             continue
         events = np.repeat([1.0, 0.0], [n, total - n])

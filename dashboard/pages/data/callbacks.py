@@ -69,7 +69,7 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     if refusal:
         return closed(refusal)
     kept = uploads.settings.upload
-    forms = paragraphs(TEXT["upload_forms"], largest=kept.largest_mb, minutes=kept.kept_minutes)
+    forms = paragraphs(TEXT["upload_forms"], largest=f"{kept.largest_mb}\u00a0MB", minutes=kept.kept_minutes)
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 

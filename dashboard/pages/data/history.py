@@ -7,6 +7,7 @@ from dash import html
 
 from dashboard.components.table import Column, table
 from dashboard.pages.data import ids
+from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import LOADS, moment
 from dashboard.questions.answers import LoadRow
 
@@ -22,7 +23,7 @@ def loads(rows: Sequence[LoadRow], csv: str, *, is_allowed: bool) -> list[Any]:
     latest = list(reversed(rows))
     earlier = latest[LOADS_LISTED:]
     return [
-        html.H2("Every load", className="section-title"),
+        *titled("Every load", WHOLE),
         table(_CAPTION, columns, latest[:LOADS_LISTED], csv=csv, row_key="load_id"),
         html.Details(
             [html.Summary(f"{len(earlier):,} earlier loads"), table("Earlier loads", columns, earlier, row_key="load_id")],

@@ -14,6 +14,7 @@ from dashboard.figures.loading import LOADS_SHOWN, loads_figure, most_frequent, 
 from dashboard.figures.theme import number
 from dashboard.pages.data import ids
 from dashboard.pages.data.left_out import left_out
+from dashboard.pages.data.sections import SELECTED, WHOLE, titled
 from dashboard.pages.data.tables import EXAMS, QUALITY_KEY, TABLES, noise_columns, quality_columns
 from dashboard.questions.answers import Data, Noise
 from dashboard.questions.selection import Selection
@@ -41,7 +42,7 @@ def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages)
     """How complete the selected fits are, and what their exams leave empty."""
     level = number(desk.level, "share")
     return [
-        html.H2("Is it complete?", className="section-title"),
+        *titled("Is it complete?", SELECTED),
         table(
             "Completeness, with intervals",
             quality_columns(level),
@@ -65,11 +66,11 @@ def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages)
 
 def noise(desk: Desk, selection: Selection, answer: Noise | str, text: Passages) -> list[Any]:
     """The typical error of each outcome; `answer` is a sentence where there is none."""
-    title = html.H2("How far can one capture be trusted?", className="section-title")
+    title = titled("How far can one capture be trusted?", SELECTED)
     if isinstance(answer, str):
-        return [title, html.P(answer)]
+        return [*title, html.P(answer)]
     return [
-        title,
+        *title,
         table(
             "Typical error and smallest real change",
             noise_columns(number(desk.level, "share")),
@@ -90,7 +91,7 @@ def rest(
         return desk.csv("data", rows, selection)
 
     return [
-        html.H2("What the warehouse holds", className="section-title"),
+        *titled("What the warehouse holds", WHOLE),
         table("Rows by table", TABLES, answer.tables, csv=csv("tables"), row_key="table"),
         *left_out(desk, selection, answer, page_words, text, csv, theme),
         method(answer, paragraphs(text["method"])),

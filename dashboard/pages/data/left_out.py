@@ -11,6 +11,7 @@ from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.loading import LOADS_SHOWN, left_out_figure, standing
 from dashboard.pages.data.rejects import rejected_rows
+from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import REASONS, WAITING, WARNINGS
 from dashboard.questions.answers import Data
 from dashboard.questions.selection import Selection
@@ -30,13 +31,13 @@ def left_out(
 ) -> list[Any]:
     """Reasons over the loads, the rejected rows a page at a time, files to mend, waiting rows, warnings."""
     return [
-        html.H2("What was left out, and why", className="section-title"),
+        *titled("What was left out, and why", WHOLE),
         *_by_load(answer, text, theme),
         *_reasons(answer, csv),
         *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
         *_to_mend(desk, answer, text),
         *_waiting(answer, text, csv),
-        html.H2("What deserves a look", className="section-title"),
+        *titled("What deserves a look", WHOLE),
         *_warnings(answer, text, csv),
     ]
 

@@ -5,7 +5,7 @@ from typing import Any, Final
 from dashboard.components.table import Column
 from dashboard.figures.loading import reason_name
 from dashboard.figures.names import plain
-from dashboard.figures.theme import NOTHING, day, interval, number
+from dashboard.figures.theme import NOTHING, bare_number, day, interval, number, unit_sign
 
 QUALITY_KEY: Final = "check"
 FILES_NAMED: Final = 2
@@ -38,19 +38,21 @@ EXAMS: Final = [
 def noise_columns(level: str) -> list[Column]:
     """Outcome, typical error with interval, smallest real change, drift, pairs, words."""
 
-    def of(row: Any, key: str) -> str:
-        return number(getattr(row, key), row.unit)
+    def finely(row: Any, *keys: str) -> str:
+        """One decimal more than a measured value has; never negative, so without a sign."""
+        ends = " to ".join(bare_number(getattr(row, key), row.unit, effect=True).lstrip("+") for key in keys)
+        return NOTHING if NOTHING in ends else ends + unit_sign(row.unit)
 
     return [
         Column("Of", lambda row: plain(row.outcome).capitalize()),
-        Column("Typical error", lambda row: of(row, "typical_error"), ("typical_error",), numeric=True),
+        Column("Typical error", lambda row: finely(row, "typical_error"), ("typical_error",), numeric=True),
         Column(
             f"{level} interval",
-            lambda row: interval(row.typical_error_low, row.typical_error_high, row.unit),
+            lambda row: finely(row, "typical_error_low", "typical_error_high"),
             ("typical_error_low", "typical_error_high"),
             numeric=True,
         ),
-        Column("Smallest real change", lambda row: of(row, "mdc95"), ("mdc95",), numeric=True),
+        Column("Smallest real change", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
         _count("Repeat pairs", "n_pairs"),
         _count("Riders", "n_riders"),
         Column("In words", lambda row: row.words, wide=True),

@@ -1,0 +1,76 @@
+"""What `data` tells of loads, of what waits and was left out, and of empty exams, on tiny tables."""
+
+from pathlib import Path
+from typing import Any
+
+from dashboard.questions.asking import Asker
+from dashboard.questions.selection import parse_selection
+from etl.history import undo
+from etl.load import load
+from shared.settings import Minimum, Settings
+from tests.spec.tables import write_csv
+from tests.spec.test_load import FIRST, TODAY
+
+# One capture of a session that is not there, twice; one tilt and one sway out of reach in one row, one tilt in another.
+LATER = """
+session_id | capture_no | side  | knee_tilt_deg | knee_sway_mm
+S9         | 1          | left  | 2.5           | 14
+S9         | 1          | right | 2.5           | 14
+S8         | 1          | left  | 2.5           | 14
+S2         | 1          | left  | 99            | 900
+S2         | 1          | right | 99            | 12
+"""
+EXAMS = """
+session_id | side  | arch_height | forefoot_angle_deg
+S1         | left  | low         | -
+S1         | right | -           | 4
+"""
+
+
+def asked(path: Path, **words: str) -> Any:
+    return Asker(path, Settings(minimum=Minimum(rows_shown=1))).ask("data", parse_selection(words))
+
+
+def test_waiting_rows_tell_what_they_wait_for_and_each_load_what_it_left_out(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    load([write_csv(tmp_path / "first", **FIRST)], path, today=TODAY)
+    load([write_csv(tmp_path / "later", knee_captures__2=LATER)], path, today=TODAY)
+    answer = asked(path)
+    assert [(row.load_id, row.file, row.table, row.column, row.value, row.n) for row in answer.waiting] == [
+        (2, "knee_captures-2.csv", "knee_captures", "session_id", "S9", 2),
+        (2, "knee_captures-2.csv", "knee_captures", "session_id", "S8", 1),
+    ]
+    # Both faults of one row are of one rule, and the row counts once.
+    assert [(row.load_id, row.state, row.rule, row.n) for row in answer.left_out] == [
+        (2, "rejected", "range", 2),
+        (2, "waiting", "waiting", 3),
+    ]
+    assert sum(row.n for row in answer.left_out) == answer.loads[1].rejected + answer.loads[1].waiting
+
+
+def test_a_load_that_was_taken_back_is_told_without_its_counts(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    load([write_csv(tmp_path / "first", **FIRST)], path, today=TODAY)
+    load([write_csv(tmp_path / "later", knee_captures__2=LATER)], path, today=TODAY)
+    undo(path, 2)
+    answer = asked(path)
+    first, second = answer.loads
+    assert (first.files, first.read, first.undone_at) == (4, 2 + 1 + 2 + 3, None)
+    assert first.names.split("\n") == ["fit_sessions.csv", "fitters.csv", "knee_captures.csv", "riders.csv"]
+    assert (second.load_id, second.files, second.read, second.names) == (2, 0, 0, "")
+    assert second.undone_at.endswith("Z")
+    assert answer.waiting == answer.left_out == ()
+
+
+def test_empty_columns_of_the_exam_are_counted_over_both_feet_of_the_selected_fits(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    load([write_csv(tmp_path / "x", **FIRST, foot_exams=EXAMS)], path, today=TODAY)
+    found = {row.column: (row.n, row.total, row.share) for row in asked(path).exams}
+    # Two fits have four feet; S2 was not examined at all.
+    assert found["arch_height"] == (1 + 2, 4, 3 / 4)
+    assert found["heel_posture"] == (4, 4, 1)
+    narrowed = {row.column: (row.n, row.total, row.share) for row in asked(path, to="2026-03-02").exams}
+    assert narrowed["forefoot_angle_deg"] == (1, 2, 1 / 2)
+    assert {row.check: (row.n, row.total) for row in asked(path).quality}["exam_missing"] == (1, 2)
+    few: Any = Asker(path, Settings()).ask("data", parse_selection({}))
+    assert [row.share for row in few.exams] == [None] * len(few.exams)
