@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from dash import dcc, html
 
+from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
 
 # Kind of file and its button, read by assets/pictures.js.
@@ -25,7 +26,7 @@ def chart(
             html.Figcaption(heading(title, className="chart-title")),
             html.Div(
                 dcc.Graph(
-                    figure=figure,
+                    figure=as_text(figure),
                     config=CHART_CONFIG,
                     responsive=True,
                     style={"height": f"{figure['layout']['height']}px"},

@@ -1,8 +1,26 @@
 """The part of a figure that all charts share, as a plain dict: about a thousandth of the cost of a template object."""
 
-from typing import Any
+import re
+from typing import Any, Final
 
 from dashboard.figures.theme import CHART_TEXT_PX, FONT, on_paper, palette
+
+# The tags that our own labels use; plotly reads some more, links among them.
+_FOREIGN_TAG: Final = re.compile(r"<(?!/?(?:b|br|i|sub|sup)>)")
+
+
+def as_text(part: Any) -> Any:
+    """A figure, or a part of one, in which every sign of markup that is not our own is shown as it is written.
+
+    Ids and codes come from a studio's files, and may hold anything.
+    """
+    if isinstance(part, str):
+        return _FOREIGN_TAG.sub("&lt;", part) if "<" in part else part
+    if isinstance(part, dict):
+        return {name: as_text(value) for name, value in part.items()}
+    if isinstance(part, list | tuple):
+        return [as_text(value) for value in part]
+    return part
 
 
 def axis(theme: str | None, *, title: str = "", **more: Any) -> dict[str, Any]:

@@ -1,0 +1,140 @@
+"""Ids and codes from outside that look like markup or formulas stay text: on a page, in a chart's labels, and in a CSV."""
+
+import csv
+import io
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import pytest
+from flask.testing import FlaskClient
+
+from dashboard.app import create_app
+from dashboard.components import ids
+from dashboard.figures.template import as_text
+from dashboard.figures.theme import CHART_CONFIG
+from dashboard.pages import PAGES
+from dashboard.questions.asking import QUESTIONS, Asker
+from etl import mart
+from shared.catalogue import catalogue
+from shared.settings import Settings
+from shared.warehouse import open_loading
+
+ROOT = Path(__file__).resolve().parents[2]
+MARKUP = "<img src=x onerror=alert(1)>"
+FORMULA = "=1+1"
+CALLBACK = "/_dash-update-component"
+# Components of Dash that write text as markup; none of them is used.
+MARKUP_COMPONENTS = ("Markdown", "DangerouslySetInnerHTML", "Iframe")
+
+
+@pytest.fixture(scope="module")
+def hostile(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo, with ids that begin as a formula and end in markup."""
+    path = tmp_path_factory.mktemp("hostile") / "demo.duckdb"
+    shutil.copyfile(demo_warehouse, path)
+    columns = {"rider_id", "fitter_id", "fitter_name", "studio_id", "notes", "bike_kind"}
+    with open_loading(path) as warehouse:
+        for table in catalogue().values():
+            for name in columns & set(table.column_names):
+                warehouse.run(f'UPDATE core."{table.name}" SET "{name}" = \'{FORMULA}\' || "{name}" || \'{MARKUP}\'')
+        mart.build(warehouse)
+    return path
+
+
+@pytest.fixture(scope="module")
+def client(hostile: Path) -> FlaskClient:
+    return create_app(Asker(hostile, Settings())).server.test_client()
+
+
+def parts(told: Any) -> Iterator[dict[str, Any]]:
+    """Every component in what a page tells."""
+    if isinstance(told, dict):
+        if "type" in told and "namespace" in told:
+            yield told
+        for value in told.values():
+            yield from parts(value)
+    elif isinstance(told, list):
+        for value in told:
+            yield from parts(value)
+
+
+def texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict | list):
+        for part in value.values() if isinstance(value, dict) else value:
+            yield from texts(part)
+
+
+def places(client: FlaskClient, path: str, search: str) -> Iterator[Any]:
+    """What every place of a page tells."""
+    known = [one for one in client.get("/_dash-dependencies").get_json() if not one["clientside_function"] and not one["state"]]
+    page_up = next(one for one in known if f"{ids.PAGE}.children" in one["output"])
+    layout = _asked(client, page_up, {ids.URL: f"/{path}"})
+    yield layout
+    for one in known:
+        inputs = [part["id"] for part in one["inputs"]]
+        if inputs == [ids.VIEW, ids.THEME] and f'"{one["output"].rsplit(".", 1)[0]}"' in json.dumps(layout):
+            yield _asked(client, one, {ids.VIEW: search, ids.THEME: "light"})
+
+
+def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]) -> Any:
+    names = [name.rsplit(".", 1) for name in callback["output"].strip(".").split("...")]
+    outputs = [{"id": place, "property": name} for place, name in names]
+    body = {
+        "output": callback["output"],
+        "outputs": outputs if callback["output"].startswith("..") else outputs[0],
+        "inputs": [{**part, "value": values[part["id"]]} for part in callback["inputs"]],
+        "changedPropIds": [],
+    }
+    response = client.post(CALLBACK, json=body)
+    assert response.status_code in (200, 204), response.get_data(as_text=True)
+    return response.get_json() if response.status_code == 200 else None
+
+
+@pytest.mark.parametrize("search", ["", "?split=bike_kind", f"?rider={quote(FORMULA + 'R0001' + MARKUP)}"])
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_ids_are_text_on_the_page_and_in_its_charts(client: FlaskClient, page: Any, search: str) -> None:
+    for told in places(client, page.path, search):
+        assert "in the log under" not in json.dumps(told)
+        for part in parts(told):
+            assert part["type"] not in MARKUP_COMPONENTS
+            if part["type"] == "Graph":
+                # Plotly reads some tags in its labels; text from the data comes as &lt;img, and is shown as <img.
+                assert [text for text in texts(part["props"]["figure"]) if "<img" in text] == []
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_every_chart_keeps_the_one_configuration(client: FlaskClient, page: Any) -> None:
+    for told in places(client, page.path, ""):
+        for part in parts(told):
+            if part["type"] == "Graph":
+                assert part["props"]["config"] == CHART_CONFIG
+    assert CHART_CONFIG["showSendToCloud"] is False and CHART_CONFIG["plotlyServerURL"] == ""
+
+
+def test_only_the_chart_component_makes_a_graph() -> None:
+    makers = [path.name for path in (ROOT / "dashboard").rglob("*.py") if re.search(r"\bGraph\(", path.read_text("utf-8"))]
+    assert makers == ["chart.py"]
+
+
+def test_our_own_tags_stay_and_others_are_shown_as_they_are_written() -> None:
+    given = {"x": [1, None, "<b>a</b><br>"], "y": ({"text": f"<a href='x'>b</a> {MARKUP}"},)}
+    assert as_text(given) == {
+        "x": [1, None, "<b>a</b><br>"],
+        "y": [{"text": "&lt;a href='x'>b&lt;/a> &lt;img src=x onerror=alert(1)>"}],
+    }
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_no_cell_of_a_csv_is_run_by_a_spreadsheet(client: FlaskClient, question: str) -> None:
+    text = client.get(f"/download/{question}.csv").get_data(as_text=True)
+    for row in csv.reader(io.StringIO(text)):
+        for cell in row:
+            assert not cell.startswith(("=", "+", "@", "\t", "\r"))
+            assert not cell.startswith("-") or float(cell) <= 0
