@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +23,16 @@ MappingFile = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
 Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
+
+
+class LogForm(StrEnum):
+    """text: what the program says of itself. json: a JSON object a line, also for each request, load and fault."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+Log = Annotated[LogForm, typer.Option("--log", help="json: a JSON object a line, each request with an id.")]
 Host = Annotated[str, typer.Option(help="Address to serve on.")]
 Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import typer
 
-from dashboard.cli_options import Host, Port, SettingsFile, WarehouseFile, progress
+from dashboard.cli_options import Host, Log, LogForm, Port, SettingsFile, WarehouseFile, progress
 from shared.errors import StatisticsError
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -35,13 +35,15 @@ def serve(
     settings: SettingsFile = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
+    log: Log = LogForm.TEXT,
 ) -> None:
     """Serve the dashboard on a warehouse."""
-    _serve(warehouse, settings, host, port)
+    _serve(warehouse, settings, host, port, log)
 
 
-def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None:
+def _serve(warehouse: Path, settings: Path | None, host: str, port: int, log: LogForm = LogForm.TEXT) -> None:
     from dashboard.app import create_app
+    from dashboard.logs import add_request_log, use_json_lines
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
     from dashboard.serving import free_port, serve_forever
@@ -59,5 +61,8 @@ def _serve(warehouse: Path, settings: Path | None, host: str, port: int) -> None
         typer.echo(str(refusal))
     asker.release()
     application = create_app(asker)
+    if log is LogForm.JSON:
+        use_json_lines()
+        add_request_log(application.server)
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
     serve_forever(application, host, port)

@@ -1,0 +1,86 @@
+"""Commands that tend the warehouse: doctor, watch."""
+
+import signal
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, Wait, WarehouseFile
+from shared.errors import EXIT_SOME_REJECTED
+from shared.settings import load_settings
+from shared.warehouse import DEFAULT_WAREHOUSE
+
+app = typer.Typer()
+_STATES = {"fine": "fine ", "note": "note ", "do": "TO DO"}
+
+
+@app.command()
+def doctor(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile = None, as_json: AsJson = False) -> None:
+    """Check warehouse, settings, disk, clock, libraries and rights; say what to do. Exit code 3 where something is to do."""
+    from etl.keeping.doctor import examine
+
+    checks = examine(warehouse, settings)
+    n_todo = sum(check.state == "do" for check in checks)
+    if as_json:
+        import orjson
+
+        typer.echo(orjson.dumps({"is_well": n_todo == 0, "checks": checks}, option=orjson.OPT_INDENT_2))
+    else:
+        for check in checks:
+            typer.echo(f"{_STATES[check.state]}  {check.name}: {check.words}" + (f" {check.todo}" if check.todo else ""))
+        typer.echo("All is well." if n_todo == 0 else f"{n_todo} thing{'s' if n_todo > 1 else ''} to do.")
+    raise typer.Exit(EXIT_SOME_REJECTED if n_todo else 0)
+
+
+@app.command()
+def watch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where exports are dropped.", show_default=False)],
+    warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    settings: SettingsFile = None,
+    settled: Annotated[
+        float, typer.Option(metavar="SECONDS", help="A file is complete when unchanged for so long.", min=0)
+    ] = 30,
+    every: Annotated[float, typer.Option(metavar="SECONDS", help="How often to look.", min=0.1)] = 10,
+    once: Annotated[bool, typer.Option("--once", help="Look once and end, for cron or a timer.")] = False,
+    wait: Wait = 10.0,
+    log: Log = LogForm.TEXT,
+) -> None:
+    """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
+    from etl.keeping.watch import Watcher, watched_load
+
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    watcher = Watcher(
+        folder,
+        warehouse,
+        load=watched_load(warehouse, load_settings(settings), wait),
+        clock=time.time,
+        pause=lambda seconds: not stop.wait(seconds),
+        tell=_teller(log),
+        settled_seconds=settled,
+        every_seconds=every,
+    )
+    if not once:
+        watcher.run()
+        return
+    report = watcher.turn(once=True)
+    if watcher.failures:
+        raise typer.Exit(5)
+    raise typer.Exit(report.exit_code if report else 0)
+
+
+def _teller(form: LogForm) -> Callable[[str], None]:
+    if form is LogForm.JSON:
+        import logging
+
+        from dashboard.logs import use_json_lines
+
+        use_json_lines()
+        return logging.getLogger("fitledger.watch").info
+    return lambda line: typer.echo(f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ} {line}")

@@ -1,0 +1,254 @@
+"""Looks after a warehouse and what it runs on: each check says what it found and, where something is off, what to do."""
+
+import hashlib
+import re
+import shutil
+import stat
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Literal
+
+from etl.keeping.copies import known_copies
+from etl.keeping.marks import marks_of
+from shared.catalogue import catalogue
+from shared.catalogue.catalogue import DATAPACKAGE
+from shared.errors import FitledgerError, WarehouseBusyError
+from shared.files import beside, held, leftovers_of
+from shared.settings import Settings, load_settings
+from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading, version_of
+
+State = Literal["fine", "note", "do"]
+SQL = Path(__file__).parents[1] / "sql/keeping"
+LOCK = Path(__file__).parents[2] / "requirements.lock"
+BROWSERS = ("chromium", "chromium-browser")
+# Beyond these a setting is more likely a slip than a choice (common practice).
+SENSIBLE: dict[str, tuple[float, float]] = {
+    "forefoot_neutral_within_deg": (0.5, 5),
+    "forefoot_marked_above_deg": (4, 15),
+    "knee_neutral_within_deg": (0.2, 5),
+    "knee_side_difference_deg": (0.5, 10),
+    "knee_offset_difference_mm": (3, 60),
+    "knee_high_sway_quantile": (0.5, 0.95),
+    "follow_up_due_after_days": (3, 120),
+    "follow_up_returned_within_days": (7, 365),
+    "follow_up_curve_days": (14, 730),
+    "minimum_rows_shown": (5, 200),
+    "minimum_changes_per_type": (5, 200),
+    "minimum_sessions_per_fitter": (5, 200),
+    "minimum_riders_per_effect": (5, 200),
+    "intervals_level": (0.8, 0.99),
+    "warnings_spread_sigmas": (3, 12),
+    "warnings_jump_deg": (3, 40),
+}
+
+
+@dataclass(frozen=True)
+class Check:
+    """One thing looked at: `fine`, a `note` that may be meant, or something to `do`, which `todo` says."""
+
+    name: str
+    state: State
+    words: str
+    todo: str = ""
+
+
+@dataclass(frozen=True)
+class _Place:
+    warehouse: Path
+    settings: Path | None
+    now: datetime
+
+
+def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | None = None) -> list[Check]:
+    """Every check in the order in which they are told; nothing is changed. `now` is this moment in UTC."""
+    place = _Place(warehouse, settings, now or datetime.now(UTC))
+    checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
+        _warehouse, _rights, _leftovers, _copies, _disk, _settings, _libraries, _browser,
+    )  # fmt: skip
+    return [found for check in checks for found in check(place)]
+
+
+def _warehouse(place: _Place) -> Iterator[Check]:
+    path = place.warehouse
+    try:
+        opened = open_reading(path, may_be_older=True)
+    except FitledgerError as fault:
+        yield Check("warehouse", "do", str(fault), "Do what the sentence says; a backup comes back with fitledger restore.")
+        return
+    try:
+        found = version_of(opened, path)
+        if found < WAREHOUSE_VERSION:
+            words = f"version {found}, and this fitledger writes {WAREHOUSE_VERSION}."
+            yield Check("warehouse", "do", words, f"Run fitledger migrate --warehouse {path}.")
+            return
+        yield Check("warehouse", "fine", f"{path} opens; version {found}.")
+        yield _columns(opened)
+        yield from _loads(opened, place.now)
+        yield _key(opened, path)
+    finally:
+        opened.close()
+
+
+def _columns(opened: Warehouse) -> Check:
+    digest = hashlib.sha256(DATAPACKAGE.read_bytes()).hexdigest()[:12]
+    found = {(row["table_name"], row["column_name"]) for row in opened.rows(SQL / "columns.sql")}
+    missing = [
+        f"{table.name}.{name}"
+        for table in catalogue().values()
+        for name in table.column_names
+        if (table.name, name) not in found
+    ]
+    if missing:
+        words = f"the catalogue ({digest}) knows columns that the warehouse lacks: {', '.join(missing)}."
+        return Check("catalogue", "do", words, "Use the fitledger that wrote the file, or load the exports into a new one.")
+    return Check("catalogue", "fine", f"every table and column of the catalogue ({digest}) is in the warehouse.")
+
+
+def _loads(opened: Warehouse, now: datetime) -> Iterator[Check]:
+    told = opened.rows(SQL / "last_load.sql")[0]
+    if told["load_id"] is None:
+        yield Check("last load", "note", "nothing has been loaded yet.", "Run fitledger load FOLDER.")
+        return
+    rejects = f"; {told['n_rejects']} rejected rows stand" if told["n_rejects"] else ""
+    words = f"load {told['load_id']} on {told['loaded_at']:%Y-%m-%d %H:%M} UTC; data up to {told['last_date']}{rejects}."
+    ahead = told["loaded_at"] > now.replace(tzinfo=None)
+    late = told["last_date"] is not None and told["last_date"] > now.date()
+    if ahead or late:
+        what = "The last load" if ahead else "The last fit"
+        todo = "Set the clock of this machine right; if it is right, mend the dates in the export and load again."
+        yield Check("clock", "do", f"{what} lies in the future: {words} Now is {now:%Y-%m-%d %H:%M} UTC.", todo)
+    else:
+        yield Check("last load", "fine", words)
+
+
+def _key(opened: Warehouse, path: Path) -> Check:
+    try:
+        marks = marks_of(opened, path)
+    except FitledgerError as fault:
+        return Check("forgotten riders", "do", str(fault), "Put the key back, or lift every mark, as the sentence says.")
+    n_riders = len(set(marks.rider_of.values())) if marks else 0
+    return Check("forgotten riders", "fine", f"{n_riders} are left out of later loads.")
+
+
+def _rights(place: _Place) -> Iterator[Check]:
+    files = [place.warehouse, beside(place.warehouse, ".key"), *(copy.path for copy in known_copies(place.warehouse))]
+    for file in (file for file in files if file.is_file()):
+        mode = stat.S_IMODE(file.stat().st_mode)
+        if mode & stat.S_IRWXO:
+            words = f"{file} holds riders' data and may be read by every user of this machine (mode {mode:o})."
+            yield Check("rights", "do", words, f"Run chmod 600 {file} (640 where a group shares it).")
+        elif mode & stat.S_IRWXG:
+            yield Check("rights", "note", f"{file} may be read by its group (mode {mode:o}).", "Fine where that is meant.")
+        elif file == place.warehouse:
+            yield Check("rights", "fine", f"{file} is its owner's alone (mode {mode:o}).")
+
+
+def _leftovers(place: _Place) -> Iterator[Check]:
+    wal = beside(place.warehouse, ".wal")
+    if wal.exists():
+        todo = "Open and close the warehouse with the program that wrote to it."
+        yield Check("leftovers", "do", f"{wal} holds changes that another program has not put into the file.", todo)
+    if not place.warehouse.parent.is_dir():
+        return
+    if not beside(place.warehouse, ".lock").exists():
+        yield Check("lock", "fine", "no load is at work.")
+        return
+    try:
+        with held(place.warehouse):
+            left = leftovers_of(place.warehouse)
+    except WarehouseBusyError:
+        yield Check("lock", "note", "a load is at work now.", "Wait for it to end.")
+        return
+    except FitledgerError as fault:
+        yield Check("lock", "do", str(fault), "Give this user the right to write in that folder, or run as the one who loads.")
+        return
+    yield Check("lock", "fine", "no load is at work.")
+    for file in left:
+        yield Check(
+            "leftovers", "do", f"{file} was left by a run that was killed.", "Run a load, which clears it, or delete it."
+        )
+
+
+def _copies(place: _Place) -> Iterator[Check]:
+    copies = known_copies(place.warehouse)
+    backups = [copy for copy in copies if copy.kind == "backup" and copy.path.is_file()]
+    if backups:
+        newest = max(backups, key=lambda copy: copy.made_at)
+        yield Check("backup", "fine", f"the newest of {len(backups)} is {newest.path} of {newest.made_at}.")
+    elif place.warehouse.is_file():
+        yield Check("backup", "note", "no backup is known.", "Run fitledger backup FOLDER, best on another disk.")
+    gone = [str(copy.path) for copy in copies if not copy.path.exists()]
+    if gone:
+        todo = "Where they were moved, forgetting a rider does not reach them: keep in mind where they are."
+        yield Check("backup", "note", f"no longer where they were made: {', '.join(gone)}.", todo)
+
+
+def _disk(place: _Place) -> Iterator[Check]:
+    if not place.warehouse.is_file():
+        return
+    size, free = place.warehouse.stat().st_size, shutil.disk_usage(place.warehouse.parent).free
+    words = f"{free / 1e6:,.0f} MB free, and the warehouse has {size / 1e6:,.1f} MB."
+    if free < 2 * size:
+        todo = "Free some space: a load works on a copy of the warehouse, and forgetting a rider on two."
+        yield Check("disk", "do", words, todo)
+    else:
+        yield Check("disk", "fine", words)
+
+
+def _settings(place: _Place) -> Iterator[Check]:
+    try:
+        settings = load_settings(place.settings)
+    except FitledgerError as fault:
+        yield Check("settings", "do", str(fault), "Correct the settings file.")
+        return
+    odd = [
+        f"{name} = {value} (usual: {low:g} to {high:g})"
+        for name, value in settings.parameters().items()
+        for low, high in [SENSIBLE.get(name, (float("-inf"), float("inf")))]
+        if isinstance(value, int | float) and not low <= value <= high
+    ]
+    if odd:
+        yield Check("settings", "note", f"far from the usual: {'; '.join(odd)}.", "Check that they are meant.")
+    else:
+        words = "the defaults." if settings == Settings() else "read, all known and within the usual."
+        yield Check("settings", "fine", words)
+
+
+def _libraries(_: _Place) -> Iterator[Check]:
+    if not LOCK.is_file():
+        yield Check("libraries", "note", "there is no lock file to compare with.", "Install from the lock, as the README says.")
+        return
+    # One name may stand in several versions, each for its Python.
+    locked: dict[str, set[str]] = {}
+    for name, wanted in re.findall(r"^([A-Za-z0-9._-]+)==([^\s;\\]+)", LOCK.read_text(encoding="utf-8"), re.MULTILINE):
+        locked.setdefault(name, set()).add(wanted)
+    installed = {name: found for name in locked if (found := _installed(name))}
+    other = [
+        f"{name} {found} (locked: {' or '.join(sorted(locked[name]))})"
+        for name, found in installed.items()
+        if found not in locked[name]
+    ]
+    if other:
+        todo = "Install the locked versions: python -m pip install --require-hashes -r requirements.lock."
+        yield Check("libraries", "do", f"other versions than were tested: {', '.join(other)}.", todo)
+    else:
+        yield Check("libraries", "fine", f"{len(installed)}, each as locked.")
+
+
+def _installed(name: str) -> str | None:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return None  # of another system, or for contributors only
+
+
+def _browser(_: _Place) -> Iterator[Check]:
+    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    if found:
+        yield Check("browser", "fine", f"{found} can print pages.")
+    else:
+        todo = "Needed only to print to PDF from the command line: install the package chromium."
+        yield Check("browser", "note", "no Chromium was found.", todo)

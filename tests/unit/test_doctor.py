@@ -1,0 +1,133 @@
+"""The doctor: each thing that can be off is found, and says what to do; a well warehouse has nothing to do."""
+
+import json
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from typer.testing import CliRunner
+
+from dashboard.cli import app
+from etl.keeping import doctor
+from etl.keeping.backup import back_up
+from etl.keeping.doctor import SENSIBLE, Check, examine
+from etl.keeping.forget import forget
+from etl.load import load
+from shared.files import held
+from shared.settings import Settings
+from shared.warehouse import open_loading
+from tests.spec.tables import write_csv
+
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = write_csv(
+        tmp_path / "x",
+        riders="rider_id\nR0001\nR0002",
+        fitters="fitter_id | fitter_name\nF1 | Alder",
+        fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
+        "S0001 | R0001 | F1 | quay | 2026-03-02 | first",
+    )
+    load([folder], tmp_path / "w.duckdb")
+    with open_loading(tmp_path / "w.duckdb") as warehouse:
+        warehouse.run("UPDATE raw.loads SET loaded_at = TIMESTAMP '2026-05-01 08:00:00'")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(doctor, "LOCK", tmp_path / "none.lock")
+    return tmp_path / "w.duckdb"
+
+
+def todo(path: Path, settings: Path | None = None) -> dict[str, Check]:
+    return {check.name: check for check in examine(path, settings, now=NOW) if check.state == "do"}
+
+
+def test_a_well_warehouse_has_nothing_to_do(path: Path) -> None:
+    checks = examine(path, now=NOW)
+    assert [check.name for check in checks if check.state == "do"] == []
+    names = [check.name for check in checks]
+    for name in ("warehouse", "catalogue", "last load", "rights", "lock", "backup", "disk", "settings", "libraries", "browser"):
+        assert name in names
+    assert all(check.todo for check in checks if check.state == "note")
+    back_up(path, path.with_name("one.backup"))
+    assert next(check for check in examine(path, now=NOW) if check.name == "backup").state == "fine"
+
+
+def test_what_is_off_with_the_warehouse_is_found(path: Path) -> None:
+    assert "there is no warehouse here" in todo(path.with_name("none.duckdb"))["warehouse"].words
+    path.chmod(0o644)
+    assert "chmod 600" in todo(path)["rights"].todo
+    path.chmod(0o600)
+    path.with_name("w.duckdb.wal").touch()
+    path.with_name("w.duckdb.loading").touch()
+    assert {check.words.split()[0] for check in examine(path, now=NOW) if check.name == "leftovers"} == {
+        str(path.with_name("w.duckdb.wal")),
+        str(path.with_name("w.duckdb.loading")),
+    }
+    path.with_name("w.duckdb.wal").unlink()
+    with held(path):
+        told = examine(path, now=NOW)
+    assert [check.words for check in told if check.name == "lock"] == ["a load is at work now."]
+    with open_loading(path) as warehouse:
+        warehouse.run("ALTER TABLE raw.riders DROP COLUMN mass_kg")
+    assert "riders.mass_kg" in todo(path)["catalogue"].words
+    with open_loading(path) as warehouse:
+        warehouse.run("UPDATE raw.warehouse SET version = 2")
+    assert "fitledger migrate" in todo(path)["warehouse"].todo
+
+
+def test_a_clock_that_is_behind_the_data_is_found(path: Path) -> None:
+    early = datetime(2026, 2, 1, tzinfo=UTC)
+    assert "lies in the future" in next(check for check in examine(path, now=early) if check.name == "clock").words
+    assert "clock" not in todo(path)
+
+
+def test_a_lost_key_and_a_moved_backup_are_found(path: Path) -> None:
+    made, _ = back_up(path, path.with_name("one.backup"))
+    forget(path, "R0001")
+    made.unlink()
+    assert "no longer where they were made" in " ".join(check.words for check in examine(path, now=NOW))
+    path.with_name("w.duckdb.key").unlink()
+    assert "is missing" in todo(path)["forgotten riders"].words
+
+
+def test_settings_that_do_not_parse_or_are_far_from_the_usual_are_found(path: Path) -> None:
+    file = path.with_name("own.toml")
+    file.write_text("[knee]\nneutral = 1\n", encoding="utf-8")
+    assert "knee.neutral is no setting" in todo(path, file)["settings"].words
+    file.write_text("[intervals]\nlevel = 0.6\n[minimum]\nrows_shown = 1\n", encoding="utf-8")
+    told = next(check for check in examine(path, file, now=NOW) if check.name == "settings")
+    assert told.state == "note"
+    assert "intervals_level = 0.6 (usual: 0.8 to 0.99)" in told.words and "minimum_rows_shown = 1" in told.words
+
+
+def test_the_defaults_are_within_the_usual_and_every_usual_range_is_of_a_setting() -> None:
+    values = Settings().parameters()
+    assert set(SENSIBLE) <= set(values)
+    assert [name for name, (low, high) in SENSIBLE.items() if not low <= values[name] <= high] == []
+
+
+def test_a_full_disk_and_other_libraries_are_found(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    size = path.stat().st_size
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=2 * size - 1))
+    assert "Free some space" in todo(path)["disk"].todo
+    lock = path.with_name("requirements.lock")
+    monkeypatch.setattr(doctor, "LOCK", lock)
+    installed = doctor.version("duckdb")
+    lock.write_text(f"duckdb=={installed} \\\n    --hash=sha256:00\nnot-there==1.0 \\\n", encoding="utf-8")
+    assert "libraries" not in todo(path)
+    lock.write_text("duckdb==0.1 ; python_version < '3' \\\nduckdb==0.2 \\\n", encoding="utf-8")
+    assert f"duckdb {installed} (locked: 0.1 or 0.2)" in todo(path)["libraries"].words
+
+
+def test_the_command_exits_with_3_where_something_is_to_do(path: Path) -> None:
+    path.chmod(0o644)
+    done = CliRunner().invoke(app, ["doctor", "--warehouse", str(path), "--json"])
+    told = json.loads(done.stdout)
+    assert (done.exit_code, told["is_well"]) == (3, False)
+    assert {check["name"] for check in told["checks"] if check["state"] == "do"} == {"rights"}
+    path.chmod(0o600)
+    done = CliRunner().invoke(app, ["doctor", "--warehouse", str(path)])
+    assert (done.exit_code, done.output.splitlines()[-1]) == (0, "All is well.")
