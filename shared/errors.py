@@ -28,6 +28,18 @@ class InputUnusableError(FitledgerError):
     exit_code = 4
 
 
+class AccountError(FitledgerError):
+    """An account cannot be made, changed or found, or the file of accounts cannot be used."""
+
+    exit_code = 2
+
+
+class NotPermittedError(FitledgerError):
+    """The reader's role does not include what was asked."""
+
+    exit_code = 6
+
+
 class WarehouseError(FitledgerError):
     """The warehouse file is missing, locked, of another version, or no warehouse."""
 

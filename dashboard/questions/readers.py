@@ -1,0 +1,43 @@
+"""Who asks: the roles, and the reader that a question is answered for."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What a reader may see. LOCAL is whoever sits at the machine of a dashboard that is served to it alone."""
+
+    LOCAL = "local"
+    OWNER = "owner"
+    HEAD_FITTER = "head_fitter"
+    FITTER = "fitter"
+
+
+# The roles that an account can have.
+ACCOUNT_ROLES = (Role.OWNER, Role.HEAD_FITTER, Role.FITTER)
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A reader by name and role; `fitter_id` says whose cases a fitter's own are."""
+
+    name: str
+    role: Role
+    fitter_id: str | None = None
+
+    @property
+    def own_cases_only(self) -> bool:
+        return self.role is Role.FITTER
+
+    @property
+    def sees_notes(self) -> bool:
+        """Whether what was noted of a rider is shown."""
+        return self.role in (Role.LOCAL, Role.HEAD_FITTER, Role.FITTER)
+
+    @property
+    def may_load(self) -> bool:
+        """Whether exports may be loaded, loads taken back and rejected rows read."""
+        return self.role is not Role.FITTER
+
+
+LOCAL = Reader("", Role.LOCAL)

@@ -1,0 +1,147 @@
+"""What each role sees of each answer, on the demo: every list of every answer is walked."""
+
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboard.questions.answers import Answer
+from dashboard.questions.answers_riders import RiderTimeline
+from dashboard.questions.asked_by import AskedBy
+from dashboard.questions.asking import QUESTIONS, Asker
+from dashboard.questions.readers import LOCAL, Reader, Role
+from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.sight import FIGURES, KEPT_FROM_FITTERS, OWN_CASES, OWN_ROWS, lists_of
+from shared.errors import NotPermittedError, TooFewError
+from shared.settings import Settings
+from shared.warehouse import open_reading
+
+FITTER = Reader("ada", Role.FITTER, "F2")
+OWNER = Reader("olga", Role.OWNER)
+HEAD = Reader("hanna", Role.HEAD_FITTER)
+
+
+@pytest.fixture(scope="module")
+def asker(demo_warehouse: Path) -> Asker:
+    return Asker(demo_warehouse, Settings())
+
+
+@pytest.fixture(scope="module")
+def ids(demo_warehouse: Path) -> dict[str, set[str]]:
+    """The sessions and riders of others than the fitter, and of the fitter."""
+    warehouse = open_reading(demo_warehouse)
+    rows = warehouse.rows("SELECT session_id, rider_id, fitter_id FROM mart.fits")
+    own = {row["session_id"] for row in rows if row["fitter_id"] == FITTER.fitter_id}
+    riders = {row["rider_id"] for row in rows if row["fitter_id"] == FITTER.fitter_id}
+    return {
+        "own": own | riders,
+        "others": {row["session_id"] for row in rows} - own | {row["rider_id"] for row in rows} - riders,
+        "fitters": {row["fitter_id"] for row in rows} - {FITTER.fitter_id},
+    }
+
+
+def cells(value: Any) -> Iterator[str]:
+    """Every text anywhere in an answer."""
+    if isinstance(value, str):
+        yield value
+    elif is_dataclass(value):
+        for field in fields(value):
+            yield from cells(getattr(value, field.name))
+    elif isinstance(value, dict):
+        for part in value.values():
+            yield from cells(part)
+    elif isinstance(value, tuple | list):
+        for part in value:
+            yield from cells(part)
+
+
+def words_of(answer: Answer) -> set[str]:
+    return {word.strip(".,;:()") for cell in cells(answer) for word in cell.split()}
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_every_list_is_decided_on(asker: Asker, question: str) -> None:
+    decided = {
+        *FIGURES.get(question, ()),
+        *OWN_CASES.get(question, ()),
+        *OWN_ROWS.get(question, ()),
+        *KEPT_FROM_FITTERS.get(question, ()),
+    }
+    if question != "riders":
+        assert set(lists_of(asker.ask(question, Selection()))) == decided
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+@pytest.mark.parametrize("words", [{}, {"visit_kind": "first"}, {"from": "2026-01-01"}])
+def test_a_fitter_sees_no_case_and_no_colleague_of_others(
+    asker: Asker, ids: dict[str, set[str]], question: str, words: dict[str, str]
+) -> None:
+    answer = AskedBy(asker, lambda: FITTER).ask(question, parse_selection(words))
+    told = words_of(answer)
+    assert not told & ids["others"]
+    assert not told & ids["fitters"]
+
+
+@pytest.mark.parametrize(("question", "rows"), [("riders", "riders"), ("agreement", "look_at"), ("returns", "overdue")])
+def test_a_fitter_sees_their_own_cases(asker: Asker, ids: dict[str, set[str]], question: str, rows: str) -> None:
+    answer = AskedBy(asker, lambda: FITTER).ask(question, Selection())
+    own = asker.ask(question, Selection(fitter=("F2",)))
+    assert getattr(answer, rows) == getattr(own, rows) != ()
+    assert words_of(answer) & ids["own"]
+
+
+@pytest.mark.parametrize("question", ["studio", "effects", "returns", "types"])
+def test_a_fitter_sees_the_studio_s_figures(asker: Asker, question: str) -> None:
+    whole = asker.ask(question, Selection())
+    seen = AskedBy(asker, lambda: FITTER).ask(question, Selection())
+    for name in FIGURES[question]:
+        assert getattr(seen, name) == getattr(whole, name)
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_a_fitter_cannot_ask_for_another_fitter(asker: Asker, question: str) -> None:
+    with pytest.raises(NotPermittedError, match="found F1, expected F2"):
+        AskedBy(asker, lambda: FITTER).ask(question, Selection(fitter=("F1",)))
+
+
+def test_a_rider_of_others_is_as_unknown(asker: Asker, ids: dict[str, set[str]]) -> None:
+    stranger = min(one for one in ids["others"] if one.startswith("R"))
+    for question in ("riders", "studio", "returns"):
+        with pytest.raises(TooFewError):
+            AskedBy(asker, lambda: FITTER).ask(question, Selection(rider=(stranger,)))
+
+
+def noted(asker: Asker) -> str:
+    sql = "SELECT rider_id FROM core.fit_sessions WHERE notes IS NOT NULL ORDER BY session_id LIMIT 1"
+    return str(open_reading(asker.path).value(sql))
+
+
+def test_notes_are_for_fitters_and_not_for_the_owner(asker: Asker) -> None:
+    selection = Selection(rider=(noted(asker),))
+    for reader, sees in ((LOCAL, True), (HEAD, True), (OWNER, False)):
+        answer = AskedBy(asker, lambda reader=reader: reader).ask("riders", selection)  # type: ignore[misc]
+        assert isinstance(answer, RiderTimeline)
+        assert any(fit.notes for fit in answer.fits) == sees
+
+
+def test_the_owner_sees_no_received_row_that_may_hold_notes(asker: Asker) -> None:
+    rejects = AskedBy(asker, lambda: OWNER).ask("data", Selection()).rows("rejects")
+    assert {row["received"] for row in rejects if row["table"] == "fit_sessions"} <= {"{}"}
+    assert any(row["received"] != "{}" for row in rejects)
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_who_sits_at_the_machine_and_the_head_fitter_see_the_answer_itself(asker: Asker, question: str) -> None:
+    whole = asker.ask(question, Selection())
+    for reader in (LOCAL, HEAD):
+        assert AskedBy(asker, lambda reader=reader: reader).ask(question, Selection()) is whole  # type: ignore[misc]
+
+
+def test_a_fitter_chooses_among_no_colleagues_and_loads_nothing(asker: Asker) -> None:
+    asked_by = AskedBy(asker, lambda: FITTER)
+    assert asked_by.choices().fitter == ("F2",)
+    with pytest.raises(NotPermittedError, match="owner and the head fitter"):
+        asked_by.require_loading()
+    AskedBy(asker, lambda: OWNER).require_loading()
