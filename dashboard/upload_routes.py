@@ -55,6 +55,7 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
         def rows() -> list[dict[str, Any]]:
             if table not in catalogue():
                 raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
+            uploads.require_permitted()
             return uploads.rejects(table)
 
         return _csv(f"{table}-rejects", rows)

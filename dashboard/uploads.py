@@ -73,11 +73,13 @@ class Uploads:
         warehouse: Path,
         settings: Settings,
         *,
+        permit: Callable[[], None] | None = None,
         place: Path | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.warehouse = warehouse
         self.settings = settings
+        self._permit = permit
         self._place = place or Path(tempfile.gettempdir())
         self._clock = clock
         self._folder: Path | None = None
@@ -92,8 +94,14 @@ class Uploads:
         """How large the files of one upload may be together."""
         return self.settings.upload.largest_mb * BYTES_PER_MB
 
+    def require_permitted(self) -> None:
+        """Raises what `permit` raises where the role of the reader who asks does not go so far."""
+        if self._permit:
+            self._permit()
+
     def require_allowed(self, address: str | None) -> None:
-        """Raises UploadError where a reader at this address may not load."""
+        """Raises UploadError where a reader at this address may not load, or what `permit` raises."""
+        self.require_permitted()
         allowed = self.settings.upload
         if not allowed.allowed:
             raise UploadError(

@@ -18,13 +18,15 @@ from dashboard.pages.data.working import register_working
 from dashboard.questions.answers import Data, Noise
 from dashboard.upload_routes import add_upload_routes, reader_address
 from dashboard.uploads import Uploads
-from shared.errors import StatisticsError, UploadError
+from shared.errors import FitledgerError, StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
-    uploads = Uploads(desk.asker.path, desk.asker.settings)
+    # Where readers sign in, the asker knows which roles may load.
+    permit = getattr(desk.asker, "require_loading", None)
+    uploads = Uploads(desk.asker.path, desk.asker.settings, permit=permit)
 
     def data(view: View) -> Data:
         return cast(Data, desk.asker.ask("data", view.selection))
@@ -54,11 +56,11 @@ def register(app: Dash, desk: Desk) -> None:
     add_upload_routes(app.server, desk.addresses.prefix, uploads)
 
 
-def refusal_of(uploads: Uploads) -> UploadError | None:
+def refusal_of(uploads: Uploads) -> FitledgerError | None:
     """Why the reader who asks may not load; None where they may."""
     try:
         uploads.require_allowed(reader_address())
-    except UploadError as refusal:
+    except FitledgerError as refusal:
         return refusal
     return None
 
