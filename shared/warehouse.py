@@ -15,6 +15,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from shared.cells import filled
 from shared.errors import WarehouseBusyError, WarehouseError
 from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
 
@@ -81,7 +82,7 @@ class Warehouse:
     ) -> dict[str, np.ndarray[Any, Any]]:
         """The answer as one numpy array a column; missing numbers are NaN."""
         answer = self._execute(sql, parameters, identifiers).fetchnumpy()
-        return {name: _filled(array) for name, array in answer.items()}
+        return {name: filled(array) for name, array in answer.items()}
 
     def put(self, name: str, rows: pd.DataFrame) -> None:
         """Makes the temporary table `name` of a frame's rows."""
@@ -110,19 +111,6 @@ class Warehouse:
                 raise refused from fault
             raise
         return answer
-
-
-def _filled(array: Any) -> np.ndarray[Any, Any]:
-    if not hasattr(array, "filled"):  # a masked array is what holds empty cells
-        return np.asarray(array)
-    if array.dtype == object:
-        # filled(None) would write numpy's own "?" into the empty cells.
-        cells = np.array(array.data, dtype=object)
-        cells[np.ma.getmaskarray(array)] = None
-        return cells
-    if array.dtype.kind in "iub":
-        return np.asarray(array.astype(float).filled(np.nan) if np.ma.is_masked(array) else array.data)
-    return np.asarray(array.filled(np.nan) if array.dtype.kind == "f" else array.filled())
 
 
 def _refused_by_machine(fault: duckdb.Error, path: Path | None) -> WarehouseError | None:
