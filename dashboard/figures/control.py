@@ -85,7 +85,7 @@ def control_chart(answer: Trends, figure: str, window: Window, theme: str | None
     colours = palette(theme)
     chart, rows, _ = of_figure(answer, figure)
     vertical, low, high = _vertical(rows)
-    across: dict[str, Any] = {"type": "date", "nticks": 5, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
+    across: dict[str, Any] = {"type": "date", "nticks": 4, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
     return {
         "data": _traces(rows, answer.every, low, colours),
         "layout": layout(
@@ -186,7 +186,7 @@ def _vertical(rows: Sequence[TrendRow]) -> tuple[dict[str, Any], float, float]:
         return {"range": [low, high], "tickvals": ticks, "ticktext": labels}, low, high
     low, high = min(drawn, default=0.0), max(drawn, default=1.0)
     room = 0.08 * (high - low) or 0.5
-    return {"range": [low - room, high + room], "nticks": 5}, low - room, high + room
+    return {"range": [low - room, high + room], "nticks": 4}, low - room, high + room
 
 
 def _span(rows: Sequence[TrendRow], every: str) -> list[str] | None:

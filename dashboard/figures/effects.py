@@ -24,6 +24,17 @@ def is_clear(row: EffectRow) -> bool:
     return row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
 
 
+def leading(rows: Sequence[EffectRow], outcome: str) -> EffectRow | None:
+    """The support whose clear change a sentence on one outcome tells: one more shim where that is clear, else the surest."""
+    clear = [row for row in in_order(rows, outcome) if is_clear(row)]
+    return min(clear, key=lambda row: (row.support != "shim", row.q_value or 0.0), default=None)
+
+
+def estimates_differ(row: EffectRow) -> bool:
+    """The pooled and the within-knee estimate differ by more than their noise, as the row's own words tell."""
+    return "differ by more than their noise" in row.words
+
+
 def without_figure(row: EffectRow) -> str:
     """What stands in the place of a figure that may not be shown; the row's own words tell the reason whole."""
     if "not enough yet" in row.words:

@@ -1,6 +1,5 @@
-"""The Supports page: asks `effects`, overall and by foot type, and shows both answers."""
+"""The Supports page: asks `effects`, overall by foot type and by dose, and shows what stands beside the effects."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -10,9 +9,13 @@ from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
-from dashboard.figures.names import OUTCOMES
+from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.layout import NAME, PATH, QUESTION, answered, by_type, layout
+from dashboard.pages.supports.choices import PATH
+from dashboard.pages.supports.doses import doses
+from dashboard.pages.supports.further import further
+from dashboard.pages.supports.grid import Ground, grid
+from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout
 from dashboard.questions.answers import Effects
 from dashboard.questions.selection import Selection
 from shared.errors import UsageError
@@ -28,11 +31,20 @@ def register(app: Dash, desk: Desk) -> None:
         return answered(desk, view.selection, effects(view.selection), chosen_outcome(view), TEXT, theme)
 
     def show_grid(view: View, _: str | None) -> Any:
-        split = replace(view.selection, split=view.selection.split or "foot_type")
-        return by_type(desk, view.selection, effects(split), chosen_outcome(view), TEXT)
+        ground = Ground(desk, view.selection, chosen_outcome(view), view.selection.split or "foot_type")
+        return grid(effects(ground.asked), ground, TEXT)
+
+    def show_doses(view: View, theme: str | None) -> Any:
+        outcome = chosen_outcome(view) or MAIN_OUTCOMES[0]
+        return doses(desk, view.selection, effects(view.selection), outcome, TEXT, theme)
+
+    def show_further(view: View, theme: str | None) -> Any:
+        return further(desk, view.selection, effects(view.selection), chosen_outcome(view), TEXT, theme)
 
     fill(app, desk, ids.ANSWER, PATH, show)
     fill_beside(app, ids.GRID, show_grid)
+    fill_beside(app, ids.DOSE, show_doses)
+    fill_beside(app, ids.FURTHER, show_further)
 
 
 def chosen_outcome(view: View) -> str | None:

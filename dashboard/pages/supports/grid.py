@@ -1,69 +1,168 @@
-"""The grid of supports and foot types (or the levels of another split), for one outcome."""
+"""The grid of supports and foot types (or the levels of another split), for one outcome; a row narrows the page to itself."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
 from dashboard.components.chart import reading
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk
-from dashboard.components.table import csv_link
+from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
-from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
-from dashboard.figures.theme import interval, number
-from dashboard.questions.answers import EffectRow
+from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain
+from dashboard.figures.theme import bare_interval, number
+from dashboard.pages.supports.choices import PATH, outcome_links
+from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
+from dashboard.pages.supports.tables import family_columns
+from dashboard.questions.answers import EffectRow, Effects
+from dashboard.questions.answers_effects import FamilyRow
 from dashboard.questions.selection import Selection
 
+Text = dict[str, tuple[str, ...]]
+Cells = dict[tuple[str | None, str], EffectRow]
 
-def grid(
-    rows: Sequence[EffectRow], outcome: str, split: str, desk: Desk, selection: Selection, text: tuple[str, ...]
-) -> list[Any]:
-    """Heading, grid, how it is read, CSV; empty where the answer holds no level."""
-    cells = {(row.level, row.support): row for row in rows if row.outcome == outcome and row.split == split}
-    levels = list(dict.fromkeys(level for level, _ in cells))
+
+@dataclass(frozen=True)
+class Ground:
+    """What the grid stands on: the page's selection, its outcome as the address has it, and the split of the grid."""
+
+    desk: Desk
+    selection: Selection
+    chosen: str | None
+    split: str
+
+    @property
+    def outcome(self) -> str:
+        return self.chosen or MAIN_OUTCOMES[0]
+
+    @property
+    def asked(self) -> Selection:
+        """The selection of the grid: with every level, also where the page is narrowed to one of them."""
+        base = widened(self.selection, self.split) if is_narrowed(self.selection, self.split) else self.selection
+        return replace(base, split=self.split)
+
+    def address(self, level: str | None) -> str | None:
+        """The page narrowed to one level; None where no words of a selection ask for it."""
+        there = narrowed(self.selection, self.split, level)
+        return self._page(there) if there else None
+
+    def way_back(self) -> str:
+        return self._page(widened(self.selection, self.split))
+
+    def _page(self, selection: Selection) -> str:
+        return self.desk.addresses.page(PATH, selection.query(), {"outcome": self.chosen} if self.chosen else None)
+
+
+def grid(answer: Effects, ground: Ground, text: Text) -> list[Any]:
+    """Heading, grid, how it is read, whether the levels differ, CSV; empty where the answer holds no level."""
+    cells = cells_of(answer.effects, ground.outcome, ground.split)
+    levels = levels_of(cells)
     if not levels:
         return []
-    caption = f"{OUTCOMES[outcome].name} by {plain(split)}"
+    families = [row for row in answer.families if row.outcome == ground.outcome]
+    can_narrow = any(words_of(ground.split, level) for level in levels)
+    outcomes = [outcome for outcome in MAIN_OUTCOMES if cells_of(answer.effects, outcome, ground.split)]
+    level = number(ground.desk.level, "share")
     return [
-        html.H2(grid_title(list(cells.values()), outcome, split), className="section-title"),
-        html.Div(
-            html.Table([html.Caption(caption), _head(split), html.Tbody([_level(level, cells) for level in levels])]),
-            className="table-frame grid",
-            role="region",
-            tabIndex=0,
-            **{"aria-label": caption},
-        ),
-        reading(*paragraphs(text, level=number(desk.level, "share"))),
-        csv_link(desk.csv("effects", "effects", replace(selection, split=split)), f"effects by {plain(split)}"),
+        html.H2(grid_title(list(cells.values()), families, ground), className="section-title"),
+        outcome_links(ground.desk, ground.selection, ground.outcome, outcomes, label="What the grid shows", with_all=False),
+        _narrowing(ground, can_narrow, text),
+        grid_table(cells, ground.outcome, ground.split, ground),
+        reading(*paragraphs(text["grid"], level=level)),
+        csv_link(ground.desk.csv("effects", "effects", ground.asked), f"effects by {plain(ground.split)}"),
+        _families(families, ground, text, level),
     ]
 
 
-def grid_title(cells: Sequence[EffectRow], outcome: str, split: str) -> str:
-    """How much of the grid can be told."""
+def cells_of(rows: Sequence[EffectRow], outcome: str, split: str) -> Cells:
+    """The rows of one outcome by level and support."""
+    return {(row.level, row.support): row for row in rows if row.outcome == outcome and row.split == split}
+
+
+def levels_of(cells: Cells) -> list[str | None]:
+    """The levels in the order of the answer."""
+    return list(dict.fromkeys(level for level, _ in cells))
+
+
+def grid_title(cells: Sequence[EffectRow], families: Sequence[FamilyRow], ground: Ground) -> str:
+    """How much of the grid can be told, and whether any support differs between the levels."""
+    name = f"{OUTCOMES[ground.outcome].name} by {plain(ground.split)}"
     told = sum(cell.pooled is not None for cell in cells)
     if not told:
-        return f"{OUTCOMES[outcome].name} by {plain(split)}: no figure yet in any cell"
-    return f"{OUTCOMES[outcome].name} by {plain(split)}: enough changes in {told} of {len(cells)} cells"
+        return f"{name}: no figure yet in any cell"
+    enough = f"enough changes in {told} of {len(cells)} cells"
+    if not families:
+        return f"{name}: {enough}"
+    differing = [SUPPORTS[row.support].lower() for row in families if differs(row)]
+    found = f"a difference for {' and '.join(differing)}" if differing else "no support clearly differs"
+    return f"{name}: {found}; {enough}"
+
+
+def differs(row: FamilyRow) -> bool:
+    """Whether the answer's own words tell a difference between the levels."""
+    return "no clear difference" not in row.words
+
+
+def _narrowing(ground: Ground, can_narrow: bool, text: Text) -> html.P:
+    """How the grid narrows the page, or the way back."""
+    if not can_narrow:
+        return html.P(text["not_narrowing"][0].format(split=plain(ground.split)), className="narrowing")
+    if not is_narrowed(ground.selection, ground.split):
+        return html.P(text["narrowing"][0], className="narrowing")
+    return html.P(
+        [
+            text["narrowed"][0].format(split=plain(ground.split)),
+            " ",
+            dcc.Link(f"Show every {plain(ground.split)} again", href=ground.way_back()),
+        ],
+        className="narrowing",
+    )
+
+
+def grid_table(cells: Cells, outcome: str, split: str, ground: Ground | None = None) -> html.Div:
+    """The grid itself; with `ground`, the head of a row is a link that narrows the page to it."""
+    caption = f"{OUTCOMES[outcome].name} by {plain(split)}"
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption),
+                _head(split),
+                html.Tbody([_level(level, cells, split, ground) for level in levels_of(cells)]),
+            ]
+        ),
+        className="table-frame grid",
+        role="region",
+        tabIndex=0,
+        **{"aria-label": caption, "data-choices": "grid"},
+    )
 
 
 def _head(split: str) -> html.Thead:
-    return html.Thead(
-        html.Tr(
-            [
-                html.Th(plain(split).capitalize(), scope="col"),
-                *(html.Th(name, scope="col") for name in SUPPORTS.values()),
-            ]
-        )
-    )
+    names = [html.Th(plain(split).capitalize(), scope="col"), *(html.Th(name, scope="col") for name in SUPPORTS.values())]
+    return html.Thead(html.Tr(names))
 
 
-def _level(level: str | None, cells: dict[tuple[str | None, str], EffectRow]) -> html.Tr:
+def _level(level: str | None, cells: Cells, split: str, ground: Ground | None) -> html.Tr:
+    shown = ground is not None and is_shown(ground.selection, split, level)
     return html.Tr(
-        [html.Th(plain(level), scope="row"), *(_cell(cells.get((level, support))) for support in SUPPORTS)],
+        [
+            html.Th(_level_name(level, shown, ground), scope="row"),
+            *(_cell(cells.get((level, support))) for support in SUPPORTS),
+        ],
+        className="is-shown" if shown else "",
         **{"data-row": level},
     )
+
+
+def _level_name(level: str | None, shown: bool, ground: Ground | None) -> Any:
+    address = ground.address(level) if ground else None
+    if address is None or ground is None:
+        return plain(level)
+    if shown:
+        return dcc.Link([plain(level), html.Small(" shown")], href=ground.way_back(), className="narrow is-chosen")
+    return dcc.Link([html.Span("Only ", className="for-readers"), plain(level)], href=address, className="narrow")
 
 
 def _cell(row: EffectRow | None) -> html.Td:
@@ -77,13 +176,32 @@ def _cell(row: EffectRow | None) -> html.Td:
     own = (row.pooled, row.pooled_low, row.pooled_high)
     if row.shrunk is None or row.shrunk_low is None or row.shrunk_high is None:
         return html.Td([*_figure(*own, row.unit), html.Br(), html.Small(changes)], **values)
-    alone = f"alone {number(row.pooled, row.unit, effect=True)}, {changes}"
+    alone = html.Small(f"alone {number(row.pooled, row.unit, effect=True)} ({row.n_changes:,})")
     shrunk = _figure(row.shrunk, row.shrunk_low, row.shrunk_high, row.unit)
-    return html.Td([*shrunk, html.Br(), html.Small(alone)], **values)
+    return html.Td([*shrunk, html.Br(), alone], **values)
 
 
 def _figure(value: float, low: float, high: float, unit: str) -> list[Any]:
-    """The estimate, bold where its interval lies on one side of zero, and the interval below it."""
+    """The estimate, bold where its interval lies on one side of zero, and the interval beside it."""
     printed = number(value, unit, effect=True)
     shown = html.Strong(printed) if low > 0 or high < 0 else printed
-    return [shown, html.Br(), html.Small(interval(low, high, unit, effect=True))]
+    return [shown, " ", html.Small(bare_interval(low, high, unit, effect=True))]
+
+
+def _families(families: Sequence[FamilyRow], ground: Ground, text: Text, level: str) -> html.Details | None:
+    if not families:
+        return None
+    caption = f"Does a support do more for one {plain(ground.split)} than for another?"
+    return html.Details(
+        [
+            html.Summary(caption),
+            *paragraphs(text["families"]),
+            table(
+                f"{OUTCOMES[ground.outcome].name}: how much the levels differ",
+                family_columns(level),
+                families,
+                csv=ground.desk.csv("effects", "families", ground.asked),
+            ),
+        ],
+        className="more",
+    )

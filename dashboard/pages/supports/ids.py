@@ -4,3 +4,5 @@ from typing import Final
 
 ANSWER: Final = "supports-answer"
 GRID: Final = "supports-grid"
+DOSE: Final = "supports-dose"
+FURTHER: Final = "supports-further"

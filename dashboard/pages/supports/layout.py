@@ -1,33 +1,33 @@
-"""What the Supports page shows: the effects, and the grid of supports and foot types."""
+"""What the Supports page shows first: the effects, as pictures and as tables."""
 
-from collections.abc import Sequence
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from dashboard.components.chart import chart, marks_key, reading
 from dashboard.components.notes import data_note, empty_state, headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
-from dashboard.figures.effects import alternative, effects_panel, finding, in_order
+from dashboard.figures.effects import alternative, effects_panel, finding, in_order, leading
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.grid import grid
+from dashboard.pages.supports.choices import PATH, contents, outcome_links
 from dashboard.pages.supports.tables import effect_columns
 from dashboard.questions.answers import Effects
 from dashboard.questions.selection import Selection
 
 NAME = "Supports"
 QUESTION = "What moved the knee, and for whom?"
-PATH = "supports"
+# The places below the first, in their order.
+SECTIONS = ((ids.GRID, "For whom"), (ids.DOSE, "By dose"), (ids.FURTHER, "How far to trust it"))
 
 Text = dict[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.GRID)
+    return frame(NAME, QUESTION, ids.ANSWER, ids.GRID, ids.DOSE, ids.FURTHER)
 
 
 def answered(
@@ -38,10 +38,17 @@ def answered(
         return [empty_state(answer.headline, desk.addresses.page(PATH))]
     shown = (outcome,) if outcome else MAIN_OUTCOMES
     level = number(desk.level, "share")
+    outcomes = [code for code in OUTCOMES if in_order(answer.effects, code)]
     return [
         selected(answer, riders=answer.n_riders, captures=answer.n_captures),
-        headline(answer.headline),
-        _outcomes(desk, selection, answer, outcome),
+        headline(_sentence(answer, outcome)),
+        html.Div(
+            [
+                outcome_links(desk, selection, outcome, outcomes, label="Outcome", with_all=True),
+                contents(SECTIONS),
+            ],
+            className="choices-line",
+        ),
         marks_key(),
         html.Div(
             [_panel(answer, one, theme) for one in shown],
@@ -55,35 +62,12 @@ def answered(
     ]
 
 
-def by_type(desk: Desk, selection: Selection, answer: Effects, outcome: str | None, text: Text) -> list[Any]:
-    """The grid of supports and the levels of the split, for one outcome."""
-    if not answer.n_fits:
-        return []
-    return grid(answer.effects, outcome or MAIN_OUTCOMES[0], selection.split or "foot_type", desk, selection, text["grid"])
-
-
-def _outcomes(desk: Desk, selection: Selection, answer: Effects, outcome: str | None) -> html.Nav:
-    """The choice of an outcome as links, so that it is part of the address."""
-    choices: Sequence[tuple[str | None, str]] = (
-        (None, "Tilt, sway and offset"),
-        *((code, words.name) for code, words in OUTCOMES.items() if in_order(answer.effects, code)),
-    )
-    return html.Nav(
-        html.Ul(
-            [
-                html.Li(
-                    dcc.Link(
-                        [name, html.Span(" (shown)", className="for-readers")] if code == outcome else name,
-                        href=desk.addresses.page(PATH, selection.query(), {"outcome": code} if code else None),
-                        className="choice is-chosen" if code == outcome else "choice",
-                    )
-                )
-                for code, name in choices
-            ],
-            className="choices",
-        ),
-        **{"aria-label": "Outcome", "data-choices": "outcome"},
-    )
+def _sentence(answer: Effects, outcome: str | None) -> str:
+    """The answer's sentence, which is on tilt; on another outcome that is chosen, its own."""
+    if outcome is None or outcome == MAIN_OUTCOMES[0]:
+        return answer.headline
+    first = leading(answer.effects, outcome)
+    return first.words if first else f"{finding(answer.effects, outcome)}."
 
 
 def _panel(answer: Effects, outcome: str, theme: str | None) -> html.Figure:

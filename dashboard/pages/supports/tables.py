@@ -1,9 +1,11 @@
-"""Columns of the effects tables."""
+"""Columns of the Supports tables."""
+
+from typing import Any
 
 from dashboard.components.table import Column
-from dashboard.figures.names import SUPPORTS
-from dashboard.figures.theme import bare_number, interval, number
-from dashboard.questions.answers import EffectRow
+from dashboard.figures.dose import dose_name
+from dashboard.figures.names import OUTCOMES, SUPPORTS
+from dashboard.figures.theme import NOTHING, bare_number, interval, number
 
 
 def effect_columns(level: str) -> list[Column]:
@@ -11,12 +13,91 @@ def effect_columns(level: str) -> list[Column]:
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
         Column("In words", lambda row: row.words, wide=True),
+        *_both_estimates(level),
+        Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        *_counts(),
+    ]
+
+
+def dose_columns(level: str) -> list[Column]:
+    """Dose, both estimates against none, the straight line's figure, counts."""
+    return [
+        Column("Dose", dose_name, ("dose",)),
+        *_both_estimates(level),
+        Column("Straight line", lambda row: number(row.line, row.unit, effect=True), ("line",), numeric=True),
+        *_counts(),
+    ]
+
+
+def family_columns(level: str) -> list[Column]:
+    """How much one support differs between the levels of a split."""
+    return [
+        Column("Support", lambda row: SUPPORTS[row.support]),
+        Column("Levels", lambda row: number(row.n_levels, "count"), ("n_levels",), numeric=True),
+        Column("Overall", lambda row: number(row.overall, row.unit, effect=True), ("overall",), numeric=True),
+        _ends("overall", f"{level} interval"),
+        Column("Spread", lambda row: number(row.between_sd, row.unit), ("between_sd",), numeric=True),
+        _ends("prediction", "A level not yet seen"),
+        Column("p", lambda row: _small(row.p_value), ("p_value",), numeric=True),
+    ]
+
+
+def neutral_columns(level: str) -> list[Column]:
+    """Change in the distance from neutral by arrival direction, what noise alone would do, and the rest."""
+    return [
+        Column("Arrived", lambda row: row.arrival_direction),
+        Column("In words", lambda row: row.words, wide=True),
+        Column("Change", lambda row: number(row.change_deg, "deg", effect=True), ("change_deg",), numeric=True),
+        Column("By noise alone", lambda row: number(row.expected_deg, "deg", effect=True), ("expected_deg",), numeric=True),
+        Column("Beyond the noise", lambda row: number(row.net_deg, "deg", effect=True), ("net_deg",), numeric=True),
+        Column(
+            f"{level} interval",
+            lambda row: interval(row.net_low_deg, row.net_high_deg, "deg", effect=True),
+            ("net_low_deg", "net_high_deg"),
+            numeric=True,
+        ),
+        Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
+        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+    ]
+
+
+def responder_columns(level: str) -> list[Column]:
+    """How many knees were better, unchanged or worse by more than the smallest real change."""
+    return [
+        Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
+        Column("Knees", lambda row: row.response),
+        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
+        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        Column("n", lambda row: f"{row.n:,} of {row.total:,}", ("n", "total"), numeric=True),
+        Column("In words", lambda row: row.words, wide=True),
+    ]
+
+
+def influence_columns() -> list[Column]:
+    """Each estimate, and between which values it would lie with any one rider left out."""
+    return [
+        Column("Support", lambda row: SUPPORTS[row.support]),
+        Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
+        Column("Pooled", lambda row: number(row.pooled, row.unit, effect=True), ("pooled",), numeric=True),
+        _ends("pooled_without", "Without any one rider"),
+        Column("Within knee", lambda row: number(row.within, row.unit, effect=True), ("within",), numeric=True),
+        _ends("within_without", "Without any one rider"),
+        Column("Riders at the ends", lambda row: f"{row.rider_low}, {row.rider_high}"),
+    ]
+
+
+def _both_estimates(level: str) -> list[Column]:
+    return [
         Column("Pooled", lambda row: number(row.pooled, row.unit, effect=True), ("pooled",), numeric=True),
         _ends("pooled", f"{level} interval"),
         Column("Within knee", lambda row: number(row.within, row.unit, effect=True), ("within",), numeric=True),
         _ends("within", f"{level} interval"),
         _ends("bracket", "Bracket"),
-        Column("q", _q, ("q_value",), numeric=True),
+    ]
+
+
+def _counts() -> list[Column]:
+    return [
         Column("Changes", lambda row: number(row.n_changes, "count"), ("n_changes",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
     ]
@@ -24,15 +105,15 @@ def effect_columns(level: str) -> list[Column]:
 
 def _ends(estimate: str, heading: str) -> Column:
     low, high = f"{estimate}_low", f"{estimate}_high"
-    return Column(
-        heading,
-        lambda row: interval(getattr(row, low), getattr(row, high), row.unit, effect=True),
-        (low, high),
-        numeric=True,
-    )
+
+    def printed(row: Any) -> str:
+        return interval(getattr(row, low), getattr(row, high), row.unit, effect=True)
+
+    return Column(heading, printed, (low, high), numeric=True)
 
 
-def _q(row: EffectRow) -> str:
-    if row.q_value is not None and row.q_value < 0.001:
-        return "<\u202f0.001"
-    return bare_number(row.q_value, "q")
+def _small(value: float | None) -> str:
+    """A p- or q-value; a small one by its bound."""
+    if value is None:
+        return NOTHING
+    return "<\u202f0.001" if value < 0.001 else bare_number(value, "q")

@@ -1,0 +1,165 @@
+"""What stands beside the effects: where the two estimates disagree, distance from neutral, responders, single riders."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.components.chart import chart, reading
+from dashboard.components.page import Desk
+from dashboard.components.table import Column, csv_link, table
+from dashboard.components.text import paragraphs
+from dashboard.figures.effects import estimates_differ, in_order
+from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS
+from dashboard.figures.neutral import alternative, finding, neutral_chart
+from dashboard.figures.theme import number
+from dashboard.pages.supports.choices import outcome_address
+from dashboard.pages.supports.grid import cells_of, grid_table
+from dashboard.pages.supports.tables import influence_columns, neutral_columns, responder_columns
+from dashboard.questions.answers import EffectRow, Effects
+from dashboard.questions.answers_effects import InfluenceRow
+from dashboard.questions.scope import counted
+from dashboard.questions.selection import Selection
+
+Text = dict[str, tuple[str, ...]]
+_LARGER = {"within": "within-knee", "pooled": "pooled", "opposite": "opposite directions"}
+
+
+def further(desk: Desk, selection: Selection, answer: Effects, outcome: str | None, text: Text, theme: str | None) -> list[Any]:
+    """The four sections, each empty where the answer holds nothing of it."""
+    outcomes = (outcome,) if outcome else MAIN_OUTCOMES
+    return [
+        *_disagreements(desk, selection, answer, outcomes, text),
+        *_neutral(desk, selection, answer, text, theme),
+        *_responders(desk, selection, answer, text),
+        *_influence(desk, selection, answer, outcomes, text),
+    ]
+
+
+def _disagreements(desk: Desk, selection: Selection, answer: Effects, outcomes: Sequence[str], text: Text) -> list[Any]:
+    told = [row for outcome in outcomes for row in in_order(answer.effects, outcome) if row.pooled is not None]
+    if not told:
+        return []
+    apart = [row for row in told if estimates_differ(row)]
+    if not apart:
+        title = f"The two estimates agree in {'all ' if len(told) > 1 else ''}{counted(len(told), 'figure')}"
+        return [html.H2(title, className="section-title"), *paragraphs(text["agree"])]
+    title = f"The two estimates disagree in {len(apart)} of {counted(len(told), 'figure')}"
+    return [
+        html.H2(title, className="section-title", id="disagree"),
+        *paragraphs(text["disagree"]),
+        table("Where they disagree", _disagreement_columns(desk, selection), apart),
+        reading(*(part for kind in dict.fromkeys(larger(row) for row in apart) for part in paragraphs(text[kind]))),
+        csv_link(desk.csv("effects", "effects", selection), "every outcome and support"),
+    ]
+
+
+def _disagreement_columns(desk: Desk, selection: Selection) -> list[Column]:
+    return [
+        Column("Support", lambda row: SUPPORTS[row.support]),
+        Column(
+            "Outcome",
+            lambda row: dcc.Link(OUTCOMES[row.outcome].name, href=outcome_address(desk, selection, row.outcome)),
+        ),
+        Column("Pooled", lambda row: number(row.pooled, row.unit, effect=True), ("pooled",), numeric=True),
+        Column("Within knee", lambda row: number(row.within, row.unit, effect=True), ("within",), numeric=True),
+        Column("The larger", lambda row: _LARGER[larger(row)]),
+        Column("Changes", lambda row: number(row.n_changes, "count"), ("n_changes",), numeric=True),
+        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+    ]
+
+
+def larger(row: EffectRow) -> str:
+    """Which estimate is the larger, which hints at where the disagreement comes from: within, pooled or opposite."""
+    pooled, within = row.pooled or 0.0, row.within or 0.0
+    if pooled * within < 0:
+        return "opposite"
+    return "within" if abs(within) > abs(pooled) else "pooled"
+
+
+def _neutral(desk: Desk, selection: Selection, answer: Effects, text: Text, theme: str | None) -> list[Any]:
+    if not answer.off_neutral:
+        return []
+    level = number(desk.level, "share")
+    cells = cells_of(answer.effects, "off_neutral", "arrival_direction")
+    return [
+        html.H2("Nearer to neutral, by where the knee stood at arrival", className="section-title", id="neutral"),
+        *paragraphs(text["neutral"]),
+        html.Div(
+            chart(
+                neutral_chart(answer.off_neutral, theme),
+                title=finding(answer.off_neutral),
+                alternative=alternative(answer.off_neutral),
+                name="off-neutral",
+            ),
+            className="panels is-single neutral",
+        ),
+        reading(*paragraphs(text["neutral_reading"], level=level)),
+        table(
+            "Change in the distance from neutral, arrival to departure",
+            neutral_columns(level),
+            answer.off_neutral,
+            csv=desk.csv("effects", "off_neutral", selection),
+        ),
+        *(
+            [
+                html.Div(paragraphs(text["neutral_grid"]), className="table"),
+                grid_table(cells, "off_neutral", "arrival_direction"),
+            ]
+            if cells
+            else []
+        ),
+    ]
+
+
+def _responders(desk: Desk, selection: Selection, answer: Effects, text: Text) -> list[Any]:
+    if not answer.responders:
+        return []
+    level = number(desk.level, "share")
+    first = next((row for row in answer.responders if row.response == "better"), answer.responders[0])
+    return [
+        html.H2("How many knees moved by more than the noise", className="section-title", id="responders"),
+        html.P(first.words, className="section-lead"),
+        table(
+            "Knees better, unchanged and worse at departure",
+            responder_columns(level),
+            answer.responders,
+            csv=desk.csv("effects", "responders", selection),
+        ),
+        reading(*paragraphs(text["responders"])),
+    ]
+
+
+def _influence(desk: Desk, selection: Selection, answer: Effects, outcomes: Sequence[str], text: Text) -> list[Any]:
+    rows = [row for row in answer.influence if row.outcome in outcomes]
+    if not rows:
+        return []
+    return [
+        html.H2(rests_on_one(rows), className="section-title", id="influence"),
+        html.Details(
+            [
+                html.Summary("Each estimate with any one rider left out"),
+                table(
+                    "Between which values an estimate would lie",
+                    influence_columns(),
+                    rows,
+                    csv=desk.csv("effects", "influence", selection),
+                ),
+            ],
+            className="more",
+        ),
+        reading(*paragraphs(text["influence"])),
+    ]
+
+
+def rests_on_one(rows: Sequence[InfluenceRow]) -> str:
+    """Whether any estimate would change its direction without one of the riders."""
+    turned = [row for row in rows if _turns(row)]
+    if not turned:
+        return "No estimate would change its direction without any one rider"
+    names = ", ".join(f"{SUPPORTS[row.support].lower()} on {OUTCOMES[row.outcome].name.lower()}" for row in turned)
+    return f"One rider decides the direction of {counted(len(turned), 'estimate')}: {names}"
+
+
+def _turns(row: InfluenceRow) -> bool:
+    return row.pooled_without_low * row.pooled_without_high <= 0 or row.within_without_low * row.within_without_high <= 0
