@@ -189,7 +189,7 @@ class MadeAsker:
     settings = Settings()
     path = Path("made.duckdb")
 
-    def ask(self, question: str, selection: Selection) -> Answer:
+    def ask(self, question: str, selection: Selection, **_only: tuple[str, ...]) -> Answer:
         if "triathlon" in selection.riding:
             raise TooFewError("No fit matches this selection. Widen it, or reset it to see all fits.")
         if "indoor" in selection.riding:

@@ -24,22 +24,24 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
-    def effects(selection: Selection) -> Effects:
-        return cast(Effects, desk.asker.ask("effects", selection))
+    # Each place asks for what it shows, so that the first picture does not wait for the others.
+    def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...] = MAIN_OUTCOMES) -> Effects:
+        return cast(Effects, desk.asker.ask("effects", selection, parts=parts, outcomes=outcomes))
 
     def show(view: View, theme: str | None) -> Any:
-        return answered(desk, view.selection, effects(view.selection), chosen_outcome(view), TEXT, theme)
+        return answered(desk, view.selection, effects(view.selection, "overall"), chosen_outcome(view), TEXT, theme)
 
     def show_grid(view: View, _: str | None) -> Any:
         ground = Ground(desk, view.selection, chosen_outcome(view), view.selection.split or "foot_type")
-        return grid(effects(ground.asked), ground, TEXT)
+        return grid(effects(ground.asked, "split", outcomes=(ground.outcome,)), ground, TEXT)
 
     def show_doses(view: View, theme: str | None) -> Any:
         outcome = chosen_outcome(view) or MAIN_OUTCOMES[0]
-        return doses(desk, view.selection, effects(view.selection), outcome, TEXT, theme)
+        return doses(desk, view.selection, effects(view.selection, "dose", outcomes=(outcome,)), outcome, TEXT, theme)
 
     def show_further(view: View, theme: str | None) -> Any:
-        return further(desk, view.selection, effects(view.selection), chosen_outcome(view), TEXT, theme)
+        answer = effects(view.selection, "overall", "directions", "responders", "influence")
+        return further(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
 
     fill(app, desk, ids.ANSWER, PATH, show)
     fill_beside(app, ids.GRID, show_grid)

@@ -63,11 +63,12 @@ def grid(answer: Effects, ground: Ground, text: Text) -> list[Any]:
         return []
     families = [row for row in answer.families if row.outcome == ground.outcome]
     can_narrow = any(words_of(ground.split, level) for level in levels)
-    outcomes = [outcome for outcome in MAIN_OUTCOMES if cells_of(answer.effects, outcome, ground.split)]
     level = number(ground.desk.level, "share")
     return [
         html.H2(grid_title(list(cells.values()), families, ground), className="section-title"),
-        outcome_links(ground.desk, ground.selection, ground.outcome, outcomes, label="What the grid shows", with_all=False),
+        outcome_links(
+            ground.desk, ground.selection, ground.outcome, MAIN_OUTCOMES, label="What the grid shows", with_all=False
+        ),
         _narrowing(ground, can_narrow, text),
         grid_table(cells, ground.outcome, ground.split, ground),
         reading(*paragraphs(text["grid"], level=level)),
