@@ -43,6 +43,7 @@ def dot_rows(rows: Sequence[DotRow], theme: str | None, *, marks: int = 1, whole
     colours = palette(theme)
     row_px = NAME_PX + MARK_PX * marks
     ticks = _ticks(rows, whole)
+    is_drawn = any(row.marks for row in rows)
     room = 0.015 * ticks[-1]
     placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
     return {
@@ -62,10 +63,29 @@ def dot_rows(rows: Sequence[DotRow], theme: str | None, *, marks: int = 1, whole
                 tickvals=ticks,
                 ticktext=[number(tick, "share") for tick in ticks],
                 ticklabelstandoff=4,
+                showticklabels=is_drawn,
+                showgrid=is_drawn,
             ),
             yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
             shapes=[_rule(place, colours) for place in range(1, len(rows))],
             annotations=[words for place, row in enumerate(rows) for words in _words(place, row, row_px, colours)],
+        ),
+    }
+
+
+def no_figure(theme: str | None, words: str) -> dict[str, Any]:
+    """What stands in the place of a picture that cannot be drawn yet."""
+    return {
+        "data": [],
+        "layout": layout(
+            theme,
+            height=72,
+            margin=(0, 0, 0, 0),
+            xaxis=axis(theme, visible=False),
+            yaxis=axis(theme, visible=False),
+            annotations=[
+                note(words, xref="paper", yref="paper", x=0, y=0.5, xanchor="left", font={"color": palette(theme).muted})
+            ],
         ),
     }
 

@@ -116,8 +116,10 @@ def said_alternative(rows: Sequence[SaidRow]) -> str:
 def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
     name, best = SAID[row.topic]
     at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
-    counted = f"{row.n:,} {'answer' if row.n == 1 else 'answers'}"
-    words = [note(f"<b>{name}</b>, {best}", x=0, xanchor="left", **at), note(counted, x=1, xanchor="right", **at)]
+    words = [
+        note(f"<b>{name}</b>, {best}", x=0, xanchor="left", **at),
+        note(_counted(row.n, "answer"), x=1, xanchor="right", **at),
+    ]
     if row.median_points is None:
         muted = {"size": LABEL_PX, "color": colours.muted}
         words.append(note("not enough yet", x=0, xanchor="left", xref="paper", yref="y", y=place + 0.7, font=muted))
@@ -135,6 +137,10 @@ def _lasting(row: LastingRow) -> DotRow:
 
 def _kept(row: ReturnFigure) -> DotRow:
     if row.estimate is None or row.low is None or row.high is None:
-        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({row.n:,} follow-ups)")
+        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({_counted(row.n, 'follow-up')})")
     printed = f"<b>{number(row.estimate, 'share')}</b> ({interval(row.low, row.high, 'share')})"
     return DotRow(KEPT[row.figure], "", printed, (Mark(row.estimate, row.low, row.high, row.words),))
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n:,} {noun if n == 1 else noun + 's'}"

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from dashboard.figures.dot_rows import no_figure
 from dashboard.figures.names import plain
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, on_paper, palette, shades
@@ -26,12 +27,17 @@ _LETTERS: Final = 13
 
 @dataclass(frozen=True)
 class Curve:
-    """What is drawn of one group: days and shares from the fit on, and where the curve ends."""
+    """What is drawn of one group: days and shares from the fit on.
+
+    `last_day`: the last day of the grid on which a fit is at risk; `sure_day`: the last on which enough are, after which the
+    curve is drawn thin.
+    """
 
     level: str | None
     rows: tuple[ReturnCurveRow, ...]
     at_risk: tuple[AtRiskRow, ...]
     last_day: int
+    sure_day: int
 
     @property
     def days(self) -> list[int]:
@@ -47,27 +53,29 @@ class Curve:
         return [0.0, *told, told[-1] if told else 0.0]
 
 
-def curves_of(curve: Sequence[ReturnCurveRow], at_risk: Sequence[AtRiskRow], fewest: int) -> list[Curve]:
-    """One a group, in the answer's order, each up to the last day of the grid on which `fewest` fits are still at risk."""
+def curves_of(curve: Sequence[ReturnCurveRow], at_risk: Sequence[AtRiskRow], enough: int) -> list[Curve]:
+    """One a group, in the answer's order, up to the last day on which a fit is at risk; sure while there are `enough`."""
     found = []
     for level in dict.fromkeys(row.level for row in at_risk):
         grid = tuple(row for row in at_risk if row.level == level)
-        last_day = max((row.days for row in grid if row.n_at_risk >= fewest), default=0)
+        last_day, sure_day = (max((row.days for row in grid if row.n_at_risk >= n), default=0) for n in (1, enough))
         rows = tuple(row for row in curve if row.level == level and row.days <= last_day)
         if last_day:
-            found.append(Curve(level, rows, grid, last_day))
+            found.append(Curve(level, rows, grid, last_day, sure_day))
     return found
 
 
 def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
     """The curves as a plain dict. With levels, the curve of all fits stands behind them; alone, it has its interval."""
+    if not curves:
+        return no_figure(theme, "not enough fits yet")
     colours = palette(theme)
     inks = _inks(curves, theme, colours)
     names = [group_name(curve.level) for curve in curves]
     top = _top(curves)
     plot_px = max(PLOT_PX, _LINE_PX * len(curves))
     below_px = _BELOW_PX + _LINE_PX * len(curves)
-    ticks = [row.days for row in curves[0].at_risk] if curves else [0]
+    ticks = [row.days for row in curves[0].at_risk]
     steps = [0.1 * step for step in range(round(top / 0.1) + 1)]
     shown_top = top * (1 + _ROOM_PX / plot_px)
     return {
@@ -78,7 +86,7 @@ def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
             margin=(46, _RIGHT_PX, 8, below_px),
             xaxis=axis(
                 theme,
-                range=[0, max(ticks[-1], 1)],
+                range=[0, ticks[-1]],
                 tickvals=ticks,
                 ticktext=[f"{day}" for day in ticks],
                 title="days since the fit",
@@ -158,10 +166,10 @@ def _traces(curves: Sequence[Curve], inks: Sequence[str], colours: Palette) -> l
             _step(curve, "returned_low", "rgba(0,0,0,0)", "solid", 0),
             {**_step(curve, "returned_high", "rgba(0,0,0,0)", "solid", 0), "fill": "tonexty", "fillcolor": colours.soft},
             _step(curve, "ended_otherwise", colours.muted, "dot", 1.75),
-            _told(curve, inks[0], "solid", 2.75),
+            *_told(curve, inks[0], "solid", 2.75),
         ]
     lines = zip(curves, inks, _dashes(curves), strict=True)
-    return [_told(curve, ink, dash, 1.5 if curve.level is None else 2.25) for curve, ink, dash in lines]
+    return [trace for curve, ink, dash in lines for trace in _told(curve, ink, dash, 1.5 if curve.level is None else 2.25)]
 
 
 def _dashes(curves: Sequence[Curve]) -> list[str]:
@@ -181,10 +189,25 @@ def _step(curve: Curve, column: str, colour: str, dash: str, width: float) -> di
     }
 
 
-def _told(curve: Curve, colour: str, dash: str, width: float) -> dict[str, Any]:
+def _told(curve: Curve, colour: str, dash: str, width: float) -> list[dict[str, Any]]:
+    """The curve itself, and what follows after the day on which few are left, thin."""
     words = [_hover(curve, row) for row in curve.rows]
-    ends = ["", *words, words[-1] if words else ""]
-    return {**_step(curve, "returned", colour, dash, width), "text": ends, "hoverinfo": "text"}
+    steps = list(zip(curve.days, curve.steps("returned"), ["", *words, words[-1] if words else ""], strict=True))
+    sure = [step for step in steps if step[0] <= curve.sure_day]
+    at, held = len(sure), (curve.sure_day, *sure[-1][1:])
+    sure += [held] if sure[-1][0] < curve.sure_day else []
+    parts = [(sure, width), ([held, *steps[at:]], 1.0)]
+    return [
+        {
+            **_step(curve, "returned", colour, dash, thickness),
+            "x": [day for day, _, _ in part],
+            "y": [share for _, share, _ in part],
+            "text": [text for _, _, text in part],
+            "hoverinfo": "text",
+        }
+        for part, thickness in parts
+        if part[-1][0] > part[0][0]
+    ]
 
 
 def _hover(curve: Curve, row: ReturnCurveRow) -> str:
@@ -221,7 +244,7 @@ def spread(wanted: Sequence[float], gap: float, top: float) -> list[float]:
 def _end_names(curves: Sequence[Curve], names: Sequence[str], inks: Sequence[str], share_px: float) -> list[dict[str, Any]]:
     """Each curve's name right of its end, moved apart where they would meet, with a short line back to the curve.
 
-    A curve that stops before the others is named by its line of numbers at risk alone. `share_px`: the share one px stands for.
+    A curve that ends before the others is named by its line of numbers at risk alone. `share_px`: the share one px stands for.
     """
     full = max((curve.last_day for curve in curves), default=0)
     ends = [(curve.end, name, ink) for curve, name, ink in zip(curves, names, inks, strict=True) if curve.last_day == full]

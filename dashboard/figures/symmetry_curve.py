@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from dashboard.figures.dot_rows import no_figure
 from dashboard.figures.names import unit_words
 from dashboard.figures.symmetry import short
 from dashboard.figures.template import axis, layout, note
@@ -21,7 +22,9 @@ def curve_figure(rows: Sequence[CurveRow], quantity: str, theme: str | None) -> 
     """Both moments as a plain dict: arrival dashed, departure solid, each with its interval as a band."""
     colours = palette(theme)
     lines = {moment: of_moment(rows, quantity, moment) for moment in MOMENTS}
-    limits = [row.limit for row in rows if row.quantity == quantity] or [0.0, 1.0]
+    if not any(lines.values()):
+        return no_figure(theme, "not enough riders yet")
+    limits = [row.limit for row in rows if row.quantity == quantity]
     set_limit = next((row.limit for row in rows if row.quantity == quantity and row.is_set_limit), None)
     ticks = [0, 0.25, 0.5, 0.75, 1]
     return {

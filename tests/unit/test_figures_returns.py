@@ -38,8 +38,8 @@ def at_risk_rows(levels: tuple[str | None, ...]) -> tuple[AtRiskRow, ...]:
     return tuple(AtRiskRow(None, level, day, n) for level in levels for day, n in zip(DAYS, AT_RISK[level], strict=True))
 
 
-def curves(*levels: str | None, fewest: int = 10) -> list[returns_curve.Curve]:
-    return returns_curve.curves_of(curve_rows(levels), at_risk_rows(levels), fewest)
+def curves(*levels: str | None, enough: int = 10) -> list[returns_curve.Curve]:
+    return returns_curve.curves_of(curve_rows(levels), at_risk_rows(levels), enough)
 
 
 def figure(name: str, level: str | None, n: int, share: float | None) -> ReturnFigure:
@@ -101,23 +101,35 @@ def test_an_end_that_cannot_be_told_takes_the_curve_itself() -> None:
     assert curve.steps("returned_low") == curve.steps("returned")
 
 
-def test_a_curve_stops_where_few_are_left() -> None:
+def test_a_curve_is_thin_where_few_are_left_and_ends_where_none_is() -> None:
     whole, _, few, _ = curves(*LEVELS)
-    assert (whole.last_day, few.last_day) == (42, 14)
-    assert [row.days for row in few.rows] == [9, 14]
-    assert returns_curve.curves_of(curve_rows(("low",)), at_risk_rows(("low",)), 41) == []
+    assert (whole.sure_day, whole.last_day) == (42, 42)
+    assert (few.sure_day, few.last_day) == (14, 42)
+    drawn = returns_curve.curve_figure([whole, few], "light")["data"]
+    assert [(trace["x"][0], trace["x"][-1]) for trace in drawn] == [(0, 42), (0, 14), (14, 42)]
+    sure, thin = drawn[1:]
+    assert sure["y"] == pytest.approx([0.0, 0.12, 0.27])
+    assert thin["y"] == pytest.approx([0.27, 0.52, 0.52])
+    assert sure["line"]["dash"] == thin["line"]["dash"] and sure["line"]["width"] > thin["line"]["width"]
+    empty = tuple(replace(row, n_at_risk=0) if row.days > 14 else row for row in at_risk_rows(("low",)))
+    (curve,) = returns_curve.curves_of(curve_rows(("low",)), empty, 10)
+    assert [row.days for row in curve.rows] == [9, 14] and curve.last_day == 14
 
 
 def test_levels_differ_by_dash_shade_and_name_and_a_rule_ties_each_to_its_numbers() -> None:
     drawn = returns_curve.curve_figure(curves(*LEVELS), "light")
-    lines = [trace["line"] for trace in drawn["data"]]
+    lines = [trace["line"] for trace in drawn["data"] if trace["x"][0] == 0]
     assert len({line["dash"] for line in lines}) == len({line["color"] for line in lines}) == len(LEVELS)
     rules = [shape["line"] for shape in drawn["layout"]["shapes"]]
     assert [(rule["dash"], rule["color"]) for rule in rules] == [(line["dash"], line["color"]) for line in lines]
     names = [note["text"] for note in drawn["layout"]["annotations"]]
-    assert names.count("Low") == 2
-    # The curve that stops early has no end at the right; its numbers name it.
-    assert names.count("Medium arch,<br>marked varus") == 1
+    assert all(names.count(name) == 2 for name in ("All fits", "Low", "Medium arch,<br>marked varus", "Feet differ"))
+
+
+def test_a_curve_that_ends_early_is_named_by_its_numbers_alone() -> None:
+    early = replace(curves(*LEVELS)[2], last_day=28)
+    names = [note["text"] for note in returns_curve.curve_figure([*curves(None), early], "light")["layout"]["annotations"]]
+    assert names.count("All fits") == 2 and names.count("Medium arch,<br>marked varus") == 1
 
 
 def test_numbers_at_risk_stand_under_their_days() -> None:
@@ -148,7 +160,7 @@ def test_the_table_of_the_curve_is_the_curve_on_the_days_of_the_grid() -> None:
     assert [(row.days, row.n_at_risk, row.returned) for row in rows if row.level is None] == [
         (0, 100, 0.0), (14, 85, 0.25), (28, 60, 0.25), (42, 40, 0.5)
     ]  # fmt: skip
-    assert [row.days for row in rows if row.level] == [0, 14]
+    assert [row.days for row in rows if row.level] == [0, 14, 28, 42]
 
 
 def test_shades_go_from_light_to_dark_and_keep_the_contrast_of_the_accent() -> None:

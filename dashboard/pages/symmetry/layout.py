@@ -66,7 +66,7 @@ def answered(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
     return [
         selected(answer, riders=answer.n_riders),
         headline(_sentence(prevalence.words)),
-        html.P(_sentence(change.words), className="second-sentence", id="change"),
+        None if change.difference is None else html.P(_sentence(change.words), className="second-sentence", id="change"),
         _quantities(asked),
         _prevalence(asked, answer),
         _levels_table(asked, answer),
@@ -125,7 +125,7 @@ def _prevalence(asked: Asked, answer: Asymmetry) -> html.Div:
             reading(
                 _moments_key(),
                 *asked.words("reading", level=asked.level),
-                *asked.words("split", split=split),
+                *(asked.words("split", split=split) if _is_split(answer) else ()),
                 *(html.P(caution) for caution in answer.cautions),
             ),
         ],
@@ -144,11 +144,16 @@ def _moments_key() -> html.Ul:
     )
 
 
+def _is_split(answer: Asymmetry) -> bool:
+    """A split by side makes no levels, since a side difference takes both."""
+    return any(row.level for row in answer.prevalence)
+
+
 def _levels_table(asked: Asked, answer: Asymmetry) -> html.Div:
     split = asked.selection.split or ""
     return table(
-        f"Riders with a side difference in {asked.quantity}, by {plain(split)}",
-        tables.prevalence_columns(split, asked.level),
+        f"Riders with a side difference in {asked.quantity}" + (f", by {plain(split)}" if _is_split(answer) else ""),
+        tables.prevalence_columns(split if _is_split(answer) else "riders", asked.level),
         tables.level_rows(answer.prevalence, asked.quantity),
         row_key="level",
         table_id=ids.LEVELS,
@@ -206,7 +211,7 @@ def _sides(asked: Asked, sides: Sides, prevalence: PrevalenceRow) -> list[Any]:
     shown = [row for row in sides.sides if row.quantity == quantity]
     n, _ = symmetry_sides.counts(shown, quantity, "arrival")
     size = shown[0].cell_size if shown else 0.0
-    cells = asked.words("cells", n=f"{n:,}", size=symmetry.short(size, prevalence.unit)) if size else []
+    marks = asked.words("cells", n=f"{n:,}", size=symmetry.short(size, prevalence.unit)) if size else asked.words("points")
     return [
         html.H2("Left against right", className="section-title"),
         html.Div(
@@ -214,7 +219,7 @@ def _sides(asked: Asked, sides: Sides, prevalence: PrevalenceRow) -> list[Any]:
                 html.Div(
                     [_side(asked, shown, moment, limit) for moment in ("arrival", "departure")], className="panels is-double"
                 ),
-                reading(*asked.words("sides", limit=symmetry.limit_words(prevalence)), *cells),
+                reading(*marks, *asked.words("sides", limit=symmetry.limit_words(prevalence))),
             ],
             className="with-words",
         ),

@@ -21,7 +21,8 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
         return "Knee patterns: no rider has both knees recorded at both ends"
     kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
     reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
-    return f"{kept:,} of {n:,} riders left with the pattern they came with; {reached:,} others left neutral"
+    others = f"{reached:,} {'other' if reached == 1 else 'others'}"
+    return f"{kept:,} of {n:,} riders left with the pattern they came with; {others} left neutral"
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
