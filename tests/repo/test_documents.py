@@ -7,6 +7,7 @@ import typer.main
 
 from dashboard.cli import app
 from dashboard.questions.asking import QUESTIONS
+from etl.keeping import stored_page
 from shared.catalogue.columns_page import PAGE, page
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -15,6 +16,10 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def test_the_page_of_columns_is_current() -> None:
     assert PAGE.read_text(encoding="utf-8") == page()
+
+
+def test_the_page_of_what_is_stored_about_a_rider_is_current() -> None:
+    assert stored_page.PAGE.read_text(encoding="utf-8") == stored_page.page()
 
 
 def test_the_two_commands_stand_in_the_first_screen_of_the_readme() -> None:
@@ -40,6 +45,11 @@ def test_the_cautions_stand_in_the_readme() -> None:
 
 
 def test_links_of_the_documents_lead_somewhere() -> None:
-    for document in [*ROOT.glob("*.md"), *(ROOT / "shared").rglob("*.md"), *(ROOT / "warehouse_demo").glob("*.md")]:
+    for document in [
+        *ROOT.glob("*.md"),
+        *(ROOT / "shared").rglob("*.md"),
+        *(ROOT / "warehouse_demo").glob("*.md"),
+        *(ROOT / "docs").glob("*.md"),
+    ]:
         for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", document.read_text(encoding="utf-8")):
             assert (document.parent / target).exists(), f"{document.name}: {target}"

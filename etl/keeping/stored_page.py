@@ -1,0 +1,56 @@
+"""Writes docs/rider-data.md, what is stored about a rider, from the catalogue: `python -m etl.keeping.stored_page`."""
+
+from pathlib import Path
+
+from etl.keeping.owned import RIDERS, id_columns
+from shared.catalogue import Table, catalogue
+
+PAGE = Path(__file__).parents[2] / "docs/rider-data.md"
+_HEAD = """# What is stored about a rider
+
+Made from the catalogue by `python -m etl.keeping.stored_page`; change it there. Everything below lies in one file, the
+warehouse, and in its backups. Nothing is sent anywhere.
+
+## What the studio exported
+
+Every version of every row is kept, with the load, file and line that brought it, so that a correction can be followed and a
+load taken back. Columns in bold tell whose row it is.
+
+| table | whose it is | what is held |
+| --- | --- | --- |
+"""
+_TAIL = """
+## What fitledger adds
+
+| where | what is held |
+| --- | --- |
+| `core`, `mart` | the current rows of the tables above, and what follows from them: visits, changes, averages |
+| `raw.findings` | rejected rows, whole, with the reason; a mended one leaves the list and stays in the ledger |
+| `raw.unresolved` | the keys of rows that wait for a session, or that name a rider or fitter who is not there |
+| `raw.warnings` | values that deserve a look, with the key of their row |
+| `raw.sightings` | that a later load brought the same row again: load, file and record, no value |
+| `raw.files` | names of the loaded files, their digests (SHA-256) and how many rows they held |
+| `raw.forgotten` | of a forgotten rider no id and no value: keyed hashes of the id and of the sessions' ids |
+
+Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
+watched files), `.lock`. A file dropped on the Data page lies in the server's folder of temporary files until it is loaded,
+put aside or expires. `fitledger.log` holds faults of the program with their place in the code, and no rows.
+"""
+
+
+def page() -> str:
+    """The whole page as Markdown."""
+    return _HEAD + "".join(_row(table) for table in catalogue().values()) + _TAIL
+
+
+def _row(table: Table) -> str:
+    owners = id_columns(table)
+    if not owners:
+        return f"| {table.name} | nobody's | of fitters: {', '.join(table.column_names)} |\n"
+    whose = "the rider's" if RIDERS in owners.values() else "the session's rider's"
+    columns = ", ".join(f"**{name}**" if name in owners else name for name in table.column_names)
+    return f"| {table.name} | {whose} | {columns} |\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
