@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -137,6 +139,15 @@ def test_an_unknown_rider_is_a_sentence_with_a_way_out(served: Served, watched: 
 def test_the_noise_is_that_of_the_noise_question(served: Served) -> None:
     noise: Any = served.asker.ask("noise", Selection())
     assert timeline(served, SEVERAL).noise == noise.noise
+
+
+def test_the_command_prints_what_the_page_prints(served: Served) -> None:
+    said = subprocess.run(
+        [sys.executable, "-c", "from dashboard.cli import main; main()", "show", "riders", "--json",
+         "--warehouse", str(served.asker.path), "--rider", SEVERAL],
+        check=True, capture_output=True,
+    ).stdout  # fmt: skip
+    assert json.loads(said) == json.loads(timeline(served, SEVERAL).to_json())
 
 
 def test_every_list_of_the_rider_is_a_download(served: Served, watched: Watched) -> None:

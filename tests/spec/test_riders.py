@@ -228,8 +228,8 @@ def test_both_knees_are_told_whichever_side_is_selected(studio: Warehouse) -> No
 
 def test_what_else_is_held_of_the_rider(studio: Warehouse) -> None:
     answer = timeline(studio, "R1")
-    [said] = [row for row in answer.ratings if row.session_id == "S1"]
-    assert (said.arrival, said.departure, said.follow_up) == (4, 7, 6)
+    said = [(row.session_id, row.arrival, row.departure, row.follow_up) for row in answer.ratings]
+    assert said == [("S1", 4, 7, 6), ("S2", 6, None, None)]
     [measure] = answer.bike
     assert (measure.arrival_mm, measure.departure_mm, measure.change_mm) == (700, 712, 712 - 700)
     [booking] = answer.follow_ups

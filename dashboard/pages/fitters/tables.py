@@ -25,7 +25,7 @@ def fitter_columns(unit: str, level: str) -> list[Column]:
     """Counts, observed, expected, ratio (shares) or difference with interval, the difference drawn in, and the words."""
     return [
         Column("Fitter", lambda row: row.fitter_id),
-        Column("In words", lambda row: row.words, wide=True),
+        Column("In words", lambda row: row.words.replace(" %", "\u00a0%"), wide=True),
         Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
         Column("Observed", lambda row: number(row.observed, row.unit), ("observed",), numeric=True),
@@ -112,4 +112,13 @@ MONTHS: Final = [
     Column("Agree", lambda row: number(row.n_in_agreement, "count"), ("n_in_agreement",), numeric=True),
     Column("Can be judged", lambda row: number(row.n_judged, "count"), ("n_judged",), numeric=True),
     Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+]
+
+RULES: Final = [
+    Column("Rule", lambda row: f"{row.told[0].upper()}{row.told[1:]}", wide=True),
+    Column("Asked", lambda row: number(row.n_asked, "count"), ("n_asked",), numeric=True),
+    Column("Notes", lambda row: number(row.n_notes, "count"), ("n_notes",), numeric=True),
+    Column("Flags", lambda row: number(row.n_flags, "count"), ("n_flags",), numeric=True),
+    Column("Share flagged", lambda row: number(row.share_flagged, "share"), ("share_flagged",), numeric=True),
+    Column("Interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
 ]
