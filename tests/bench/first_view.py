@@ -1,0 +1,100 @@
+"""The first view of each page in Chromium with an empty cache: `make bench`, or `python tests/bench/first_view.py`.
+
+From the request to chart and table drawn, over loopback; answers are remembered, as in a served dashboard that has told its
+first reader. Prints the median of RUNS beside the limit, and the weight of scripts on the wire; judges nothing.
+"""
+
+import gzip
+import statistics
+import sys
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from playwright.sync_api import Browser, expect, sync_playwright
+
+from dashboard.app import create_app
+from dashboard.pages import PAGES
+from dashboard.questions.asking import Asker
+from etl.load import load
+from shared.settings import Settings
+from tests.browser.serving import CHROMIUM, chromium_path, serving
+from tests.unit.made_answers import MadeAsker
+from warehouse_demo import EXPORTS
+
+RUNS = 5
+LIMIT_SECONDS = 1.2
+LIMIT_MB = 1.7
+PATIENCE_MS = 120_000
+
+
+def first_view(browser: Browser, address: str) -> float:
+    """Seconds until the first chart of the page, where it has one, and its first table are drawn and nothing is under way."""
+    context = browser.new_context(viewport={"width": 1280, "height": 720}, reduced_motion="reduce")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    start = time.perf_counter()
+    page.goto(address, wait_until="commit")
+    page.locator("main table").first.wait_for()
+    if page.locator(".chart").count():
+        page.locator(".js-plotly-plot .main-svg").first.wait_for()
+    taken = time.perf_counter() - start
+    expect(page.locator("[data-dash-is-loading]")).to_have_count(0, timeout=PATIENCE_MS)
+    context.close()
+    return taken
+
+
+def script_weights() -> dict[str, int]:
+    """Bytes of each script that the first page names, as gzip would send it."""
+    client = create_app(MadeAsker()).server.test_client()  # type: ignore[arg-type]
+
+    def read(address: str) -> bytes:
+        with client.get(address) as response:
+            return response.get_data()
+
+    sources = [part.split('"')[0] for part in read("/").decode().split('<script src="')[1:]]
+    return {file_name(source): len(gzip.compress(read(source), 6)) for source in sources}
+
+
+def file_name(address: str) -> str:
+    return address.split("?", maxsplit=1)[0].rsplit("/", 1)[-1]
+
+
+def scripts_asked(browser: Browser, address: str) -> dict[str, int]:
+    """The same of every script that a browser asks for until the page is drawn, those that are fetched later among them."""
+    context = browser.new_context()
+    page = context.new_page()
+    found = []
+    page.on("response", lambda response: found.append(response) if response.request.resource_type == "script" else None)
+    page.goto(address)
+    page.locator("main table").first.wait_for(timeout=PATIENCE_MS)
+    page.wait_for_load_state("networkidle")
+    weights = {file_name(response.url): len(gzip.compress(response.body(), 6)) for response in found}
+    context.close()
+    return weights
+
+
+def main() -> None:
+    """Prints one line a page."""
+    with TemporaryDirectory() as folder, sync_playwright() as playwright:
+        warehouse = Path(folder) / "demo.duckdb"
+        load([EXPORTS], warehouse)
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
+        with serving(Asker(warehouse, Settings())) as address:
+            weights = scripts_asked(browser, address)
+            sys.stdout.write(f"scripts, gzipped: {sum(weights.values()) / 1e6:.2f} MB (limit {LIMIT_MB} MB)\n")
+            for name, size in sorted(weights.items(), key=lambda one: -one[1])[:5]:
+                sys.stdout.write(f"  {size / 1e3:7.0f} kB  {name}\n")
+            for page in PAGES:
+                cold = first_view(browser, f"{address}{page.path}")
+                took = [first_view(browser, f"{address}{page.path}") for _ in range(RUNS)]
+                sys.stdout.write(
+                    f"{page.name:<10} {statistics.median(took):6.2f} s (limit {LIMIT_SECONDS} s); "
+                    f"shortest {min(took):.2f} s; the first reader of all {cold:.2f} s\n"
+                )
+                sys.stdout.flush()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
