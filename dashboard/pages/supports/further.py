@@ -14,7 +14,7 @@ from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS
 from dashboard.figures.neutral import alternative, finding, neutral_chart
 from dashboard.figures.theme import number
 from dashboard.pages.supports.choices import outcome_address
-from dashboard.pages.supports.grid import cells_of, grid_table
+from dashboard.pages.supports.grid import Cells, cells_of, grid_table
 from dashboard.pages.supports.tables import influence_columns, neutral_columns, responder_columns
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import InfluenceRow
@@ -101,14 +101,16 @@ def _neutral(desk: Desk, selection: Selection, answer: Effects, text: Text, them
             answer.off_neutral,
             csv=desk.csv("effects", "off_neutral", selection),
         ),
-        *(
-            [
-                html.Div(paragraphs(text["neutral_grid"]), className="table"),
-                grid_table(cells, "off_neutral", "arrival_direction"),
-            ]
-            if cells
-            else []
-        ),
+        *(_by_support(desk, selection, cells, text) if cells else []),
+    ]
+
+
+def _by_support(desk: Desk, selection: Selection, cells: Cells, text: Text) -> list[Any]:
+    """How each support moved the distance from neutral, by arrival direction."""
+    return [
+        html.Div(paragraphs(text["neutral_grid"]), className="table"),
+        grid_table(cells, "off_neutral", "arrival_direction"),
+        csv_link(desk.csv("effects", "effects", selection), "every outcome and support, off neutral by arrival direction"),
     ]
 
 
