@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from etl.keeping.forget import Forgotten, Place
 
 app = typer.Typer()
-_LOG = Path("fitledger.log")
+_LOGS = (Path("fitledger.log"), Path("fitledger.log.1"))
 
 
 @app.command()
@@ -54,7 +54,7 @@ def forget(
             "copies? This cannot be undone",
             abort=True,
         )
-    done = forget_rider(warehouse, rider, settings=load_settings(settings), logs=(_LOG,), wait_seconds=wait)
+    done = forget_rider(warehouse, rider, settings=load_settings(settings), logs=_LOGS, wait_seconds=wait)
     _tell(rider, done, as_json, is_done=True)
     if not done.is_complete:
         raise typer.Exit(EXIT_SOME_REJECTED)

@@ -1,5 +1,6 @@
 """Which rows belong to a rider: found by the references of the catalogue, counted, and taken out of every table."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -98,7 +99,7 @@ def owned(table: Table) -> str:
 
 def pattern(words: Iterable[str]) -> str:
     """A regular expression (RE2) that finds any of the ids standing by itself."""
-    escaped = "|".join("".join(c if c.isalnum() else f"\\{c}" for c in word) for word in words)
+    escaped = "|".join(map(re.escape, words))
     return f"(^|[^{ID_CHARACTERS}])({escaped or '$.'})($|[^{ID_CHARACTERS}])"
 
 

@@ -282,6 +282,24 @@ def test_ids_that_are_plain_numbers_leave_the_numbers_of_others_alone(tmp_path: 
     assert left["rejects"] == []
 
 
+@pytest.mark.parametrize("rider", ["O'Hare $1", "R.*(1|2)", 'a"b;c--', "Zoë–7", "R 0001", "[x]\\\\d"])
+def test_ids_of_any_characters_are_forgotten(tmp_path: Path, rider: str) -> None:
+    quoted = '"' + rider.replace('"', '""') + '"'
+    tables = {
+        "riders": [f"{quoted},1980", "R.55(1|2),1981", "O'Hare $12,1983"],
+        "fitters": ["F1,Alder"],
+        "fit_sessions": [f"V0001,{quoted},F1,quay,2026-03-02,first,", "V0002,O'Hare $12,F1,quay,2026-03-02,first,"],
+        "knee_captures": ["V0001,1,left,1", "V0002,1,left,1", "V0001,1,right,45"],
+    }
+    path = tmp_path / "w.duckdb"
+    load([write(tmp_path / "x", tables)], path, today=TODAY)
+    assert forget(path, rider, today=TODAY).is_complete
+    left = held(path)
+    assert (len(left["riders"]), len(left["fit_sessions"]), len(left["knee_captures"]), left["rejects"]) == (2, 1, 1, [])
+    report = load([tmp_path / "x"], path, today=TODAY)
+    assert (sum(file.stored for file in report.files), sum(file.rejected for file in report.files)) == (0, 4)
+
+
 def test_an_undo_after_forgetting_brings_nobody_back(tmp_path: Path) -> None:
     path = loaded(tmp_path)
     forget(path, RIDER, today=TODAY)
