@@ -23,6 +23,7 @@ _OF_GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "studio": ("figures", "trend"),
     "effects": ("effects", "families", "dose", "off_neutral", "responders"),
     "noise": ("noise",),
+    "periods": ("periods", "changes"),
     "returns": ("figures", "curve", "at_risk", "comparisons", "lasting", "said"),
     "trends": ("trend", "charts"),
     "asymmetry": ("prevalence", "change", "patterns", "flow", "curve"),

@@ -31,6 +31,7 @@ QUESTIONS = (
     "agreement",
     "sides",
     "riders",
+    "periods",
 )
 # Gives what is remembered under a key in one snapshot, or makes it.
 Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]

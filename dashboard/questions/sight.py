@@ -31,6 +31,7 @@ FIGURES: Final[dict[str, frozenset[str]]] = {
     "agreement": frozenset({"cautions", "agreement", "months", "rules", "outcomes", "shim_places"}),
     "sides": frozenset({"cautions", "sides"}),
     "riders": frozenset(),
+    "periods": frozenset({"periods", "changes"}),
 }
 # Lists of cases, asked anew over the fitter's own fits.
 OWN_CASES: Final[dict[str, frozenset[str]]] = {

@@ -80,7 +80,7 @@ def measured(warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise:
     yield Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["day"][rated])
 
 
-def _estimate(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
+def estimate_of(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
     if len(values) < settings.minimum.rows_shown:
         return None
     compute = clustered_share if unit == "share" else clustered_mean
@@ -89,7 +89,7 @@ def _estimate(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, 
 
 def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     n = len(measured.values)
-    found = _estimate(measured.values, measured.rider, measured.unit, settings)
+    found = estimate_of(measured.values, measured.rider, measured.unit, settings)
     if found is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words)
@@ -107,7 +107,7 @@ def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
     months = measured.day.astype("datetime64[M]")
     for month in np.unique(months):
         inside = months == month
-        found = _estimate(measured.values[inside], measured.rider[inside], measured.unit, settings)
+        found = estimate_of(measured.values[inside], measured.rider[inside], measured.unit, settings)
         figures = (found.estimate, found.low, found.high) if found else (None, None, None)
         first_day = date.fromisoformat(f"{month}-01")
         yield StudioTrendRow(measured.figure, first_day, measured.unit, int(inside.sum()), *figures)
