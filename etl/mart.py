@@ -6,7 +6,7 @@ from pathlib import Path
 from shared.warehouse import Warehouse
 
 SQL = Path(__file__).with_name("sql") / "mart"
-MARTS = ("fits", "capture_facts", "captures", "knees")
+MARTS = ("fit_numbers", "capture_facts", "feet", "fits", "captures", "knees", "ratings")
 
 
 def build(warehouse: Warehouse) -> None:

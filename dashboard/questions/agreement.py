@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from dashboard.questions.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, judged_fits, rule_weights
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
+from dashboard.questions.calendar import first_day, period_of
 from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.numbers import spoken, spoken_percent
-from dashboard.questions.scope import counted, scope_of
+from dashboard.questions.scope import SQL, counted, scope_of, sessions_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.shim_places import shim_places
 from shared.errors import StatisticsError
@@ -47,10 +48,11 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Agree
     """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    judged = judged_fits(warehouse, scope, settings)
+    judged = judged_fits(warehouse, scope, settings, with_ids=False)
     everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
     masks = level_masks(warehouse, scope, selection.split)
     n_judged = int(judged.is_judged.sum())
+    names = warehouse.rows(SQL / "names.sql")[0]["fitter"]
     return AgreementWithExam(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -63,19 +65,24 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Agree
         headline=f"In {scope.words}: {everyone.words}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         agreement=(everyone, *(_row(judged, mask, selection.split, level, settings) for level, mask in masks.items())),
-        months=tuple(_grouped(judged, "month", settings)),
-        fitters=tuple(_grouped(judged, "fitter", settings)),
+        months=tuple(_months(judged, settings)),
+        fitters=tuple(_fitters(judged, names, settings)),
         rules=tuple(_rules(judged, settings)),
         outcomes=tuple(_outcome(judged, *outcome, settings) for outcome in _OUTCOMES),
         shim_places=tuple(shim_places(warehouse, scope, settings)),
-        look_at=tuple(_look_at(judged, settings)),
+        look_at=tuple(_look_at(warehouse, judged, names, settings)),
     )
 
 
-def _grouped(judged: Judged, by: str, settings: Settings) -> Iterator[AgreementRow]:
-    column = judged.fits["month" if by == "month" else "fitter_id"].astype(str)
-    for level in np.unique(column):
-        yield _row(judged, column == level, by, str(level), settings)
+def _months(judged: Judged, settings: Settings) -> Iterator[AgreementRow]:
+    month = period_of(judged.fits["session_date"], "month")
+    for own in np.unique(month):
+        yield _row(judged, month == own, "month", first_day(int(own), "month").isoformat(), settings)
+
+
+def _fitters(judged: Judged, names: list[str], settings: Settings) -> Iterator[AgreementRow]:
+    for number in np.unique(judged.fits["fitter"]):
+        yield _row(judged, judged.fits["fitter"] == number, "fitter", names[number], settings)
 
 
 def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, settings: Settings) -> AgreementRow:
@@ -105,7 +112,7 @@ def _level_told(by: str | None, level: str | None) -> str:
 def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
     told = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
     riders = judged.fits["rider"]
-    feet_rider = riders[judged.feet["fit"]][judged.is_judged[judged.feet["fit"]]]
+    feet_rider = np.repeat(riders[judged.is_judged], 2)
     for name, weights in rule_weights(judged).items():
         asked = weights != NOT_ASKED
         rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
@@ -145,12 +152,13 @@ def _outcome(
     return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words)
 
 
-def _look_at(judged: Judged, settings: Settings) -> Iterator[LookRow]:
+def _look_at(warehouse: Warehouse, judged: Judged, names: list[str], settings: Settings) -> Iterator[LookRow]:
     """The newest flagged fits, each flag and note in a sentence that names the rule, the exam and the setup."""
     told: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
     flagged = np.flatnonzero(judged.is_judged & ~judged.agrees)[::-1][: settings.agreement.listed_fits]
+    session_of = sessions_of(warehouse, judged.fits["fit_no"][flagged])
     for fit in flagged:
-        session, fitter = str(judged.fits["session_id"][fit]), str(judged.fits["fitter_id"][fit])
+        session, fitter = session_of[int(judged.fits["fit_no"][fit])], names[judged.fits["fitter"][fit]]
         day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
         for side, finding in judged.findings(int(fit)):
             place = f"{session}, {side} foot" if side else session

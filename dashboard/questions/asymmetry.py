@@ -1,6 +1,7 @@
 """How common is a side difference, and do we resolve it? Side difference = right less left."""
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from dashboard.questions.asymmetry_rows import (
 )
 from dashboard.questions.knee_patterns import PATTERNS
 from dashboard.questions.levels import level_masks, split_caution
-from dashboard.questions.scope import SQL, Scope, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, fragments, scope_of, sessions_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -48,7 +49,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Asymm
     """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
+    fits = _both_knees(warehouse, scope)
     masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
     masks.update(level_masks(warehouse, scope, selection.split))
     firsts = first_sessions(fits, settings)
@@ -81,8 +82,19 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Asymm
         ),
         curve=tuple(row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
         repeats=tuple(_repeats(warehouse, scope, settings)),
-        knees=tuple(_pictured(firsts)),
+        knees=tuple(_pictured(warehouse, firsts)),
     )
+
+
+def _both_knees(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
+    """Both knees of each fit at both moments, empty at departure where one capture is all; and the studio's high sway."""
+    fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
+    high = warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"].astype(float)
+    only_arrival = ~fits["has_departure"].astype(bool)
+    for quantity in QUANTITIES:
+        for side in ("left", "right"):
+            fits[f"{quantity.name}_{side}_departure"][only_arrival] = np.nan
+    return {**fits, "high_sway_mm": high[fits["studio"]]}
 
 
 def _limits(settings: Settings) -> dict[str, float]:
@@ -138,13 +150,14 @@ def _repeats(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
             yield repeat_row(pairs, quantity, settings)
 
 
-def _pictured(firsts: Firsts) -> Iterator[KneesRow]:
-    for moment in MOMENTS:
-        chosen = np.flatnonzero(firsts.has_pattern[moment])[-_PICTURED:]
+def _pictured(warehouse: Warehouse, firsts: Firsts) -> Iterator[KneesRow]:
+    shown = {moment: np.flatnonzero(firsts.has_pattern[moment])[-_PICTURED:] for moment in MOMENTS}
+    session_of = sessions_of(warehouse, firsts.fit_no[np.concatenate(list(shown.values()))])
+    for moment, chosen in shown.items():
         knees = firsts.knees[moment]
         for row in chosen:
             yield KneesRow(
-                str(firsts.session_id[row]),
+                session_of[int(firsts.fit_no[row])],
                 moment,
                 float(knees.tilt_left_deg[row]),
                 float(knees.tilt_right_deg[row]),

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, DifferenceRow, PrevalenceRow, RepeatRow
+from dashboard.questions.both_sides import side_difference
 from dashboard.questions.knee_patterns import Knees, has_pattern, named, patterns
 from dashboard.questions.levels import count_riders, level_words
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent, spoken_points
@@ -23,8 +24,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MOMENTS = ("arrival", "departure")
-# Differences of recorded decimals: 3.3 less 1.3 must be 2, the limit itself.
-_DECIMALS = 6
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,7 @@ class Firsts:
     """Riders' first sessions, one row a rider; `fit` is the row among all selected fits."""
 
     fit: NDArray[np.int64]
-    session_id: NDArray[Any]
+    fit_no: NDArray[np.int64]
     knees: Mapping[str, Knees]
     shown: Mapping[str, dict[str, Flags]]
     named: Mapping[str, NDArray[Any]]
@@ -67,7 +66,7 @@ class Firsts:
         """|right - left|; NaN where a knee is missing."""
         knees, unit = self.knees[moment], quantity.unit
         left, right = (getattr(knees, f"{quantity.name}_{side}_{unit}") for side in ("left", "right"))
-        return np.asarray(np.round(np.abs(right - left), _DECIMALS))
+        return np.abs(side_difference(left, right))
 
     def beyond(self, quantity: Quantity, moment: str, limit: float) -> Flags:
         size = self.size(quantity, moment)
@@ -81,7 +80,7 @@ def first_sessions(fits: Mapping[str, NDArray[Any]], settings: Settings) -> Firs
     shown = {moment: patterns(knees[moment], settings.knee) for moment in MOMENTS}
     return Firsts(
         fit=first,
-        session_id=fits["session_id"][first],
+        fit_no=fits["fit_no"][first],
         knees=knees,
         shown=shown,
         named={moment: named(shown[moment]) for moment in MOMENTS},
@@ -212,7 +211,7 @@ def difference_row(
 ) -> DifferenceRow:
     """Right less left over all selected fits: the mean tells whether one side leads, the median size how large it is."""
     left, right = (fits[f"{quantity.name}_{side}_{moment}"].astype(float) for side in ("left", "right"))
-    difference = np.round(right - left, _DECIMALS)
+    difference = side_difference(left, right)
     chosen = inside & np.isfinite(difference)
     values, rider = difference[chosen], fits["rider"][chosen]
     n, n_riders = len(values), count_riders(rider)
@@ -259,7 +258,8 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
     """Of the differences beyond the limit, how many were below it in a repeat with nothing changed."""
     limit = quantity.limit(settings)
     before, after = (
-        np.round(np.abs(pairs[name].astype(float)), _DECIMALS) for name in (f"{quantity.name}_before", quantity.name)
+        np.abs(side_difference(pairs[f"{quantity.name}_left{when}"], pairs[f"{quantity.name}_right{when}"]))
+        for when in ("_before", "")
     )
     seen = np.isfinite(before) & np.isfinite(after)
     beyond = seen & (before >= limit if quantity.includes_limit else before > limit)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_trends import BesideRow, SignalRow
 from dashboard.questions.calendar import period_of
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -33,12 +34,14 @@ _FIGURES = (
 class Beside:
     """Case mix, fitter mix and measuring noise over any periods; what was summed once is remembered."""
 
-    def __init__(self, fits: Rows, pairs: Mapping[str, NDArray[Any]], settings: Settings) -> None:
+    def __init__(self, fits: Rows, pairs: Mapping[str, NDArray[Any]], fitters: list[str], settings: Settings) -> None:
         self._settings = settings
         self._fits, self._pairs = fits, pairs
         self._fit_period = period_of(fits["day"], settings.trends.every)
         self._pair_period = period_of(pairs["day"], settings.trends.every)
-        self._fitters, self._fitter_code = np.unique(fits["fitter_id"].astype(str), return_inverse=True)
+        present = np.unique(fits["fitter"])
+        self._fitters = [fitters[number] for number in present]
+        self._fitter_code = np.searchsorted(present, fits["fitter"])
         self._summaries: dict[tuple[int, ...], tuple[list[Figure], NDArray[np.float64]]] = {}
 
     def rows(self, signal: SignalRow, base: Periods, here: Periods) -> Iterator[BesideRow]:
@@ -68,7 +71,7 @@ class Beside:
 def _mean(values: NDArray[np.float64], rider: NDArray[Any], unit: str, settings: Settings) -> Figure:
     known = np.isfinite(values)
     values, rider = values[known], rider[known]
-    if len(values) < settings.minimum.rows_shown or len(np.unique(rider)) < 2:
+    if len(values) < settings.minimum.rows_shown or count_riders(rider) < 2:
         return _NONE
     compute = clustered_share if unit == "share" else clustered_mean
     found = compute(values, rider, settings.intervals.level)
@@ -102,9 +105,7 @@ def _written(figure: Figure, unit: str) -> str:
     return f"{spoken(value, 2, sign)} ({spoken(low, 2)} to {spoken(high, 2)})"
 
 
-def _fitter_mix(
-    signal: SignalRow, fitters: NDArray[np.str_], base: NDArray[np.float64], here: NDArray[np.float64]
-) -> BesideRow:
+def _fitter_mix(signal: SignalRow, fitters: list[str], base: NDArray[np.float64], here: NDArray[np.float64]) -> BesideRow:
     """The share of fits that would have to change hands for the mix to be the base period's: half the summed gaps."""
     start = (signal.figure, signal.rule, signal.period_from, "fitter_mix", "share")
     if base.sum() == 0 or here.sum() == 0:

@@ -1,6 +1,6 @@
 """Who deserves a second pair of eyes: each fitter's outcomes against what is expected of the riders who came to them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow
+from dashboard.questions.both_sides import mean_of_sides, side_difference
+from dashboard.questions.coded import code_sql
 from dashboard.questions.fitters_process import process_rows
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
 from dashboard.questions.riders_mix import CaseMix, case_mix
-from dashboard.questions.scope import SQL, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -61,10 +64,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitte
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
     everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
-    fits = warehouse.arrays(SQL / "fitters_fits.sql", everyone.parameters, **fragments())
-    chosen = sorted(set(fits["fitter_id"].tolist()) & set(selection.fitter or fits["fitter_id"].tolist()))
-    mix = case_mix(fits)
-    answers = [_outcome(outcome, fits, mix, chosen, settings) for outcome in _outcomes(fits, settings)]
+    names = warehouse.rows(SQL / "names.sql")[0]
+    fits = _fits(warehouse, everyone, names["bike_kind"])
+    present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
+    chosen = {number: name for number, name in present.items() if not selection.fitter or name in selection.fitter}
+    mix = case_mix(fits, names["bike_kind"])
+    answers = [_outcome(outcome, fits, mix, present, chosen, settings) for outcome in _outcomes(fits, settings)]
     rows = tuple(row for found in answers for row in found[0])
     return Fitters(
         as_of=scope.as_of,
@@ -86,8 +91,19 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitte
     )
 
 
+def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str]) -> Rows:
+    """One row a fit: both knees, both exams as codes, what was done, and the knees' way to neutral, mean of both."""
+    coded = {"visit_kind_code": code_sql("fits.visit_kind", "visit_kind")}
+    for column in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path"):
+        coded |= {f"{column}_{side}_code": code_sql(f"{side}_foot.{column}", column) for side in ("left", "right")}
+    parameters = {**scope.parameters, "bike_kinds": bike_kinds}
+    fits = warehouse.arrays(SQL / "fitters_fits.sql", parameters, **fragments(), **coded)
+    nearer = (np.abs(fits[f"tilt_{side}_arrival"]) - np.abs(fits[f"tilt_{side}_departure"]) for side in ("left", "right"))
+    return {**fits, "nearer_neutral_deg": np.where(fits["has_departure"], mean_of_sides(*nearer), np.nan)}
+
+
 def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
-    left = fits["side_difference_departure_deg"].astype(float)
+    left = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
     beyond = (left >= settings.knee.side_difference_deg).astype(float)
     yield _Outcome("side_difference_left", "share", beyond, np.isfinite(left))
     yield _Outcome("return_rate", "share", fits["has_returned"].astype(float), fits["is_followable"].astype(bool))
@@ -100,10 +116,15 @@ def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
 
 
 def _outcome(
-    outcome: _Outcome, fits: Rows, mix: CaseMix, chosen: list[str], settings: Settings
+    outcome: _Outcome,
+    fits: Rows,
+    mix: CaseMix,
+    present: Mapping[int, str],
+    chosen: Mapping[int, str],
+    settings: Settings,
 ) -> tuple[list[FitterRow], DispersionRow, list[FunnelRow]]:
-    """All rows of one outcome; counts and the reason alone where nothing can be expected."""
-    inside, fitter = outcome.inside, fits["fitter_id"]
+    """All rows of one outcome; counts and the reason alone where nothing can be expected. Fitters by number, with their ids."""
+    inside, fitter = outcome.inside, fits["fitter"]
     values, rider, own = outcome.values[inside], fits["rider"][inside], fitter[inside]
     fitter_settings = settings.fitters
     start = DispersionRow(
@@ -124,17 +145,19 @@ def _outcome(
     except StatisticsError as refused:
         rows = [
             replace(
-                _empty(outcome, name, rider[own == name]),
-                words=f"{name}: {counted(int((own == name).sum()), 'fit')}. {refused}",
+                _empty(outcome, name, rider[own == number]),
+                words=f"{name}: {counted(int((own == number).sum()), 'fit')}. {refused}",
             )
-            for name in chosen
+            for number, name in chosen.items()
         ]
         return rows, replace(start, words=f"{_NAMES[outcome.outcome]}: {refused}"), []
-    everyone = [_compared(outcome, name, values, rider, own == name, found, settings) for name in np.unique(own).tolist()]
+    everyone = [
+        _compared(outcome, present[number], values, rider, own == number, found, settings) for number in np.unique(own).tolist()
+    ]
     enough = [each for each in everyone if each.row.observed is not None]
     scatter, words = _scatter(enough, outcome, settings)
-    shown = [each for each in _drawn_in(everyone, scatter, settings) if each.fitter_id in chosen]
-    absent = [replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in chosen]
+    shown = [each for each in _drawn_in(everyone, scatter, settings) if each.fitter_id in chosen.values()]
+    absent = [replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in chosen.values()]
     shown += [row for row in absent if row.fitter_id not in {other.fitter_id for other in shown}]
     row = replace(
         start,
@@ -153,7 +176,7 @@ def _outcome(
 
 
 def _empty(outcome: _Outcome, fitter: str, rider: NDArray[Any]) -> FitterRow:
-    return FitterRow(outcome.outcome, outcome.unit, fitter, len(rider), len(np.unique(rider)))
+    return FitterRow(outcome.outcome, outcome.unit, fitter, len(rider), count_riders(rider))
 
 
 def _compared(

@@ -1,7 +1,7 @@
 """What each fitter did: how often the exam was complete, the bicycle measured, a repeat taken, a follow-up booked, and how
 often the setup agrees with the exam."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.agreement_flags import judged_fits
 from dashboard.questions.answers_fitters import ProcessRow
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken_percent
 from dashboard.questions.scope import Scope, counted
 from shared.settings import Settings
@@ -21,7 +22,7 @@ Rows = dict[str, NDArray[Any]]
 
 @dataclass(frozen=True)
 class _Process:
-    """One thing that may be done in a fit: whether it was, whether it was due, rider and fitter, each one a fit."""
+    """One thing that may be done in a fit: whether it was, whether it was due, rider and fitter by number, each one a fit."""
 
     process: str
     done: NDArray[np.bool_]
@@ -31,13 +32,13 @@ class _Process:
 
 
 def process_rows(
-    warehouse: Warehouse, scope: Scope, fits: Rows, fitters: list[str], settings: Settings
+    warehouse: Warehouse, scope: Scope, fits: Rows, fitters: Mapping[int, str], settings: Settings
 ) -> Iterator[ProcessRow]:
-    """One row a fitter and process, from the fits of fitters_fits.sql and the rules of agreement over the same scope."""
-    judged = judged_fits(warehouse, scope, settings)
-    agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter_id"])
+    """One row a fitter (number: id) and process, from the fits of fitters_fits.sql and the rules of agreement over them."""
+    judged = judged_fits(warehouse, scope, settings, with_ids=False)
+    agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter"])
     processes = [*_processes(fits), agreement]
-    yield from (_row(fitter, process, settings) for fitter in fitters for process in processes)
+    yield from (_row(fitter, process, settings) for fitter in fitters.items() for process in processes)
 
 
 def _processes(fits: Rows) -> Iterator[_Process]:
@@ -47,16 +48,17 @@ def _processes(fits: Rows) -> Iterator[_Process]:
         ("bike_measured", "has_departure_bike"),
         ("repeat_capture", "has_repeat"),
     ):
-        yield _Process(process, fits[column].astype(bool), every, fits["rider"], fits["fitter_id"])
+        yield _Process(process, fits[column].astype(bool), every, fits["rider"], fits["fitter"])
     asked = fits["asks_booking"].astype(bool)
-    yield _Process("follow_up_booked", fits["has_booked"].astype(bool), asked, fits["rider"], fits["fitter_id"])
+    yield _Process("follow_up_booked", fits["has_booked"].astype(bool), asked, fits["rider"], fits["fitter"])
 
 
-def _row(fitter: str, process: _Process, settings: Settings) -> ProcessRow:
-    own = (process.fitter == fitter) & process.due
+def _row(named: tuple[int, str], process: _Process, settings: Settings) -> ProcessRow:
+    number, fitter = named
+    own = (process.fitter == number) & process.due
     done, rider, name = process.done[own], process.rider[own], _PROCESSES[process.process]
     n, total = int(done.sum()), len(done)
-    if total < settings.minimum.sessions_per_fitter or len(np.unique(rider)) < 2:
+    if total < settings.minimum.sessions_per_fitter or count_riders(rider) < 2:
         told = f"{fitter}, {name}: not enough yet, {n} of {counted(total, 'fit')}."
         return ProcessRow(fitter, process.process, n, total, None, None, None, told)
     found = clustered_share(done.astype(float), rider, settings.intervals.level)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow
 from dashboard.questions.answers_returns import LastingRow, SaidRow
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments
 from shared.settings import Settings
@@ -21,11 +22,11 @@ from shared.warehouse import Warehouse
 def lasting_rows(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[LastingRow]:
     """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed."""
     knees = warehouse.arrays(SQL / "returns_knees.sql", scope.parameters, **fragments())
-    noise_of = {row.outcome: row for row in noise.rows_of(warehouse, scope, settings)}
+    pairs = noise.pairs_of(warehouse, scope)
     tilt_left, tilt_found = np.abs(knees["tilt_left_deg"].astype(float)), np.abs(knees["tilt_found_deg"].astype(float))
-    yield _lasting("tilt", tilt_left, tilt_found, knees["rider"], noise_of["tilt"], settings)
+    yield _lasting("tilt", tilt_left, tilt_found, knees["rider"], noise.row_of("tilt", pairs, settings), settings)
     sway_left, sway_found = knees["sway_left_mm"].astype(float), knees["sway_found_mm"].astype(float)
-    yield _lasting("sway", sway_left, sway_found, knees["rider"], noise_of["sway"], settings)
+    yield _lasting("sway", sway_left, sway_found, knees["rider"], noise.row_of("sway", pairs, settings), settings)
 
 
 def _lasting(
@@ -40,7 +41,7 @@ def _lasting(
     left, found, rider = left[known], found[known], rider[known]
     seen = np.isfinite(found)
     change, seen_rider = (found - left)[seen], rider[seen]
-    n, n_seen, n_riders = len(left), int(seen.sum()), len(np.unique(rider[seen]))
+    n, n_seen, n_riders = len(left), int(seen.sum()), count_riders(seen_rider)
     row = LastingRow(outcome, noise_row.unit, n, n_seen, n_riders)
     if n_seen < settings.minimum.rows_shown or n_riders < 2:
         words = f"{outcome.capitalize()}: not enough yet, {counted(n_seen, 'knee')} found again."

@@ -4,10 +4,9 @@ That is the rule by which a selection takes fits as well, so that `--arch-height
 """
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
@@ -21,17 +20,46 @@ BOTH_FEET = "Split by what is told of a foot, a rider with two kinds of feet cou
 NOT_BY_SIDE = "These figures take both knees together and are not split by side."
 
 
+@dataclass(frozen=True)
+class Levels:
+    """The level of each foot of the selected fits: `number` (fits, 2), fits by date and left before right, is a place in
+    `names`, -1 where it was not recorded; `fit_no` (fits,) rises. Names are in the order of their codes."""
+
+    fit_no: NDArray[np.int64]
+    names: list[str]
+    number: NDArray[np.int64]
+
+
 def level_masks(warehouse: Warehouse, scope: Scope, split: str | None) -> dict[str, Flags]:
     """Which of the selected fits, numbered by date, belong to each level of the split; empty without a split and by side."""
     if split is None or split == "side":
         return {}
     feet = levels_of_feet(warehouse, scope, split)
-    return {level: (feet == level).any(axis=1) for level in ordered_levels(split, feet.ravel())}
+    return {name: (feet.number == at).any(axis=1) for at, name in enumerate(feet.names)}
 
 
-def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str) -> NDArray[Any]:
-    """The level of each foot, shape (fits, 2), fits numbered by date, left before right; None where it was not recorded."""
-    return warehouse.arrays(SQL / "feet_levels.sql", scope.parameters, **exam_fragments())[split].reshape(-1, 2)
+def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str) -> Levels:
+    """The level of both feet of every selected fit."""
+    own = {**fragments(), "level": _level_sql(split)}
+    found = warehouse.rows(SQL / "feet_level_names.sql", scope.parameters, **own)
+    names = _ordered(split, [row["level"] for row in found])
+    rows = warehouse.arrays(SQL / "feet_levels.sql", {**scope.parameters, "levels": names}, **own)
+    fit_no, level_no = (rows[name].astype(np.int64).reshape(-1, 2) for name in ("fit_no", "level_no"))
+    return Levels(fit_no[:, 0], names, level_no)
+
+
+def _level_sql(split: str) -> str:
+    """SQL of the level of a row of `exams` (mart.feet) of `fits` (mart.fits)."""
+    forefoot = forefoot_class("exams.forefoot_angle_deg")
+    classes = {
+        "forefoot": forefoot,
+        "foot_type": f"exams.arch_height || ' arch, ' || {forefoot}",
+        "arrival_direction": fragments()["arrival_direction"].replace("knee_tilt_deg", "exams.tilt_arrival_deg"),
+        **{name: fragments()[name] for name in ("age_band", "foot_posture", "hip_flexion")},
+        # Of knees that were recorded at departure, as everywhere where effects are split.
+        **{name: f"CASE WHEN {_RECORDED_AT_DEPARTURE} THEN exams.{name} END" for name in ("shim_place", "stance_by")},
+    }
+    return classes.get(split) or f"{'fits' if split in _OF_A_FIT else 'exams'}.{split}"
 
 
 def exam_fragments() -> dict[str, str]:
@@ -39,9 +67,8 @@ def exam_fragments() -> dict[str, str]:
     return {**fragments(), "forefoot_of_exam": forefoot_class("exams.forefoot_angle_deg")}
 
 
-def ordered_levels(split: str, values: NDArray[Any]) -> list[str]:
-    """The levels that are present, in the order of their codes; missing values are no level."""
-    present = [str(value) for value in pd.unique(values) if value is not None]
+def _ordered(split: str, present: list[str]) -> list[str]:
+    """The levels in the order of their codes."""
     return sorted(present, key=lambda level: (*_places(split, level), level))
 
 
@@ -72,6 +99,7 @@ def level_words(split: str | None, level: str | None) -> str:
     return f"{split} {level}".replace("_", " ")
 
 
+_RECORDED_AT_DEPARTURE = "coalesce(exams.tilt_departure_deg, exams.sway_departure_mm, exams.offset_departure_mm) IS NOT NULL"
 _OF_A_FIT = ("riding", "bike_kind", "visit_kind", "sex", "age_band")
 _CODES: Mapping[str, tuple[str, ...]] = {
     **{

@@ -1,16 +1,19 @@
 """How much does a knee differ from itself when nothing was changed?"""
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers import Noise, NoiseRow
 from dashboard.questions.answers_effects import NoiseGroupRow
+from dashboard.questions.calendar import period_of
 from dashboard.questions.captures import Rows
 from dashboard.questions.effect_models import fitted
 from dashboard.questions.frames import frame_of
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -22,6 +25,7 @@ from shared.units import UNITS
 from shared.warehouse import Warehouse
 
 OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
+SIDES = ("left", "right")
 GROUPS = ("side", "fitter", "studio", "quarter")
 
 METHOD = {
@@ -37,62 +41,66 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     pairs = pairs_of(warehouse, scope)
-    rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in rows_from(pairs, settings))
-    groups = tuple(_groups(pairs, settings))
+    found = (row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
+    rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in found)
+    groups = tuple(_groups(pairs, warehouse.rows(SQL / "names.sql")[0], settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
 
-def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
-    """The rows of every outcome from repeat captures alone, for the questions that need the noise."""
-    return rows_from(pairs_of(warehouse, scope), settings)
-
-
 def pairs_of(warehouse: Warehouse, scope: Scope) -> Rows:
-    """Every repeat pair of the scope, later less earlier, with rider, side, fitter, studio, day and quarter."""
+    """Every repeat pair of the scope, later less earlier, with rider, side, fitter and studio as numbers, and the day."""
     return warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
 
 
-def rows_from(pairs: Rows, settings: Settings) -> tuple[NoiseRow, ...]:
-    """The rows of every outcome from repeat pairs."""
-    return tuple(noise_row(outcome, pairs[outcome], pairs["rider"], settings) for outcome in OUTCOME_UNITS)
+def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
+    """The rows of every outcome from repeat captures alone, for the questions that need all of them."""
+    pairs = pairs_of(warehouse, scope)
+    return tuple(row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
 
 
-def _groups(pairs: Rows, settings: Settings) -> Iterator[NoiseGroupRow]:
+def row_of(outcome: str, pairs: Rows, settings: Settings) -> NoiseRow:
+    """One outcome's row from repeat pairs, for the questions that need its noise."""
+    return noise_row(outcome, pairs[outcome], pairs["rider"], settings)
+
+
+def _groups(pairs: Rows, names: Mapping[str, list[str]], settings: Settings) -> Iterator[NoiseGroupRow]:
     """Each outcome's typical error at each side, fitter, studio and quarter; below the minimum the count only."""
+    quarter = period_of(pairs["day"], "quarter")
     for group in GROUPS:
-        for level in sorted(set(pairs[group].tolist())):
-            here = pairs[group] == level
+        number = quarter if group == "quarter" else pairs[group]
+        # Sorted once, so that a level is a slice.
+        order = np.argsort(number, kind="stable")
+        sorted_pairs = {name: pairs[name][order] for name in (*OUTCOME_UNITS, "rider")}
+        levels, first = np.unique(number[order], return_index=True)
+        bounds = [*first.tolist(), len(order)]
+        for level, (start, end) in zip(levels.tolist(), pairwise(bounds), strict=True):
+            here = {name: column[start:end] for name, column in sorted_pairs.items()}
+            name = _quarter_words(level) if group == "quarter" else {"side": SIDES, **names}[group][level]
             for outcome in OUTCOME_UNITS:
-                row = noise_row(outcome, pairs[outcome][here], pairs["rider"][here], settings)
-                yield NoiseGroupRow(
-                    group=group,
-                    level=str(level),
-                    outcome=outcome,
-                    unit=row.unit,
-                    n_pairs=row.n_pairs,
-                    n_riders=row.n_riders,
-                    typical_error=row.typical_error,
-                    typical_error_low=row.typical_error_low,
-                    typical_error_high=row.typical_error_high,
-                    mdc95=row.mdc95,
-                    mean_drift=row.mean_drift,
-                    words="" if row.typical_error is not None else "not enough yet",
-                )
+                row = row_of(outcome, here, settings)
+                told = "" if row.typical_error is not None else "not enough yet"
+                alike = {field.name: getattr(row, field.name) for field in fields(NoiseGroupRow) if hasattr(row, field.name)}
+                yield NoiseGroupRow(**{**alike, "group": group, "level": name, "words": told})
+
+
+def _quarter_words(quarter: int) -> str:
+    """As in: 2026 quarter 2; quarters are counted from 1970."""
+    return f"{1970 + quarter // 4} quarter {1 + quarter % 4}"
 
 
 def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.int64], settings: Settings) -> NoiseRow:
     """One outcome's row from the differences of its repeat pairs; without figures where there are too few."""
-    unit = OUTCOME_UNITS[outcome]
-    differences = differences.astype(float)
+    unit, differences = OUTCOME_UNITS[outcome], differences.astype(float)
     present = np.isfinite(differences)
-    differences, n_riders = differences[present], len(np.unique(rider[present]))
+    differences, rider = differences[present], rider[present]
+    n_riders = count_riders(rider)
     row = NoiseRow(outcome, unit, len(differences), n_riders, None, None, None, None, None, None, None, None, None, "")
     if len(differences) < settings.minimum.rows_shown:
         pairs = counted(len(differences), "repeat pair")
         words = f"{outcome.capitalize()}: not enough yet, {pairs}. Record a knee twice before a change to learn its noise."
         return replace(row, words=words)
     try:
-        found = typical_error(differences, settings.intervals.level, rider[present])
+        found = typical_error(differences, settings.intervals.level, rider)
     except TooFewError as refusal:
         return replace(row, words=f"{outcome.capitalize()}: {refusal}")
     return replace(

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_ratings import RatingRow, Ratings
-from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
+from dashboard.questions.coded import code_sql
+from dashboard.questions.levels import count_riders, level_words, levels_of_feet, split_caution
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
-from dashboard.questions.scope import SQL, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.catalogue import catalogue
 from shared.settings import Settings
@@ -18,6 +19,7 @@ from shared.statistics.multiplicity import benjamini_hochberg
 from shared.statistics.ordinal import PairedRatings, paired_ratings
 from shared.warehouse import Warehouse
 
+# Fits, riders, topics and parts as numbers, and the scores at each moment, one row a rated part of a fit.
 Pairs = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
 
@@ -43,17 +45,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Ratin
     """Paired changes of every topic from arrival to departure, to the follow-up, and between the two."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    pairs = warehouse.arrays(SQL / "ratings_pairs.sql", scope.parameters, **fragments())
-    masks = level_masks(warehouse, scope, selection.split)
-    overall = [_row(_topic(pairs, topic), topic, moments, settings) for topic in TOPICS for moments in COMPARISONS]
-    split = [
-        replace(_row(_where(chosen, mask[chosen["fit"]]), topic, moments, settings, level_words(selection.split, level)),
-                split=selection.split, level=level)
-        for topic in TOPICS
-        for chosen in [_topic(pairs, topic)]
-        for moments in COMPARISONS
-        for level, mask in masks.items()
-    ]  # fmt: skip
+    parts = [row["part"] for row in warehouse.rows(SQL / "ratings_parts.sql")]
+    coded = {**fragments(), "topic_code": code_sql("ratings.topic", "topic")}
+    pairs = warehouse.arrays(SQL / "ratings_pairs.sql", {**scope.parameters, "parts": parts}, **coded)
+    topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
+    overall = [_row(topics[topic], topic, moments, settings) for topic in TOPICS for moments in COMPARISONS]
+    split = _by_level(warehouse, scope, topics, selection.split, settings) if selection.split else []
     return Ratings(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -64,27 +61,38 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Ratin
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         ratings=_with_q_values([*overall, *split]),
-        body_parts=_with_q_values(_by_part(pairs, settings)),
+        body_parts=_with_q_values(_by_part(topics, parts, settings)),
     )
-
-
-def _topic(pairs: Pairs, topic: str) -> Pairs:
-    return _where(pairs, pairs["topic"] == topic)
 
 
 def _where(pairs: Pairs, chosen: Flags) -> Pairs:
     return {name: column[chosen] for name, column in pairs.items()}
 
 
-def _by_part(pairs: Pairs, settings: Settings) -> Iterator[RatingRow]:
+def _by_level(
+    warehouse: Warehouse, scope: Scope, topics: Mapping[str, Pairs], split: str, settings: Settings
+) -> Iterator[RatingRow]:
+    """A fit belongs to a level where one of its feet does; none by side, of which a rating knows nothing."""
+    if split == "side":
+        return
+    levels = levels_of_feet(warehouse, scope, split)
+    for topic, pairs in topics.items():
+        feet = levels.number[np.searchsorted(levels.fit_no, pairs["fit_no"])]
+        here = [_where(pairs, (feet == number).any(axis=1)) for number in range(len(levels.names))]
+        for moments in COMPARISONS:
+            for level, chosen in zip(levels.names, here, strict=True):
+                row = _row(chosen, topic, moments, settings, level_words(split, level))
+                yield replace(row, split=split, level=level)
+
+
+def _by_part(topics: Mapping[str, Pairs], names: list[str], settings: Settings) -> Iterator[RatingRow]:
     """Topics that were rated for more than one part of the body, part by part."""
-    for topic in TOPICS:
-        chosen = _topic(pairs, topic)
-        parts = sorted({str(part) for part in chosen["body_part"]})
+    for topic, pairs in topics.items():
+        parts = np.unique(pairs["part"]).tolist()
         for part in parts if len(parts) > 1 else ():
+            chosen, name = _where(pairs, pairs["part"] == part), names[part]
             for moments in COMPARISONS:
-                row = _row(_where(chosen, chosen["body_part"] == part), topic, moments, settings, part.replace("_", " "))
-                yield replace(row, body_part=part)
+                yield replace(_row(chosen, topic, moments, settings, name.replace("_", " ")), body_part=name)
 
 
 def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_returns import (
@@ -17,7 +16,7 @@ from dashboard.questions.answers_returns import (
     Returns,
 )
 from dashboard.questions.lasting import lasting_rows, said_rows
-from dashboard.questions.levels import levels_of_feet, ordered_levels
+from dashboard.questions.levels import levels_of_feet
 from dashboard.questions.numbers import spoken_p, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -55,16 +54,15 @@ class _Group:
 
     def where(self, *columns: str) -> Rows:
         """The rows for which all these columns are true."""
-        chosen = np.logical_and.reduce([self.rows[column].astype(bool) for column in columns])
-        return {name: values[chosen] for name, values in self.rows.items()}
+        return _where(self.rows, np.logical_and.reduce([self.rows[column].astype(bool) for column in columns]))
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Returns:
     """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    rows = _fits(warehouse, scope, selection.split)
-    groups = list(_groups(rows, selection.split))
+    rows = warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments())
+    groups = list(_groups(warehouse, scope, rows, selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
     overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))
     return Returns(
@@ -94,36 +92,37 @@ def _method(settings: Settings) -> dict[str, Any]:
     }
 
 
-def _fits(warehouse: Warehouse, scope: Scope, split: str | None) -> Rows:
-    """One row a fit, with its level of the split: the one that both feet have, or that they differ; None: not recorded."""
-    rows = dict(warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments()))
-    level = np.full(len(rows["rider"]), None, dtype=object)
-    if split and split != "side":
-        left, right = levels_of_feet(warehouse, scope, split).T
-        recorded = pd.notna(left) & pd.notna(right)
-        level[recorded] = np.where(left == right, left, _FEET_DIFFER)[recorded]
-    return {**rows, "level": level}
-
-
-def _groups(rows: Rows, split: str | None) -> Iterator[_Group]:
-    """All fits, then each level of the split, fits whose feet differ last."""
+def _groups(warehouse: Warehouse, scope: Scope, rows: Rows, split: str | None) -> Iterator[_Group]:
+    """All fits, then each level of the split that both feet of a fit have, fits whose feet differ last."""
     yield _Group(None, None, rows)
-    levels = ordered_levels(split or "", rows["level"])
-    for level in sorted(levels, key=lambda name: name == _FEET_DIFFER):
-        yield _Group(split, level, {name: values[rows["level"] == level] for name, values in rows.items()})
+    if split is None or split == "side":
+        return
+    levels = levels_of_feet(warehouse, scope, split)
+    left, right = levels.number.T
+    for number, level in enumerate(levels.names):
+        alike = (left == number) & (right == number)
+        if alike.any():
+            yield _Group(split, level, _where(rows, alike))
+    differ = (left >= 0) & (right >= 0) & (left != right)
+    if differ.any():
+        yield _Group(split, _FEET_DIFFER, _where(rows, differ))
+
+
+def _where(rows: Rows, chosen: NDArray[np.bool_]) -> Rows:
+    return {name: values[chosen] for name, values in rows.items()}
 
 
 def _figures(group: _Group, settings: Settings) -> Iterator[ReturnFigure]:
     asked, closed = group.where("asks_booking"), group.where("is_followable")
     attended = group.rows["end_code"] == ENDED
-    kept = group.rows["setup_kept"]
-    recorded = attended & np.array([code is not None for code in kept], dtype=bool)
+    kept = group.rows["kept_code"]
+    recorded = attended & (kept > 0)
     rider = group.rows["rider"]
     yield _share(group, "booked_same_day", "fit", asked["has_booked_same_day"], asked["rider"], settings)
     yield _share(group, "booked", "fit", asked["has_booked"], asked["rider"], settings)
     yield _share(group, "return_rate", "fit", closed["has_returned"], closed["rider"], settings)
-    for code in ("all", "some", "none"):
-        yield _share(group, f"setup_kept_{code}", "follow-up", kept[recorded] == code, rider[recorded], settings)
+    for number, code in enumerate(("all", "some", "none"), start=1):
+        yield _share(group, f"setup_kept_{code}", "follow-up", kept[recorded] == number, rider[recorded], settings)
 
 
 def _share(

@@ -1,5 +1,6 @@
 """What every question shares: the selection as SQL, how much it holds, and the selection in words."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -30,6 +31,9 @@ _TRUE_OF_A_FIT = ("asks_follow_up", "window_closed", "has_returned", "asks_booki
 # Classes to split by; each is one fragment, so that no two questions draw their limits differently.
 _CLASSES = ("age_band", "foot_posture", "hip_flexion", "arrival_direction")
 
+# What a selection asks of an exam, as mart.fits holds it for either foot.
+_EXAM_OF_A_FIT = ("arch_height_{side}", "forefoot_angle_{side}_deg")
+
 
 @dataclass(frozen=True)
 class Scope:
@@ -51,9 +55,9 @@ class Scope:
 def fragments() -> dict[str, str]:
     """The selection's conditions and the classes by the name under which a question's SQL takes them."""
     return {
-        "fits_selected": read_sql(SQL / "fits_selected.sql").replace("{feet_selected}", feet_selected("feet")),
-        "captures_selected": feet_selected("captures"),
-        "knees_selected": feet_selected("knees"),
+        "fits_selected": _fits_selected(),
+        **{f"{relation}_selected": feet_selected(relation) for relation in ("captures", "knees", "feet", "exams")},
+        "facts_selected": _foot_selected("facts.side", *(_by_side(f"fits.{name}") for name in _EXAM_OF_A_FIT)),
         "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
         **{name: read_sql(SQL / f"{name}.sql") for name in (*_TRUE_OF_A_FIT, *_CLASSES)},
     }
@@ -61,8 +65,25 @@ def fragments() -> dict[str, str]:
 
 def feet_selected(relation: str) -> str:
     """SQL that is true for a foot of `relation` (a table with side and exam) that the selection asks for."""
-    text = read_sql(SQL / "feet_selected.sql").replace("{feet}", relation)
-    return text.replace("{forefoot_class}", forefoot_class(f"{relation}.forefoot_angle_deg"))
+    return _foot_selected(f"{relation}.side", f"{relation}.arch_height", f"{relation}.forefoot_angle_deg")
+
+
+def _foot_selected(side: str, arch_height: str, angle: str) -> str:
+    text = read_sql(SQL / "feet_selected.sql").replace("{side}", side).replace("{arch_height}", arch_height)
+    return text.replace("{forefoot_class}", forefoot_class(angle))
+
+
+def _fits_selected() -> str:
+    text = read_sql(SQL / "fits_selected.sql")
+    for side in ("left", "right"):
+        exam = (f"fits.{name.format(side=side)}" for name in _EXAM_OF_A_FIT)
+        text = text.replace(f"{{{side}_selected}}", _foot_selected(f"'{side}'", *exam))
+    return text
+
+
+def _by_side(column: str) -> str:
+    """SQL of the column of mart.fits that belongs to the side of a row of `facts`."""
+    return f"CASE facts.side WHEN 'left' THEN {column.format(side='left')} ELSE {column.format(side='right')} END"
 
 
 def forefoot_class(angle: str) -> str:
@@ -82,6 +103,12 @@ def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings) -> 
         words=_words(selection, row),
         parameters={**parameters, "as_of": as_of},
     )
+
+
+def sessions_of(warehouse: Warehouse, fit_nos: Iterable[int]) -> dict[int, str]:
+    """The ids of a few fits by their numbers: ids of a million fits are slow to carry along."""
+    wanted = sorted({int(fit_no) for fit_no in fit_nos})
+    return {row["fit_no"]: row["session_id"] for row in warehouse.rows(SQL / "sessions_of.sql", {"fit_nos": wanted})}
 
 
 def _words(selection: Selection, row: dict[str, Any]) -> str:

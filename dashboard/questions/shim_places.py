@@ -27,12 +27,12 @@ def shim_places(warehouse: Warehouse, scope: Scope, settings: Settings) -> Itera
     """
     changes = warehouse.arrays(SQL / "agreement_shims.sql", scope.parameters, **fragments())
     for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
-        known = np.isfinite(changes[outcome].astype(float))
-        values, rider = changes[outcome].astype(float)[known], changes["rider"][known]
-        place, sign = changes["shim_place"][known], UNITS[unit].sign
+        known = np.isfinite(changes[outcome])
+        values, rider = changes[outcome][known], changes["rider"][known]
+        at_cleat, sign = changes["is_at_cleat"][known].astype(bool), UNITS[unit].sign
         n_riders = {}
         for name, told in _PLACES.items():
-            here = place == name
+            here = at_cleat == (name == "at_cleat")
             n_riders[name] = count_riders(rider[here])
             row = ShimPlaceRow(outcome, unit, name, int(here.sum()), n_riders[name], None, None, None, "")
             if n_riders[name] < settings.minimum.riders_shown:
@@ -49,7 +49,7 @@ def shim_places(warehouse: Warehouse, scope: Scope, settings: Settings) -> Itera
         if min(n_riders.values()) < settings.minimum.riders_shown:
             yield replace(row, words="The two places cannot be compared yet.")
             continue
-        yield _difference(row, values, place == "at_cleat", rider, settings)
+        yield _difference(row, values, at_cleat, rider, settings)
 
 
 def _difference(

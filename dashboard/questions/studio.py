@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow, Studio, StudioFigure, StudioTrendRow
+from dashboard.questions.both_sides import side_difference
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -44,7 +45,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
     """The four headline figures of the owner's first page."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    outcomes = list(measured(warehouse, scope, settings, noise.rows_of(warehouse, scope, settings)[0]))
+    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope), settings)
+    outcomes = list(measured(warehouse, scope, settings, tilt_noise))
     figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
         as_of=scope.as_of,
@@ -68,7 +70,7 @@ def measured(warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise:
     else:
         better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
         yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
-    difference = np.abs(fits["side_difference_deg"].astype(float))
+    difference = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
     both = np.isfinite(difference)
     left = (difference >= settings.knee.side_difference_deg).astype(float)
     yield Measured("side_difference_left", "share", "fit", left[both], fits["rider"][both], fits["day"][both])

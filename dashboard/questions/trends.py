@@ -69,7 +69,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trend
     own = period_of(fits["day"], every)
     calendar = np.arange(own.min(), own.max() + 1)
     pairs = noise.pairs_of(warehouse, scope)
-    tilt_noise = noise.rows_from(pairs, settings)[0]
+    fitters = warehouse.rows(SQL / "names.sql")[0]["fitter"]
+    tilt_noise = noise.row_of("tilt", pairs, settings)
     outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, settings)]
@@ -85,7 +86,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trend
         trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
-        beside=tuple(_beside(settings, fits, pairs, signals)),
+        beside=tuple(_beside(settings, fits, pairs, fitters, signals)),
         notes=tuple(_notes(settings.trends)),
     )
 
@@ -244,9 +245,13 @@ def _chart_row(chart: _Charted, every: str) -> ChartRow:
 
 
 def _beside(
-    settings: Settings, fits: Rows, pairs: Mapping[str, NDArray[Any]], signals: list[tuple[_Charted, SignalRow]]
+    settings: Settings,
+    fits: Rows,
+    pairs: Mapping[str, NDArray[Any]],
+    fitters: list[str],
+    signals: list[tuple[_Charted, SignalRow]],
 ) -> Iterator[BesideRow]:
-    every, beside = settings.trends.every, Beside(fits, pairs, settings)
+    every, beside = settings.trends.every, Beside(fits, pairs, fitters, settings)
     for chart, signal in signals:
         days = np.array([signal.period_from, signal.period_to], "datetime64[D]")
         first, last = period_of(days, every).tolist()

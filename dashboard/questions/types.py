@@ -6,13 +6,13 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.answers_types import AlikeRow, TypeRow, Types
-from dashboard.questions.levels import count_riders, exam_fragments, level_words, levels_of_feet, ordered_levels
+from dashboard.questions.coded import CODES, NOT_RECORDED, code_sql
+from dashboard.questions.levels import count_riders, level_words, levels_of_feet
 from dashboard.questions.numbers import spoken_percent
-from dashboard.questions.scope import SQL, counted, feet_selected, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, forefoot_class, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
@@ -35,7 +35,12 @@ CAUTIONS = (
     "Published shares depend on how the forefoot is measured and later work finds fewer varus feet: "
     "a difference may be one of method and not of riders.",
 )
-_COLUMNS = ("arch_height", "forefoot", "arch_collapse", "collapse", "foot_type")
+# The names of each column's codes, which count from 1; 0 is not recorded.
+_NAMES = {
+    **{name: CODES[name] for name in ("arch_height", "forefoot", "arch_collapse")},
+    "collapse": ("no", "yes"),
+    "foot_type": tuple(f"{arch} arch, {forefoot}" for arch in CODES["arch_height"] for forefoot in CODES["forefoot"]),
+}
 _VARUS = ("mild_varus", "marked_varus")
 
 
@@ -43,14 +48,13 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
     """Shares of the kinds of feet with intervals that know that feet come in pairs, beside the published ones."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    own = {**exam_fragments(), "exams_selected": feet_selected("exams")}
-    feet = warehouse.arrays(SQL / "types_feet.sql", scope.parameters, **own)
+    feet = _latest_feet(warehouse, scope)
     types = tuple(_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
     if split := selection.split:
-        is_right = (feet["side"] == "right").astype(int)
-        levels = levels_of_feet(warehouse, scope, split)[feet["fit"], is_right]
-        for level in ordered_levels(split, levels):
-            types += tuple(_rows(feet, levels == level, split, level, settings))
+        levels = levels_of_feet(warehouse, scope, split)
+        own = levels.number[np.searchsorted(levels.fit_no, feet["fit_no"]), feet["side"]]
+        for number, level in enumerate(levels.names):
+            types += tuple(_rows(feet, own == number, split, level, settings))
     varus = next(row for row in types if (row.column, row.kind) == ("forefoot", "varus"))
     return Types(
         as_of=scope.as_of,
@@ -62,40 +66,54 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
         headline=f"In {scope.words}: {varus.words}",
         cautions=CAUTIONS,
         types=types,
-        alike=tuple(_alike(feet, column, settings) for column in _COLUMNS),
+        alike=tuple(_alike(feet, column, settings) for column in _NAMES),
     )
 
 
-def _kinds(column: str, values: NDArray[Any]) -> list[str]:
-    return ["yes"] if column == "collapse" else ordered_levels(column, values)
+def _latest_feet(warehouse: Warehouse, scope: Scope) -> Feet:
+    """The latest selected exam of each foot: every column of _NAMES as codes, rider, side (1: right), fit_no."""
+    coded = {f"{name}_code": code_sql(f"exams.{name}", name) for name in ("arch_height", "arch_collapse", "heel_posture")}
+    coded["forefoot_code"] = code_sql(forefoot_class("exams.forefoot_angle_deg"), "forefoot")
+    exams = warehouse.arrays(SQL / "types_feet.sql", scope.parameters, **fragments(), **coded)
+    foot = exams["rider"] * 2 + exams["side"]
+    latest = np.full(int(foot.max(initial=-1)) + 1, -1, dtype=np.int64)
+    latest[foot] = np.arange(len(foot))  # rows stand by date: the last one of a foot stays
+    feet = {name: column[latest[latest >= 0]] for name, column in exams.items()}
+    arch, forefoot, collapse, heel = (feet[name] for name in ("arch_height", "forefoot", "arch_collapse", "heel_posture"))
+    gives_way = (collapse > 1) | (heel == CODES["heel_posture"].index("everted") + 1)
+    both_told = (collapse != NOT_RECORDED) & (heel != NOT_RECORDED)
+    feet["collapse"] = np.where(gives_way, 2, np.where(both_told, 1, NOT_RECORDED))
+    both = (arch != NOT_RECORDED) & (forefoot != NOT_RECORDED)
+    feet["foot_type"] = np.where(both, (arch.astype(np.int64) - 1) * len(CODES["forefoot"]) + forefoot, NOT_RECORDED)
+    return feet
 
 
 def _rows(feet: Feet, inside: Flags, split: str | None, level: str | None, settings: Settings) -> Iterator[TypeRow]:
     """One row a column and kind, over the feet `inside` whose column is known."""
-    for column in _COLUMNS:
+    for column, names in _NAMES.items():
         if column == split:
             continue
-        chosen = np.flatnonzero(inside & pd.notna(feet[column]))
+        chosen = np.flatnonzero(inside & (feet[column] != NOT_RECORDED))
         values, rider = feet[column][chosen], feet["rider"][chosen]
-        row = partial(_row, values, rider, column, split=split, level=level, settings=settings)
+        row = partial(_row, rider, column, split=split, level=level, settings=settings)
         if column == "forefoot":
-            yield row("varus", _VARUS)
-        for kind in _kinds(column, values):
-            yield row(kind, (kind,))
+            varus = [number for number, name in enumerate(names, start=1) if name in _VARUS]
+            yield row("varus", np.isin(values, varus))
+        shown = [names.index("yes") + 1] if column == "collapse" else np.unique(values).tolist()
+        for number in shown:
+            yield row(names[number - 1], values == number)
 
 
 def _row(
-    values: NDArray[Any],
     rider: NDArray[np.int64],
     column: str,
     kind: str,
-    kinds: tuple[str, ...],
+    of_kind: Flags,
     split: str | None,
     level: str | None,
     settings: Settings,
 ) -> TypeRow:
     """One share of the feet whose `column` is known."""
-    of_kind = np.logical_or.reduce([values == each for each in kinds])
     n, n_riders = len(rider), count_riders(rider)
     published = PUBLISHED_FOREFOOT.get(kind) if column == "forefoot" else None
     row = TypeRow(column, kind, split, level, n, int(of_kind.sum()), n_riders, None, None, None, None, published, "")
@@ -124,11 +142,11 @@ def _said(column: str, kind: str) -> str:
 
 def _alike(feet: Feet, column: str, settings: Settings) -> AlikeRow:
     """How often both feet of a rider are of one kind, which is why two feet count for less than two riders."""
-    left, right = (np.full(int(feet["rider"].max(initial=-1)) + 1, None, dtype=object) for _ in range(2))
-    for side, kinds in (("left", left), ("right", right)):
+    left, right = (np.full(int(feet["rider"].max(initial=-1)) + 1, NOT_RECORDED) for _ in range(2))
+    for side, kinds in enumerate((left, right)):
         here = feet["side"] == side
         kinds[feet["rider"][here]] = feet[column][here]
-    both = pd.notna(left) & pd.notna(right)
+    both = (left != NOT_RECORDED) & (right != NOT_RECORDED)
     n, n_alike = int(both.sum()), int((left[both] == right[both]).sum())
     row, name = AlikeRow(column, n, n_alike, None, None, None, ""), column.replace("_", " ")
     if n < settings.minimum.rows_shown:

@@ -8,7 +8,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import expit
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics.logistic import SEPARATED, logistic
+from shared.statistics.logistic import SEPARATED, logistic, weighted_gram
 
 Array = NDArray[np.float64]
 
@@ -89,10 +89,12 @@ def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[st
     """The columns that are no combination of earlier ones, scaled to one; raises where the rows are too few for them."""
     if len(design) < len(terms):
         _refuse_few(len(design), len(terms))
-    scaled = design / np.maximum(np.sqrt((design**2).mean(axis=0)), np.finfo(float).tiny)
-    kept = _pivots(scaled.T @ scaled / len(design))
+    gram = weighted_gram(design, np.ones(len(design))) / len(design)
+    size = np.sqrt(np.diag(gram))
+    size[size == 0] = 1.0
+    kept = _pivots(gram / np.outer(size, size))
     _refuse_few(len(design), len(kept))
-    return scaled[:, kept], tuple(terms[index] for index in kept)
+    return design[:, kept] / size[kept], tuple(terms[index] for index in kept)
 
 
 def _pivots(gram: Array) -> list[int]:

@@ -180,21 +180,24 @@ def test_too_few_fits_for_the_case_mix_are_counted_with_the_reason(memory: Wareh
     assert answer.headline == "No fitter can be compared yet. Too few fits yet: F1."
 
 
+EXAM = ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path")
+
+
 def test_rare_kinds_and_missing_measures_do_not_break_the_mix() -> None:
     n = 40
-    nothing = np.zeros(n)
+    nobody = np.arange(n) < 12
+    tilt = np.where(nobody, np.nan, np.linspace(-3, 3, n))
     fits = {
         "rider": np.arange(n),
-        "off_neutral_arrival_deg": np.where(np.arange(n) < 12, np.nan, np.linspace(0, 3, n)),
-        "tilt_arrival_deg": np.where(np.arange(n) < 12, np.nan, np.linspace(-3, 3, n)),
-        "side_difference_arrival_deg": np.linspace(0, 2, n),
-        "sway_arrival_mm": np.full(n, 12.0),
-        **dict.fromkeys(("forefoot_angle_deg", "arch_low", "arch_high", "collapse_some", "collapse_marked"), nothing),
-        **dict.fromkeys(("heel_inverted", "heel_everted", "squat_inward", "squat_outward"), nothing),
-        "visit_kind": np.array(["first"] * 28 + ["refit"] * 12, dtype=object),
-        "bike_kind": np.array(["road"] * 37 + ["city"] * 3, dtype=object),
+        "tilt_left_arrival": tilt,
+        "tilt_right_arrival": np.where(nobody, np.nan, tilt + np.linspace(0, 2, n)),
+        **dict.fromkeys(("sway_left_arrival", "sway_right_arrival"), np.full(n, 12.0)),
+        **dict.fromkeys(("forefoot_angle_left", "forefoot_angle_right"), np.zeros(n)),
+        **{f"{column}_{side}": np.zeros(n, dtype=np.int8) for column in EXAM for side in ("left", "right")},
+        "visit_kind": np.array([1] * 28 + [3] * 12),
+        "bike_kind": np.array([2] * 37 + [1] * 3),
     }
-    mix = case_mix(fits)
+    mix = case_mix(fits, ["city", "road"])
     assert mix.terms == (
         "intercept",
         "off_neutral_arrival_deg",
@@ -203,6 +206,7 @@ def test_rare_kinds_and_missing_measures_do_not_break_the_mix() -> None:
         "tilt_arrival_deg",
         "tilt_arrival_deg missing",
         "side_difference_arrival_deg",
+        "side_difference_arrival_deg missing",
         "side_difference_arrival_deg squared",
         "visit_kind refit",
     )

@@ -7,6 +7,7 @@ import pytest
 from dashboard.questions import returns
 from dashboard.questions.answers_returns import Returns
 from dashboard.questions.selection import Selection, parse_selection
+from etl import mart
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -171,6 +172,7 @@ def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
     # One rider only was found again: no interval, so no figure.
     assert tilt.words == "Tilt: not enough yet, 2 knees found again."
     warehouse.run("UPDATE core.follow_ups SET returned_session_id = 'S7' WHERE follow_up_id = 'B2'")
+    mart.build(warehouse)
     tilt, sway = returns.ask(warehouse, Selection(), Settings.model_validate({"minimum": {"rows_shown": 1}})).lasting
     assert (tilt.n_seen, tilt.n_riders_seen) == (3, 2)
     assert tilt.mdc95 == pytest.approx(1.96)

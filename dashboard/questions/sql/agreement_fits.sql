@@ -1,46 +1,29 @@
--- Answers: what the rules ask of a whole fit, and its outcomes. Grain and key: one row a session (fit, numbered by date).
--- Inputs: mart.fits, mart.capture_facts, core.fit_sessions. nearer_neutral_deg, less_sway_mm: mean over both knees, arrival less
--- departure, |tilt| for the first; empty where a knee was not recorded at both ends.
-WITH ends AS (
-    SELECT
-        session_id,
-        max(knee_tilt_deg) FILTER (WHERE is_arrival AND side = 'left') AS tilt_left_deg,
-        max(knee_tilt_deg) FILTER (WHERE is_arrival AND side = 'right') AS tilt_right_deg,
-        max(knee_offset_mm) FILTER (WHERE is_arrival AND side = 'left') AS offset_left_mm,
-        max(knee_offset_mm) FILTER (WHERE is_arrival AND side = 'right') AS offset_right_mm,
-        avg(abs(knee_tilt_deg)) FILTER (WHERE is_arrival) AS off_neutral_arrival_deg,
-        avg(abs(knee_tilt_deg)) FILTER (WHERE NOT is_arrival) AS off_neutral_departure_deg,
-        avg(knee_sway_mm) FILTER (WHERE is_arrival) AS sway_arrival_mm,
-        avg(knee_sway_mm) FILTER (WHERE NOT is_arrival) AS sway_departure_mm,
-        count(knee_tilt_deg) AS n_tilts,
-        count(knee_sway_mm) AS n_sways
-    FROM mart.capture_facts
-    WHERE is_arrival OR is_departure
-    GROUP BY session_id
-)
-
+-- Answers: what the rules ask of a whole fit, and its outcomes. Grain and key: one row a session (fit_no, numbered by date).
+-- Inputs: mart.fits, mart.feet. has_departure: two captures or more; saddle_condition: its place in the catalogue's codes, 0
+-- not recorded.
 SELECT
-    row_number() OVER (ORDER BY fits.session_date, fits.session_id) - 1 AS fit,
-    dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
-    fits.session_id,
-    fits.fitter_id,
-    CAST(fits.session_date AS DATE) AS session_date,
-    strftime(fits.session_date, '%Y-%m-01') AS month,
-    sessions.sit_bone_width_mm,
-    sessions.saddle_width_mm,
-    sessions.saddle_condition,
-    ends.tilt_left_deg,
-    ends.tilt_right_deg,
-    ends.offset_left_mm,
-    ends.offset_right_mm,
-    ends.off_neutral_arrival_deg,
-    CASE WHEN ends.n_tilts = 4 THEN ends.off_neutral_arrival_deg - ends.off_neutral_departure_deg END AS nearer_neutral_deg,
-    ends.sway_arrival_mm,
-    CASE WHEN ends.n_sways = 4 THEN ends.sway_arrival_mm - ends.sway_departure_mm END AS less_sway_mm,
+    fits.fit_no,
+    fits.rider_no AS rider,
+    fits.fitter_no AS fitter,
+    fits.session_date,
+    fits.n_captures > 1 AS has_departure,
+    fits.sit_bone_width_mm,
+    fits.saddle_width_mm,
+    {saddle_condition_code} AS saddle_condition,
+    left_foot.tilt_arrival_deg AS tilt_left_deg,
+    right_foot.tilt_arrival_deg AS tilt_right_deg,
+    left_foot.offset_arrival_mm AS offset_left_mm,
+    right_foot.offset_arrival_mm AS offset_right_mm,
+    left_foot.sway_arrival_mm AS sway_left_mm,
+    right_foot.sway_arrival_mm AS sway_right_mm,
+    left_foot.tilt_departure_deg AS tilt_left_departure_deg,
+    right_foot.tilt_departure_deg AS tilt_right_departure_deg,
+    left_foot.sway_departure_mm AS sway_left_departure_mm,
+    right_foot.sway_departure_mm AS sway_right_departure_mm,
     fits.comfort_arrival,
     fits.comfort_departure - fits.comfort_arrival AS comfort_gained_points
 FROM mart.fits AS fits
-INNER JOIN core.fit_sessions AS sessions ON sessions.session_id = fits.session_id
-LEFT JOIN ends ON ends.session_id = fits.session_id
+INNER JOIN mart.feet AS left_foot ON left_foot.fit_no = fits.fit_no AND left_foot.side = 'left'
+INNER JOIN mart.feet AS right_foot ON right_foot.fit_no = fits.fit_no AND right_foot.side = 'right'
 WHERE {fits_selected}
-ORDER BY fit;
+ORDER BY fits.fit_no;

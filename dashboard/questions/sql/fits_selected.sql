@@ -10,9 +10,6 @@ AND ($bike_kind IS NULL OR list_contains(CAST($bike_kind AS VARCHAR[]), fits.bik
 AND ($riding IS NULL OR list_contains(CAST($riding AS VARCHAR[]), fits.riding))
 AND (
     ($arch_height IS NULL AND $forefoot IS NULL)
-    OR EXISTS (
-        SELECT 1
-        FROM core.foot_exams AS feet
-        WHERE feet.session_id = fits.session_id AND {feet_selected}
-    )
+    OR ({left_selected})
+    OR ({right_selected})
 )

@@ -1,9 +1,15 @@
--- Answers: each knee's tilt at arrival and departure. Grain and key: one row a session and side. Inputs: mart.knees, mart.fits.
+-- Answers: how much nearer to neutral each knee's tilt left than it came. Grain and key: one row a session and side, of knees
+-- recorded at both ends. Inputs: mart.feet, mart.fits.
 SELECT
-    dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
+    fits.rider_no AS rider,
     fits.session_date AS day,
-    abs(knees.tilt_arrival_deg) - abs(knees.tilt_departure_deg) AS nearer_neutral_deg
-FROM mart.knees AS knees
-INNER JOIN mart.fits AS fits ON fits.session_id = knees.session_id
-WHERE {fits_selected} AND {knees_selected} AND knees.tilt_arrival_deg IS NOT NULL AND knees.tilt_departure_deg IS NOT NULL
-ORDER BY knees.session_id, knees.side;
+    abs(feet.tilt_arrival_deg) - abs(feet.tilt_departure_deg) AS nearer_neutral_deg
+FROM mart.feet AS feet
+INNER JOIN mart.fits AS fits ON fits.fit_no = feet.fit_no
+WHERE
+    {fits_selected}
+    AND {feet_selected}
+    AND fits.n_captures > 1
+    AND feet.tilt_arrival_deg IS NOT NULL
+    AND feet.tilt_departure_deg IS NOT NULL
+ORDER BY feet.fit_no, feet.side;

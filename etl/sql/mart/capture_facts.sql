@@ -1,12 +1,15 @@
--- Makes: mart.capture_facts, what is known of one knee in one capture alone: its place, its setup as it stood, its outcomes.
--- Grain and key: one row a session, capture and side (session_id, capture_no, side), in that order.
+-- Makes: mart.capture_facts, what is known of one knee in one capture alone: its place, its setup as it stood, its outcomes,
+-- and what changed since the knee's capture before. Grain and key: one row a session, capture and side (session_id,
+-- capture_no, side), in that order. Inputs: core.knee_captures, core.foot_setups, mart.fit_numbers.
 -- capture_order: 0 for the session's first capture; total_shims = added + built in; is_repeat: the same knee's setup is
--- the one of its capture before, in the same session. Inputs: core.knee_captures, core.foot_setups, mart.fits.
+-- the one of its capture before, in the same session; tilt_change_deg, sway_change_mm, offset_change_mm: less that capture.
+-- shims_step: varus shims more than in it, where added shims at one place changed and nothing else did; shims_step_place:
+-- where the shims sit, or sat before they were taken out.
 CREATE OR REPLACE TABLE mart.capture_facts AS
 WITH gapped AS (
     SELECT DISTINCT captures.session_id, captures.capture_no
     FROM core.knee_captures AS captures
-    INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id
+    INNER JOIN mart.fit_numbers AS fits ON fits.session_id = captures.session_id
     WHERE fits.departure_no - fits.arrival_no + 1 <> fits.n_captures
 ),
 
@@ -19,6 +22,7 @@ numbered AS (
 ordered AS MATERIALIZED (
     SELECT
         captures.rowid AS position,  -- core is sorted by key
+        fits.fit_no,
         captures.session_id,
         captures.capture_no,
         captures.side,
@@ -29,7 +33,8 @@ ordered AS MATERIALIZED (
         captures.capture_no = fits.arrival_no AS is_arrival,
         captures.capture_no = fits.departure_no AS is_departure,
         setups.insole_level,
-        setups.shims_added + coalesce(setups.shims_built_in, 0) AS total_shims,
+        setups.shims_added,
+        coalesce(setups.shims_built_in, 0) AS shims_built_in,
         setups.shim_place,
         setups.stance_mm,
         setups.stance_by,
@@ -38,38 +43,65 @@ ordered AS MATERIALIZED (
                 setups.insole_level, setups.shims_added, coalesce(setups.shims_built_in, 0),
                 setups.shim_place, setups.stance_mm, setups.stance_by
             )
-        END AS setup_hash
+        END AS setup_hash,
+        -- A knee in a session, and 200 places for its captures.
+        (fits.fit_no * 2::BIGINT + (captures.side = 'right')::INTEGER) * 200
+        + coalesce(numbered.capture_order, captures.capture_no - fits.arrival_no) AS place
     FROM core.knee_captures AS captures
-    INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id
+    INNER JOIN mart.fit_numbers AS fits ON fits.session_id = captures.session_id
     LEFT JOIN core.foot_setups AS setups
         ON
             setups.session_id = captures.session_id
             AND setups.capture_no = captures.capture_no
             AND setups.side = captures.side
     LEFT JOIN numbered ON numbered.session_id = captures.session_id AND numbered.capture_no = captures.capture_no
+),
+
+stepped AS (
+    SELECT
+        later.*,
+        coalesce(earlier.setup_hash = later.setup_hash, false) AS is_repeat,
+        later.knee_tilt_deg - earlier.knee_tilt_deg AS tilt_change_deg,
+        later.knee_sway_mm - earlier.knee_sway_mm AS sway_change_mm,
+        later.knee_offset_mm - earlier.knee_offset_mm AS offset_change_mm,
+        CASE
+            WHEN
+                earlier.shims_built_in = later.shims_built_in
+                AND earlier.insole_level = later.insole_level
+                AND earlier.stance_mm = later.stance_mm
+                THEN nullif(later.shims_added - earlier.shims_added, 0)
+        END AS shims_step,
+        CASE
+            WHEN later.shims_added = 0 THEN earlier.shim_place
+            WHEN earlier.shims_added = 0 OR earlier.shim_place = later.shim_place OR earlier.shim_place IS NULL
+                THEN later.shim_place
+            WHEN later.shim_place IS NULL THEN earlier.shim_place
+        END AS shims_step_place
+    FROM ordered AS later
+    LEFT JOIN ordered AS earlier ON earlier.place = later.place - 1
 )
 
 SELECT
-    ordered.session_id,
-    ordered.capture_no,
-    ordered.side,
-    ordered.capture_order,
-    ordered.is_arrival,
-    ordered.is_departure,
-    earlier.session_id IS NOT NULL AS is_repeat,
-    ordered.insole_level,
-    ordered.total_shims,
-    ordered.shim_place,
-    ordered.stance_mm,
-    ordered.stance_by,
-    ordered.knee_tilt_deg,
-    ordered.knee_sway_mm,
-    ordered.knee_offset_mm
-FROM ordered
-LEFT JOIN ordered AS earlier
-    ON
-        earlier.session_id = ordered.session_id
-        AND earlier.side = ordered.side
-        AND earlier.capture_order = ordered.capture_order - 1
-        AND earlier.setup_hash = ordered.setup_hash
-ORDER BY ordered.position;
+    stepped.fit_no,
+    stepped.session_id,
+    stepped.capture_no,
+    stepped.side,
+    stepped.capture_order,
+    stepped.is_arrival,
+    stepped.is_departure,
+    stepped.is_repeat,
+    stepped.insole_level,
+    stepped.shims_added + stepped.shims_built_in AS total_shims,
+    stepped.shim_place,
+    stepped.stance_mm,
+    stepped.stance_by,
+    stepped.knee_tilt_deg,
+    stepped.knee_sway_mm,
+    stepped.knee_offset_mm,
+    stepped.tilt_change_deg,
+    stepped.sway_change_mm,
+    stepped.offset_change_mm,
+    CASE WHEN stepped.shims_step_place IS NOT NULL THEN stepped.shims_step END AS shims_step,
+    CASE WHEN stepped.shims_step IS NOT NULL THEN stepped.shims_step_place END AS shims_step_place
+FROM stepped
+ORDER BY stepped.position;

@@ -1,7 +1,7 @@
 -- Makes: mart.captures, one knee in one capture with its fit, its exam and the setup as it stood.
 -- Grain and key: one row a session, capture and side (session_id, capture_no, side).
 -- A view: what belongs to the fit and the foot is looked up, not written again for every capture.
--- Inputs: mart.capture_facts, mart.fits, core.foot_exams.
+-- Inputs: mart.capture_facts, mart.fits, mart.feet.
 CREATE OR REPLACE VIEW mart.captures AS
 SELECT
     facts.session_id,
@@ -17,11 +17,11 @@ SELECT
     fits.sex,
     fits.birth_year,
     fits.visit_no,
-    exams.arch_height,
-    exams.arch_collapse,
-    exams.heel_posture,
-    exams.forefoot_angle_deg,
-    exams.squat_knee_path,
+    feet.arch_height,
+    feet.arch_collapse,
+    feet.heel_posture,
+    feet.forefoot_angle_deg,
+    feet.squat_knee_path,
     facts.capture_order,
     facts.is_arrival,
     facts.is_departure,
@@ -35,5 +35,5 @@ SELECT
     facts.knee_sway_mm,
     facts.knee_offset_mm
 FROM mart.capture_facts AS facts
-INNER JOIN mart.fits AS fits ON fits.session_id = facts.session_id
-LEFT JOIN core.foot_exams AS exams ON exams.session_id = facts.session_id AND exams.side = facts.side;
+INNER JOIN mart.fits AS fits ON fits.fit_no = facts.fit_no
+INNER JOIN mart.feet AS feet ON feet.fit_no = facts.fit_no AND feet.side = facts.side;
