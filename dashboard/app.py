@@ -10,6 +10,7 @@ from dashboard.components import filter_bar, ids
 from dashboard.components.address import Addresses, read_view
 from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page
+from dashboard.compressing import add_compressing
 from dashboard.downloads import add_downloads
 from dashboard.figures.theme import FONT, style_sheet
 from dashboard.guard import add_guard, allow_hosts
@@ -57,6 +58,7 @@ def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
     add_guard(app.server, prefix, app.callback_map)
     allow_hosts(app.server, asker.settings.serving.hosts, is_loopback=True)
     add_headers(app)
+    add_compressing(app.server)
     return app
 
 
