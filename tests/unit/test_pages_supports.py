@@ -99,7 +99,9 @@ def test_an_estimate_that_rests_on_one_rider_is_named() -> None:
 def test_sections_without_rows_are_left_out() -> None:
     answer = replace(made_whole_effects(), dose=(), off_neutral=(), responders=(), influence=(), effects=())
     assert doses(DESK, Selection(), answer, "tilt", TEXT, "light") == []
-    assert further(DESK, Selection(), answer, None, TEXT, "light") == []
+    told = words(further(DESK, Selection(), answer, None, TEXT, "light"))
+    assert told.lstrip().startswith("How this is computed")
+    assert "Data up to 30 Jun 2026." in told
 
 
 def test_every_passage_of_the_page_is_written() -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.chart import chart, reading
+from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, csv_link, table
 from dashboard.components.text import paragraphs
@@ -26,13 +27,15 @@ _LARGER = {"within": "within-knee", "pooled": "pooled", "opposite": "opposite di
 
 
 def further(desk: Desk, selection: Selection, answer: Effects, outcome: str | None, text: Text, theme: str | None) -> list[Any]:
-    """The four sections, each empty where the answer holds nothing of it."""
+    """The four sections, each empty where the answer holds nothing of it, and how the page is computed."""
     outcomes = (outcome,) if outcome else MAIN_OUTCOMES
     return [
         *_disagreements(desk, selection, answer, outcomes, text),
         *_neutral(desk, selection, answer, text, theme),
         *_responders(desk, selection, answer, text),
         *_influence(desk, selection, answer, outcomes, text),
+        method(answer, paragraphs(text["method"])),
+        data_note(answer),
     ]
 
 

@@ -5,7 +5,7 @@ from typing import Any
 from dash import html
 
 from dashboard.components.chart import chart, marks_key, reading
-from dashboard.components.notes import data_note, empty_state, headline, method, selected
+from dashboard.components.notes import empty_state, headline, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
@@ -57,8 +57,6 @@ def answered(
         reading(*paragraphs(text["reading"], level=level)),
         *(_table(answer, one, level) for one in shown),
         csv_link(desk.csv("effects", "effects", selection), "every outcome and support"),
-        method(answer, paragraphs(text["method"])),
-        data_note(answer),
     ]
 
 
