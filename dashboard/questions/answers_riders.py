@@ -8,7 +8,7 @@ from dashboard.questions.answers import Answer, NoiseRow
 from dashboard.questions.answers_agreement import LookRow
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RiderRow:
     """One rider over the selected fits; tilt and side difference (right less left) as the last fit left them.
 
@@ -82,7 +82,7 @@ class KneeRow:
     verdict: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class CaptureRow:
     """One knee in one capture, with the foot's setup as it stood, and in `words` what changed since the capture before.
 

@@ -53,6 +53,9 @@ class Choices:
 class Asker:
     """Thread-safe; one for each served warehouse."""
 
+    # Whose cases alone the reader may see; None where all, as here.
+    fitter: str | None = None
+
     def __init__(self, path: Path, settings: Settings) -> None:
         self.path = path
         self.settings = settings

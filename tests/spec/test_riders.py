@@ -249,6 +249,11 @@ def test_riders_are_found_by_a_part_of_their_id_without_case(studio: Warehouse) 
     assert riders_of_fits(studio, ["S3", "S9"]) == {"S3": "R2"}
 
 
+def test_a_fitter_finds_the_riders_of_their_own_fits_only(studio: Warehouse) -> None:
+    assert riders_found(studio, "r", "F2") == ("R1",)
+    assert riders_of_fits(studio, ["S1", "S2"], "F2") == {"S2": "R1"}
+
+
 def setup(**other: object) -> dict[str, object]:
     plain = {name.name: None for name in dataclasses.fields(CaptureRow)}
     return {**plain, "insole_level": "none", "shims_added": 0, "stance_mm": 0.0, **other}

@@ -84,7 +84,8 @@ def _looks(desk: Desk, view: View, answer: AgreementWithExam) -> list[Any]:
         return [html.P("No fit of this selection asks for a second look.")]
     start = min(starting_place(view.page_words.get("start")), (len(fits) - 1) // FITS_SHOWN * FITS_SHOWN)
     shown = fits[start : start + FITS_SHOWN]
-    riders = desk.asker.look_up(lambda warehouse: riders_of_fits(warehouse, [session for session, _ in shown]))
+    sessions, fitter = [session for session, _ in shown], desk.asker.fitter
+    riders = desk.asker.look_up(lambda warehouse: riders_of_fits(warehouse, sessions, fitter))
     place = f"{start + 1} to {start + len(shown)} of the newest {counted(len(fits), 'fit')}, of {answer.n_flagged:,} in all"
     return [
         html.P(place, className="looks-place"),

@@ -31,7 +31,8 @@ def register(app: Dash, desk: Desk) -> None:
 
     def find(text: str | None) -> list[str]:
         try:
-            return list(desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "")))
+            fitter = desk.asker.fitter
+            return list(desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "", fitter)))
         except FitledgerError:
             # The page tells why there is nothing to find.
             return []

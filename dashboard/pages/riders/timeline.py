@@ -116,6 +116,7 @@ def _band(answer: RiderTimeline, text: Text) -> str:
         return " ".join(text["no_band"])
     tilt, sway = noise["tilt"], noise["sway"]
     return " ".join(text["band"]).format(
+        pairs=number(tilt.n_pairs, "count"),
         tilt=number(tilt.typical_error, "deg", effect=True).lstrip("+"),
         sway=number(sway.typical_error, "mm", effect=True).lstrip("+"),
         tilt_mdc=number(tilt.mdc95, "deg"),
