@@ -219,7 +219,7 @@ def _looks(rows: Sequence[LookRow]) -> html.Div:
 
 def _notes(fit: FitRow) -> html.Div:
     """What the fitter wrote, as text and nothing else."""
-    told = html.P(fit.notes, className="fit-notes") if fit.notes else html.P("The fitter wrote no note.")
+    told = html.P(fit.notes, className="fit-notes") if fit.notes else html.P("There is no note to show.")
     return html.Div([html.H3("The fitter's notes", className="part-title"), told], className="table")
 
 
