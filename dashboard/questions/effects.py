@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.effect_parts import OUTCOMES, EffectParts
+from dashboard.questions.effect_parts import OUTCOMES, EffectParts, Overall
 from dashboard.questions.frames import SUPPORTS
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
@@ -49,8 +49,9 @@ def ask(
     scope.require_fits()
     n_captures = parts_of.n_captures()
     found = _Found()
+    overall = dict(zip(OUTCOMES, parts_of.overall_of_all(), strict=True)) if n_captures else {}
     if n_captures:
-        _fill(found, parts_of, parts, outcomes)
+        _fill(found, parts_of, overall, parts, outcomes)
     return Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -59,7 +60,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=_headline([row for outcome in OUTCOMES for row in parts_of.overall(outcome).effects] if n_captures else []),
+        headline=_headline([row for one in overall.values() for row in one.effects]),
         effects=tuple(found.effects),
         families=tuple(found.families),
         dose=tuple(found.dose),
@@ -83,15 +84,16 @@ class _Found:
     residuals: list[ResidualRow] = field(default_factory=list)
 
 
-def _fill(found: _Found, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...]) -> None:
-    for outcome in OUTCOMES:
-        overall = parts_of.overall(outcome)
+def _fill(
+    found: _Found, parts_of: EffectParts, overall: dict[str, Overall], parts: tuple[str, ...], outcomes: tuple[str, ...]
+) -> None:
+    for outcome, of_all in overall.items():
         if "overall" in parts:
-            found.effects += overall.effects
+            found.effects += of_all.effects
         if outcome in outcomes and "dose" in parts:
             found.dose += parts_of.dose(outcome)
         if outcome in outcomes and "influence" in parts:
-            found.influence += overall.influence
+            found.influence += of_all.influence
         if outcome in outcomes and "residuals" in parts:
             found.residuals += parts_of.residuals(outcome)
     if "directions" in parts:

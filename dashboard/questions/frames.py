@@ -74,7 +74,7 @@ def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | No
 
     values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
     mean, products = cell_moments(values, kept.n)
-    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean[:, :-1], mean[:, -1], products, rows)
+    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean[:, :-1], mean[:, -1], products, np.arange(len(kept.n)), rows)
     return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
 
 

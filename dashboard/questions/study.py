@@ -28,6 +28,9 @@ class Study:
         self._frames: dict[str, Frame] = {}
         self._lock = threading.Lock()
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        raise TypeError("A study is held in memory and never written.")  # nor is its size told by writing it
+
     def frame(self, outcome: str, kept: Flags) -> Frame:
         """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
         with self._lock:

@@ -1,7 +1,5 @@
 """Both effect models from cells, a knee in one visit: the answers of fast_mixed and within_knee for any number of captures."""
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.linalg import cho_solve, solve_triangular
 
@@ -12,7 +10,7 @@ from shared.statistics.cells import (
     Floats,
     Terms,
     between_products,
-    mean_design,
+    mean_columns,
     row_design,
     within_products,
 )
@@ -26,11 +24,10 @@ from shared.statistics.fast_mixed import (
     settle,
     triangular_basis,
 )
-from shared.statistics.grouping import dense
 from shared.statistics.mixed_model import MixedFit
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of_cells, told_apart
 from shared.statistics.rider_sandwich import JOINT_UP_TO
-from shared.statistics.whitening import whitening_offsets
+from shared.statistics.whitening import whitened_cells
 from shared.statistics.within_knee import WithinFit, fit_within_knee, refuse_few
 
 # Residual sum of squares beside the total: below this share cross products are mostly rounding, and rows are asked.
@@ -55,37 +52,33 @@ def fit_within_cells(cells: Cells, terms: Terms) -> WithinFit:
     another, as in the pooled model.
     """
     repeated = cells.n > 1
-    kept = cells if repeated.all() else cells.chosen(repeated)
-    own = terms if repeated.all() else _of_cells(terms, repeated)
-    rider, riders = dense(kept.rider)
-    products = within_products(own)
-    if len(riders) <= JOINT_UP_TO or (factor := _factor(products[:-1, :-1])) is None:
-        design, y = row_design(kept, own)
-        knee = np.repeat(np.arange(len(kept.n)), kept.n)
-        return fit_within_knee(y, design, own.names, knee, np.repeat(kept.rider, kept.n))
-    refuse_few(int(kept.n.sum()), len(kept.n), len(riders), len(own.names))
+    rider, labels = cells.riders
+    compared = np.bincount(rider, weights=repeated, minlength=len(labels)) > 0
+    n_riders, n_rows, n_knees = int(compared.sum()), int(cells.n[repeated].sum()), int(repeated.sum())
+    products = within_products(terms)
+    if n_riders <= JOINT_UP_TO or (factor := _factor(products[:-1, :-1])) is None:
+        design, y = row_design(cells, terms)
+        knee = np.repeat(np.arange(len(cells.n)), cells.n)
+        return fit_within_knee(y, design, terms.names, knee, np.repeat(cells.rider, cells.n))
+    refuse_few(n_rows, n_knees, n_riders, len(terms.names))
     estimate = cho_solve((factor, True), products[:-1, -1])
     squares = float(products[-1, -1] - products[:-1, -1] @ estimate)
     basis = np.asarray(solve_triangular(factor, np.eye(len(estimate)), lower=True)).T
     fit = Whitened(basis, np.eye(len(estimate)), estimate)
-    sandwich = cr2_of_cells(kept, own, rider, fit, np.ones(len(estimate), dtype=bool))
+    # A rider with no knee recorded twice adds nothing.
+    sandwich = cr2_of_cells(cells, terms, rider, fit, np.ones(len(estimate), dtype=bool))
     return WithinFit(
-        terms=own.names,
+        terms=terms.names,
         estimate=estimate,
         robust_covariance=sandwich.covariance,
         df=sandwich.df,
-        residual_variance=squares / (int(kept.n.sum()) - len(kept.n) - len(estimate)),
-        n_rows=int(kept.n.sum()),
-        n_knees=len(kept.n),
-        n_riders=len(riders),
-        riders=riders,
-        influence=sandwich.influence,
+        residual_variance=squares / (n_rows - n_knees - len(estimate)),
+        n_rows=n_rows,
+        n_knees=n_knees,
+        n_riders=n_riders,
+        riders=labels[compared],
+        influence=sandwich.influence[compared],
     )
-
-
-def _of_cells(terms: Terms, kept: Flags) -> Terms:
-    # A cell of one row has no difference to add.
-    return replace(terms, level=terms.level[kept], constant=terms.constant[kept])
 
 
 def _factor(products: Floats) -> Floats | None:
@@ -100,26 +93,30 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     A term whose column is the same in all rows is left out, the intercept aside, and so is one that is a combination of the
     terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
     """
-    design = mean_design(cells, terms)
-    within = within_products(terms)
-    told = np.array([name == "intercept" for name in terms.names]) | _varies(design, within)
-    terms, wanted, design = terms.kept(told), wanted[told], design[:, told]
-    products = within[np.ix_(np.append(told, True), np.append(told, True))] + between_products(cells, design)
-    told = independent_of_products(products[:-1, :-1])
-    if not told.all():
-        terms, wanted, design = terms.kept(told), wanted[told], design[:, told]
-        products = products[np.ix_(np.append(told, True), np.append(told, True))]
-    n_rows, n_riders = int(cells.n.sum()), len(dense(cells.rider)[1])
+    means, within = mean_columns(cells, terms), within_products(terms)
+    told = np.array([name == "intercept" for name in terms.names]) | _varies(means[:, :-1], within)
+    products = within + between_products(cells, means)
+    told[told] = independent_of_products(_of(products, told)[:-1, :-1])
+    products = _of(products, told)
+    n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
     basis = None
-    if n_riders > JOINT_UP_TO and n_rows > len(terms.names) + 1 and np.isfinite(products).all():
+    if n_riders > JOINT_UP_TO and n_rows > len(products) and np.isfinite(products).all():
         basis = triangular_basis(products[:-1, :-1], np.sqrt(np.diag(products)[:-1]))
-    if basis is not None and _rest(basis, products)[1] <= _EXPLAINED * products[-1, -1]:
-        basis = None
-    if basis is None:
-        rows, y = row_design(cells, terms)
-        codes = (np.repeat(own, cells.n) for own in (cells.rider, cells.knee, cells.visit))
-        return fit_mixed_model_fast(y, rows, terms.names, *codes, wanted=wanted)
-    return _fitted(cells, terms, wanted, design, products, basis)
+    if basis is None or _rest(basis, products)[1] <= _EXPLAINED * products[-1, -1]:
+        return _fitted_by_rows(cells, terms.kept(told), wanted[told])
+    return _fitted(cells, terms.varying(told), wanted[told], means, told, products, basis)
+
+
+def _fitted_by_rows(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
+    rows, y = row_design(cells, terms)
+    codes = (np.repeat(own, cells.n) for own in (cells.rider, cells.knee, cells.visit))
+    return fit_mixed_model_fast(y, rows, terms.names, *codes, wanted=wanted)
+
+
+def _of(products: Floats, told: Flags) -> Floats:
+    """The cross products of the told terms and the outcome."""
+    kept = np.append(told, True)
+    return np.asarray(products[np.ix_(kept, kept)])
 
 
 def _varies(design: Floats, within: Floats) -> Flags:
@@ -128,21 +125,17 @@ def _varies(design: Floats, within: Floats) -> Flags:
     return np.asarray((np.diag(within)[:-1] > 0) | (high - low > 1e-12 * np.maximum(np.abs(low), np.abs(high))))
 
 
-def _fitted(cells: Cells, terms: Terms, wanted: Flags, design: Floats, products: Floats, basis: Floats) -> MixedFit:
+def _fitted(cells: Cells, terms: Terms, wanted: Flags, means: Floats, told: Flags, products: Floats, basis: Floats) -> MixedFit:
     runs = runs_of_cells(cells.rider, cells.knee, cells.visit, cells.n)
     names = told_apart(runs)
     blocks = rider_blocks(runs, names)
     n_rows = int(cells.n.sum())
-    prepared = _prepared(cells, blocks, design, products, basis)
+    prepared = _prepared(cells, blocks, means, told, products, basis)
     settled = settle(blocks, prepared, names, n_rows, f"in {n_rows} captures of {len(runs.riders)} riders")
-    offsets = whitening_offsets(blocks, prepared.sums, by_level(layout_of(blocks, frozenset(settled.ratios)), settled.ratios))
-    by_cell = offsets.reshape(-1, len(terms.names) + 1).take(blocks.cell, axis=0)
-    by_cell *= -1.0
-    by_cell[:, :-1] += design @ basis
-    by_cell[:, -1] += prepared.residual
-    by_cell[:, -1] -= by_cell[:, :-1] @ settled.change
+    ratios = by_level(layout_of(blocks, frozenset(settled.ratios)), settled.ratios)
+    whitened = whitened_cells(blocks, cells.n, prepared.sums, ratios)
     estimate = prepared.start + basis @ settled.change * prepared.scale
-    fit = Whitened(basis, settled.covariance, estimate, by_cell[:, :-1], by_cell[:, -1] * prepared.scale)
+    fit = Whitened(basis, settled.covariance, estimate, whitened, settled.change, prepared.scale)
     sandwich = cr2_of_cells(cells, terms, runs.rider, fit, wanted)
     return mixed_fit(terms.names, prepared, settled, sandwich, n_rows, runs.riders)
 
@@ -154,13 +147,18 @@ def _rest(basis: Floats, products: Floats) -> tuple[Floats, float]:
     return start, float(contrast @ products @ contrast)
 
 
-def _prepared(cells: Cells, blocks: Blocks, design: Floats, products: Floats, basis: Floats) -> Prepared:
-    """The sums of the model at speed, from cells."""
+def _prepared(cells: Cells, blocks: Blocks, means: Floats, told: Flags, products: Floats, basis: Floats) -> Prepared:
+    """The sums of the model at speed, from cells: in one product of the cells' means of all terms and the outcome."""
     start, squares = _rest(basis, products)
     scale = float(np.sqrt(squares / (int(cells.n.sum()) - len(start))))
-    residual = (cells.outcome - design @ start) / scale
-    slots = len(blocks.levels[0].unit_class) * blocks.n_slots
-    both = np.column_stack([design @ basis, residual])
+    p = len(start)
+    turning = np.zeros((len(told) + 1, p + 1))
+    turning[np.flatnonzero(told), :p] = basis
+    turning[np.flatnonzero(told), p] = -start / scale
+    turning[-1, p] = 1 / scale
+    both = means @ turning
     both *= cells.n[:, None]
-    sums = (indicator(blocks.cell, slots) @ both).reshape(-1, blocks.n_slots, both.shape[1])
-    return Prepared(basis, start, scale, residual, squares / scale**2, sums, -float(np.linalg.slogdet(basis)[1]))
+    slots = len(blocks.levels[0].unit_class) * blocks.n_slots
+    sums = (indicator(blocks.cell, slots) @ both).reshape(-1, blocks.n_slots, p + 1)
+    none = np.empty(0)
+    return Prepared(basis, start, scale, none, squares / scale**2, sums, -float(np.linalg.slogdet(basis)[1]))

@@ -21,15 +21,25 @@ _SERIES = ((1 / 2, 2.3e-3), (3 / 4, 1.86e-2), (5 / 6, LITTLE))
 class Whitened:
     """What the sandwich reads of a fit; the basis is any in which the inverse information is `bread` (b, b).
 
-    to_basis (p, b): each term's row; estimate (p,); between (cells, b), residual (cells,): the cells' whitened means and
-    residuals, None where only differences within cells count.
+    to_basis (p, b): each term's row; estimate (p,); between (cells, b + 1): the cells' whitened means, each times the root of
+    its rows, and last the residual before `change` (b,), in `scale`; None where only differences within cells count.
     """
 
     to_basis: Floats
     bread: Floats
     estimate: Floats
     between: Floats | None = None
-    residual: Floats | None = None
+    change: Floats | None = None
+    scale: float = 1.0
+
+    def turned(self, root: Floats) -> Floats | None:
+        """`between` in the coordinates of the root, with the residual as the last column."""
+        if self.between is None or self.change is None:
+            return None
+        b = len(root)
+        turning = np.zeros((b + 1, b + 1))
+        turning[:b, :b], turning[:b, b], turning[b, b] = root, -self.change * self.scale, self.scale
+        return np.asarray(self.between @ turning)
 
 
 @dataclass(frozen=True)
@@ -71,18 +81,20 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
     """
     n_riders = int(rider[-1]) + 1
     root = root_of(fit.bread)
-    of_term = fit.to_basis @ root
+    of_term = np.column_stack([fit.to_basis @ root, np.zeros(len(fit.to_basis))])  # the last coordinate is the residual's
     groups = list(_groups(cells, terms, rider, fit.estimate, of_term))
-    between = None if fit.between is None else (fit.between @ root) * np.sqrt(cells.n)[:, None]
-    scores: Floats = np.zeros((n_riders, len(root)))
+    between = fit.turned(root)
+    scores: Floats = np.zeros((n_riders, len(root) + 1))
     leverage: Floats = np.zeros(n_riders)
-    if between is not None and fit.residual is not None:
-        scores = sums_by(rider, n_riders, between, np.sqrt(cells.n) * fit.residual)
-        leverage += np.bincount(rider, weights=np.einsum("cb,cb->c", between, between), minlength=n_riders)
+    if between is not None:
+        scores += sums_by(rider, n_riders, between, between[:, -1])
+        scores[:, -1] = 0.0
+        squares = np.einsum("cb,cb->c", between[:, :-1], between[:, :-1])
+        leverage += np.bincount(rider, weights=squares, minlength=n_riders)
     for group in groups:
         scores[group.riders] += group.scores()
         leverage[group.riders] += group.products @ group.paired(group.of_term).sum(axis=1)
-    tally = Tally(int(wanted.sum()), len(root))
+    tally = Tally(int(wanted.sum()), len(root) + 1)
     much = leverage > LITTLE
     adjusted = _by_series(scores, leverage, between, rider, groups)
     diagonal = _diagonal(n_riders, between, rider, groups, of_term[wanted])
@@ -104,8 +116,8 @@ def _groups(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: 
             continue
         codes = rider.take(here)
         first = np.r_[True, codes[1:] != codes[:-1]]
-        products = cells.products if len(here) == len(rider) else cells.products.take(here, axis=0)
-        sums = sums_by(np.cumsum(first) - 1, int(first.sum()), products)
+        whole = len(terms.places) == 1
+        sums = cells.by_rider if whole else cells.products_by(np.cumsum(first) - 1, int(first.sum()), here)
         yield _Groups(codes[first], sums, own, np.where(kept[:, 0], estimate[places], 0.0))
 
 
@@ -132,6 +144,7 @@ def _through(vectors: Floats, here: Flags, between: Floats | None, rider: Ints, 
         codes, own = rider[cells], between[cells]
         along = np.einsum("cb,cb->c", own, vectors.take(codes, axis=0))
         found += sums_by(codes, len(vectors), own, along)
+        found[:, -1] = 0.0
     for group in groups:
         chosen = slice(None) if everyone else np.flatnonzero(here[group.riders])
         riders = group.riders[chosen]
@@ -172,9 +185,10 @@ def _add_much(
         own = rows[here][:, kept]
         scaled[here] = own @ of_term[places[kept]]
         residual[here] -= own @ fit.estimate[places[kept]]
-    if between is not None and fit.residual is not None:
-        scaled += (between / np.sqrt(cells.n)[:, None]).take(cell, axis=0)
-        residual += fit.residual.take(cell)
+    if between is not None:
+        whitened = (between / np.sqrt(cells.n)[:, None]).take(cell, axis=0)
+        scaled[:, :-1] += whitened[:, :-1]
+        residual += whitened[:, -1]
     codes = np.cumsum(much)[rider.take(cell)] - 1
     riders = np.flatnonzero(much)
     for some, places in stacks_of_riders(codes):

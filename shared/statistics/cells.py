@@ -7,12 +7,13 @@ within-knee estimator's own, and no matrix of rows and terms is ever made. METHO
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from shared.statistics.grouping import dense
 from shared.statistics.small_matrices import cross_product
 
 Floats = NDArray[np.float64]
@@ -26,11 +27,12 @@ _ROUNDING = 1e-12
 
 @dataclass(frozen=True)
 class Cells:
-    """Cells sorted by rider, so that a rider's follow one another.
+    """Cells sorted by rider, so that a rider's follow one another; one cell a knee and visit.
 
     rider, knee, visit: codes or labels (cells,), a knee and a visit within one rider; n (cells,): rows; mean (cells, v) of the
-    varying columns, outcome (cells,) of the outcome; products (cells, pairs): upper triangle of the within-cell cross products
-    of the varying columns and, last, the outcome. rows(chosen): the rows (m, v + 1) of the chosen cells, varying and outcome.
+    varying columns, outcome (cells,) of the outcome; all_products (more cells, pairs): upper triangle of the within-cell cross
+    products of the varying columns and, last, the outcome, of the cells from which these were chosen, at `places` (cells,).
+    rows(chosen): the rows (m, v + 1) of the chosen cells, varying and outcome.
     """
 
     rider: Labels
@@ -39,8 +41,33 @@ class Cells:
     n: Ints
     mean: Floats
     outcome: Floats
-    products: Floats
+    all_products: Floats
+    places: Ints
     rows: Callable[[Flags | None], Floats]
+
+    @property
+    def products(self) -> Floats:
+        """The within-cell cross products of these cells, (cells, pairs)."""
+        return self.all_products.take(self.places, axis=0)
+
+    @cached_property
+    def riders(self) -> tuple[Ints, Labels]:
+        """Codes 0 to riders - 1 of each cell, in order, and the label of each."""
+        codes, labels = dense(self.rider)
+        return codes, labels
+
+    @cached_property
+    def by_rider(self) -> Floats:
+        """The products summed by rider, (riders, pairs)."""
+        codes, labels = self.riders
+        return self.products_by(codes, len(labels))
+
+    def products_by(self, codes: Ints, n_groups: int, here: Ints | None = None) -> Floats:
+        """The products of the cells at `here`, all where None, summed by their ascending codes (groups, pairs)."""
+        places = self.places if here is None else self.places.take(here)
+        starts = np.searchsorted(codes, np.arange(n_groups + 1))
+        shape = (n_groups, len(self.all_products))
+        return np.asarray(sparse.csr_array((np.ones(len(places)), places, starts), shape=shape) @ self.all_products)
 
     @property
     def n_varying(self) -> int:
@@ -59,7 +86,7 @@ class Cells:
 
         return Cells(
             self.rider.take(places), self.knee.take(places), self.visit.take(places), self.n.take(places),
-            self.mean.take(places, axis=0), self.outcome.take(places), self.products.take(places, axis=0), of_chosen,
+            self.mean.take(places, axis=0), self.outcome.take(places), self.all_products, self.places.take(places), of_chosen,
         )  # fmt: skip
 
 
@@ -80,16 +107,23 @@ class Terms:
 
     @classmethod
     def of(cls, cells: "Cells", names: tuple[str, ...], level: Ints, places: Ints, constant: Floats | None = None) -> "Terms":
-        one = len(places) == 1
-        products = cells.products.sum(axis=0)[None] if one else sums_by(level, len(places), cells.products)
+        if len(places) == 1:
+            products = cells.by_rider.sum(axis=0)[None]
+        else:
+            order = np.argsort(level, kind="stable")
+            products = cells.products_by(level.take(order), len(places), order)
         return cls(names, level, places, np.empty((len(cells.n), 0)) if constant is None else constant, products)
+
+    def varying(self, told: Flags) -> "Terms":
+        """The terms where `told` (p,) is true, without the columns that are the same throughout a cell."""
+        return replace(self, constant=self.constant[:, :0]).kept(told)
 
     def kept(self, told: Flags) -> "Terms":
         """The terms where `told` (p,) is true."""
         new_place = np.append(np.where(told, np.cumsum(told) - 1, -1), -1)
         names = tuple(name for name, keep in zip(self.names, told, strict=True) if keep)
-        k = self.constant.shape[1]
-        constant = self.constant if told[len(told) - k :].all() else self.constant[:, told[len(told) - k :]]
+        of_constant = told[len(told) - self.constant.shape[1] :]
+        constant = self.constant if of_constant.all() else self.constant[:, of_constant]
         return replace(self, names=names, places=new_place[self.places], constant=constant)
 
 
@@ -149,11 +183,12 @@ def within_products(terms: Terms) -> Floats:
     return found[: p + 1, : p + 1]
 
 
-def mean_design(cells: Cells, terms: Terms) -> Floats:
-    """The cells' means of every term, (cells, p)."""
+def mean_columns(cells: Cells, terms: Terms) -> Floats:
+    """The cells' means of every term and, last, of the outcome, (cells, p + 1)."""
     p, k = len(terms.names), terms.constant.shape[1]
-    design = np.zeros((len(cells.n), p))
-    design[:, p - k :] = terms.constant
+    design = np.zeros((len(cells.n), p + 1))
+    design[:, p - k : p] = terms.constant
+    design[:, p] = cells.outcome
     for level, places in enumerate(terms.places):
         kept = places >= 0
         if len(terms.places) == 1:
@@ -182,8 +217,7 @@ def row_design(cells: Cells, terms: Terms, chosen: Flags | None = None) -> tuple
     return design, rows[:, -1]
 
 
-def between_products(cells: Cells, design: Floats) -> Floats:
+def between_products(cells: Cells, means: Floats) -> Floats:
     """Cross products (p + 1, p + 1) of the cells' means, each counted by its rows."""
-    both = np.column_stack([design, cells.outcome])
-    both *= np.sqrt(cells.n)[:, None]
-    return cross_product(both, both)
+    weighted = means * np.sqrt(cells.n)[:, None]
+    return cross_product(weighted, weighted)

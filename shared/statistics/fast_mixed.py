@@ -13,6 +13,7 @@ from shared.statistics.reml_profile import batches, criterion
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of, told_apart
 from shared.statistics.rider_sandwich import cr2_at_speed
 from shared.statistics.small_matrices import cross_product
+from shared.statistics.starting_ratios import starting_ratios
 from shared.statistics.whitening import whitening_offsets
 
 Floats = NDArray[np.float64]
@@ -20,6 +21,8 @@ Ints = NDArray[np.int64]
 Labels = NDArray[np.generic]
 Flags = NDArray[np.bool_]
 
+# The intercepts whose moments tell where the search may begin.
+_MAIN = frozenset({"rider", "knee", "visit"})
 # Squared length, columns scaled to one, of a direction of the design that cross products cannot tell from rounding.
 _NEAR = 1e-9
 # Residual sum of squares beside the total: below this nothing but rounding is left.
@@ -165,7 +168,9 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
     try:
-        found = best_ratios(lambda ratios: at(ratios)[:2], rows_a_group, refusal)
+        begun = starting_ratios(blocks, prepared.sums[:, :, -1], prepared.squares, n_rows) if names == _MAIN else {}
+        start = np.array([begun[name] for name in order]) if begun else None
+        found = best_ratios(lambda ratios: at(ratios)[:2], rows_a_group, refusal, start)
         value, _, factor = at(found)
     except np.linalg.LinAlgError as fault:
         raise NoConvergenceError(refusal) from fault

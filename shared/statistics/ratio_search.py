@@ -23,10 +23,11 @@ _STEPS_A_CURVATURE = 15
 Criterion = Callable[[Floats], tuple[float, Floats]]
 
 
-def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str) -> Floats:
+def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str, start: Floats | None = None) -> Floats:
     """The ratios (k,) at the lowest criterion, which gives value and gradient (k,); a ratio at the boundary is exactly 0.
 
     A ratio rests at 0 where the gradient points outwards (Kuhn and Tucker's condition). rows_a_group (k,): scale of the search.
+    start (k,): ratios to begin at.
     Raises NoConvergenceError with the sentence `refusal` where the steps do not settle or a ratio grows without end.
     """
 
@@ -38,7 +39,8 @@ def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str) -> Flo
             return np.inf, np.zeros_like(theta)
         return value, gradient * np.exp(theta) / rows_a_group
 
-    theta = _lowest(transformed, np.full(len(rows_a_group), _START), refusal)
+    begin = np.full(len(rows_a_group), _START) if start is None else np.minimum(np.log1p(rows_a_group * start), _HIGHEST / 2)
+    theta = _lowest(transformed, begin, refusal)
     return np.asarray(np.expm1(theta) / rows_a_group)
 
 

@@ -2,12 +2,14 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from shared.statistics.reml_profile import ClassMatrices, LevelRatios, class_matrices
 from shared.statistics.rider_blocks import Blocks, Level, indicator
 from shared.statistics.small_matrices import times
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 def whitening_offsets(blocks: Blocks, lowest_sums: Floats, ratios: LevelRatios) -> Floats:
@@ -53,3 +55,44 @@ def _root(own: ClassMatrices, ratios: tuple[float, float]) -> Floats:
     root = np.sqrt(1.0 + np.maximum(values, 0.0))
     inner = (vectors * (1.0 / (root * (1.0 + root)))[:, None, :]) @ np.swapaxes(vectors, 1, 2)
     return np.moveaxis(m @ inner @ m, 0, -1)
+
+
+def whitened_cells(blocks: Blocks, n: Ints, sums: Floats, ratios: LevelRatios) -> Floats:
+    """The cells' means made independent of one another, each times the root of its rows, (cells, width).
+
+    n (cells,): rows; sums (lowest units, slots, width) of the cells' rows, blocks.cell their places; a slot holds one cell at
+    most. The cross products of the result, with those within cells, are those of V^-1/2 times the rows. Riders, or riders and
+    visits: the same as whitening_offsets, in one sparse product a level.
+    """
+    k = blocks.n_slots
+    fixed = [(shared or 0.0, each or 0.0) for shared, each in ratios]
+    matrices = class_matrices(blocks.levels, fixed, k)
+    low, own = blocks.levels[0], matrices[0]
+    flat = sums.reshape(-1, sums.shape[-1])
+    root = np.sqrt(n)
+    unit, slot = np.divmod(blocks.cell, k)
+    here = (-_root(own, fixed[0])).transpose(2, 0, 1)[low.unit_class[unit], slot] * root[:, None]
+    here[np.arange(len(n)), slot] += 1 / root
+    places = [unit[:, None] * k + np.arange(k)]
+    weights, read = [here], [flat]
+    if len(blocks.levels) > 1:
+        top = blocks.levels[1]
+        passed = _block_sums(own.q.transpose(2, 0, 1)[low.unit_class], low.parent, len(top.unit_class)) @ flat
+        offset = _each(_root(matrices[1], fixed[1]), top, passed.reshape(-1, k, flat.shape[1])).reshape(-1, flat.shape[1])
+        left = np.eye(k)[:, :, None] - times(_root(own, fixed[0]), own.n)
+        weights.append(-left.transpose(2, 0, 1)[low.unit_class[unit], slot] * root[:, None])
+        places.append(len(flat) + low.parent[unit][:, None] * k + np.arange(k))
+        read.append(offset)
+    joined = np.concatenate(read)
+    entries, columns = np.concatenate(weights, axis=1), np.concatenate(places, axis=1)
+    starts = np.arange(len(n) + 1) * columns.shape[1]
+    return np.asarray(sparse.csr_array((entries.ravel(), columns.ravel(), starts), shape=(len(n), len(joined))) @ joined)
+
+
+def _block_sums(by_unit: Floats, parent: Ints, n_parents: int) -> sparse.csr_array:
+    """The matrix that takes each unit's slots through its own (units, slots, slots) and sums them by parent."""
+    k = by_unit.shape[1]
+    units = np.arange(len(by_unit))
+    rows = np.broadcast_to((parent[:, None] * k + np.arange(k))[:, :, None], by_unit.shape)
+    columns = np.broadcast_to((units[:, None] * k + np.arange(k))[:, None, :], by_unit.shape)
+    return sparse.csr_array((by_unit.ravel(), (rows.ravel(), columns.ravel())), shape=(n_parents * k, len(units) * k))

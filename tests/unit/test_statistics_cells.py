@@ -40,7 +40,7 @@ def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
         return table.copy() if chosen is None else table[chosen[cell]]
 
     mean, products = cell_moments(table.T.copy(), n)
-    return Cells(rider, 2 * rider + side, visit, n, mean[:, :-1], mean[:, -1], products, rows), exam
+    return Cells(rider, 2 * rider + side, visit, n, mean[:, :-1], mean[:, -1], products, np.arange(len(rider)), rows), exam
 
 
 def overall(cells: Cells, exam: Floats) -> tuple[Terms, Terms]:
@@ -125,7 +125,9 @@ def test_ties_from_cells_are_those_from_rows() -> None:
         return np.column_stack([table[:, :3], table[:, 0] - table[:, 1], np.zeros(len(table)), table[:, -1]])
 
     mean, products = cell_moments(rows(None).T.copy(), cells.n)
-    tied = Cells(cells.rider, cells.knee, cells.visit, cells.n, mean[:, :-1], mean[:, -1], products, rows)
+    tied = Cells(
+        cells.rider, cells.knee, cells.visit, cells.n, mean[:, :-1], mean[:, -1], products, np.arange(len(cells.n)), rows
+    )
     terms = Terms.of(tied, ("a", "b", "count", "less", "none"), np.zeros(len(cells.n), dtype=np.int64), np.arange(5)[None])
     found = within_ties(tied, terms)
     assert found == not_estimable(rows(None)[:, :5], terms.names, np.repeat(np.arange(len(cells.n)), cells.n))
