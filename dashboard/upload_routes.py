@@ -30,7 +30,7 @@ def reader_address() -> str | None:
 
 
 def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
-    """Adds `upload` (POST), `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
+    """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
 
     @server.post(f"{prefix}upload")
     def receive() -> tuple[Response, int]:
@@ -45,6 +45,10 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
         except Exception as fault:
             return jsonify(words=told(fault)), 400 if isinstance(fault, FitledgerError) else 500
         return jsonify(token=token), 200
+
+    @server.get(f"{prefix}upload/<token>/step")
+    def step(token: str) -> Response:
+        return jsonify(words=uploads.step(token))
 
     @server.get(f"{prefix}upload/<token>/findings.csv")
     def findings(token: str) -> Response:

@@ -62,7 +62,12 @@ class Upload:
     expires: float
     report: LoadReport | None = None
     is_loaded: bool = False
+    step: str = ""
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def tell(self, done: int, total: int, words: str) -> None:
+        """Notes which step of a check or load is under way."""
+        self.step = f"Step {done + 1} of {total}: {words}"
 
 
 class Uploads:
@@ -172,7 +177,7 @@ class Uploads:
     def check(self, token: str) -> LoadReport:
         """What loading the files would do, as the loader finds it; nothing is written."""
         with self._at_work(token) as upload:
-            upload.report = check_files(_found(upload), self.warehouse, settings=self.settings)
+            upload.report = check_files(_found(upload), self.warehouse, upload.tell, settings=self.settings)
             return upload.report
 
     def load(self, token: str) -> LoadReport:
@@ -185,7 +190,7 @@ class Uploads:
             if checked is None:
                 raise UploadError("These files were not checked yet. Nothing was changed. Choose them again.")
             upload.report = load(
-                _found(upload), self.warehouse, settings=self.settings, wait_seconds=WAIT_SECONDS, checked=checked
+                _found(upload), self.warehouse, upload.tell, settings=self.settings, wait_seconds=WAIT_SECONDS, checked=checked
             )
             upload.is_loaded = True
             shutil.rmtree(upload.folder, ignore_errors=True)
@@ -197,6 +202,12 @@ class Uploads:
             upload = self._uploads.pop(token, None)
         if upload:
             shutil.rmtree(upload.folder, ignore_errors=True)
+
+    def step(self, token: str) -> str:
+        """The step that a check or load of an upload is at; nothing where none is under way."""
+        with self._lock:
+            upload = self._uploads.get(token)
+        return upload.step if upload else ""
 
     def findings(self, token: str) -> list[dict[str, Any]]:
         """Every finding of the last check or load of an upload, whole."""
@@ -259,6 +270,7 @@ class Uploads:
             with self._one_of_few():
                 yield upload
         finally:
+            upload.step = ""
             upload.lock.release()
 
     @contextmanager

@@ -4,6 +4,8 @@
   "use strict";
   const ZONE = "data-drop";
   const MEGABYTE = 1e6;
+  const LOOK_MS = 800;
+  let received = null;
 
   function put(id, props) {
     window.dash_clientside.set_props(id, props);
@@ -11,6 +13,21 @@
 
   function say(words) {
     put("data-said", { children: words });
+  }
+
+  // Shows which step the server is at, for as long as it is at work.
+  function watch(zone, token) {
+    const working = document.getElementById("data-working");
+    if (!working || !working.textContent) {
+      put("data-step", { children: "" });
+      return;
+    }
+    window
+      .fetch(zone.dataset.address + "/" + token + "/step", { cache: "no-store" })
+      .then(function (response) { return response.json(); })
+      .then(function (answer) { put("data-step", { children: answer.words }); })
+      .catch(function () { put("data-step", { children: "" }); })
+      .then(function () { window.setTimeout(watch, LOOK_MS, zone, token); });
   }
 
   function counted(files) {
@@ -38,7 +55,9 @@
       .then(function (answer) {
         say(answer.token ? "" : answer.words);
         if (answer.token) {
-          put("data-received", { data: { token: answer.token } });
+          received = answer.token;
+          put("data-received", { data: { token: received } });
+          window.setTimeout(watch, LOOK_MS, zone, received);
         }
       })
       .catch(function () {
@@ -65,12 +84,16 @@
   }
 
   document.addEventListener("click", function (event) {
-    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back]");
+    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back], #data-load");
     if (!button) {
       return;
     }
     if (button.dataset.takeBack) {
       put("data-asked", { data: { load: Number(button.dataset.takeBack), at: Date.now() } });
+      return;
+    }
+    if (button.id === "data-load") {
+      window.setTimeout(watch, LOOK_MS, document.getElementById(ZONE), received);
       return;
     }
     const picker = document.createElement("input");

@@ -144,6 +144,32 @@ def test_a_check_writes_nothing_and_a_load_writes_what_was_checked(uploads: Uplo
         uploads.load(token)
 
 
+def test_the_step_of_a_check_is_told_while_it_runs(uploads: Uploads, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[str] = []
+    token = uploads.receive(sent(("riders.csv", GOOD)))
+    tell = module.Upload.tell
+
+    def told(upload: module.Upload, done: int, total: int, words: str) -> None:
+        tell(upload, done, total, words)
+        seen.append(uploads.step(token))
+
+    monkeypatch.setattr(module.Upload, "tell", told)
+    uploads.check(token)
+    assert seen[0].startswith("Step 1 of ") and seen[0].endswith("reading riders.csv")
+    assert uploads.step(token) == uploads.step("guess") == ""
+
+
+def test_a_check_without_room_for_a_copy_is_a_sentence(uploads: Uploads, monkeypatch: pytest.MonkeyPatch) -> None:
+    token = uploads.receive(sent(("riders.csv", GOOD)))
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("etl.load.shutil.copyfile", full)
+    with pytest.raises(WarehouseError, match=r"could not be checked on a copy .*No space left.* Nothing was written"):
+        uploads.check(token)
+
+
 def test_what_is_put_aside_is_gone(uploads: Uploads, path: Path, place: Path) -> None:
     token = uploads.receive(sent(("riders.csv", GOOD)))
     uploads.put_aside(token)

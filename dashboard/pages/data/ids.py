@@ -18,11 +18,13 @@ REST: Final = "data-rest"
 """What the warehouse holds, what was left out and why, warnings."""
 PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, REST)
 
-# Inside UPLOAD. DROP, SAID, RECEIVED, FINDINGS and ASKED are known to assets/page-data.js.
+# Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD and ASKED are known to assets/page-data.js.
 DROP: Final = "data-drop"
 SAID: Final = "data-said"
 RECEIVED: Final = "data-received"
 WORKING: Final = "data-working"
+STEP: Final = "data-step"
+"""The step that a check or load is at, for the eye alone: read aloud, it would never end."""
 FINDINGS: Final = "data-findings"
 LOAD: Final = "data-load"
 ASIDE: Final = "data-aside"

@@ -43,6 +43,7 @@ def hand_in(desk: Desk, uploads: Uploads, passage: Sequence[html.P], forms: Sequ
         html.Div(forms, className="reading"),
         html.P(id=ids.SAID, className="working", role="status"),
         html.P(id=ids.WORKING, className="working", role="status"),
+        html.P(id=ids.STEP, className="concerns", **{"aria-hidden": "true"}),
         html.Div(id=ids.FINDINGS),
         dcc.Store(id=ids.RECEIVED),
         dcc.Store(id=ids.ASKED),
