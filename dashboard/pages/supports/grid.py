@@ -9,13 +9,12 @@ from dash import dcc, html
 from dashboard.components.chart import reading
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk
-from dashboard.components.table import csv_link, table
+from dashboard.components.table import csv_link
 from dashboard.components.text import paragraphs
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
 from dashboard.pages.supports.choices import PATH, outcome_links
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
-from dashboard.pages.supports.tables import family_columns
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import FamilyRow
 from dashboard.questions.selection import Selection
@@ -73,7 +72,7 @@ def grid(answer: Effects, ground: Ground, text: Text) -> list[Any]:
         grid_table(cells, ground.outcome, ground.split, ground),
         reading(*paragraphs(text["grid"], level=level)),
         csv_link(ground.desk.csv("effects", "effects", ground.asked), f"effects by {plain(ground.split)}"),
-        _families(families, ground, text, level),
+        _families(families, ground, text),
     ]
 
 
@@ -189,20 +188,16 @@ def _figure(value: float, low: float, high: float, unit: str) -> list[Any]:
     return [shown, " ", html.Small(bare_interval(low, high, unit, effect=True))]
 
 
-def _families(families: Sequence[FamilyRow], ground: Ground, text: Text, level: str) -> html.Details | None:
+def _families(families: Sequence[FamilyRow], ground: Ground, text: Text) -> html.Details | None:
+    """Support by support, whether the levels differ, in the answer's words."""
     if not families:
         return None
-    caption = f"Does a support do more for one {plain(ground.split)} than for another?"
     return html.Details(
         [
-            html.Summary(caption),
+            html.Summary(f"Does a support do more for one {plain(ground.split)} than for another?"),
             *paragraphs(text["families"]),
-            table(
-                f"{OUTCOMES[ground.outcome].name}: how much the levels differ",
-                family_columns(level),
-                families,
-                csv=ground.desk.csv("effects", "families", ground.asked),
-            ),
+            html.Ul([html.Li(row.words) for row in families], className="families"),
+            csv_link(ground.desk.csv("effects", "families", ground.asked), f"whether they differ by {plain(ground.split)}"),
         ],
         className="more",
     )

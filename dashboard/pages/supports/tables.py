@@ -29,19 +29,6 @@ def dose_columns(level: str) -> list[Column]:
     ]
 
 
-def family_columns(level: str) -> list[Column]:
-    """How much one support differs between the levels of a split."""
-    return [
-        Column("Support", lambda row: SUPPORTS[row.support]),
-        Column("Levels", lambda row: number(row.n_levels, "count"), ("n_levels",), numeric=True),
-        Column("Overall", lambda row: number(row.overall, row.unit, effect=True), ("overall",), numeric=True),
-        _ends("overall", f"{level} interval"),
-        Column("Spread", lambda row: number(row.between_sd, row.unit), ("between_sd",), numeric=True),
-        _ends("prediction", "A level not yet seen"),
-        Column("p", lambda row: _small(row.p_value), ("p_value",), numeric=True),
-    ]
-
-
 def neutral_columns(level: str) -> list[Column]:
     """Change in the distance from neutral by arrival direction, what noise alone would do, and the rest."""
     return [
