@@ -5,7 +5,6 @@ import io
 import json
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -14,7 +13,6 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.app import create_app
-from dashboard.components import ids
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
 from dashboard.pages import PAGES
@@ -23,20 +21,18 @@ from etl import mart
 from shared.catalogue import catalogue
 from shared.settings import Settings
 from shared.warehouse import open_loading
+from tests.unit.page_places import parts, places, texts
 
 ROOT = Path(__file__).resolve().parents[2]
 MARKUP = "<img src=x onerror=alert(1)>"
 FORMULA = "=1+1"
-CALLBACK = "/_dash-update-component"
 # Components of Dash that write text as markup; none of them is used.
 MARKUP_COMPONENTS = ("Markdown", "DangerouslySetInnerHTML", "Iframe")
 
 
-@pytest.fixture(scope="module")
-def hostile(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def make_hostile(demo: Path, path: Path) -> Path:
     """The demo, with ids that begin as a formula and end in markup."""
-    path = tmp_path_factory.mktemp("hostile") / "demo.duckdb"
-    shutil.copyfile(demo_warehouse, path)
+    shutil.copyfile(demo, path)
     columns = {"rider_id", "fitter_id", "fitter_name", "studio_id", "notes", "bike_kind"}
     with open_loading(path) as warehouse:
         for table in catalogue().values():
@@ -47,54 +43,13 @@ def hostile(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> P
 
 
 @pytest.fixture(scope="module")
+def hostile(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_hostile(demo_warehouse, tmp_path_factory.mktemp("hostile") / "demo.duckdb")
+
+
+@pytest.fixture(scope="module")
 def client(hostile: Path) -> FlaskClient:
     return create_app(Asker(hostile, Settings())).server.test_client()
-
-
-def parts(told: Any) -> Iterator[dict[str, Any]]:
-    """Every component in what a page tells."""
-    if isinstance(told, dict):
-        if "type" in told and "namespace" in told:
-            yield told
-        for value in told.values():
-            yield from parts(value)
-    elif isinstance(told, list):
-        for value in told:
-            yield from parts(value)
-
-
-def texts(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, dict | list):
-        for part in value.values() if isinstance(value, dict) else value:
-            yield from texts(part)
-
-
-def places(client: FlaskClient, path: str, search: str) -> Iterator[Any]:
-    """What every place of a page tells."""
-    known = [one for one in client.get("/_dash-dependencies").get_json() if not one["clientside_function"] and not one["state"]]
-    page_up = next(one for one in known if f"{ids.PAGE}.children" in one["output"])
-    layout = _asked(client, page_up, {ids.URL: f"/{path}"})
-    yield layout
-    for one in known:
-        inputs = [part["id"] for part in one["inputs"]]
-        if inputs == [ids.VIEW, ids.THEME] and f'"{one["output"].rsplit(".", 1)[0]}"' in json.dumps(layout):
-            yield _asked(client, one, {ids.VIEW: search, ids.THEME: "light"})
-
-
-def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]) -> Any:
-    names = [name.rsplit(".", 1) for name in callback["output"].strip(".").split("...")]
-    outputs = [{"id": place, "property": name} for place, name in names]
-    body = {
-        "output": callback["output"],
-        "outputs": outputs if callback["output"].startswith("..") else outputs[0],
-        "inputs": [{**part, "value": values[part["id"]]} for part in callback["inputs"]],
-        "changedPropIds": [],
-    }
-    response = client.post(CALLBACK, json=body)
-    assert response.status_code in (200, 204), response.get_data(as_text=True)
-    return response.get_json() if response.status_code == 200 else None
 
 
 @pytest.mark.parametrize("search", ["", "?split=bike_kind", f"?rider={quote(FORMULA + 'R0001' + MARKUP)}"])

@@ -1,0 +1,57 @@
+"""Asks every place of a page as a browser does, and walks what it tells; for tests of all pages at once."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from flask.testing import FlaskClient
+
+from dashboard.components import ids
+
+CALLBACK = "/_dash-update-component"
+
+
+def parts(told: Any) -> Iterator[dict[str, Any]]:
+    """Every component in what a page tells."""
+    if isinstance(told, dict):
+        if "type" in told and "namespace" in told:
+            yield told
+        for value in told.values():
+            yield from parts(value)
+    elif isinstance(told, list):
+        for value in told:
+            yield from parts(value)
+
+
+def texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict | list):
+        for part in value.values() if isinstance(value, dict) else value:
+            yield from texts(part)
+
+
+def places(client: FlaskClient, path: str, search: str) -> Iterator[Any]:
+    """What every place of a page tells."""
+    known = [one for one in client.get("/_dash-dependencies").get_json() if not one["clientside_function"] and not one["state"]]
+    page_up = next(one for one in known if f"{ids.PAGE}.children" in one["output"])
+    layout = _asked(client, page_up, {ids.URL: f"/{path}"})
+    yield layout
+    for one in known:
+        inputs = [part["id"] for part in one["inputs"]]
+        if inputs == [ids.VIEW, ids.THEME] and f'"{one["output"].rsplit(".", 1)[0]}"' in json.dumps(layout):
+            yield _asked(client, one, {ids.VIEW: search, ids.THEME: "light"})
+
+
+def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]) -> Any:
+    names = [name.rsplit(".", 1) for name in callback["output"].strip(".").split("...")]
+    outputs = [{"id": place, "property": name} for place, name in names]
+    body = {
+        "output": callback["output"],
+        "outputs": outputs if callback["output"].startswith("..") else outputs[0],
+        "inputs": [{**part, "value": values[part["id"]]} for part in callback["inputs"]],
+        "changedPropIds": [],
+    }
+    response = client.post(CALLBACK, json=body)
+    assert response.status_code in (200, 204), response.get_data(as_text=True)
+    return response.get_json() if response.status_code == 200 else None
