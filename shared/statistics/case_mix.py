@@ -94,7 +94,8 @@ def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[st
     size[size == 0] = 1.0
     kept = _pivots(gram / np.outer(size, size))
     _refuse_few(len(design), len(kept))
-    return design[:, kept] / size[kept], tuple(terms[index] for index in kept)
+    chosen = design if len(kept) == design.shape[1] else design[:, kept]
+    return chosen / size[kept], tuple(terms[index] for index in kept)
 
 
 def _pivots(gram: Array) -> list[int]:
