@@ -94,8 +94,8 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
     """
     means, within = mean_columns(cells, terms), within_products(terms)
-    told = np.array([name == "intercept" for name in terms.names]) | _varies(means[:, :-1], within)
     products = within + between_products(cells, means)
+    told = np.array([name == "intercept" for name in terms.names]) | _varies(means, within, products)
     told[told] = independent_of_products(_of(products, told)[:-1, :-1])
     products = _of(products, told)
     n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
@@ -119,10 +119,14 @@ def _of(products: Floats, told: Flags) -> Floats:
     return np.asarray(products[np.ix_(kept, kept)])
 
 
-def _varies(design: Floats, within: Floats) -> Flags:
-    """Which columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
-    low, high = design.min(axis=0, initial=np.inf), design.max(axis=0, initial=-np.inf)
-    return np.asarray((np.diag(within)[:-1] > 0) | (high - low > 1e-12 * np.maximum(np.abs(low), np.abs(high))))
+def _varies(means: Floats, within: Floats, products: Floats) -> Flags:
+    """Which terms' columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
+    varies = np.asarray(np.diag(within)[:-1] > 0)
+    for term in np.flatnonzero(~varies & (np.diag(products)[:-1] > 0)):
+        column = means[:, term]
+        low, high = float(column.min()), float(column.max())
+        varies[term] = high - low > 1e-12 * max(abs(low), abs(high))
+    return varies
 
 
 def _fitted(cells: Cells, terms: Terms, wanted: Flags, means: Floats, told: Flags, products: Floats, basis: Floats) -> MixedFit:

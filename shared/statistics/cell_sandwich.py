@@ -1,7 +1,8 @@
 """CR2 from cells for many riders: by sums of each rider, never by rows. METHODS.md, "Both models by cell"."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,7 @@ class _Groups:
     products: Floats
     of_term: Floats
     estimate: Floats
+    matrices: Callable[[], Floats]
 
     def paired(self, columns: Floats) -> Floats:
         """Of columns C (v, m), the packed weights (pairs, m) that make each C' products C from the products."""
@@ -118,7 +120,8 @@ def _groups(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: 
         first = np.r_[True, codes[1:] != codes[:-1]]
         whole = len(terms.places) == 1
         sums = cells.by_rider if whole else cells.products_by(np.cumsum(first) - 1, int(first.sum()), here)
-        yield _Groups(codes[first], sums, own, np.where(kept[:, 0], estimate[places], 0.0))
+        matrices = partial(getattr, cells, "full_by_rider") if whole else partial(full, sums, len(places) + 1, len(places))
+        yield _Groups(codes[first], sums, own, np.where(kept[:, 0], estimate[places], 0.0), matrices)
 
 
 def _by_series(scores: Floats, leverage: Floats, between: Floats | None, rider: Ints, groups: list[_Groups]) -> Floats:
@@ -148,10 +151,8 @@ def _through(vectors: Floats, here: Flags, between: Floats | None, rider: Ints, 
     for group in groups:
         chosen = slice(None) if everyone else np.flatnonzero(here[group.riders])
         riders = group.riders[chosen]
-        v = len(group.of_term)
-        inner = full(group.products[chosen], v + 1)[:, :v, :v]
         turned = vectors.take(riders, axis=0) @ group.of_term.T
-        found[riders] += np.matmul(inner, turned[:, :, None])[:, :, 0] @ group.of_term
+        found[riders] += np.matmul(group.matrices()[chosen], turned[:, :, None])[:, :, 0] @ group.of_term
     return found
 
 

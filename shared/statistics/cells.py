@@ -62,6 +62,12 @@ class Cells:
         codes, labels = self.riders
         return self.products_by(codes, len(labels))
 
+    @cached_property
+    def full_by_rider(self) -> Floats:
+        """The same as matrices of the varying columns, (riders, v, v)."""
+        v = self.n_varying
+        return full(self.by_rider, v + 1, v)
+
     def products_by(self, codes: Ints, n_groups: int, here: Ints | None = None) -> Floats:
         """The products of the cells at `here`, all where None, summed by their ascending codes (groups, pairs)."""
         places = self.places if here is None else self.places.take(here)
@@ -138,12 +144,13 @@ def _upper(size: int) -> tuple[Ints, Ints]:
     return rows, columns
 
 
-def full(packed: Floats, size: int) -> Floats:
-    """Symmetric matrices (..., size, size) from their upper triangles (..., pairs)."""
+def full(packed: Floats, size: int, first: int | None = None) -> Floats:
+    """Symmetric matrices (..., size, size) from their upper triangles (..., pairs); of their `first` rows and columns only."""
     rows, columns = _upper(size)
     place = np.empty((size, size), dtype=np.int64)
     place[rows, columns] = place[columns, rows] = np.arange(len(rows))
-    return packed.take(place.ravel(), axis=-1).reshape(*packed.shape[:-1], size, size)
+    wanted = place[:first, :first]
+    return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
 
 
 def sums_by(codes: Ints, n_groups: int, values: Floats, weights: Floats | None = None) -> Floats:

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from shared.errors import NotEstimableError, TooFewError
-from shared.statistics.cluster_robust import cr2_of_rows
 from shared.statistics.estimability import demeaned, ties, triangle
 from shared.statistics.grouping import dense
 from shared.statistics.intervals import TermEstimate, t_intervals
+from shared.statistics.rider_sandwich import cr2_at_speed
 
 Array = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ def fit_within_knee(
     factor = triangle(np.column_stack([x, y]))
     estimate = solve_triangular(factor[:-1, :-1], factor[:-1, -1])
     inverse = solve_triangular(factor[:-1, :-1], np.eye(len(terms)))
-    sandwich = cr2_of_rows(x, y - x @ estimate, cluster, inverse @ inverse.T)
+    sandwich = cr2_at_speed(x, y - x @ estimate, cluster, np.asarray(inverse @ inverse.T))
     return WithinFit(
         terms=terms,
         estimate=np.asarray(estimate),
