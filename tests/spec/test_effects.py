@@ -1,15 +1,19 @@
 """The effects question on data small enough to work out by hand."""
 
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pytest
 
 from dashboard.questions import effects, verdict
 from dashboard.questions.answers import EffectRow, Effects
+from dashboard.questions.asking import Asker
 from dashboard.questions.captures import captures_of_rows
 from dashboard.questions.frames import frame_of
+from dashboard.questions.scope import fragments
 from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.study import captures_of
 from dashboard.questions.supports import build_design
 from shared.errors import TooFewError
 from shared.settings import Settings
@@ -109,6 +113,40 @@ def test_a_split_gives_rows_for_each_level(demo_warehouse: Path) -> None:
     assert set(shims) == {None, "left", "right"}
     assert shims["left"].n_changes + shims["right"].n_changes == shims[None].n_changes
     assert shims["left"].split == "side" and shims[None].split is None
+
+
+def test_parts_asked_apart_are_the_whole_answers(demo_warehouse: Path) -> None:
+    asker, chosen = Asker(demo_warehouse, Settings()), parse_selection({"split": "side", "arch_height": "low"})
+    whole = cast(Effects, asker.ask("effects", chosen))
+    anew = Asker(demo_warehouse, Settings())
+    overall = cast(Effects, anew.ask("effects", chosen, parts=("overall",)))
+    by_side = cast(Effects, anew.ask("effects", chosen, parts=("split",), outcomes=("sway",)))
+    assert overall.effects == tuple(row for row in whole.effects if row.level is None) and not overall.dose
+    assert by_side.effects == tuple(row for row in whole.effects if (row.split, row.outcome) == ("side", "sway"))
+    assert (overall.headline, by_side.headline, overall.n_captures) == (whole.headline, whole.headline, whole.n_captures)
+    for part in ("dose", "responders", "influence", "residuals"):
+        assert getattr(anew.ask("effects", chosen, parts=(part,)), part) == getattr(whole, part)
+    directions = cast(Effects, anew.ask("effects", chosen, parts=("directions",)))
+    assert directions.effects == tuple(row for row in whole.effects if row.split == "arrival_direction")
+    assert directions.off_neutral == whole.off_neutral
+
+
+@pytest.mark.parametrize(
+    "words", [{}, {"arch_height": "low,high", "side": "left"}, {"forefoot": "marked_varus", "riding": "road"}]
+)
+def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, words: dict[str, str]) -> None:
+    warehouse = open_reading(demo_warehouse)
+    chosen = parse_selection(words)
+    parameters = {**Settings().parameters(), **chosen.parameters()}
+    cut = captures_of(warehouse, chosen, Settings(), parameters)
+    counted = warehouse.value(
+        "SELECT count(*) FROM mart.captures AS captures INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id "
+        "WHERE captures.insole_level IS NOT NULL AND {fits_selected} AND {captures_selected}",
+        parameters,
+        **fragments(),
+    )
+    warehouse.close()
+    assert len(cut) == counted > 0
 
 
 def test_the_design_holds_what_was_recorded() -> None:
