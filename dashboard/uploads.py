@@ -4,6 +4,7 @@ Nothing is known of an upload but by its token, which cannot be guessed and is k
 lie in a private folder under names of our own; a name that came from outside is only ever shown and matched.
 """
 
+import atexit
 import os
 import re
 import secrets
@@ -246,6 +247,8 @@ class Uploads:
                 self._folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=self._place))
                 self._held = filelock.FileLock(self._folder / _LOCK, thread_local=False)
                 self._held.acquire(timeout=0)
+                # Where a process ends without this (gunicorn's do), the next start clears it.
+                atexit.register(shutil.rmtree, self._folder, ignore_errors=True)
             return self._folder
 
     def _known(self, token: str) -> Upload:
