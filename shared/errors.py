@@ -40,6 +40,12 @@ class NotPermittedError(FitledgerError):
     exit_code = 6
 
 
+class ReportError(FitledgerError):
+    """The report cannot be made on this machine."""
+
+    exit_code = 7
+
+
 class WarehouseError(FitledgerError):
     """The warehouse file is missing, locked, of another version, or no warehouse."""
 

@@ -19,6 +19,7 @@ SCREENS = (
     "dashboard/downloads.py",
     "dashboard/headers.py",
     "dashboard/serving.py",
+    "dashboard/report",
 )
 
 

@@ -125,7 +125,7 @@ def _prevalence(asked: Asked, answer: Asymmetry) -> html.Div:
             reading(
                 _moments_key(),
                 *asked.words("reading", level=asked.level),
-                *(asked.words("split", split=split) if _is_split(answer) else ()),
+                *([html.Div(asked.words("split", split=split), className="on-screen")] if _is_split(answer) else ()),
                 *(html.P(caution) for caution in answer.cautions),
             ),
         ],

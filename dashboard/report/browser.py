@@ -1,0 +1,94 @@
+"""Chromium without a window: draws figures as SVG and prints HTML as PDF."""
+
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import unquote
+
+from shared.errors import ReportError
+
+_NAMES: Final = ("chromium", "chromium-browser", "google-chrome", "chrome")
+_ARGUMENTS: Final = (
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+_CHARTS: Final = Path(__file__).parents[1] / "assets" / "plotly-cartesian.min.js"
+_DRAW: Final = """async ([data, layout, width, height]) => {
+  const place = document.getElementById("chart");
+  const sized = Object.assign({}, layout, {width, height, autosize: false});
+  const drawn = await Plotly.newPlot(place, data, sized, {staticPlot: true});
+  const picture = await Plotly.toImage(drawn, {format: "svg", width, height});
+  Plotly.purge(place);
+  return picture;
+}"""
+
+
+class Press:
+    """An open browser. Nothing it shows may ask another host."""
+
+    def __init__(self, browser: Any) -> None:
+        self._browser = browser
+
+    def draw(self, figures: Sequence[tuple[dict[str, Any], int]]) -> Iterator[str]:
+        """Each figure, given with its width in px, as an SVG element."""
+        page = self._page(scripts=True)
+        page.set_content("<!doctype html><div id=chart></div>")
+        page.add_script_tag(path=str(_CHARTS))
+        for figure, width in figures:
+            layout = figure["layout"]
+            picture = page.evaluate(_DRAW, [figure["data"], layout, width, layout["height"]])
+            yield _as_element(unquote(picture.split(",", 1)[1]))
+        page.close()
+
+    def print_pdf(self, html: str, path: Path) -> None:
+        """The HTML as tagged A4 with an outline of its headings."""
+        page = self._page(scripts=False)
+        page.set_content(html, wait_until="load")
+        page.pdf(path=str(path), prefer_css_page_size=True, print_background=True, tagged=True, outline=True)
+        page.close()
+
+    def _page(self, *, scripts: bool) -> Any:
+        page = self._browser.new_page(java_script_enabled=scripts, color_scheme="light", reduced_motion="reduce")
+        page.route("**/*", lambda route: route.abort())
+        return page
+
+
+@contextmanager
+def open_press() -> Iterator[Press]:
+    """Opens Chromium. Raises ReportError where it, or what drives it, is missing."""
+    found = next((path for name in _NAMES if (path := shutil.which(name))), None)
+    if found is None:
+        raise ReportError(
+            "The report needs Chromium to draw its charts; found none on this machine. Install it (Debian: apt-get install "
+            "chromium) and try again. fitledger show and export work without it."
+        )
+    try:
+        from playwright.sync_api import Error, sync_playwright
+    except ImportError as fault:
+        raise ReportError(
+            "The report needs the package playwright, which drives Chromium. Install it with pip install 'fitledger[report]'."
+        ) from fault
+    # Chromium's sandbox refuses to run as root.
+    arguments = [*_ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
+    with sync_playwright() as playwright:
+        try:
+            browser = playwright.chromium.launch(executable_path=found, args=arguments)
+        except Error as fault:
+            raise ReportError(f"{found}: Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
+        try:
+            yield Press(browser)
+        finally:
+            browser.close()
+
+
+def _as_element(svg: str) -> str:
+    """The SVG as a part of a page: it takes the width it is given, and is told in words by what stands around it."""
+    start = svg.index("<svg")
+    return svg[start:].replace("<svg ", '<svg aria-hidden="true" focusable="false" ', 1)

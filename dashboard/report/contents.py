@@ -1,0 +1,118 @@
+"""What the report holds: what the pages show, in the order in which an owner reads, and how it was computed."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from dash import html
+
+from dashboard.components.address import search_of
+from dashboard.components.chart import reading
+from dashboard.components.faults import fault_note
+from dashboard.components.notes import CAUTION, headline
+from dashboard.components.page import Desk
+from dashboard.components.table import table
+from dashboard.components.text import paragraphs
+from dashboard.figures.control import Window
+from dashboard.figures.theme import number
+from dashboard.pages.data import layout as data
+from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
+from dashboard.pages.fitters import ids as fitters_ids
+from dashboard.pages.fitters.callbacks import PAGE as FITTERS
+from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
+from dashboard.pages.fitters.tables import done, process_columns
+from dashboard.pages.returns import ids as returns_ids
+from dashboard.pages.returns.callbacks import PAGE as RETURNS
+from dashboard.pages.studio.callbacks import TEXT as STUDIO_TEXT
+from dashboard.pages.studio.charts import control_charts, over_time
+from dashboard.pages.supports import ids as supports_ids
+from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
+from dashboard.pages.symmetry import ids as symmetry_ids
+from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
+from dashboard.questions.selection import Selection
+from dashboard.report.markup import of_class
+from dashboard.report.owner import owner_page
+from dashboard.report.pages_shown import shown
+from shared.errors import StatisticsError
+
+# The places of each page that is in the report, in their order.
+_SUPPORTS: Final = (supports_ids.ANSWER, supports_ids.GRID, supports_ids.DOSE, supports_ids.FURTHER)
+_FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.AGREEMENT)
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section: its anchor and name, the question that it answers, and what stands in it."""
+
+    anchor: str
+    name: str
+    question: str
+    nodes: list[Any]
+
+
+def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callable[[str], None]) -> Iterator[Section]:
+    """Every section in order; `told` is called with the name of what is asked next."""
+    search = search_of(selection.query())
+    yield Section(
+        "in-short", "In short", "Are we doing good work, and is it getting better?", owner_page(desk, selection, told)
+    )
+    made = []
+    for page, places in ((SUPPORTS, _SUPPORTS), (SYMMETRY, (symmetry_ids.ANSWER,)), (RETURNS, (returns_ids.ANSWER,))):
+        told(page.name)
+        made.append(Section(page.path, page.name, page.question, shown(page, desk, search, *places)))
+        yield made[-1]
+    told("Trends")
+    yield Section("trends", "Trends", "How do the figures move over time?", _told(lambda: _trends(desk, selection)))
+    told("Fitters")
+    if with_fitters:
+        made.append(Section("fitters", FITTERS.name, FITTERS.question, shown(FITTERS, desk, search, *_FITTERS)))
+        yield made[-1]
+    else:
+        yield Section("fitters", "Fitters", "What was done in each fitter's fits?", _told(lambda: _process(desk, selection)))
+    told("Data")
+    yield Section("data", "Data quality", data.QUESTION, _told(lambda: _data(desk, selection)))
+    yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(made))
+
+
+def _told(make: Callable[[], list[Any]]) -> list[Any]:
+    """What a section holds, or the sentence why it holds nothing."""
+    try:
+        return make()
+    except StatisticsError as refusal:
+        return [fault_note(refusal)]
+
+
+def _trends(desk: Desk, selection: Selection) -> list[Any]:
+    answer: Any = desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None))
+    window = Window(selection.date_from, selection.date_to)
+    _, *rest = control_charts(desk, selection, answer, window, STUDIO_TEXT, None)
+    return [headline(f"{over_time(answer)}."), html.H2(f"Figures by {answer.every}", className="section-title"), *rest]
+
+
+def _process(desk: Desk, selection: Selection) -> list[Any]:
+    answer: Any = desk.asker.ask("fitters", selection)
+    level = number(desk.level, "share")
+    return [
+        html.P("What was done is told here; what came of it, beside what was to be expected, is for the head fitter."),
+        table("Shares of each fitter's fits", process_columns(), done(answer.process), row_key="fitter_id"),
+        reading(*paragraphs(FITTERS_TEXT["process"], level=level)),
+    ]
+
+
+def _data(desk: Desk, selection: Selection) -> list[Any]:
+    answer: Any = desk.asker.ask("data", selection)
+    noise: Any = desk.asker.ask("noise", selection)
+    return [
+        *data.answered(answer, DATA_TEXT, None),
+        *data.completeness(desk, selection, answer, DATA_TEXT),
+        *data.noise(desk, selection, noise, DATA_TEXT),
+    ]
+
+
+def _methods(made: list[Section]) -> list[Any]:
+    told: list[Any] = [html.P(words) for words in CAUTION]
+    for section in made:
+        for method in of_class(section.nodes, "method"):
+            _, *passages = method.children  # the first is what unfolds it
+            told += [html.H2(section.name, className="section-title"), *passages]
+    return told
