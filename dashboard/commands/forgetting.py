@@ -96,7 +96,7 @@ def _tell(rider: str, forgotten: "Forgotten", as_json: bool, *, is_done: bool) -
 
 def _place_words(place: "Place") -> str:
     if place.unreached:
-        return f"not reached: {place.unreached}. If this file still exists somewhere, delete it."
+        return f"not reached: {place.unreached}." + (" If it still exists, delete it." if place.is_gone else "")
     counts = ", ".join(f"{name} {n}" for name, n in place.rows.items()) or "no row of the rider"
     if place.proof is None:
         return counts

@@ -64,11 +64,15 @@ def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
     try:
         target = _target(warehouse, target)
         note_copy(warehouse, target, "backup")
-        manifest = _copy(warehouse, target)
-        while n_forgotten(warehouse) > manifest.marks:
-            # A rider was forgotten while the copy was made, and forgetting could not reach it yet.
-            target.unlink()
+        try:
             manifest = _copy(warehouse, target)
+            while n_forgotten(warehouse) > manifest.marks:
+                # A rider was forgotten while the copy was made, and forgetting could not reach it yet.
+                target.unlink()
+                manifest = _copy(warehouse, target)
+        finally:
+            if not target.exists():
+                note_copy(warehouse, target, "gone")
     except OSError as fault:
         raise WarehouseError(
             f"{target}: the backup could not be written ({fault.strerror or fault}). The warehouse is as it was. Check space "

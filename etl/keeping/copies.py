@@ -12,12 +12,12 @@ from typing import Literal
 
 from shared.files import OWNER_ONLY, beside
 
-Kind = Literal["backup", "replaced"]
+Kind = Literal["backup", "replaced", "gone"]
 
 
 @dataclass(frozen=True)
 class Copy:
-    """A copy by its whole path; `kind` tells a packed backup from a plain warehouse file."""
+    """A copy by its whole path; `kind` tells a packed backup from a plain warehouse file, and one that was not finished."""
 
     path: Path
     kind: Kind
@@ -42,13 +42,13 @@ def note_copy(warehouse: Path, copy: Path, kind: Kind) -> None:
 
 
 def known_copies(warehouse: Path) -> list[Copy]:
-    """Every copy that was noted, also where it is gone by now; each path once, as it was noted last."""
+    """Every copy that was noted, also where it was moved or deleted since; each path once, as it was noted last."""
     ledger = ledger_of(warehouse)
     if not ledger.exists():
         return []
     rows = [json.loads(line) for line in ledger.read_text(encoding="utf-8").splitlines() if line.strip()]
     copies = [Copy(Path(row["path"]), row["kind"], row["made_at"]) for row in rows]
-    return list({copy.path: copy for copy in copies}.values())
+    return [copy for copy in {copy.path: copy for copy in copies}.values() if copy.kind != "gone"]
 
 
 def stamp() -> str:

@@ -30,7 +30,8 @@ from shared.warehouse import LoadingWarehouse, open_loading, open_reading
 class Place:
     """One file: the rows of the rider found in it by their place, and the proof that they are gone.
 
-    `ids` are the rider's as this file knows them. `unreached` says why the file could not be searched.
+    `ids` are the rider's as this file knows them. `unreached` says why the file could not be searched;
+    `is_gone`: it was deleted or moved by hand.
     """
 
     file: Path
@@ -38,10 +39,11 @@ class Place:
     rows: dict[str, int] = field(default_factory=dict)
     proof: Proof | None = None
     unreached: str = ""
+    is_gone: bool = False
 
     @property
     def holds(self) -> bool:
-        return not self.unreached and (self.proof is None or self.proof.holds)
+        return self.is_gone or (not self.unreached and (self.proof is None or self.proof.holds))
 
 
 @dataclass(frozen=True)
@@ -154,7 +156,10 @@ def _reached(place: Place, copy: Copy, *, may_write: bool) -> Iterator[Path | No
 
 def _open_copy(place: Place, copy: Copy, opened: ExitStack, may_write: bool) -> Path | None:
     if not copy.path.is_file():
-        place.unreached = "there is no such file any more"
+        place.is_gone = copy.path.parent.is_dir()
+        place.unreached = (
+            "it was deleted or moved" if place.is_gone else "its folder is not there; connect the disk and run again"
+        )
         return None
     try:
         for ending in (MAKING, PARTIAL):  # of a backup that was killed

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from dashboard.cli import app
 from etl.history import undo
+from etl.keeping import backup as backing
 from etl.keeping import forget as forgetting
 from etl.keeping.backup import back_up, unpack
 from etl.keeping.backup import read_manifest as manifest_of
@@ -211,7 +212,8 @@ def test_copies_are_reached_and_those_that_are_not_are_told(tmp_path: Path) -> N
     done = forget(path, RIDER, today=TODAY)
     assert not done.is_complete
     told = {place.file.name: place for place in done.places}
-    assert told["moved.backup"].unreached == "there is no such file any more"
+    assert told["moved.backup"].unreached == "it was deleted or moved" and told["moved.backup"].holds
+    assert not told["spoilt.backup"].holds
     assert "no backup of fitledger" in told["spoilt.backup"].unreached
     assert replaced
     for name in ("w.duckdb", "kept.backup", replaced.name):
@@ -226,6 +228,35 @@ def test_copies_are_reached_and_those_that_are_not_are_told(tmp_path: Path) -> N
     assert prove(path, Ids((RIDER,), OWN_SESSIONS)).holds
     left = {file.name for file in tmp_path.iterdir() if file.suffix in {".unpacked", ".proof", ".making", ".partial"}}
     assert left == set()
+
+
+def test_a_disk_that_is_not_connected_leaves_the_forgetting_incomplete(tmp_path: Path) -> None:
+    path = loaded(tmp_path)
+    (tmp_path / "disk").mkdir()
+    back_up(path, tmp_path / "disk" / "one.backup")
+    (tmp_path / "disk").rename(tmp_path / "away")
+    done = forget(path, RIDER, today=TODAY)
+    assert not done.is_complete and "connect the disk and run again" in done.places[1].unreached
+    (tmp_path / "away").rename(tmp_path / "disk")
+    again = forget(path, RIDER, today=TODAY)
+    assert again.is_complete and not again.places[0].rows and again.places[1].rows
+
+
+def test_a_backup_that_is_made_while_a_rider_is_forgotten_holds_no_trace(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = loaded(tmp_path)
+    packing = backing.pack
+
+    def forget_meanwhile(*words: Any) -> None:
+        monkeypatch.setattr(backing, "pack", packing)
+        assert forget(path, RIDER, today=TODAY).is_complete
+        packing(*words)
+
+    monkeypatch.setattr(backing, "pack", forget_meanwhile)
+    made, manifest = back_up(path, tmp_path / "one.backup")
+    unpack(made, manifest, tmp_path / "out.duckdb")
+    assert prove(tmp_path / "out.duckdb", Ids((RIDER,), OWN_SESSIONS)).holds
 
 
 def test_a_forgetting_that_stops_between_two_files_is_finished_by_the_next(
