@@ -6,6 +6,8 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
+from dashboard.accounts.login import Door
+from dashboard.accounts.store import Accounts
 from dashboard.components import filter_bar, ids
 from dashboard.components.address import Addresses, read_view
 from dashboard.components.chosen import chosen_words
@@ -13,10 +15,12 @@ from dashboard.components.page import Desk, Page
 from dashboard.compressing import add_compressing
 from dashboard.downloads import add_downloads
 from dashboard.figures.theme import FONT, style_sheet
-from dashboard.guard import add_guard, allow_hosts
+from dashboard.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.headers import add_headers
 from dashboard.pages import PAGES
+from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker, Choices
+from dashboard.questions.readers import Reader
 from shared.errors import FitledgerError, UsageError
 
 TITLE: Final = "fitledger"
@@ -25,15 +29,19 @@ _INDEX: Final = Path(__file__).with_name("index.html")
 _NO_CHOICES: Final = Choices((), (), (), None, None)
 
 
-def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
+def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = None) -> Dash:
     """The dashboard on one warehouse, served under `prefix` (begins and ends with a slash).
+
+    `accounts`: who may sign in; without them nobody is asked, as is right where it is served to its own machine alone.
 
     The warehouse is not opened before the first request, so that a server may fork after this call.
     Raises UsageError where the prefix has another form.
     """
     if not (prefix.startswith("/") and prefix.endswith("/")):
         raise UsageError(f"prefix: found {prefix!r}, expected a path that begins and ends with a slash, such as /studio/.")
-    desk = Desk(asker, Addresses(prefix))
+    serving = asker.settings.serving
+    door = Door(prefix, accounts, https=serving.behind_proxy)
+    desk = Desk(AskedBy(asker, door.reader), Addresses(prefix))
     app = Dash(
         "fitledger",
         title=TITLE,
@@ -49,20 +57,23 @@ def create_app(asker: Asker, *, prefix: str = "/") -> Dash:
         index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
         enable_mcp=False,
     )
-    app.layout = lambda: _shell(desk)
+    app.layout = lambda: _shell(desk, door)
     filter_bar.register(app)
     for page in PAGES:
         page.register(app, desk)
     _register_shell(app, desk)
     add_downloads(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
-    allow_hosts(app.server, asker.settings.serving.hosts, is_loopback=True)
+    door.add_to(app.server)
+    allow_hosts(app.server, serving.hosts, is_loopback=True)
+    if serving.behind_proxy:
+        trust_proxy(app.server)
     add_headers(app)
     add_compressing(app.server)
     return app
 
 
-def _shell(desk: Desk) -> dmc.MantineProvider:
+def _shell(desk: Desk, door: Door) -> dmc.MantineProvider:
     return dmc.MantineProvider(
         [
             dcc.Location(id=ids.URL, refresh=False),
@@ -73,6 +84,7 @@ def _shell(desk: Desk) -> dmc.MantineProvider:
                 [
                     html.Span(TITLE, className="mark-name"),
                     html.Nav(_links(desk.addresses, ""), id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    _signed_in(door.reader(), desk.addresses),
                     html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
                 ],
                 className="top",
@@ -89,7 +101,22 @@ def _shell(desk: Desk) -> dmc.MantineProvider:
     )
 
 
-def _choices(asker: Asker) -> Choices:
+def _signed_in(reader: Reader, addresses: Addresses) -> html.Div | None:
+    """Who is signed in, and the way out; nothing where nobody signs in."""
+    if not reader.name:
+        return None
+    return html.Div(
+        [
+            html.Span(f"{reader.name}, {reader.role.replace('_', ' ')}"),
+            html.Form(
+                html.Button("Sign out", type="submit", className="button"), action=addresses.page("logout"), method="post"
+            ),
+        ],
+        className="signed-in",
+    )
+
+
+def _choices(asker: AskedBy) -> Choices:
     try:
         return asker.choices()
     except FitledgerError:

@@ -1,17 +1,12 @@
 """The same rows that a page prints, as CSV, from a plain address."""
 
-from dataclasses import fields
-from typing import Final
-
 from flask import Flask, Response, request
 
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
 from dashboard.questions.answers import Answer
 from dashboard.questions.selection import parse_selection
-from shared.errors import FitledgerError, UsageError
-
-_NO_LISTS: Final = {field.name for field in fields(Answer)}
+from shared.errors import FitledgerError, NotPermittedError, UsageError
 
 
 def add_downloads(server: Flask, desk: Desk) -> None:
@@ -25,18 +20,22 @@ def add_downloads(server: Flask, desk: Desk) -> None:
             answer = desk.asker.ask(question, parse_selection(words))
             text = answer.to_csv(list_name(answer, name))
         except Exception as fault:
-            status = 400 if isinstance(fault, FitledgerError) else 500
-            return Response(told(fault) + "\n", status, mimetype="text/plain")
+            return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
         name = name or answer.rows_name
         file = f"{question}.csv" if name == question else f"{question}-{name}.csv"
         return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{file}"'})
 
 
+def status_of(fault: Exception) -> int:
+    """403 for what the reader may not ask, 400 for what cannot be answered, 500 for a fault of the program."""
+    if isinstance(fault, NotPermittedError):
+        return 403
+    return 400 if isinstance(fault, FitledgerError) else 500
+
+
 def list_name(answer: Answer, asked: str | None) -> str:
     """The list that is asked for. Raises UsageError where the answer has no such list."""
-    lists = [
-        field.name for field in fields(answer) if field.name not in _NO_LISTS and isinstance(getattr(answer, field.name), tuple)
-    ]
+    lists = type(answer).lists()
     name = asked or answer.rows_name
     if name not in lists:
         raise UsageError(f"rows: found {name!r}, expected one of {', '.join(lists)}.")

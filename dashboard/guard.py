@@ -1,7 +1,7 @@
 """Who may ask, and how much at once: what a request must be before anything is computed for it.
 
-The dashboard has no passwords; on a loopback address everyone who can reach it sits at the machine. A web page opened in
-the same browser can reach it too, so requests that a browser marks as coming from another site are refused, and so are
+On a loopback address nobody signs in: everyone who can reach it sits at the machine. A web page opened in the same browser
+can reach it too, so requests that a browser marks as coming from another site are refused, and so are
 host names that are not the machine's own (a foreign name may be made to point at this machine).
 """
 
@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, request
 from werkzeug.datastructures import Headers
 from werkzeug.exceptions import BadRequest, Forbidden, HTTPException
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from dashboard.components import ids
 from dashboard.components.faults import told
@@ -65,6 +66,11 @@ def allow_hosts(server: Flask, named: Collection[str], *, is_loopback: bool) -> 
     addresses and none is named, every one, since the names of a network are not known here."""
     server.config[NAMED] = tuple(named)
     server.config[HOSTS] = LOOPBACK | {name.lower() for name in named} if is_loopback or named else None
+
+
+def trust_proxy(server: Flask) -> None:
+    """Takes the reader's address, scheme and host from the one proxy in front, which must set them anew itself."""
+    server.wsgi_app = ProxyFix(server.wsgi_app, x_for=1, x_proto=1, x_host=1)  # type: ignore[method-assign]
 
 
 class _Refused(HTTPException):

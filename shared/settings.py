@@ -105,6 +105,8 @@ class Serving(_Section):
     """
 
     hosts: tuple[str, ...] = ()
+    # A proxy on this machine speaks TLS with the readers: they sign in, and cookies travel over TLS alone.
+    behind_proxy: bool = False
 
 
 class Note(_Section):

@@ -14,7 +14,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from dashboard.accounts.attempts import Attempts, told
 from dashboard.accounts.store import Account, Accounts
 from dashboard.figures.theme import style_sheet
-from dashboard.questions.readers import LOCAL, Reader
+from dashboard.questions.readers import LOCAL, NOBODY, Reader
 
 SESSION_HOURS: Final = 12
 _TEMPLATE: Final = Path(__file__).with_name("login.html").read_text(encoding="utf-8")
@@ -46,7 +46,9 @@ class Door:
 
     def reader(self) -> Reader:
         """Who asks now."""
-        return LOCAL if self.accounts is None else current_user.account.reader
+        if self.accounts is None:
+            return LOCAL
+        return current_user.account.reader if current_user.is_authenticated else NOBODY
 
     def add_to(self, server: Flask) -> None:
         """Adds `login` and `logout`, and the check before every request. Call before routes are served."""

@@ -16,6 +16,7 @@ import argon2
 import filelock
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from dashboard.guard import LOOPBACK
 from dashboard.questions.readers import ACCOUNT_ROLES, Reader, Role
 from shared.errors import AccountError
 from shared.files import OWNER_ONLY, beside, put_in_place
@@ -129,6 +130,22 @@ class Accounts:
         if self._read[0] != seen:
             self._read = (seen, _parsed(self.file))
         return self._read[1]
+
+
+def accounts_for(warehouse: Path, host: str, *, behind_proxy: bool) -> Accounts | None:
+    """The accounts that a dashboard on `host` needs; None where it is served to its own machine alone.
+
+    Raises AccountError where they are needed and there is none.
+    """
+    if host in LOOPBACK and not behind_proxy:
+        return None
+    accounts = Accounts(warehouse)
+    if not accounts.all():
+        raise AccountError(
+            f"Serving on {host} lets others read riders' data, so readers must sign in; found no account. Add one with: "
+            f"fitledger user add NAME --role owner --warehouse {warehouse}"
+        )
+    return accounts
 
 
 def _empty() -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """Commands that serve the dashboard."""
 
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
@@ -35,13 +35,17 @@ def serve(
     settings: SettingsFile = None,
     host: Host = "127.0.0.1",
     port: Port = 8050,
+    prefix: Annotated[str, typer.Option(help="Path that the dashboard is served under, as /studio/.")] = "/",
     log: Log = LogForm.TEXT,
 ) -> None:
-    """Serve the dashboard on a warehouse."""
-    _serve(warehouse, settings, host, port, log)
+    """Serve the dashboard on a warehouse; on a network, to those who have an account."""
+    _serve(warehouse, settings, host, port, prefix, log)
 
 
-def _serve(warehouse: Path, settings: Path | None, host: str, port: int, log: LogForm = LogForm.TEXT) -> None:
+def _serve(
+    warehouse: Path, settings: Path | None, host: str, port: int, prefix: str = "/", log: LogForm = LogForm.TEXT
+) -> None:
+    from dashboard.accounts.store import accounts_for
     from dashboard.app import create_app
     from dashboard.logs import add_request_log, use_json_lines
     from dashboard.questions.asking import Asker
@@ -52,6 +56,7 @@ def _serve(warehouse: Path, settings: Path | None, host: str, port: int, log: Lo
     open_reading(warehouse).close()
     port = port or free_port(host)
     asker = Asker(warehouse, load_settings(settings))
+    accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
     # Computed before the first reader asks, and the same answer that the pages print.
     try:
         answer: Any = asker.ask("effects", Selection())
@@ -60,9 +65,9 @@ def _serve(warehouse: Path, settings: Path | None, host: str, port: int, log: Lo
     except StatisticsError as refusal:
         typer.echo(str(refusal))
     asker.release()
-    application = create_app(asker)
+    application = create_app(asker, prefix=prefix, accounts=accounts)
     if log is LogForm.JSON:
         use_json_lines()
         add_request_log(application.server)
-    typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}/ (stop it with Ctrl+C).")
+    typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}{prefix} (stop it with Ctrl+C).")
     serve_forever(application, host, port)

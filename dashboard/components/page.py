@@ -8,7 +8,7 @@ from dash import Dash, html
 from dashboard.components import ids
 from dashboard.components.address import Addresses
 from dashboard.components.notes import caution
-from dashboard.questions.asking import Asker
+from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.selection import Selection
 
 
@@ -16,7 +16,7 @@ from dashboard.questions.selection import Selection
 class Desk:
     """What every page works with: the asker of one warehouse and the addresses of one served dashboard."""
 
-    asker: Asker
+    asker: AskedBy
     addresses: Addresses
 
     @property

@@ -2,8 +2,7 @@
 
 import dataclasses
 import shutil
-import typing
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -11,7 +10,6 @@ from typing import Any, Final
 from dashboard.export.anonymous import Anonymity, release
 from dashboard.export.descriptor import Resource, write_descriptor
 from dashboard.export.tables import SQL, make_marts, write_marts, write_result
-from dashboard.questions.answers import Answer
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError, TooFewError, UsageError
@@ -101,7 +99,9 @@ def _written(
         except StatisticsError as refusal:
             refused.append(f"{question}: {refusal}")
             continue
-        for name, row in _lists(answer, None if key is None else _OF_GROUPS[question]):
+        for name, row in type(answer).lists().items():
+            if key is not None and name not in _OF_GROUPS[question]:
+                continue
             rows = list(getattr(answer, name))
             shown = rows if key is None else [one for one in rows if _rests_on_enough(one, smallest)]
             held_back += len(rows) - len(shown)
@@ -113,15 +113,6 @@ def _written(
 
 def _names(resources: list[Resource]) -> tuple[str, ...]:
     return tuple(resource.name for resource in resources)
-
-
-def _lists(answer: Answer, names: tuple[str, ...] | None) -> Iterator[tuple[str, type]]:
-    """Each list of rows in an answer with the class of its rows; only those of `names` where they are given."""
-    hints = typing.get_type_hints(type(answer))
-    for field in dataclasses.fields(answer):
-        row = next(iter(typing.get_args(hints[field.name])), None)
-        if dataclasses.is_dataclass(row) and (names is None or field.name in names):
-            yield field.name, typing.cast(type, row)
 
 
 def _made_anonymous(warehouse: Warehouse, key: bytes, smallest: int) -> Anonymity:

@@ -9,6 +9,7 @@ import csv
 import dataclasses
 import io
 import re
+import typing
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, ClassVar
@@ -44,6 +45,12 @@ class Answer:
     selection: dict[str, Any]
     selection_words: str
     method: dict[str, Any]
+
+    @classmethod
+    def lists(cls) -> dict[str, type]:
+        """The lists of rows in this kind of answer, each with the class of its rows."""
+        rows = {name: next(iter(typing.get_args(kind)), None) for name, kind in typing.get_type_hints(cls).items()}
+        return {name: typing.cast(type, row) for name, row in rows.items() if dataclasses.is_dataclass(row)}
 
     def to_json(self) -> bytes:
         return orjson.dumps(self, option=orjson.OPT_INDENT_2)

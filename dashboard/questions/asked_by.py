@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
-from dashboard.questions.readers import Reader
+from dashboard.questions.readers import Reader, Role
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import narrowed, own_fits, seen
 from shared.errors import NotPermittedError
@@ -22,7 +22,14 @@ class AskedBy:
 
     def __init__(self, asker: Asker, reader: Callable[[], Reader]) -> None:
         self._asker = asker
-        self.reader = reader
+        self._reader = reader
+
+    def reader(self) -> Reader:
+        """Who asks now. Raises NotPermittedError where that is nobody."""
+        reader = self._reader()
+        if reader.role is Role.NOBODY:
+            raise NotPermittedError("Sign in first: open the dashboard's first page again.")
+        return reader
 
     @property
     def path(self) -> Path:
@@ -41,6 +48,7 @@ class AskedBy:
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
         """As Asker.look_up; the look itself must heed `fitter`."""
+        self.reader()
         return self._asker.look_up(look)
 
     @property

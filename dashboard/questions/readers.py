@@ -5,8 +5,10 @@ from enum import StrEnum
 
 
 class Role(StrEnum):
-    """What a reader may see. LOCAL is whoever sits at the machine of a dashboard that is served to it alone."""
+    """What a reader may see. LOCAL is whoever sits at the machine of a dashboard that is served to it alone; NOBODY has not
+    signed in where one must."""
 
+    NOBODY = "nobody"
     LOCAL = "local"
     OWNER = "owner"
     HEAD_FITTER = "head_fitter"
@@ -37,7 +39,8 @@ class Reader:
     @property
     def may_load(self) -> bool:
         """Whether exports may be loaded, loads taken back and rejected rows read."""
-        return self.role is not Role.FITTER
+        return self.role in (Role.LOCAL, Role.OWNER, Role.HEAD_FITTER)
 
 
+NOBODY = Reader("", Role.NOBODY)
 LOCAL = Reader("", Role.LOCAL)

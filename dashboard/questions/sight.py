@@ -6,7 +6,7 @@ is kept from a fitter.
 """
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import Any, Final
 
 from dashboard.questions.answers import Answer, Data, RejectRow
@@ -25,11 +25,11 @@ FIGURES: Final[dict[str, frozenset[str]]] = {
     "returns": frozenset({"figures", "curve", "at_risk", "comparisons", "lasting", "said"}),
     "trends": frozenset({"trend", "charts", "signals", "notes"}),
     "fitters": frozenset({"dispersion", "funnel"}),
-    "asymmetry": frozenset({"cautions", "prevalence", "change", "patterns", "flow", "differences", "curve", "repeats"}),
-    "ratings": frozenset({"cautions", "ratings", "body_parts"}),
-    "types": frozenset({"cautions", "types", "alike"}),
-    "agreement": frozenset({"cautions", "agreement", "months", "rules", "outcomes", "shim_places"}),
-    "sides": frozenset({"cautions", "sides"}),
+    "asymmetry": frozenset({"prevalence", "change", "patterns", "flow", "differences", "curve", "repeats"}),
+    "ratings": frozenset({"ratings", "body_parts"}),
+    "types": frozenset({"types", "alike"}),
+    "agreement": frozenset({"agreement", "months", "rules", "outcomes", "shim_places"}),
+    "sides": frozenset({"sides"}),
     "riders": frozenset(),
     "periods": frozenset({"periods", "changes"}),
 }
@@ -91,7 +91,7 @@ def _fitters_sight(question: str, answer: Answer, reader: Reader, ask_own: Calla
         shown |= {name: getattr(own, name) for name in cases}
     for name, tells in OWN_ROWS.get(question, {}).items():
         shown[name] = tuple(row for row in getattr(answer, name) if _is_own(tells(row), reader))
-    for name in lists_of(answer):
+    for name in type(answer).lists():
         if name not in shown and name not in FIGURES.get(question, frozenset()):
             shown[name] = ()
     if question == "fitters":
@@ -102,14 +102,6 @@ def _fitters_sight(question: str, answer: Answer, reader: Reader, ask_own: Calla
 def _is_own(told: tuple[bool, str], reader: Reader) -> bool:
     tells_of_fitter, fitter = told
     return not tells_of_fitter or fitter == reader.fitter_id
-
-
-def lists_of(answer: Answer) -> tuple[str, ...]:
-    """The names of an answer's lists."""
-    base = {field.name for field in fields(Answer)}
-    return tuple(
-        field.name for field in fields(answer) if field.name not in base and isinstance(getattr(answer, field.name), tuple)
-    )
 
 
 def _without_notes(answer: Answer) -> Answer:

@@ -11,7 +11,9 @@ from markupsafe import Markup
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day, number, style_sheet
+from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker
+from dashboard.questions.readers import LOCAL
 from dashboard.questions.selection import Selection
 from dashboard.report.browser import open_press
 from dashboard.report.contents import Section, sections
@@ -42,7 +44,7 @@ def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters:
         progress(done, _STEPS, words)
         done += 1
 
-    desk = Desk(asker, Addresses("/"))
+    desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
     studio: Any = asker.ask("studio", selection)
     with open_press() as press:
         made = list(sections(desk, selection, with_fitters=with_fitters, told=told))

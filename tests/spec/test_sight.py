@@ -13,7 +13,7 @@ from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.readers import LOCAL, Reader, Role
 from dashboard.questions.selection import Selection, parse_selection
-from dashboard.questions.sight import FIGURES, KEPT_FROM_FITTERS, OWN_CASES, OWN_ROWS, lists_of
+from dashboard.questions.sight import FIGURES, KEPT_FROM_FITTERS, OWN_CASES, OWN_ROWS
 from shared.errors import NotPermittedError, TooFewError
 from shared.settings import Settings
 from shared.warehouse import open_reading
@@ -70,7 +70,7 @@ def test_every_list_is_decided_on(asker: Asker, question: str) -> None:
         *KEPT_FROM_FITTERS.get(question, ()),
     }
     if question != "riders":
-        assert set(lists_of(asker.ask(question, Selection()))) == decided
+        assert set(type(asker.ask(question, Selection())).lists()) == decided
 
 
 @pytest.mark.parametrize("question", QUESTIONS)

@@ -1,0 +1,294 @@
+"""A dashboard with accounts: every callback, download and upload walked as every role and as nobody."""
+
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dash import Dash
+from flask.testing import FlaskClient
+from itsdangerous import URLSafeTimedSerializer
+from werkzeug.test import TestResponse
+
+from dashboard.accounts.store import Accounts, accounts_for
+from dashboard.app import create_app
+from dashboard.pages import PAGES
+from dashboard.questions.asking import QUESTIONS, Asker
+from dashboard.questions.selection import Selection
+from shared.errors import AccountError, StatisticsError
+from shared.settings import Settings
+from shared.warehouse import open_reading
+
+PASSWORD = "four small words here"
+ROLES = {"olga": ("owner", None), "hanna": ("head_fitter", None), "finn": ("fitter", "F2")}
+SELECTIONS = ("", "?visit_kind=first", "?split=riding")
+
+
+@dataclass(frozen=True)
+class House:
+    """A served demo with accounts, and what nobody but some may read."""
+
+    app: Dash
+    accounts: Accounts
+    asker: Asker
+    foreign: frozenset[str]
+    colleagues: frozenset[str]
+    notes: frozenset[str]
+
+    def client(self, name: str | None = None) -> FlaskClient:
+        client = self.app.server.test_client()
+        if name:
+            assert sign_in(client, name, PASSWORD).status_code == 302
+        return client
+
+
+@pytest.fixture(scope="module")
+def house(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    path = tmp_path_factory.mktemp("house") / "studio.duckdb"
+    shutil.copyfile(demo_warehouse, path)
+    accounts = Accounts(path)
+    for name, (role, fitter) in ROLES.items():
+        accounts.add(name, role, PASSWORD, fitter)
+    warehouse = open_reading(path)
+    fits = warehouse.rows("SELECT session_id, rider_id, fitter_id FROM mart.fits")
+    own = {value for row in fits if row["fitter_id"] == "F2" for value in (row["session_id"], row["rider_id"])}
+    notes = warehouse.rows("SELECT DISTINCT notes FROM core.fit_sessions WHERE length(notes) > 12")
+    asker = Asker(path, Settings())
+    yield House(
+        create_app(asker, accounts=accounts),
+        accounts,
+        asker,
+        frozenset(value for row in fits for value in (row["session_id"], row["rider_id"]) if value not in own),
+        frozenset(row["fitter_id"] for row in fits if row["fitter_id"] != "F2"),
+        frozenset(row["notes"] for row in notes),
+    )
+    warehouse.close()
+
+
+def sign_in(client: FlaskClient, name: str, password: str, **form: str) -> TestResponse:
+    page = client.get("/login").get_data(as_text=True)
+    token = re.search(r'name="token" value="([^"]+)"', page)
+    assert token
+    return client.post("/login", data={"name": name, "password": password, "token": token[1], "next": "", **form})
+
+
+def callbacks(app: Dash) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every callback that the server answers, with the inputs that a browser sends."""
+    for output, known in app.callback_map.items():
+        if "callback" in known and not any(str(part["id"]).startswith("{") for part in known["inputs"]):
+            yield output, known
+
+
+def body(output: str, known: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
+    def given(part: dict[str, Any]) -> dict[str, Any]:
+        return {**part, "value": values.get(f"{part['id']}.{part['property']}")}
+
+    outputs = [
+        {"id": one.rsplit(".", 1)[0], "property": one.rsplit(".", 1)[1]} for one in output.strip(".").split("...") if "." in one
+    ]
+    return {
+        "output": output,
+        "outputs": outputs if output.startswith("..") else outputs[0],
+        "inputs": [given(part) for part in known["inputs"]],
+        "state": [given(part) for part in known["state"]],
+        "changedPropIds": [f"{known['inputs'][0]['id']}.{known['inputs'][0]['property']}"],
+    }
+
+
+def walk(house: House, client: FlaskClient, search: str, path: str) -> Iterator[tuple[str, TestResponse]]:
+    """Each callback's answer for a view on a page."""
+    values = {
+        "view.data": search,
+        "url.search": search,
+        "url.pathname": path,
+        "theme.data": "light",
+        "riders-search.searchValue": "R0",
+    }
+    for output, known in callbacks(house.app):
+        yield output, client.post("/_dash-update-component", json=body(output, known, values))
+
+
+def words_of(response: TestResponse) -> set[str]:
+    return set(re.findall(r"[A-Za-z0-9]+", response.get_data(as_text=True)))
+
+
+def downloads(house: House) -> Iterator[str]:
+    for question in QUESTIONS:
+        for rows in type(house.asker.ask(question, Selection())).lists():
+            yield f"/download/{question}.csv?rows={rows}"
+
+
+def test_the_walk_meets_every_page(house: House) -> None:
+    met = {output for output, _ in callbacks(house.app)}
+    for place in ("studio-answer", "supports-answer", "symmetry-answer", "returns-answer", "fitters-answer", "riders-answer"):
+        assert f"{place}.children" in met
+    assert len(met) > 15
+
+
+def test_nobody_gets_nothing(house: House) -> None:
+    client = house.client()
+    for _, response in walk(house, client, "", "/"):
+        assert response.status_code == 401
+        assert not words_of(response) & house.foreign
+    for address in (*downloads(house), "/_dash-layout", "/_dash-dependencies", "/mend/riders.csv", "/upload/x/findings.csv"):
+        headers = {"Sec-Fetch-Mode": "cors"}
+        assert client.get(address, headers=headers).status_code == 401, address
+    assert client.post("/upload", data={}, headers={"X-Fitledger": "upload"}).status_code == 401
+    for page in PAGES:
+        response = client.get(f"/{page.path}")
+        assert response.status_code == 302
+        assert response.headers["Location"].startswith("/login")
+
+
+@pytest.mark.parametrize("search", SELECTIONS)
+def test_a_fitter_meets_no_case_of_others_in_any_callback(house: House, search: str) -> None:
+    client, answered = house.client("finn"), 0
+    for output, response in walk(house, client, search, "/"):
+        assert response.status_code in (200, 204), output
+        told = words_of(response)
+        assert not told & house.foreign, output
+        assert not told & house.colleagues, output
+        answered += response.status_code == 200
+    assert answered > 10
+
+
+def test_a_fitter_meets_no_case_of_others_in_any_download(house: House) -> None:
+    client = house.client("finn")
+    for address in downloads(house):
+        response = client.get(address)
+        assert response.status_code == 200, address
+        assert not words_of(response) & (house.foreign | house.colleagues), address
+
+
+def test_a_fitter_is_refused_what_is_asked_by_hand(house: House) -> None:
+    client = house.client("finn")
+    # R0012 is the example in the page's own words.
+    example = {"R0012"}
+    stranger = min(one for one in house.foreign if one.startswith("R"))
+    assert client.get("/download/riders.csv?fitter=F1").status_code == 403
+    assert client.get(f"/download/riders.csv?rider={stranger}").status_code == 400
+    assert client.get("/mend/riders.csv").status_code in (400, 403)
+    response = client.post("/upload", data={}, headers={"X-Fitledger": "upload"})
+    assert response.status_code in (400, 403)
+    for _, answer in walk(house, client, f"?rider={stranger}", "/riders"):
+        met = words_of(answer) & (house.foreign - {stranger} - example)
+        assert not met
+
+
+def test_the_owner_meets_no_note_and_the_head_fitter_does(house: House) -> None:
+    noted = open_reading(house.asker.path).rows(
+        "SELECT rider_id, notes FROM core.fit_sessions WHERE length(notes) > 12 ORDER BY session_id LIMIT 3"
+    )
+    for name, sees in (("olga", False), ("hanna", True)):
+        client = house.client(name)
+        for row in noted:
+            texts = [answer.get_data(as_text=True) for _, answer in walk(house, client, f"?rider={row['rider_id']}", "/riders")]
+            texts.append(client.get(f"/download/riders.csv?rider={row['rider_id']}&rows=fits").get_data(as_text=True))
+            shown = json.dumps(row["notes"], ensure_ascii=False)[1:-1]
+            assert any(shown in text or row["notes"] in text for text in texts) == sees
+    client = house.client("olga")
+    for address in downloads(house):
+        text = client.get(address).get_data(as_text=True)
+        assert not [note for note in house.notes if note in text], address
+
+
+@pytest.mark.parametrize("name", ["olga", "hanna"])
+def test_owner_and_head_fitter_are_answered_everywhere(house: House, name: str) -> None:
+    client = house.client(name)
+    for output, response in walk(house, client, "", "/"):
+        assert response.status_code in (200, 204), output
+    assert words_of(client.get("/download/riders.csv")) & house.foreign
+
+
+def test_forged_and_old_cookies_are_worth_nothing(house: House) -> None:
+    client = house.client()
+    forged = URLSafeTimedSerializer("guessed", salt="cookie-session").dumps({"_user_id": "olga x", "_fresh": True})
+    for cookie in (forged, "x", ""):
+        client.set_cookie("fitledger", cookie)
+        assert client.get("/download/studio.csv", headers={"Sec-Fetch-Mode": "cors"}).status_code == 401
+    house.accounts.add("gone", "owner", PASSWORD)
+    signed_in = house.client("gone")
+    kept = signed_in.get_cookie("fitledger")
+    assert kept is not None
+    assert signed_in.get("/download/studio.csv").status_code == 200
+    house.accounts.reset("gone", PASSWORD + " anew")
+    replayed = house.client()
+    replayed.set_cookie("fitledger", kept.value)
+    assert replayed.get("/download/studio.csv", headers={"Sec-Fetch-Mode": "cors"}).status_code == 401
+    house.accounts.remove("gone")
+
+
+def test_signing_out_and_a_sign_in_page_that_was_not_asked_for(house: House) -> None:
+    client = house.client("olga")
+    client.get("/logout")
+    assert client.get("/download/studio.csv").status_code == 200
+    assert client.post("/logout").status_code == 302
+    assert client.get("/").headers["Location"].startswith("/login")
+    bare = house.client()
+    response = bare.post("/login", data={"name": "olga", "password": PASSWORD, "token": "guessed"})
+    assert response.status_code == 400
+    crossed = house.client()
+    crossed.get("/login")
+    headers = {"Origin": "http://elsewhere.example", "Sec-Fetch-Site": "cross-site"}
+    assert crossed.post("/login", data={"name": "olga", "password": PASSWORD}, headers=headers).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "path", ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere", "%2f%2felsewhere", "@x.example"]
+)
+def test_signing_in_leads_nowhere_else(house: House, path: str) -> None:
+    response = sign_in(house.client(), "olga", PASSWORD, next=path)
+    assert response.headers["Location"] == "/"
+    assert sign_in(house.client(), "olga", PASSWORD, next="riders?rider=R0001").headers["Location"] == "/riders?rider=R0001"
+
+
+def test_too_many_tries_are_told_plainly(house: House) -> None:
+    house.accounts.add("tried", "owner", PASSWORD)
+    client = house.client()
+    told = [sign_in(client, "tried", "wrong words again") for _ in range(6)]
+    assert [one.status_code for one in told] == [401] * 5 + [429]
+    assert "You can try again in 30 seconds" in told[4].get_data(as_text=True)
+    assert "Too many tries" in told[5].get_data(as_text=True)
+    assert int(told[5].headers["Retry-After"]) > 20
+    assert sign_in(client, "tried", PASSWORD).status_code == 429
+    house.accounts.remove("tried")
+
+
+def test_the_cookie_is_kept_from_scripts_and_other_sites(house: House) -> None:
+    cookie = sign_in(house.client(), "olga", PASSWORD).headers["Set-Cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=Lax" in cookie
+    assert "Secure" not in cookie
+    behind = Settings.model_validate({"serving": {"behind_proxy": True, "hosts": ["studio.example"]}})
+    app = create_app(Asker(house.asker.path, behind), prefix="/studio/", accounts=house.accounts)
+    client = app.server.test_client()
+    forwarded = {"X-Forwarded-For": "192.0.2.7", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "studio.example"}
+    page = client.get("/studio/login", headers=forwarded)
+    assert page.status_code == 200
+    assert "Secure" in page.headers["Set-Cookie"]
+    assert "Path=/studio/" in page.headers["Set-Cookie"]
+    assert client.get("/studio/supports", headers=forwarded).headers["Location"] == "/studio/login?next=supports"
+
+
+def test_a_network_needs_accounts_and_this_machine_does_not(tmp_path: Path) -> None:
+    path = tmp_path / "studio.duckdb"
+    assert accounts_for(path, "127.0.0.1", behind_proxy=False) is None
+    for host, behind_proxy in (("0.0.0.0", False), ("192.0.2.4", False), ("127.0.0.1", True)):
+        with pytest.raises(AccountError, match="found no account"):
+            accounts_for(path, host, behind_proxy=behind_proxy)
+    Accounts(path).add("ada", "owner", PASSWORD)
+    assert accounts_for(path, "0.0.0.0", behind_proxy=False) is not None
+
+
+def test_refusals_are_sentences_for_every_role(house: House) -> None:
+    """A selection with too few fits is told, and tells nothing else."""
+    with pytest.raises(StatisticsError):
+        house.asker.ask("studio", Selection(studio=("nowhere",)))
+    for name in ROLES:
+        client = house.client(name)
+        for _, response in walk(house, client, "?studio=nowhere", "/"):
+            assert response.status_code in (200, 204)
