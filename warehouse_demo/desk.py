@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from warehouse_demo.fits import Fit
-from warehouse_demo.riders import SIDES, Rider, Setup
+from warehouse_demo.riders import SIDES, Feeling, Rider, Setup
 from warehouse_demo.studio import open_day
 from warehouse_demo.truth import Truth
 
@@ -58,8 +58,12 @@ def return_answers(rng: np.random.Generator, has_practice: bool) -> dict[str, An
     }
 
 
-def keep_setup(rider: Rider, kept: str) -> None:
-    """What stands in the rider's shoes at the next visit: who keeps some of it took the insoles out, or else the shims."""
+def keep_setup(truth: Truth, rider: Rider, kept: str) -> None:
+    """What stands in the rider's shoes at the next visit, and what is left of the comfort gained so far.
+
+    Who keeps some of the setup took the insoles out, or else the shims.
+    """
+    rider.gained *= getattr(truth.ratings, f"held_{kept}")
     setups = [rider.knees[side].setup for side in SIDES]
     if kept == "none":
         for side, setup in zip(SIDES, setups, strict=True):
@@ -72,21 +76,42 @@ def keep_setup(rider: Rider, kept: str) -> None:
             setup.shims_added, setup.shim_place = 0, None
 
 
-def ratings(truth: Truth, rng: np.random.Generator, fit: Fit, skill: float, has_practice: bool) -> Iterator[dict[str, Any]]:
-    """Ratings at arrival and departure; comfort follows how much nearer to neutral the knees came, and the practice."""
+def ratings(
+    truth: Truth, rng: np.random.Generator, rider: Rider, fit: Fit, skill: float, has_practice: bool
+) -> Iterator[dict[str, Any]]:
+    """Ratings at arrival and departure; comfort follows how much nearer to neutral the knees came, and the practice.
+
+    A rider arrives with what is left of the gain of earlier fits, and leaves with this fit's gain on top.
+    """
     better = np.mean([abs(fit.true_tilt[0][side]) - abs(fit.true_tilt[-1][side]) for side in SIDES])
-    mood = float(rng.normal(5.2, 1.4))
+    mood = float(rng.normal(truth.ratings.mood, truth.ratings.mood_spread))
     gain = truth.practice.comfort_gain[has_practice] + 0.5 * float(better) + skill + float(rng.normal(0, 1.1))
     part = str(rng.choice(_PAIN_PARTS))
     hurts = float(rng.gamma(1.5, 1.4)) if rng.random() < 0.55 else 0.0
-    for capture_no, risen in ((1, 0.0), (fit.n_captures, gain)):
+    today = _feeling_today(truth, rider, Feeling(mood, hurts, part))
+    held, rider.gained = rider.gained, rider.gained + gain
+    for capture_no, risen in ((1, held), (fit.n_captures, rider.gained)):
         for topic, level in (
-            ("comfort", mood + risen),
-            ("stability", mood + 0.3 + 0.8 * risen),
+            ("comfort", today.mood + risen),
+            ("stability", today.mood + 0.3 + 0.8 * risen),
             ("foot_room", 6.5 + 0.2 * risen),
         ):
             yield {"capture_no": capture_no, "topic": topic, "body_part": "whole", "score": _score(rng, level)}
-        yield {"capture_no": capture_no, "topic": "pain", "body_part": part, "score": _score(rng, hurts - 0.6 * risen)}
+        pain = _score(rng, today.hurts - 0.6 * risen)
+        yield {"capture_no": capture_no, "topic": "pain", "body_part": today.part, "score": pain}
+
+
+def _feeling_today(truth: Truth, rider: Rider, drawn: Feeling) -> Feeling:
+    """The rider's own feeling with a share of what this day alone would have drawn; the first visit's is the rider's own.
+
+    The spread between riders is the same at every visit, and two visits of one rider correlate by about `persists`.
+    """
+    if rider.feeling is None:
+        rider.feeling = drawn
+        return drawn
+    own, share, usual = rider.feeling, truth.ratings.persists, truth.ratings.mood
+    mood = usual + share * (own.mood - usual) + (1 - share**2) ** 0.5 * (drawn.mood - usual)
+    return Feeling(mood, share * own.hurts + (1 - share) * drawn.hurts, own.part)
 
 
 def _score(rng: np.random.Generator, level: float) -> int:

@@ -62,9 +62,22 @@ class Bike:
     measures_mm: dict[str, float]
 
 
+@dataclass(frozen=True)
+class Feeling:
+    """How a rider feels without any help of a fit: mood and how much `part` hurts, in points of 10."""
+
+    mood: float
+    hurts: float
+    part: str
+
+
 @dataclass
 class Rider:
-    """One rider; `severity_deg` is how far the worse knee stands from neutral, which decides who is referred."""
+    """One rider; `severity_deg` is how far the worse knee stands from neutral, which decides who is referred.
+
+    feeling: the rider's own, known from the first visit. gained: the comfort that the fits so far gave and that is still
+    felt, in points.
+    """
 
     rider_id: str
     birth_year: int
@@ -77,6 +90,8 @@ class Rider:
     knees: dict[str, Knee]
     severity_deg: float
     bike: Bike
+    feeling: Feeling | None = None
+    gained: float = 0.0
 
 
 def make_riders(truth: Truth, rng: np.random.Generator, n: int) -> list[Rider]:

@@ -80,7 +80,7 @@ def _visits_of(truth: Truth, rng: np.random.Generator, rows: Rows, person: Rider
             row = {"follow_up_id": f"B{len(rows['follow_ups']) + 1:05d}", "session_id": session_id, **booked, **answers}
             rows["follow_ups"].append(row)
             if comes_to_fit:
-                desk.keep_setup(person, answers["setup_kept"])
+                desk.keep_setup(truth, person, answers["setup_kept"])
                 row["returned_session_id"] = f"S{len(rows['fit_sessions']) + 1:05d}"
                 day, kind = booked["attended_on"], "follow_up"
                 continue
@@ -92,7 +92,7 @@ def _visits_of(truth: Truth, rng: np.random.Generator, rows: Rows, person: Rider
         kind = "refit"
         if rng.random() >= _REFITS_PER_RETURN * truth.scale.repeat_visits or day > truth.scale.last_day:
             return
-        desk.keep_setup(person, str(rng.choice(["all", "some", "none"], p=[0.5, 0.3, 0.2])))
+        desk.keep_setup(truth, person, str(rng.choice(["all", "some", "none"], p=[0.5, 0.3, 0.2])))
 
 
 def _visit(
@@ -108,7 +108,8 @@ def _visit(
     fit = Session(truth, rng, person, has_practice=has_practice, is_busy=is_busy(day), is_follow_up=kind == "follow_up").run()
     _record(rng, rows, fit, session_id, day)
     skill = FITTER_OF[fitter].skill
-    rows["rider_ratings"] += [{"session_id": session_id, **row} for row in desk.ratings(truth, rng, fit, skill, has_practice)]
+    said = desk.ratings(truth, rng, person, fit, skill, has_practice)
+    rows["rider_ratings"] += [{"session_id": session_id, **row} for row in said]
     rows["bike_measures"] += [{"session_id": session_id, **row} for row in desk.bicycle(truth, rng, person, has_practice)]
     # A follow-up visit seldom asks for another one.
     if kind == "follow_up" and rng.random() < 0.95:

@@ -100,6 +100,23 @@ class Practice:
 
 
 @dataclass(frozen=True)
+class Ratings:
+    """What riders say, in points of 10.
+
+    mood, mood_spread: mean and standard deviation of comfort at a first visit. persists: how much of a rider's own mood and
+    pain is found again at the next visit, from 0 to 1. held_all, held_some, held_none: the share of the comfort gained that
+    is still felt at the next visit, by how much of the setup was kept.
+    """
+
+    mood: float
+    mood_spread: float
+    persists: float
+    held_all: float
+    held_some: float
+    held_none: float
+
+
+@dataclass(frozen=True)
 class Truth:
     """Everything the simulator knows; `effects` and `spread` by outcome column."""
 
@@ -109,6 +126,7 @@ class Truth:
     foot: Foot
     choice: Choice
     practice: Practice
+    ratings: Ratings
 
 
 def load_truth(path: Path = TRUTH) -> Truth:
@@ -121,4 +139,5 @@ def load_truth(path: Path = TRUTH) -> Truth:
         foot=Foot(**content["foot"]),
         choice=Choice(**content["choice"]),
         practice=Practice(**{name: tuple(pair) for name, pair in content["practice"].items()}),
+        ratings=Ratings(**content["ratings"]),
     )
