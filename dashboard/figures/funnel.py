@@ -78,7 +78,8 @@ def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str])
         return f"{name}: {_listed(beyond)} beyond the {levels[1]} limits, to look at together"
     if between:
         return f"{name}: none beyond the {levels[1]} limits, {_listed(between)} beyond the {levels[0]} ones"
-    return f"{name}: all {len(places)} fitters within the {levels[0]} limits"
+    who = f"all {len(places)} fitters" if len(places) > 1 else _listed(list(places))
+    return f"{name}: {who} within the {levels[0]} limits"
 
 
 def alternative(fitters: Sequence[FitterRow], outcome: str) -> str:
