@@ -33,8 +33,10 @@ def selected(answer: Answer, **counts: int) -> html.P:
 
 
 def headline(text: str) -> html.P:
-    """The sentence that answers the page's question."""
-    return html.P(text, className="headline", id="headline")
+    """What answers the page's question: the first sentence large, what follows it smaller."""
+    first, stop, rest = text.partition(". ")
+    told = [f"{first}. ", html.Span(rest, className="headline-rest")] if stop else text
+    return html.P(told, className="headline", id="headline")
 
 
 def data_note(answer: Answer) -> html.P:

@@ -187,6 +187,25 @@ def _change_words(found: PairedShares, spoken_as: str) -> str:
     return text[0].upper() + text[1:]
 
 
+def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
+    """How many riders came with a side difference, and how many of the same riders left with one."""
+    told = prevalence.words[0].upper() + prevalence.words[1:]
+    if change.share_departure is None or change.difference is None or change.low is None or change.high is None:
+        return told
+    low, high = change.low, change.high
+    told_as = "fewer" if high < 0 else "more" if low > 0 else ""
+    if told_as:
+        low, high = sorted((abs(low), abs(high)))
+        moved = f"{spoken_points(abs(change.difference))} {told_as} ("
+    else:
+        moved = f"no clear change ({spoken_points(change.difference)}, "
+    moved += f"{spoken(100 * low, 0)} to {spoken(100 * high, 0)}"
+    return (
+        f"{told} {spoken_percent(change.share_departure)} left with one, {moved}; "
+        f"{counted(change.n_riders, 'rider')} recorded at both ends)."
+    )
+
+
 def with_q_values(rows: Iterable[ChangeRow]) -> tuple[ChangeRow, ...]:
     """The rows with q-values over those that were tested."""
     held = list(rows)

@@ -10,6 +10,7 @@ from dashboard.figures import symmetry, symmetry_flow, symmetry_sides
 from dashboard.figures.theme import interval, number
 from dashboard.questions.answers_asymmetry import Asymmetry
 from dashboard.questions.answers_sides import Sides
+from dashboard.questions.asymmetry_rows import headline_of
 from dashboard.questions.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
@@ -45,17 +46,11 @@ def address(served: Served, words: dict[str, str], outcome: str = "") -> str:
     return f"{served.address}symmetry?{query}"
 
 
-def capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
 def expect_answer(page: Page, answer: Asymmetry, quantity: str) -> None:
-    """Headline, second sentence, each level's shares with their ends, the flow of patterns."""
+    """Headline, each level's shares with their ends, the flow of patterns."""
     whole = next(row for row in answer.prevalence if row.quantity == quantity and row.level is None)
     change = next(row for row in answer.change if row.finding.endswith(quantity) and row.level is None)
-    expect(page.locator("#headline")).to_have_text(capital(whole.words))
-    if change.difference is not None:
-        expect(page.locator("#change")).to_have_text(capital(change.words))
+    expect(page.locator("#headline")).to_have_text(answer.headline if quantity == "tilt" else headline_of(whole, change))
     expect(page.locator("[data-chart=prevalence] .chart-title")).to_have_text(symmetry.finding(answer.prevalence, quantity))
     expect(page.locator("[data-chart=flow] .chart-title")).to_have_text(symmetry_flow.finding(change))
     for row in answer.prevalence:

@@ -227,7 +227,7 @@ def test_repeats_tell_what_noise_alone_resolves(memory: Warehouse) -> None:
 def test_few_riders_get_words_and_an_empty_selection_is_refused(memory: Warehouse) -> None:
     answer = asked(memory, settings=Settings())
     assert answer.prevalence[0].share is None and answer.prevalence[0].n_beyond == 3
-    assert "not enough yet, 5 riders at their first session" in answer.headline
+    assert answer.headline == "Not enough yet, 5 riders at their first session."
     assert answer.curve[0].share is None and answer.change[0].p_value is None
     with pytest.raises(TooFewError, match="No fit matches this selection"):
         asymmetry.ask(memory, parse_selection({"studio": "elsewhere"}), FEW)

@@ -32,7 +32,15 @@ def test_json_and_csv_print_the_same_flat_rows(asker: Asker, question: str) -> N
     for name in lists:
         assert all(not isinstance(cell, dict | list) for row in told[name] for cell in row.values()), name
         assert answer.to_csv(name).splitlines()[0] == ",".join(told[name][0])
-    assert answer.selection_words in answer.headline
+    assert question == "asymmetry" or answer.selection_words in answer.headline
+
+
+def test_the_headline_on_side_differences_is_short_and_tells_both_ends(asker: Asker) -> None:
+    """The page prints it as it is: who came with a difference, and who left with one, of the same riders."""
+    answer = asked(asker, "asymmetry")
+    came, left = answer.headline.split(". ")
+    assert answer.prevalence[0].words == f"{came}."
+    assert f"{answer.change[0].n_riders:,} riders recorded at both ends" in left and "points fewer" in left
 
 
 @pytest.mark.parametrize("question", QUESTIONS)

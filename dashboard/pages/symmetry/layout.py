@@ -18,6 +18,7 @@ from dashboard.pages.symmetry import ids, tables
 from dashboard.pages.symmetry.patterns import flow_grid, flow_title
 from dashboard.questions.answers_asymmetry import Asymmetry, ChangeRow, PrevalenceRow
 from dashboard.questions.answers_sides import Sides, SidesRow
+from dashboard.questions.asymmetry_rows import headline_of
 from dashboard.questions.numbers import spoken_p
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -65,8 +66,7 @@ def answered(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
     change = next(row for row in answer.change if row.finding.endswith(asked.quantity) and row.level is None)
     return [
         selected(answer, riders=answer.n_riders),
-        headline(_sentence(prevalence.words)),
-        None if change.difference is None else html.P(_sentence(change.words), className="second-sentence", id="change"),
+        headline(headline_of(prevalence, change)),
         _quantities(asked),
         _prevalence(asked, answer),
         _levels_table(asked, answer),
