@@ -4,7 +4,7 @@ Read once a snapshot: what is the same throughout a knee's visit once a cell, wh
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -176,7 +176,7 @@ def selected_cells(
 ) -> Flags:
     """Which cells the selection asks for: of its fits, the feet that it names."""
     kept = np.ones(len(fit), dtype=bool)
-    if any(getattr(selection, name) for name in ("date_from", "date_to", "studio", "fitter", *_OF_FITS_AND_FEET)):
+    if any(getattr(selection, field.name) for field in fields(selection) if field.name != "split"):
         fits = warehouse.arrays(SQL / "effects_fits.sql", parameters, **fragments())["fit"].astype(np.int64)
         asked = np.zeros(max(int(fit.max(initial=-1)), int(fits.max(initial=-1))) + 1, dtype=bool)
         asked[fits] = True
@@ -188,7 +188,6 @@ def selected_cells(
 
 
 _FEET = ("side", "arch_height", "forefoot")
-_OF_FITS_AND_FEET = ("visit_kind", "bike_kind", "riding", *_FEET)
 
 
 def captures_of_rows(rows: Rows) -> Captures:

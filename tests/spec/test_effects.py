@@ -132,7 +132,16 @@ def test_parts_asked_apart_are_the_whole_answers(demo_warehouse: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [{}, {"arch_height": "low,high", "side": "left"}, {"forefoot": "marked_varus", "riding": "road"}]
+    "words",
+    [
+        {},
+        {"arch_height": "low,high", "side": "left"},
+        {"forefoot": "marked_varus", "riding": "road"},
+        {"rider": "R0001"},
+        {"fitter": "F2", "to": "2025-06-01"},
+        {"studio": "ropewalk", "visit_kind": "refit"},
+        {"bike_kind": "gravel", "from": "2026-01-01"},
+    ],
 )
 def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, words: dict[str, str]) -> None:
     warehouse = open_reading(demo_warehouse)
