@@ -11,7 +11,8 @@ from urllib.parse import unquote
 from shared.errors import ReportError
 
 _NAMES: Final = ("chromium", "chromium-browser", "google-chrome", "chrome")
-_ARGUMENTS: Final = (
+# Without graphics hardware, and without anything that would ask the network by itself.
+ARGUMENTS: Final = (
     "--disable-gpu",
     "--disable-quic",
     "--no-first-run",
@@ -76,7 +77,7 @@ def open_press() -> Iterator[Press]:
             "The report needs the package playwright, which drives Chromium. Install it with pip install 'fitledger[report]'."
         ) from fault
     # Chromium's sandbox refuses to run as root.
-    arguments = [*_ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
+    arguments = [*ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
     with sync_playwright() as playwright:
         try:
             browser = playwright.chromium.launch(executable_path=found, args=arguments)

@@ -9,16 +9,9 @@ from typing import Any
 from werkzeug.serving import WSGIRequestHandler, make_server
 
 from dashboard.app import create_app
+from dashboard.report.browser import ARGUMENTS
 
-CHROMIUM = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+CHROMIUM = [*ARGUMENTS, "--no-sandbox"]
 
 
 def chromium_path() -> str:
