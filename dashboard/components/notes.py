@@ -44,10 +44,12 @@ def data_note(answer: Answer) -> html.P:
     return html.P(f"Data up to {day(answer.as_of)}." if answer.as_of else "No data yet.", className="data-note")
 
 
-def method(answer: Answer, passage: list[html.P]) -> html.Details:
-    """How the figures were computed: in plain words, then as the answer itself tells it."""
+def method(answer: Answer, passage: list[html.P], *, what: str = "this") -> html.Details:
+    """How the figures were computed: in plain words, then as the answer itself tells it. `what`: where a page tells two."""
     told = [part for name, value in answer.method.items() for part in (html.Dt(plain(name)), html.Dd(_said(value)))]
-    return html.Details([html.Summary("How this is computed"), *passage, html.Dl(told) if told else None], className="method")
+    return html.Details(
+        [html.Summary(f"How {what} is computed"), *passage, html.Dl(told) if told else None], className="method"
+    )
 
 
 def _said(value: Any) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from dashboard.figures.scales import even_ticks
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
 from dashboard.questions.answers_fitters import FitterRow, FunnelRow
@@ -51,7 +52,7 @@ def funnel_figure(
     colours = palette(theme)
     rows = [row for row in fitters if row.outcome == outcome and row.difference is not None]
     limits = [row for row in funnel if row.outcome == outcome]
-    unit = rows[0].unit if rows else "points"
+    unit = next((row.unit for row in fitters if row.outcome == outcome), "points")
     most = max([*(row.n_fits for row in rows), *(row.n_fits for row in limits)], default=10)
     return {
         "data": [*_curves(limits, colours), *_points(rows, colours)],
@@ -60,7 +61,7 @@ def funnel_figure(
             height=HEIGHT,
             margin=(52, 52, 30, 46),
             xaxis=axis(theme, title="number of fits", range=[0, most * 1.03], nticks=7, showgrid=False, ticklabelstandoff=4),
-            yaxis=axis(theme, nticks=7, ticklabelstandoff=4, **_vertical(rows, limits, unit)),
+            yaxis=axis(theme, ticklabelstandoff=4, **_vertical(rows, limits, unit)),
             shapes=[_target(colours)],
             annotations=[*_directions(outcome, colours), *_names_of_curves(limits, levels, colours)],
         ),
@@ -158,8 +159,8 @@ def _vertical(rows: Sequence[FitterRow], limits: Sequence[FunnelRow], unit: str)
     if nearest:
         reach += [abs(nearest.outer_low), abs(nearest.outer_high)]
     end = 1.25 * max(reach, default=1.0)
-    form = {"tickformat": "+.0%"} if unit == "share" else {"tickformat": "+.2~f"}
-    return {"range": [-end, end], **form}
+    ticks = even_ticks(end, 7)
+    return {"range": [-end, end], "tickvals": ticks, "ticktext": [difference(tick, unit) for tick in ticks]}
 
 
 def _target(colours: Palette) -> dict[str, Any]:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from dashboard.figures.template import axis, layout
-from dashboard.figures.theme import interval, number, palette
+from dashboard.figures.template import axis, layout, note
+from dashboard.figures.theme import CHART_TEXT_PX, interval, number, palette
 from dashboard.questions.answers_agreement import AgreementRow
 
 
@@ -13,6 +13,15 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
     """The months as a plain dict; a month with too few fits is left out."""
     colours = palette(theme)
     shown = [row for row in months if row.share is not None]
+    if not shown:
+        words = {"size": CHART_TEXT_PX, "color": colours.muted}
+        told = note("not enough yet in any month", xref="paper", x=0, xanchor="left", yref="paper", y=0.5, font=words)
+        unseen = axis(theme, visible=False)
+        return {
+            "data": [],
+            "layout": layout(theme, height=60, margin=(0, 0, 0, 0), xaxis=unseen, yaxis=unseen, annotations=[told]),
+        }
+    ticks = [0.2 * step for step in range(6)]
     return {
         "data": [
             {
@@ -39,7 +48,13 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
             height=240,
             margin=(48, 10, 8, 28),
             xaxis=axis(theme, type="date", nticks=8, tickformat="%b %y", showgrid=False),
-            yaxis=axis(theme, range=[-0.02, 1.0], tickformat=".0%", nticks=6, ticklabelstandoff=4),
+            yaxis=axis(
+                theme,
+                range=[-0.02, 1.0],
+                tickvals=ticks,
+                ticktext=[number(tick, "share") for tick in ticks],
+                ticklabelstandoff=4,
+            ),
             shapes=[_line(whole.share, colours.line)] if whole.share is not None else [],
         ),
     }

@@ -86,7 +86,7 @@ def _trends(desk: Desk, selection: Selection) -> list[Any]:
     answer: Any = desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None))
     window = Window(selection.date_from, selection.date_to)
     _, *rest = control_charts(desk, selection, answer, window, STUDIO_TEXT, None)
-    return [headline(f"{over_time(answer)}."), html.H2(f"Figures by {answer.every}", className="section-title"), *rest]
+    return [headline(f"{over_time(answer)}, {answer.every} by {answer.every}."), *rest]
 
 
 def _process(desk: Desk, selection: Selection) -> list[Any]:

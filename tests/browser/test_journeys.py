@@ -41,7 +41,8 @@ def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None
                 assert cell(printed, key) == getattr(row, key)
             expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
             expect(printed).to_contain_text(interval(row.bracket_low, row.bracket_high, row.unit, effect=True))
-            expect(printed).to_contain_text(row.words)
+            sentence = page.locator(f"#supports-sentences [data-words={outcome}-{row.support}]")
+            expect(sentence).to_have_text(row.words)
 
 
 def effects(served: Served, **words: str) -> Effects:

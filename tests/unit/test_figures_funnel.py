@@ -120,3 +120,16 @@ def test_months_with_too_few_fits_are_left_out() -> None:
         == "In agreement with the exam: 48\u202f% over all, 50\u202f% (30 to 70\u202f%) in January 2026"
     )
     assert months_finding(MONTHS[1:], WHOLE) == "In agreement with the exam, by month: not enough yet"
+
+
+def test_the_axis_is_in_points_of_a_hundred_also_where_no_fitter_can_be_compared() -> None:
+    for rows in (FITTERS, FITTERS[3:4]):
+        across = funnel_figure(rows, FUNNEL, "return_rate", LEVELS, "light")["layout"]["yaxis"]
+        assert across["ticktext"] == [difference(tick, "share") for tick in across["tickvals"]]
+        assert "0" in across["ticktext"] and 3 <= len(across["tickvals"]) <= 7
+
+
+def test_no_month_with_enough_fits_is_told_in_words_without_an_axis() -> None:
+    figure = agreement_figure(MONTHS[1:], WHOLE, "light")
+    assert not figure["data"] and not figure["layout"]["xaxis"]["visible"]
+    assert figure["layout"]["annotations"][0]["text"] == "not enough yet in any month"

@@ -35,7 +35,7 @@ def rejected_rows(
         return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), kept), className=style)
 
     choices = [
-        html.Li(link(reason_name(code) if code else "every reason", code, 0, _style(code == reason)))
+        html.Li(link(reason_name(code).capitalize() if code else "Every reason", code, 0, _style(code == reason)))
         for code in (None, *reasons)
     ]
     return [
@@ -43,8 +43,8 @@ def rejected_rows(
         table(f"Rejected rows, {place}", REJECTS, shown, csv=csv),
         html.P(
             [
-                link("← earlier", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,
-                link("later →", reason, start + ROWS_SHOWN, "choice") if start + ROWS_SHOWN < len(chosen) else None,
+                link("← rows before", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,
+                link("next rows →", reason, start + ROWS_SHOWN, "choice") if start + ROWS_SHOWN < len(chosen) else None,
             ],
             className="turning",
         ),

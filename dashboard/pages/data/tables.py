@@ -44,7 +44,7 @@ def noise_columns(level: str) -> list[Column]:
         return NOTHING if NOTHING in ends else ends + unit_sign(row.unit)
 
     return [
-        Column("Of", lambda row: plain(row.outcome).capitalize()),
+        Column("Outcome", lambda row: plain(row.outcome).capitalize()),
         Column("Typical error", lambda row: finely(row, "typical_error"), ("typical_error",), numeric=True),
         Column(
             f"{level} interval",

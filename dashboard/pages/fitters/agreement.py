@@ -9,7 +9,7 @@ from dash import dcc, html
 
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
-from dashboard.components.notes import method
+from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
@@ -73,7 +73,8 @@ def agreed(desk: Desk, view: View, answer: AgreementWithExam, text: Text, theme:
         *paragraphs(text["look"]),
         *_looks(desk, view, answer),
         csv_link(desk.csv("agreement", "look_at", selection), "fits to look at together"),
-        method(answer, [html.P(words) for words in answer.cautions]),
+        method(answer, [html.P(words) for words in answer.cautions], what="agreement"),
+        data_note(answer),
     ]
 
 

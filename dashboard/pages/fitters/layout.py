@@ -5,7 +5,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.chart import chart, reading
-from dashboard.components.notes import data_note, headline, method, selected
+from dashboard.components.notes import headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
@@ -59,6 +59,13 @@ def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, te
             table_id=ids.TABLE,
         ),
         reading(*paragraphs(text["table"], level=level, minimum=minimum)),
+        html.Details(
+            [
+                html.Summary("Each fitter in a sentence"),
+                html.Ul([html.Li(row.words, **{"data-fitter": row.fitter_id}) for row in rows], className="told-fitters"),
+            ],
+            className="more",
+        ),
         html.H2("What was done", className="section-title"),
         table(
             "Shares of each fitter's fits",
@@ -68,8 +75,7 @@ def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, te
             csv=desk.csv("fitters", "process", selection),
         ),
         reading(*paragraphs(text["process"], level=level)),
-        method(answer, paragraphs(text["method"])),
-        data_note(answer),
+        method(answer, paragraphs(text["method"]), what="the comparison"),
     ]
 
 

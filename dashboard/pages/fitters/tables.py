@@ -22,30 +22,34 @@ PROCESSES: Final = {
 
 
 def fitter_columns(unit: str, level: str) -> list[Column]:
-    """Counts, observed, expected, ratio (shares) or difference with interval, the difference drawn in, and the words."""
+    """Counts, observed, expected, ratio (of shares) and difference with intervals, and the difference drawn in."""
+    points = ", points" if unit == "share" else ""
     return [
         Column("Fitter", lambda row: row.fitter_id),
-        Column("In words", lambda row: row.words.replace(" %", "\u00a0%"), wide=True),
         Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
-        Column("Observed", lambda row: number(row.observed, row.unit), ("observed",), numeric=True),
+        Column("Observed", _observed, ("observed",), numeric=True),
         Column("Expected", lambda row: number(row.expected, row.unit), ("expected",), numeric=True),
         *(_ratio(level) if unit == "share" else []),
         Column(
-            "Difference in points" if unit == "share" else "Difference",
+            f"Difference{points}",
             lambda row: difference(row.difference, row.unit),
             ("difference",),
             numeric=True,
         ),
         _ends("difference", f"{level} interval"),
         Column(
-            "Drawn toward zero",
+            f"Drawn toward zero{points}",
             lambda row: difference(row.shrunken_difference, row.unit),
             ("shrunken_difference",),
             numeric=True,
         ),
         _ends("shrunken", f"{level} interval"),
     ]
+
+
+def _observed(row: FitterRow) -> str:
+    return "not enough yet" if row.observed is None else number(row.observed, row.unit)
 
 
 def _ratio(level: str) -> list[Column]:

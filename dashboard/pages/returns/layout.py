@@ -148,12 +148,13 @@ def _steps(asked: Asked, curves: Sequence[returns_curve.Curve]) -> html.Details:
 
 
 def _overdue(asked: Asked, rows: Sequence[OverdueRow]) -> list[Any]:
-    heading = html.H2("Overdue", className="section-title")
+    said = f"{counted(len(rows), 'booking')} {'is' if len(rows) == 1 else 'are'} overdue" if rows else "No booking is overdue"
+    heading = html.H2(said, className="section-title")
     if not rows:
-        return [heading, html.P("No booking of this selection is open past its day.")]
+        return [heading]
     shown = rows[:OVERDUE_SHOWN]
     whole = len(shown) == len(rows)
-    caption = counted(len(rows), "overdue booking") if whole else f"The {len(shown)} longest overdue of {len(rows):,} bookings"
+    caption = "Overdue bookings, longest first" if whole else f"The {len(shown)} longest overdue of {len(rows):,} bookings"
     more = [] if whole else [html.P(f"The other {len(rows) - len(shown):,} are in the CSV.")]
     return [
         heading,

@@ -19,9 +19,9 @@ from shared.errors import UsageError
 
 ROWS_SHOWN: Final = 25
 LOOKS: Final = {
-    "overdue": "follow-up overdue",
-    "side_difference": "side difference remains",
-    "flag": "does not agree with the exam",
+    "overdue": "Follow-up overdue",
+    "side_difference": "Side difference remains",
+    "flag": "Does not agree with the exam",
 }
 STATES: Final = {
     "overdue": "overdue",
@@ -85,7 +85,7 @@ def starting_place(start: str | None) -> int:
 
 def _looks(desk: Desk, selection: Selection, rows: Sequence[RiderRow], look: str | None) -> html.Nav:
     counts = {code: sum(code in row.look.split(", ") for row in rows) for code in LOOKS}
-    choices = [(None, f"all ({len(rows):,})"), *((code, f"{name} ({counts[code]:,})") for code, name in LOOKS.items())]
+    choices = [(None, f"All ({len(rows):,})"), *((code, f"{name} ({counts[code]:,})") for code, name in LOOKS.items())]
     return html.Nav(
         html.Ul(
             [

@@ -77,7 +77,7 @@ KNEES: Final = [
     Column("First", lambda row: number(row.arrival, row.unit), ("arrival",), numeric=True),
     Column("Last", lambda row: number(row.departure, row.unit), ("departure",), numeric=True),
     Column("Change", lambda row: number(row.change, row.unit), ("change",), numeric=True),
-    Column("MDC95", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
+    Column("Smallest real change", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
     Column("Verdict", lambda row: VERDICTS[row.verdict].replace(" ", "\u00a0")),
 ]
 

@@ -194,8 +194,8 @@ def _facts(fit: FitRow) -> str:
         f"studio {fit.studio_id}",
         f"fitter {fit.fitter_id}",
         f"{plain(fit.bike_kind)} bicycle" if fit.bike_kind else "",
-        f"sit bones {number(fit.sit_bone_width_mm, 'mm')}" if fit.sit_bone_width_mm else "",
-        f"saddle {number(fit.saddle_width_mm, 'mm')}" if fit.saddle_width_mm else "",
+        f"sit bones {number(fit.sit_bone_width_mm, 'mm')} apart" if fit.sit_bone_width_mm else "",
+        f"saddle {number(fit.saddle_width_mm, 'mm')} wide" if fit.saddle_width_mm else "",
         f"saddle {fit.saddle_condition}" if fit.saddle_condition else "",
     ]
     told = ", ".join(fact for fact in facts if fact)

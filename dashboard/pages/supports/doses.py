@@ -12,6 +12,7 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.dose import DOSED, alternative, dose_chart, finding, of_support
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.theme import number
+from dashboard.pages.supports import ids
 from dashboard.pages.supports.tables import dose_columns
 from dashboard.questions.answers import Effects
 from dashboard.questions.answers_effects import DoseRow
@@ -34,6 +35,7 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, text:
                 title=finding(rows, outcome, support),
                 alternative=alternative(rows, outcome, support),
                 name=f"{support}-dose",
+                table_id=ids.table_of(f"{support}-dose"),
             )
         )
         for support, rows in lines.items()
@@ -42,7 +44,16 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, text:
         html.H2(f"{OUTCOMES[outcome].name} by dose: does twice the dose do twice as much?", className="section-title"),
         html.Div(panels, className="panels is-double dose"),
         reading(*paragraphs(text["dose"], level=level)),
-        *(table(_caption(rows, outcome), dose_columns(level), rows) for rows in lines.values()),
+        html.Details(
+            [
+                html.Summary("The doses in numbers"),
+                *(
+                    table(_caption(rows, outcome), dose_columns(level), rows, table_id=ids.table_of(f"{support}-dose"))
+                    for support, rows in lines.items()
+                ),
+            ],
+            className="more",
+        ),
         csv_link(desk.csv("effects", "dose", selection), "every outcome and dose"),
     ]
 

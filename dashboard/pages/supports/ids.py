@@ -6,3 +6,9 @@ ANSWER: Final = "supports-answer"
 GRID: Final = "supports-grid"
 DOSE: Final = "supports-dose"
 FURTHER: Final = "supports-further"
+SENTENCES = "supports-sentences"
+
+
+def table_of(shown: str) -> str:
+    """The id of the table of one outcome, or of one support's doses."""
+    return f"supports-table-{shown}"

@@ -1,5 +1,6 @@
 """What the Supports page shows first: the effects, as pictures and as tables."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
@@ -15,7 +16,7 @@ from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import PATH, contents, outcome_links
 from dashboard.pages.supports.tables import effect_columns
-from dashboard.questions.answers import Effects
+from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.selection import Selection
 
 NAME = "Supports"
@@ -56,6 +57,8 @@ def answered(
         ),
         reading(*paragraphs(text["reading"], level=level)),
         *(_table(answer, one, level) for one in shown),
+        reading(*paragraphs(text["table"])),
+        _sentences(answer, shown),
         csv_link(desk.csv("effects", "effects", selection), "every outcome and support"),
     ]
 
@@ -75,9 +78,35 @@ def _panel(answer: Effects, outcome: str, theme: str | None) -> html.Figure:
         alternative=alternative(answer.effects, outcome),
         name=outcome,
         level=2,
+        table_id=ids.table_of(outcome),
     )
 
 
 def _table(answer: Effects, outcome: str, level: str) -> html.Div:
     rows = in_order(answer.effects, outcome)
-    return table(f"{OUTCOMES[outcome].name}, in {unit_words(outcome)}", effect_columns(level), rows, row_key="support")
+    return table(
+        f"{OUTCOMES[outcome].name}, in {unit_words(outcome)}",
+        effect_columns(level),
+        rows,
+        row_key="support",
+        table_id=ids.table_of(outcome),
+    )
+
+
+def _sentences(answer: Effects, outcomes: Sequence[str]) -> html.Details:
+    """Each figure in the answer's words; unfolded where one is missing, since the words tell why."""
+    rows = {outcome: in_order(answer.effects, outcome) for outcome in outcomes}
+    return html.Details(
+        [
+            html.Summary("Each figure in a sentence"),
+            *(part for outcome in outcomes for part in _told(outcome, rows[outcome])),
+        ],
+        className="more",
+        id=ids.SENTENCES,
+        open=any(row.pooled is None for told in rows.values() for row in told),
+    )
+
+
+def _told(outcome: str, rows: Sequence[EffectRow]) -> tuple[html.H3, html.Ul]:
+    sentences = [html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}) for row in rows]
+    return html.H3(OUTCOMES[outcome].name, className="told-of"), html.Ul(sentences, className="families")

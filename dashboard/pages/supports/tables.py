@@ -4,19 +4,27 @@ from typing import Any
 
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
+from dashboard.figures.effects import estimates_differ
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
+from dashboard.questions.answers import EffectRow
 
 
 def effect_columns(level: str) -> list[Column]:
-    """Support, both estimates with interval, bracket, counts and the verdict in words."""
+    """Support, both estimates with interval, bracket, whether they agree, and counts."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
-        Column("In words", lambda row: row.words, wide=True),
         *_both_estimates(level),
+        Column("The two", _whether_they_agree),
         Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
         *_counts(),
     ]
+
+
+def _whether_they_agree(row: EffectRow) -> str:
+    if row.pooled is None:
+        return "not enough yet" if "not enough yet" in row.words else "no figure"
+    return "differ" if estimates_differ(row) else "agree"
 
 
 def dose_columns(level: str) -> list[Column]:
