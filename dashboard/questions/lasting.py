@@ -70,7 +70,7 @@ def _change_words(row: LastingRow, mean: Any) -> str:
     sign = UNITS[row.unit].sign
     thing = "Distance from neutral" if row.outcome == "tilt" else "Sway"
     return (
-        f"{thing} changed by {spoken(mean.estimate, 2)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) "
+        f"{thing} changed by {spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) "
         "on average from the fit's departure to the follow-up's arrival."
     )
 
@@ -81,7 +81,7 @@ def _held_words(row: LastingRow) -> str:
     )
     return (
         f"{row.outcome.capitalize()} held in {held} of knees found again ({low} to {high}; {row.n_seen:,} of "
-        f"{counted(row.n_knees, 'knee')}); had no other knee held, in {worst}, had every other, in {best}."
+        f"{counted(row.n_knees, 'knee')}); of all knees, in {worst} if none of the others held, in {best} if each of them did."
     )
 
 

@@ -68,13 +68,14 @@ def _head(row: NeutralRow) -> tuple[str, int, int]:
 
 
 def _words(name: str, change: float, expected: float, net: float, low: float, high: float) -> str:
+    least, most = sorted((abs(low), abs(high)))
     if low * high <= 0:
-        told = "no clear change from neutral beyond the noise"
+        told = f"about as far from neutral as they came, the noise taken off ({spoken(low, 2)} to {spoken(high, 2, '°')})"
     else:
-        told = f"{spoken(abs(net), 2, '°')} {'nearer to' if net < 0 else 'further from'} neutral beyond the noise"
-    ends = f"{spoken(low, 2)} to {spoken(high, 2, '°')}"
+        far = "nearer to" if net < 0 else "further from"
+        told = f"{spoken(abs(net), 2, '°')} {far} neutral beyond the noise ({spoken(least, 2)} to {spoken(most, 2, '°')})"
     return (
-        f"{_SEEN[name]} left {told} ({ends}): the distance changed by {spoken(change, 2, '°')}, of which "
+        f"{_SEEN[name]} left {told}: the distance changed by {spoken(change, 2, '°')}, of which "
         f"{spoken(expected, 2, '°')} would be expected with nothing changed."
     )
 

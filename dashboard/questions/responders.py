@@ -32,7 +32,8 @@ def responder_rows(captures: Captures, noise: NoiseRow, settings: Settings) -> I
     total = len(change)
     for response in RESPONSES:
         if noise.mdc95 is None or total < settings.minimum.rows_shown or count_riders(rider) < 2:
-            words = f"{noise.outcome.capitalize()}: not enough yet, {counted(total, 'knee')} at both ends."
+            reason = ", and no repeat captures to know the noise from" if noise.mdc95 is None else ""
+            words = f"{noise.outcome.capitalize()}: not enough yet, {counted(total, 'knee')} at both ends{reason}."
             yield ResponderRow(noise.outcome, response, 0.0, noise.unit, 0, total, None, None, None, words)
             continue
         events = {"better": change < -noise.mdc95, "worse": change > noise.mdc95}

@@ -18,7 +18,7 @@ from dashboard.questions.answers_returns import (
 from dashboard.questions.lasting import lasting_rows, said_rows
 from dashboard.questions.levels import levels_of_feet
 from dashboard.questions.numbers import spoken_p, spoken_percent
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of, spoken_day
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -61,6 +61,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Retur
     """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
+    assert scope.as_of is not None  # there are fits, and each has a day
     rows = warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments())
     groups = list(_groups(warehouse, scope, rows, selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
@@ -72,7 +73,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Retur
         method=_method(settings),
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{figures[2].words} {_overdue_words(len(overdue))} Data up to {scope.as_of}.",
+        headline=f"{figures[2].words} {_overdue_words(len(overdue))} Data up to {spoken_day(scope.as_of)}.",
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
@@ -172,7 +173,7 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
         return
     followed = {group.level: group.where("asks_follow_up") for group in groups if group.level is not None}
     enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
-    names = ", ".join(str(level) for level in enough)
+    names = "; ".join(str(level) for level in enough)
     n = sum(len(rows["days"]) for rows in enough.values())
     try:
         time = np.concatenate([rows["days"] for rows in enough.values()] or [np.array([])]).astype(float)

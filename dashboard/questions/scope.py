@@ -10,6 +10,7 @@ from typing import Any
 from dashboard.questions.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
+from shared.statistics.wording import counted as counted  # noqa: PLC0414 (its place for questions)
 from shared.warehouse import Warehouse, read_sql
 
 SQL = Path(__file__).with_name("sql")
@@ -18,7 +19,7 @@ _SPOKEN = {
     "visit_kind": "visits: {}",
     "bike_kind": "bicycles: {}",
     "riding": "riding: {}",
-    "fitter": "fitters: {}",
+    "fitter": "fitter {}",
     "arch_height": "arch: {}",
     "forefoot": "forefoot: {}",
     "side": "{} side",
@@ -117,7 +118,8 @@ def _words(selection: Selection, row: dict[str, Any]) -> str:
     start = row["first_date"] or selection.date_from
     end = row["last_date"] or selection.date_to
     if start and end:
-        parts.append(f"{_day(start, start.year != end.year)} to {_day(end)}")
+        began = "" if start == end else f"{spoken_day(start, start.year != end.year)} to "
+        parts.append(f"{began}{spoken_day(end)}")
     parts.append(_studio_words(row["studios"] or list(selection.studio), selection.studio))
     for name, spoken in _SPOKEN.items():
         if chosen := getattr(selection, name):
@@ -132,10 +134,6 @@ def _studio_words(present: list[str], chosen: tuple[str, ...]) -> str:
     return {0: "", 2: "both studios"}.get(len(present), f"all {len(present)} studios")
 
 
-def _day(day: date, with_year: bool = True) -> str:
+def spoken_day(day: date, with_year: bool = True) -> str:
+    """As in: 28 August 2026."""
     return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
-
-
-def counted(n: int, noun: str, several: str = "") -> str:
-    """As in: 1 fit, 1,400 fits; `several` where the plural is not the noun with an s."""
-    return f"{n:,} {noun if n == 1 else several or noun + 's'}"

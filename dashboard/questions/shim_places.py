@@ -63,10 +63,11 @@ def _difference(
         found = adjusted_difference(values, at_cleat, np.empty((len(values), 0)), rider, settings.intervals.level)
     except StatisticsError as error:
         return replace(row, words=str(error))
-    verdict = "no clear difference" if found.low <= 0 <= found.high else "a difference"
+    unclear = ": no clear difference" if found.low <= 0 <= found.high else ""
     sign = UNITS[row.unit].sign
     words = (
-        f"At the cleat less in the shoe: {spoken(found.estimate, 2, sign)} of {row.outcome} a shim, {verdict} "
+        f"The change of {row.outcome} was {spoken(abs(found.estimate), 2, sign)} {'lower' if found.estimate < 0 else 'higher'} "
+        f"at the cleat than in the shoe{unclear} "
         f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)})."
     )
     return replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)

@@ -210,10 +210,11 @@ def _direction(value: Array, centre: float, rule: str) -> Array:
 def _signal_words(row: SignalRow, every: str) -> str:
     name, mean, centre = NAMES[row.figure], _written(row.mean, row.unit), _written(row.centre, row.unit)
     start, end = spoken_period(row.period_from, every), spoken_period(row.period_to, every)
-    when = start if row.period_from == row.period_to else f"{start} to {end}"
+    is_one = row.period_from == row.period_to
+    when = start if is_one else f"{start} to {end}"
     if row.rule == "outside_limits":
         limit = "upper" if row.direction == "above" else "lower"
-        return f"{name}: beyond the {limit} limit in {when} ({mean}; centre {centre})."
+        return f"{name}: beyond the {limit} limit {'in' if is_one else 'from'} {when} ({mean}; centre {centre})."
     if row.rule == "one_side":
         run = f"{row.n_periods} {every}s in a row {row.direction} the centre"
         return f"{name}: {run}, {when} ({mean} on average; centre {centre})."
@@ -278,7 +279,7 @@ def _headline(charted: list[_Charted], signals: list[SignalRow], every: str) -> 
 
 
 def _written(value: float, unit: str) -> str:
-    return spoken_percent(value) if unit == "share" else spoken(value, 1)
+    return spoken_percent(value) if unit == "share" else spoken(value, 1, "points" if unit == "points" else "")
 
 
 NAMES = {

@@ -8,6 +8,7 @@ from scipy import stats
 
 from shared.errors import TooFewError
 from shared.statistics.grouping import dense
+from shared.statistics.wording import counted
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
     """
     n = len(differences)
     if n < 3:
-        raise TooFewError(f"Not enough yet: {n} repeat pairs, and a typical error needs at least 3.")
+        raise TooFewError(f"Not enough yet: {counted(n, 'repeat pair')}, and a typical error needs at least 3.")
     mean, sd = float(differences.mean()), float(differences.std(ddof=1))
     error, mean_error, df, mean_df = sd / 2**0.5, sd / n**0.5, n - 1.0, n - 1.0
     if rider is not None and sd > 0:
@@ -74,7 +75,9 @@ def _by_rider(residual: NDArray[np.float64], sd: float, rider: NDArray[np.generi
     code, labels = dense(rider)
     n, n_riders = len(residual), len(labels)
     if n_riders < 3:
-        raise TooFewError(f"Not enough yet: repeat pairs of {n_riders} riders, and a typical error needs at least 3.")
+        raise TooFewError(
+            f"Not enough yet: repeat pairs of {counted(n_riders, 'rider')}, and a typical error needs 3 at least."
+        )
     small = n_riders / (n_riders - 1)
     sums = np.bincount(code, weights=residual)
     squares = np.bincount(code, weights=residual**2 - sd**2)

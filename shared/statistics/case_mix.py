@@ -9,6 +9,7 @@ from scipy.special import expit
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.logistic import SEPARATED, logistic, weighted_gram
+from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
 
@@ -40,8 +41,8 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
     rarer = int(min(events.sum(), len(events) - events.sum()))
     if rarer < EVENTS_PER_TERM * len(terms):
         raise TooFewError(
-            f"Not enough yet: {rarer} of the rarer outcome for {len(terms)} terms of the case mix, which need "
-            f"{EVENTS_PER_TERM * len(terms)}."
+            f"Not enough yet: {rarer} of the rarer outcome for {counted(len(terms), 'term')} of the case mix, and "
+            f"{EVENTS_PER_TERM * len(terms)} are needed."
         )
     try:
         fit = logistic(events, design)
@@ -111,5 +112,6 @@ def _pivots(gram: Array) -> list[int]:
 def _refuse_few(n: int, n_terms: int) -> None:
     if n < ROWS_PER_TERM * n_terms:
         raise TooFewError(
-            f"Not enough yet: {n} fits for {n_terms} terms of the case mix, which need {ROWS_PER_TERM * n_terms}."
+            f"Not enough yet: {counted(n, 'fit')} for {counted(n_terms, 'term')} of the case mix, and "
+            f"{ROWS_PER_TERM * n_terms} are needed."
         )

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.errors import TooFewError
+from shared.statistics.wording import counted
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ def _mean_and_variance(values: NDArray[np.float64], cluster: NDArray[np.int64]) 
     rows = np.bincount(codes)
     n_clusters = int(np.count_nonzero(rows))
     if n_clusters < 2:
-        raise TooFewError(f"Not enough yet: {n_clusters} rider, and an interval needs at least 2.")
+        raise TooFewError(f"Not enough yet: {counted(n_clusters, 'rider')}, and an interval needs at least 2.")
     mean = float(values.mean())
     sums = np.bincount(codes, weights=values - mean)
     variance = float(sums @ sums) / len(values) ** 2 * n_clusters / (n_clusters - 1)

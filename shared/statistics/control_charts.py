@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.errors import NotEstimableError, TooFewError
+from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -36,7 +37,7 @@ def xmr_limits(values: Array, base: Mask) -> Limits:
     """
     used = base & np.isfinite(values)
     if used.sum() < 2:
-        raise TooFewError(f"Not enough yet: {used.sum()} periods with a figure, and limits need at least 2.")
+        raise TooFewError(f"Not enough yet: {counted(int(used.sum()), 'period')} with a figure, and limits need at least 2.")
     ranges = np.abs(np.diff(np.where(used, values, np.nan)))
     ranges = ranges[np.isfinite(ranges)]
     if len(ranges) == 0:
@@ -55,7 +56,7 @@ def p_limits(events: Array, n: Array, base: Mask, design_effect: float = 1.0) ->
     """
     used = base & (n > 0)
     if used.sum() < 2:
-        raise TooFewError(f"Not enough yet: {used.sum()} periods with a figure, and limits need at least 2.")
+        raise TooFewError(f"Not enough yet: {counted(int(used.sum()), 'period')} with a figure, and limits need at least 2.")
     centre = float(events[used].sum() / n[used].sum())
     effective = np.where(n > 0, n / design_effect, np.nan)
     half = 3 * np.sqrt(centre * (1 - centre) / effective)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.errors import TooFewError
+from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
 Winsorising = Literal["interpolated", "counted"]
@@ -75,7 +76,7 @@ def dispersion(z: Array, standard_error: Array, share: float, rule: Winsorising)
     """
     n = len(z)
     if n < 3:
-        raise TooFewError(f"Not enough yet: {n} fitters with enough fits, and their scatter needs at least 3.")
+        raise TooFewError(f"Not enough yet: {counted(n, 'fitter')} with enough fits, and their scatter needs at least 3.")
     phi = float((winsorised(z, share, rule) ** 2).mean())
     weight = standard_error**-2.0
     spare = float(weight.sum() - (weight**2).sum() / weight.sum())

@@ -8,6 +8,7 @@ from shared.statistics.estimability import ties
 from shared.statistics.few_terms import cr2_of_few
 from shared.statistics.grouping import dense
 from shared.statistics.intervals import TermEstimate, t_intervals
+from shared.statistics.wording import counted
 
 _FEWEST_RIDERS = 10
 
@@ -31,7 +32,7 @@ def adjusted_difference(
     """
     rider, riders = dense(cluster)
     if len(riders) < _FEWEST_RIDERS:
-        raise TooFewError(f"Not enough yet: {len(riders)} riders, and a difference needs at least {_FEWEST_RIDERS}.")
+        raise TooFewError(f"Not enough yet: {counted(len(riders), 'rider')}, and a difference needs at least {_FEWEST_RIDERS}.")
     terms = ("mean", "difference", *(f"other {at}" for at in range(others.shape[1])))
     design = np.column_stack([np.ones(len(outcome)), in_group.astype(float), others])
     if ties(design, terms):

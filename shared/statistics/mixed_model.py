@@ -15,6 +15,7 @@ from shared.statistics.cluster_robust import cr2
 from shared.statistics.estimability import ties
 from shared.statistics.grouping import Codes, dense, told_apart, within_rider
 from shared.statistics.intervals import TermEstimate, t_intervals
+from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
 
@@ -107,7 +108,8 @@ def fit_mixed_model(
 def refuse_unfit(outcome: Array, design: Array, terms: tuple[str, ...], n_riders: int) -> None:
     """Raises where the pooled model has no answer: too few riders or rows, a value missing, terms tied to one another."""
     if n_riders < 2 or len(outcome) <= len(terms) + 1:
-        raise TooFewError(f"Not enough yet: {len(outcome)} captures of {n_riders} riders for {len(terms)} terms.")
+        told = f"{counted(len(outcome), 'capture')} of {counted(n_riders, 'rider')} for {counted(len(terms), 'term')}"
+        raise TooFewError(f"Not enough yet: {told}.")
     if not (np.isfinite(outcome).all() and np.isfinite(design).all()):
         raise NotEstimableError("No figure: a value is missing among the rows of the pooled model. Leave such rows out first.")
     if tied := ties(design, terms):

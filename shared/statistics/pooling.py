@@ -8,6 +8,7 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from shared.errors import NotEstimableError, TooFewError
+from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
 
@@ -44,7 +45,7 @@ def combine_types(estimate: Array, standard_error: Array, level: float) -> Poole
     """
     k = len(estimate)
     if k < 2:
-        raise TooFewError(f"Not enough yet: {k} foot type with an estimate, and bringing types together needs 2.")
+        raise TooFewError(f"Not enough yet: {counted(k, 'foot type')} with an estimate, and bringing types together needs 2.")
     variance = standard_error**2
     if not (np.isfinite(estimate).all() and np.isfinite(variance).all() and (variance > 0).all()):
         raise NotEstimableError("Not estimable: a type has no standard error of its own. Leave it out.")

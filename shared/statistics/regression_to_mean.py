@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.errors import TooFewError
+from shared.statistics.wording import counted
 
 
 def expected_distance_change(first: NDArray[np.float64], typical_error: float) -> NDArray[np.float64]:
@@ -17,7 +18,7 @@ def expected_distance_change(first: NDArray[np.float64], typical_error: float) -
     variance); Leone, Nelson & Nottingham 1961, Technometrics 3:543 (folded normal). Not for values far from normal.
     """
     if len(first) < 3:
-        raise TooFewError(f"Not enough yet: {len(first)} knees at arrival, and a regression to the mean needs 3.")
+        raise TooFewError(f"Not enough yet: {counted(len(first), 'knee')} at arrival, and a regression to the mean needs 3.")
     mean, variance = float(first.mean()), float(first.var(ddof=1))
     reliability = max(0.0, 1 - typical_error**2 / variance) if variance > 0 else 0.0
     centre = mean + reliability * (first - mean)

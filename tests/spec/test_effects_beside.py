@@ -65,7 +65,7 @@ def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
         assert row.change_deg is not None and row.change_deg < -0.3
         assert row.net_low_deg is not None and row.net_high_deg is not None
         assert row.net_low_deg < 0 < row.net_high_deg
-        assert "no clear change" in row.words
+        assert "about as far from neutral as they came" in row.words
     assert found["near neutral"].expected_deg is not None and found["near neutral"].expected_deg > 0
 
 

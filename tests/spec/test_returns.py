@@ -100,7 +100,7 @@ def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) ->
     assert [(row.follow_up_id, row.session_id, row.rider_id, row.days_over) for row in answer.overdue] == [
         ("B6", "S6", "R6", (date(2026, 6, 30) - date(2026, 4, 20)).days)
     ]
-    assert "1 booking is overdue." in answer.headline and "Data up to 2026-06-30" in answer.headline
+    assert "1 booking is overdue." in answer.headline and "Data up to 30 June 2026" in answer.headline
 
 
 def test_what_riders_said_is_told_by_medians(memory: Warehouse) -> None:
@@ -115,7 +115,7 @@ def test_a_split_makes_groups_and_compares_them(memory: Warehouse) -> None:
     assert shares(answer, "road")["return_rate"] == (4, pytest.approx(1 / 4))
     assert shares(answer, "gravel")["return_rate"] == (3, pytest.approx(1 / 3))
     [row] = answer.comparisons
-    assert (row.split, row.levels, row.df, row.n) == ("riding", "road, gravel", 1, 10)
+    assert (row.split, row.levels, row.df, row.n) == ("riding", "road; gravel", 1, 10)
     # Log-rank by hand: one return on each of the days 10, 14, 20 and 50, with 9, 8, 6 and 4 at risk; gravel rode these:
     gravel = {"S2": 50, "S4": 20, "S6": 90, "S9": 20}
     expected = sum(sum(days >= at for days in gravel.values()) / n for at, n in ((10, 9), (14, 8), (20, 6), (50, 4)))

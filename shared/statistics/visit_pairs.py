@@ -1,0 +1,168 @@
+"""Cells as visits of at most two knees, and the covariance of nested intercepts on them in closed form, for many riders.
+
+V = I + ZDZ' has, visit by visit and then rider by rider, inverses of two rows at most: with w = r / (1 + r n) for a visit of n
+rows and ratio r, and the 2 x 2 matrices B = (I + NC)^-1 and H = CB of a rider, every sum below is one over visits or riders.
+METHODS.md, "Many riders".
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from shared.statistics.cells import Cells, Floats, Ints
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Visits (v,) sorted by rider: place (v, 2) of each knee's cell, n (v, 2) its rows, 0 where there is none; first (riders,):
+    each rider's first visit; told: which of the rider's, the knee's and the visit's intercept the data can tell."""
+
+    place: Ints
+    n: Floats
+    first: Ints
+    told: Flags
+
+    @property
+    def n_visits(self) -> Ints:
+        """Of each rider, (riders,)."""
+        return np.diff(np.append(self.first, len(self.n)))
+
+    def by_rider(self, values: Floats) -> Floats:
+        """Sums (riders, ...) of values (visits, ...)."""
+        return np.asarray(np.add.reduceat(values, self.first, axis=0))
+
+    def of_cells(self, values: Floats) -> Floats:
+        """Values (cells,) by visit and knee, (v, 2); 0 where there is no cell."""
+        return np.asarray(values.take(self.place) * (self.n > 0))
+
+
+def pairs_of(cells: Cells) -> Pairs | None:
+    """The visits of these cells; None where codes are not whole numbers, a visit's cells are apart, or it has a third knee."""
+    rider, knee, visit = cells.rider, cells.knee, cells.visit
+    if not all(np.issubdtype(codes.dtype, np.integer) for codes in (rider, knee, visit)) or knee.min() < 0 or visit.min() < 0:
+        return None
+    new_rider = np.r_[True, rider[1:] != rider[:-1]]
+    new_visit = new_rider | np.r_[True, visit[1:] != visit[:-1]]
+    starts, own = np.flatnonzero(new_visit), np.cumsum(new_rider) - 1
+    begins = np.flatnonzero(new_rider)
+    low, high = np.minimum.reduceat(knee, begins)[own], np.maximum.reduceat(knee, begins)[own]
+    slot = (knee != low).astype(np.int64)
+    size = np.diff(np.append(starts, len(rider)))
+    # Where two cells of one visit are of one knee, their slots are equal: 0, 0 or 1, 1.
+    twice = starts[size == 2]
+    apart = int(size.max()) <= 2 and bool((slot[twice] != slot[twice + 1]).all())
+    at_once = int(np.bincount(np.asarray(visit[starts], dtype=np.int64)).max()) == 1
+    if not (apart and at_once and bool(((knee == low) | (knee == high)).all())):
+        return None
+    place = np.zeros((len(starts), 2), dtype=np.int64)
+    n = np.zeros((len(starts), 2))
+    of_visit = np.cumsum(new_visit) - 1
+    place[of_visit, slot] = np.arange(len(rider))
+    n[of_visit, slot] = cells.n
+    first = of_visit[begins]
+    return Pairs(place, n, first, _told(len(begins), np.add.reduceat(n, first, axis=0), len(starts), int(n.sum())))
+
+
+def _told(n_riders: int, rows_of_knees: Floats, n_visits: int, n_rows: int) -> Flags:
+    """An intercept that groups the rows as a wider one does, or each row alone, is none of its own."""
+    n_knees = int((rows_of_knees > 0).sum())
+    knee = n_knees not in (n_riders, n_rows)
+    return np.array([n_riders < n_rows, knee, n_visits not in (n_riders, n_rows)])
+
+
+class Inverse(NamedTuple):
+    """V^-1 at some ratios (3,) of rider, knee and visit: w (v,); b (2, 2, riders), h (2, 2, riders); log |V| and its
+    derivatives (3,) by the ratios."""
+
+    ratios: Floats
+    w: Floats
+    b: Floats
+    h: Floats
+    logdet: float
+    d_logdet: Floats
+
+
+def inverse_at(pairs: Pairs, ratios: Floats) -> Inverse:
+    n0, n1 = np.ascontiguousarray(pairs.n.T)
+    rows = n0 + n1
+    w = ratios[2] / (1 + ratios[2] * rows)
+    shared, each = float(ratios[0]), float(ratios[0] + ratios[1])
+    n00, n11 = pairs.by_rider(n0 - w * n0 * n0), pairs.by_rider(n1 - w * n1 * n1)
+    n01 = -pairs.by_rider(w * n0 * n1)
+    a00, a01 = 1 + n00 * each + n01 * shared, n00 * shared + n01 * each
+    a10, a11 = n01 * each + n11 * shared, 1 + n01 * shared + n11 * each
+    determinant = a00 * a11 - a01 * a10
+    b = np.array([[a11, -a01], [-a10, a00]]) / determinant
+    h01 = each * b[0, 1] + shared * b[1, 1]
+    h = np.array([[each * b[0, 0] + shared * b[1, 0], h01], [h01, shared * b[0, 1] + each * b[1, 1]]])
+    own = float((b[0, 0] * n00 + b[0, 1] * n01 + b[1, 0] * n01 + b[1, 1] * n11).sum())
+    across = float((b[0, 0] * n01 + b[0, 1] * n11 + b[1, 0] * n00 + b[1, 1] * n01).sum())
+    left = 1 - w * rows
+    of_visits = np.repeat(np.array([h[0, 0], h[0, 1], h[1, 1]]), pairs.n_visits, axis=1)
+    through = of_visits[0] * n0 * n0 + 2 * of_visits[1] * n0 * n1 + of_visits[2] * n1 * n1
+    by_visit = float((left * (rows - left * through)).sum())
+    logdet = float(np.log1p(ratios[2] * rows).sum() + np.log(determinant).sum())
+    return Inverse(ratios, w, b, h, logdet, np.array([own + across, own, by_visit]))
+
+
+class Solved(NamedTuple):
+    """V^-1 times a column: cells (v, 2), each cell's sum; what it takes off the sum of squares, and minus the derivatives (3,)
+    of the quadratic form by the ratios."""
+
+    cells: Floats
+    taken_off: float
+    slope: Floats
+
+
+def solve(pairs: Pairs, inverse: Inverse, sums: Floats) -> Solved:
+    """sums (v, 2): of a column over each cell's rows."""
+    n, w = pairs.n, inverse.w
+    total = sums[:, 0] + sums[:, 1]
+    brought = pairs.by_rider(sums - n * (w * total)[:, None])
+    u = np.einsum("ijg,gj->gi", inverse.b, brought)
+    hp = np.einsum("ijg,gj->gi", inverse.h, brought)
+    left = sums - n * np.repeat(hp, pairs.n_visits, axis=0)
+    rest = left[:, 0] + left[:, 1]
+    z = (1 - w * (n[:, 0] + n[:, 1])) * rest
+    slope = np.array([((u[:, 0] + u[:, 1]) ** 2).sum(), (u**2).sum(), z @ z])
+    return Solved(left - n * (w * rest)[:, None], float(w @ total**2 + (brought * hp).sum()), slope)
+
+
+def taken_off(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -> Floats:
+    """What V^-1 takes off the cross products of columns (cells, p), each cell's means times the root of its rows (v, 2)."""
+    w, h, n = inverse.w, inverse.h, pairs.n
+    f00 = np.sqrt(np.maximum(h[0, 0], 0.0))
+    f10 = np.divide(h[0, 1], f00, out=np.zeros_like(f00), where=f00 > 0)
+    f11 = np.sqrt(np.maximum(h[1, 1] - f10**2, 0.0))
+    f00, f10, f11 = np.repeat(np.array([f00, f10, f11]), pairs.n_visits, axis=1)
+    lost = (f00 * n[:, 0] + f10 * n[:, 1]) * w
+    first = root_n * np.column_stack([f00 - lost, f10 - lost])
+    lost = f11 * n[:, 1] * w
+    second = root_n * np.column_stack([-lost, f11 - lost])
+    weights, starts = [first, second], [pairs.first * 2, pairs.first * 2 + len(n) * 2]
+    if inverse.ratios[2] > 0:
+        weights.append(root_n * np.sqrt(w)[:, None])
+        starts.append(np.arange(len(n)) * 2 + len(n) * 4)
+    entries = np.concatenate(weights).ravel()
+    places = np.tile(pairs.place.ravel(), len(weights))
+    ends = np.append(np.concatenate(starts), len(entries))
+    brought = np.asarray(sparse.csr_array((entries, places, ends), shape=(len(ends) - 1, len(columns))) @ columns)
+    return np.asarray(brought.T @ brought)
+
+
+def slopes(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -> Floats:
+    """Minus the derivatives of columns' V^-1 columns by the ratios, (3, p, p); for few riders."""
+    n, w = pairs.n[:, :, None], inverse.w[:, None, None]
+    sums = columns.take(pairs.place, axis=0) * root_n[:, :, None]
+    brought = pairs.by_rider(sums - n * w * sums.sum(axis=1, keepdims=True))
+    u = np.einsum("ijg,gjp->gip", inverse.b, brought)
+    hp = np.einsum("ijg,gjp->gip", inverse.h, brought)
+    left = (sums - n * np.repeat(hp, pairs.n_visits, axis=0)).sum(axis=1)
+    z = left * (1 - w[:, :, 0] * n.sum(axis=1))
+    knees, riders = u.reshape(-1, u.shape[2]), u.sum(axis=1)
+    return np.array([riders.T @ riders, knees.T @ knees, z.T @ z])
