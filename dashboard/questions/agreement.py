@@ -144,9 +144,10 @@ def _outcome(
         )
     except StatisticsError as error:
         return replace(row, words=str(error))
-    verdict = "more" if found.low > 0 else "less" if found.high < 0 else "no clear difference"
+    unclear = ": no clear difference" if found.low <= 0 <= found.high else ""
     words = (
-        f"Fits in agreement {told} {spoken(found.estimate, 2, sign)} against flagged ones that began alike: {verdict} "
+        f"Fits in agreement {told} {spoken(abs(found.estimate), 2, sign)} {'less' if found.estimate < 0 else 'more'} than "
+        f"flagged ones that began alike{unclear} "
         f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')}). It goes along and is no proof."
     )
     return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words)

@@ -82,7 +82,8 @@ def test_the_three_signals_are_told_with_their_months(memory: Warehouse) -> None
     run = next(signal for signal in comfort if signal.rule == "one_side")
     assert (run.n_periods, run.mean, run.centre) == (3, pytest.approx((5 + 7 + 9) / 3), 2)
     assert run.words == (
-        "Comfort gained: 3 months in a row above the centre, May 2026 to July 2026 (7.0\N{NO-BREAK SPACE}points on average; centre 2.0\N{NO-BREAK SPACE}points)."
+        "Comfort gained: 3 months in a row above the centre, May 2026 to July 2026 "
+        "(7.0\N{NO-BREAK SPACE}points on average; centre 2.0\N{NO-BREAK SPACE}points)."
     )
     assert rows(answer, "comfort_gained")[7].signals == "outside_limits,one_side,steady"
 
