@@ -289,10 +289,10 @@ def _words(row: FitterRow, settings: Settings) -> str:
     if row.unit == "share":
         told = f"{spoken_percent(row.observed)} of {fits}, {spoken_percent(row.expected)} expected of these riders"
         return f"{row.fitter_id}: {told} (ratio {row.ratio:.2f}, {row.ratio_low:.2f} to {row.ratio_high:.2f}); {place}."
-    sign = "°" if row.unit == "deg" else ""
+    sign = "°" if row.unit == "deg" else row.unit
     told = f"{spoken(row.observed, 2, sign)} over {fits}, {spoken(row.expected, 2, sign)} expected of these riders"
     low, high = spoken(row.difference_low or 0, 2), spoken(row.difference_high or 0, 2, sign)
-    return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2)}, {low} to {high}); {place}."
+    return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2, sign)}, {low} to {high}); {place}."
 
 
 def _headline(rows: tuple[FitterRow, ...], settings: Settings) -> str:
