@@ -1,7 +1,8 @@
 """Words around the figures: what is selected, where the data end, how a figure was computed, cautions."""
 
+import re
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from dash import dcc, html
 
@@ -9,6 +10,8 @@ from dashboard.figures.names import plain
 from dashboard.figures.theme import day
 from dashboard.questions.answers import Answer
 
+# A statement ends with a full stop or a semicolon, those within brackets left aside.
+_STATEMENTS: Final = re.compile(r"(?P<first>(?:[^(.;]|\([^)]*\)|[.;](?! ))+[.;]) (?P<rest>.+)")
 # The whole of it is told at every place where a figure could be read as advice.
 CAUTION = (
     "These figures describe what followed in this studio's riders. They are no medical advice and no prescription.",
@@ -33,9 +36,9 @@ def selected(answer: Answer, **counts: int) -> html.P:
 
 
 def headline(text: str) -> html.P:
-    """What answers the page's question: the first sentence large, what follows it smaller."""
-    first, stop, rest = text.partition(". ")
-    told = [f"{first}. ", html.Span(rest, className="headline-rest")] if stop else text
+    """What answers the page's question: the first statement large, what follows it smaller."""
+    parts = _STATEMENTS.fullmatch(text)
+    told = [f"{parts['first']} ", html.Span(parts["rest"], className="headline-rest")] if parts else text
     return html.P(told, className="headline", id="headline")
 
 
