@@ -11,6 +11,7 @@ from dashboard.questions.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, j
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
 from dashboard.questions.calendar import first_day, period_of
+from dashboard.questions.every_fit import Remember
 from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, counted, scope_of, sessions_of
@@ -23,6 +24,9 @@ from shared.statistics.group_difference import adjusted_difference
 from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
+
+# The rules are asked of all fits once a snapshot.
+REMEMBERS = True
 
 METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
@@ -44,11 +48,11 @@ _OUTCOMES = (
 )
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> AgreementWithExam:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> AgreementWithExam:
     """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    judged = judged_fits(warehouse, scope, settings, with_ids=False)
+    judged = judged_fits(warehouse, scope, settings, remember)
     everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
     masks = level_masks(warehouse, scope, selection.split)
     n_judged = int(judged.is_judged.sum())

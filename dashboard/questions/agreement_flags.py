@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, Finding, Foot, Rule, Seat, saddle_before_supports
 from dashboard.questions.both_sides import mean_of_sides
 from dashboard.questions.coded import CODES, code_sql, kinds
+from dashboard.questions.every_fit import Remember, Table, every_fit, places_of, rows_at
 from dashboard.questions.knee_patterns import Knees, patterns
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
-Table = Mapping[str, NDArray[Any]]
 Weights = NDArray[np.int8]
 
 NOT_ASKED, AGREES, NOTE, FLAG = -1, 0, 1, 2
@@ -61,12 +61,38 @@ class Judged:
             found.append((None, finding))
         return found
 
+    def at(self, places: NDArray[np.int64]) -> "Judged":
+        """The fits at rising places."""
+        feet = (2 * places[:, None] + np.array([0, 1])).ravel()
+        fits = rows_at(self.fits, places)
+        return replace(
+            self,
+            fits=fits | {"rider": _from_zero(fits["rider"])},
+            feet=rows_at(self.feet, feet),
+            by_foot=rows_at(self.by_foot, feet),
+            saddle=self.saddle[places],
+            is_judged=self.is_judged[places],
+            agrees=self.agrees[places],
+        )
 
-def judged_fits(warehouse: Warehouse, scope: Scope, settings: Settings, *, with_ids: bool = True) -> Judged:
-    """Asks every rule of every selected fit; `with_ids` adds the ids of sessions and fitters, which are slow for many fits."""
+
+def judged_with_ids(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:
+    """As judged_fits, with the ids of sessions and fitters, which are slow for many fits."""
+    judged = judged_fits(warehouse, scope, settings)
+    ids = warehouse.arrays(SQL / "fit_ids.sql", scope.parameters, **fragments())
+    return replace(judged, fits={**judged.fits, **ids})
+
+
+def judged_fits(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None) -> Judged:
+    """Asks every rule of every selected fit; with `remember`, of all fits once a snapshot, since no rule asks for others."""
+    if remember is None:
+        return _judged(warehouse, scope, settings)
+    judged: Judged = remember(("judged_fits",), lambda: _judged(warehouse, every_fit(scope), settings))
+    return judged.at(places_of(warehouse, scope, judged.fits["fit_no"]))
+
+
+def _judged(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:
     fits, feet = _fits(warehouse, scope), _feet(warehouse, scope, settings)
-    if with_ids:
-        fits |= warehouse.arrays(SQL / "fit_ids.sql", scope.parameters, **fragments())
     by_foot = {rule.name: _weights(rule, feet, settings) for rule in FOOT_RULES}
     saddle = _saddle_weights(fits, _fits_changed(feet), settings)
     flagged = saddle == FLAG
@@ -85,16 +111,22 @@ def _fits(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
     both_ends = np.where(fits["has_departure"].astype(bool), 0.0, np.nan)
     nearer = (off["left"] + off["right"]) / 2 - sum(np.abs(fits[f"tilt_{side}_departure_deg"]) for side in _SIDES) / 2
     less = sum(fits[f"sway_{side}_mm"] for side in _SIDES) / 2 - sum(fits[f"sway_{side}_departure_mm"] for side in _SIDES) / 2
-    is_there = np.bincount(fits["rider"]) > 0
     return {
-        **fits,
-        "fit": np.arange(len(both_ends)),
-        "rider": (np.cumsum(is_there) - 1)[fits["rider"]],  # from 0 by id, among the selected
+        **{name: column for name, column in fits.items() if "departure" not in name},
+        "rider": _from_zero(fits["rider"]),
         "off_neutral_arrival_deg": mean_of_sides(off["left"], off["right"]),
         "nearer_neutral_deg": nearer + both_ends,
         "sway_arrival_mm": mean_of_sides(fits["sway_left_mm"], fits["sway_right_mm"]),
         "less_sway_mm": less + both_ends,
     }
+
+
+def _from_zero(rider: NDArray[Any]) -> NDArray[np.int32]:
+    """Riders' numbers (n,) as numbers from 0 by id, among those that are there."""
+    if len(rider) == 0:
+        return rider.astype(np.int32)
+    numbers: NDArray[np.int32] = (np.cumsum(np.bincount(rider) > 0) - 1).astype(np.int32)[rider]
+    return numbers
 
 
 def _feet(warehouse: Warehouse, scope: Scope, settings: Settings) -> dict[str, NDArray[Any]]:
@@ -105,11 +137,13 @@ def _feet(warehouse: Warehouse, scope: Scope, settings: Settings) -> dict[str, N
     feet = warehouse.arrays(SQL / "agreement_feet.sql", scope.parameters, **fragments(), **coded)
     tilt, limit = feet["tilt_arrival_deg"], settings.knee.neutral_within_deg
     start, end = feet["stance_arrival_mm"], feet["stance_departure_mm"]
+    # Small numbers, since they are kept.
     return {
         **feet,
-        "knee": np.where(np.isnan(tilt), 0, np.where(tilt < -limit, 1, np.where(tilt > limit, 3, 2))),
-        "stance_moved": np.sign(end - start),
-        "is_narrow": np.where(np.isnan(end), np.nan, end < 0),
+        **{name: feet[name].astype(np.float32) for name in _WHOLE if name in feet},
+        "knee": np.where(np.isnan(tilt), 0, np.where(tilt < -limit, 1, np.where(tilt > limit, 3, 2))).astype(np.int8),
+        "stance_moved": np.sign(end - start).astype(np.float32),
+        "is_narrow": np.where(np.isnan(end), np.nan, end < 0).astype(np.float32),
     }
 
 

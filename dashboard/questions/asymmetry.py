@@ -21,6 +21,7 @@ from dashboard.questions.asymmetry_rows import (
     repeat_row,
     with_q_values,
 )
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.knee_patterns import PATTERNS
 from dashboard.questions.levels import level_masks, split_caution
 from dashboard.questions.scope import SQL, Scope, fragments, scope_of, sessions_of
@@ -42,15 +43,17 @@ CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
+# Whose high sway is looked up once a snapshot.
+REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Asymmetry:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Asymmetry:
     """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
-    fits = _both_knees(warehouse, scope)
+    fits = _both_knees(warehouse, scope, remember)
     masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
     masks.update(level_masks(warehouse, scope, selection.split))
     firsts = first_sessions(fits, settings)
@@ -87,15 +90,15 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Asymm
     )
 
 
-def _both_knees(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
+def _both_knees(warehouse: Warehouse, scope: Scope, remember: Remember) -> dict[str, NDArray[Any]]:
     """Both knees of each fit at both moments, empty at departure where one capture is all; and the studio's high sway."""
     fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
-    high = warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"].astype(float)
+    high = remember(("high_sway",), lambda: warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"])
     only_arrival = ~fits["has_departure"].astype(bool)
     for quantity in QUANTITIES:
         for side in ("left", "right"):
             fits[f"{quantity.name}_{side}_departure"][only_arrival] = np.nan
-    return {**fits, "high_sway_mm": high[fits["studio"]]}
+    return {**fits, "high_sway_mm": high.astype(float)[fits["studio"]]}
 
 
 def _limits(settings: Settings) -> dict[str, float]:

@@ -84,8 +84,10 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
 
 def _exams(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ExamRow]:
     exams = catalogue()["foot_exams"]
-    for column in exams.column_names:
-        if column not in exams.key:
-            row = warehouse.rows(SQL / "data_exams.sql", scope.parameters, **fragments(), column=column)[0]
-            is_shown = row["total"] >= settings.minimum.rows_shown
-            yield ExamRow(column, **row, share=row["n"] / row["total"] if is_shown else None)
+    columns = [column for column in exams.column_names if column not in exams.key]
+    counts = ", ".join(f'count(exams."{column}") AS "{column}"' for column in columns)
+    row = warehouse.rows(SQL / "data_exams.sql", scope.parameters, **fragments(), counts=counts)[0]
+    total = row["total"]
+    for column in columns:
+        n = total - row[column]
+        yield ExamRow(column, n, total, share=n / total if total >= settings.minimum.rows_shown else None)

@@ -11,10 +11,11 @@ from scipy import stats
 from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow
 from dashboard.questions.both_sides import mean_of_sides, side_difference
 from dashboard.questions.coded import code_sql
+from dashboard.questions.every_fit import Remember, every_fit, places_of, rows_at
 from dashboard.questions.fitters_process import process_rows
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
-from dashboard.questions.riders_mix import CaseMix, case_mix
+from dashboard.questions.riders_mix import CaseMix, came_with, design_of
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
@@ -23,6 +24,9 @@ from shared.statistics.case_mix import Expected, expected_mean, expected_share
 from shared.statistics.clustered import clustered_mean, clustered_share
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
+
+# Fits are read once a snapshot.
+REMEMBERS = True
 
 Array = NDArray[np.float64]
 Rows = dict[str, NDArray[Any]]
@@ -37,6 +41,8 @@ METHOD = {
     "caution": "for coaching, sorted by id, no ranks: a figure beyond the limits asks for a look together and is no verdict",
 }
 _FUNNEL_POINTS = 30
+# Columns of one side, which are not kept.
+_OF_A_SIDE = ("_left", "_right", "_left_arrival", "_right_arrival", "_left_departure", "_right_departure")
 
 
 @dataclass(frozen=True)
@@ -58,17 +64,17 @@ class _Compared:
     standard_error: float
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitters:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Fitters:
     """Observed and expected by fitter and outcome, scatter between fitters, what was done, and the funnel's lines."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
     everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
     names = warehouse.rows(SQL / "names.sql")[0]
-    fits = _fits(warehouse, everyone, names["bike_kind"])
+    fits = _fits(warehouse, everyone, names["bike_kind"], remember)
     present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
     chosen = {number: name for number, name in present.items() if not selection.fitter or name in selection.fitter}
-    mix = case_mix(fits, names["bike_kind"])
+    mix = design_of(fits, names["bike_kind"])
     answers = [_outcome(outcome, fits, mix, present, chosen, settings) for outcome in _outcomes(fits, settings)]
     rows = tuple(row for found in answers for row in found[0])
     return Fitters(
@@ -86,24 +92,37 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Fitte
         headline=_headline(rows, settings),
         fitters=rows,
         dispersion=tuple(found[1] for found in answers),
-        process=tuple(process_rows(warehouse, everyone, fits, chosen, settings)),
+        process=tuple(process_rows(warehouse, everyone, fits, chosen, settings, remember)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
 
 
-def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str]) -> Rows:
-    """One row a fit: both knees, both exams as codes, what was done, and the knees' way to neutral, mean of both."""
+def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str], remember: Remember | None) -> Rows:
+    """One row a selected fit; with `remember`, cut out of all fits."""
+    if remember is None:
+        return _read_fits(warehouse, scope, bike_kinds)
+    fits: Rows = remember(("fitters_fits",), lambda: _read_fits(warehouse, every_fit(scope), bike_kinds))
+    return rows_at(fits, places_of(warehouse, scope, fits["fit_no"]))
+
+
+def _read_fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str]) -> Rows:
+    """One row a fit: what the rider came with, what was done, and the outcomes; of both knees their difference and mean."""
     coded = {"visit_kind_code": code_sql("fits.visit_kind", "visit_kind")}
     for column in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path"):
         coded |= {f"{column}_{side}_code": code_sql(f"{side}_foot.{column}", column) for side in ("left", "right")}
     parameters = {**scope.parameters, "bike_kinds": bike_kinds}
     fits = warehouse.arrays(SQL / "fitters_fits.sql", parameters, **fragments(), **coded)
     nearer = (np.abs(fits[f"tilt_{side}_arrival"]) - np.abs(fits[f"tilt_{side}_departure"]) for side in ("left", "right"))
-    return {**fits, "nearer_neutral_deg": np.where(fits["has_departure"], mean_of_sides(*nearer), np.nan)}
+    return {
+        **{name: column for name, column in fits.items() if not name.endswith(_OF_A_SIDE)},
+        **came_with(fits),
+        "side_difference_left_deg": np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"])),
+        "nearer_neutral_deg": np.where(fits["has_departure"], mean_of_sides(*nearer), np.nan),
+    }
 
 
 def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
-    left = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
+    left = fits["side_difference_left_deg"]
     beyond = (left >= settings.knee.side_difference_deg).astype(float)
     yield _Outcome("side_difference_left", "share", beyond, np.isfinite(left))
     yield _Outcome("return_rate", "share", fits["has_returned"].astype(float), fits["is_followable"].astype(bool))
@@ -141,7 +160,7 @@ def _outcome(
     )
     compute = expected_share if outcome.unit == "share" else expected_mean
     try:
-        found = compute(values, mix.design[inside], mix.terms)
+        found = compute(values, _rows_of(mix.design, inside), mix.terms)
     except StatisticsError as refused:
         rows = [
             replace(
@@ -173,6 +192,11 @@ def _outcome(
         row,
         list(_funnel(outcome, enough, values, found, settings)),
     )
+
+
+def _rows_of(design: Array, inside: NDArray[np.bool_]) -> Array:
+    """The rows of a design (n, p) that stands column by column, as it stands."""
+    return design if inside.all() else np.compress(inside, design.T, axis=1).T
 
 
 def _empty(outcome: _Outcome, fitter: str, rider: NDArray[Any]) -> FitterRow:

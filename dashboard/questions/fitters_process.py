@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.agreement_flags import judged_fits
 from dashboard.questions.answers_fitters import ProcessRow
+from dashboard.questions.every_fit import Remember
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken_percent
 from dashboard.questions.scope import Scope, counted
@@ -32,10 +33,15 @@ class _Process:
 
 
 def process_rows(
-    warehouse: Warehouse, scope: Scope, fits: Rows, fitters: Mapping[int, str], settings: Settings
+    warehouse: Warehouse,
+    scope: Scope,
+    fits: Rows,
+    fitters: Mapping[int, str],
+    settings: Settings,
+    remember: Remember | None,
 ) -> Iterator[ProcessRow]:
     """One row a fitter (number: id) and process, from the fits of fitters_fits.sql and the rules of agreement over them."""
-    judged = judged_fits(warehouse, scope, settings, with_ids=False)
+    judged = judged_fits(warehouse, scope, settings, remember)
     agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter"])
     processes = [*_processes(fits), agreement]
     yield from (_row(fitter, process, settings) for fitter in fitters.items() for process in processes)

@@ -15,6 +15,8 @@ from shared.errors import SupersededError
 _MOST: Final = 256
 # As written by pickle; in memory an answer takes some times more.
 _MOST_BYTES: Final = 100_000_000
+# Rows by which a long list is measured.
+_MEASURED: Final = 500
 # How often one who waits for another's computation looks whether somebody still waits for them.
 _LOOK_SECONDS: Final = 0.1
 Key = tuple[Hashable, ...]
@@ -32,7 +34,22 @@ class _Counter:
 
 
 def size_of(answer: Any) -> int:
-    """How large an answer is, in bytes as written by pickle; what cannot be written counts as a hundredth of the whole."""
+    """How large an answer is, in bytes as written by pickle; what cannot be written counts as a hundredth of the whole.
+
+    A long list of rows is measured by some of them, evenly taken: writing all would take longer than the answer.
+    """
+    held = getattr(answer, "__dict__", {})
+    long = {name: value for name, value in held.items() if isinstance(value, tuple) and len(value) > 2 * _MEASURED}
+    if not long:
+        return _written(answer)
+    size = _written({name: value for name, value in held.items() if name not in long})
+    for value in long.values():
+        some = value[:: len(value) // _MEASURED]
+        size += _written(some) * len(value) // len(some)
+    return size
+
+
+def _written(answer: Any) -> int:
     counter = _Counter()
     try:
         pickle.Pickler(counter, protocol=5).dump(answer)

@@ -2,6 +2,7 @@
 
 from dashboard.questions.answers import Noise
 from dashboard.questions.answers_riders import Riders, RiderTimeline
+from dashboard.questions.every_fit import Remember
 from dashboard.questions.riders_list import listed
 from dashboard.questions.riders_timeline import timeline
 from dashboard.questions.scope import scope_of
@@ -11,12 +12,20 @@ from shared.warehouse import Warehouse
 
 # The asker hands over the answers of these questions over all fits: computed once, whichever rider is asked for.
 LEANS_ON = ("noise",)
+# The rules of agreement are asked of all fits once a snapshot.
+REMEMBERS = True
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, noise: Noise | None = None) -> Riders | RiderTimeline:
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    noise: Noise | None = None,
+    remember: Remember | None = None,
+) -> Riders | RiderTimeline:
     """One rider's timeline, else the list of riders; without `noise` no change is told from chance."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     if len(selection.rider) == 1:
         return timeline(warehouse, scope, selection, settings, noise)
-    return listed(warehouse, scope, selection, settings)
+    return listed(warehouse, scope, selection, settings, remember)

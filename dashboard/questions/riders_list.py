@@ -1,13 +1,17 @@
 """The riders of a selection, the newest fit first, and what of each deserves a look."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboard.questions.agreement_flags import Judged, judged_fits
 from dashboard.questions.answers_riders import RiderRow, Riders
+from dashboard.questions.every_fit import Remember
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments
 from dashboard.questions.selection import Selection
@@ -23,11 +27,26 @@ METHOD = {
     "order": "the newest fit first",
 }
 OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
+# The first fields of a RiderRow, in its order, as SQL tells them.
+_READ = (
+    "rider_id",
+    "studios",
+    "n_fits",
+    "first_date",
+    "last_date",
+    "tilt_left_deg",
+    "tilt_right_deg",
+    "side_difference_deg",
+    "follow_up",
+    "due_on",
+)
 
 
-def listed(warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings) -> Riders:
+def listed(
+    warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, remember: Remember | None = None
+) -> Riders:
     """Every rider of the selection."""
-    rows = tuple(rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings), settings))
+    rows = tuple(rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings, remember), settings))
     return Riders(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -44,23 +63,15 @@ def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Set
     """One row a rider, the newest fit first."""
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
     limit = settings.knee.side_difference_deg
-    for row in warehouse.rows(SQL / "riders_list.sql", scope.parameters, **fragments()):
-        rider = row.pop("rider")
-        look = []
-        if row["follow_up"] == OVERDUE:
-            look.append(OVERDUE)
-        if row["side_difference_deg"] is not None and abs(row["side_difference_deg"]) >= limit:
-            look.append(SIDE_DIFFERENCE)
-        if is_flagged[rider]:
-            look.append(FLAG)
-        words = "; ".join(_told(row, reason) for reason in look)
-        yield RiderRow(
-            **row,
-            n_judged_fits=int(n_judged[rider]),
-            n_flagged_fits=int(n_flagged[rider]),
-            look=", ".join(look),
-            words=f"{words[0].upper()}{words[1:]}." if words else "Nothing that asks for a look.",
-        )
+    found = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
+    rider, difference = found["rider"], found["side_difference_deg"].astype(float)
+    overdue_on = np.where(found["follow_up"] == OVERDUE, found["due_on"].astype("datetime64[D]"), np.datetime64("NaT"))
+    remaining = np.where(np.abs(difference) >= limit, difference, np.nan)
+    # Thousands of riders stand alike, and are told in the same words.
+    told = map(lru_cache(maxsize=None)(_told), _values(overdue_on), _values(remaining), is_flagged[rider].tolist())
+    read = (*(found[name] for name in _READ), n_judged[rider], n_flagged[rider])
+    for row, look in zip(zip(*map(_values, read), strict=True), told, strict=True):
+        yield RiderRow(*(*row, *look))
 
 
 def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any, Any]:
@@ -72,13 +83,30 @@ def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any, Any]:
     return np.bincount(rider, minlength=n_riders), np.bincount(rider[flagged], minlength=n_riders), is_flagged
 
 
-def _told(row: dict[str, Any], reason: str) -> str:
-    if reason == OVERDUE:
-        return f"follow-up overdue since {day_words(row['due_on'])}"
-    if reason == SIDE_DIFFERENCE:
-        side = "right" if row["side_difference_deg"] > 0 else "left"
-        return f"a side difference of {spoken(abs(row['side_difference_deg']), 1, '°')} remains, the {side} knee further out"
-    return "the last fit does not agree with the exam"
+def _values(column: NDArray[Any]) -> list[Any]:
+    """A column as Python's own values: dates by day, and None where a number or a date is missing."""
+    if column.dtype.kind == "M":
+        column = column.astype("datetime64[D]")
+    values: list[Any] = column.tolist()
+    if column.dtype.kind == "f":
+        for place in np.flatnonzero(np.isnan(column)).tolist():
+            values[place] = None
+    return values
+
+
+def _told(overdue_on: date | None, difference: float | None, is_flagged: bool) -> tuple[str, str]:
+    """What deserves a look, and why in a sentence; None is not overdue, and no difference that remains."""
+    reasons = {}
+    if overdue_on is not None:
+        reasons[OVERDUE] = f"follow-up overdue since {day_words(overdue_on)}"
+    if difference is not None:
+        side = "right" if difference > 0 else "left"
+        size = spoken(abs(difference), 1, "°")
+        reasons[SIDE_DIFFERENCE] = f"a side difference of {size} remains, the {side} knee further out"
+    if is_flagged:
+        reasons[FLAG] = "the last fit does not agree with the exam"
+    words = "; ".join(reasons.values())
+    return ", ".join(reasons), f"{words[0].upper()}{words[1:]}." if words else "Nothing that asks for a look."
 
 
 def day_words(day: date) -> str:
@@ -87,18 +115,20 @@ def day_words(day: date) -> str:
 
 
 def _headline(rows: tuple[RiderRow, ...], settings: Settings) -> str:
-    measured = [row for row in rows if row.side_difference_deg is not None]
-    left = sum(SIDE_DIFFERENCE in row.look for row in measured)
-    overdue, flagged = (sum(reason in row.look for row in rows) for reason in (OVERDUE, FLAG))
+    n_measured = sum(row.side_difference_deg is not None for row in rows)
+    looks = Counter(row.look for row in rows)
+    left, overdue, flagged = (
+        sum(n for look, n in looks.items() if reason in look) for reason in (SIDE_DIFFERENCE, OVERDUE, FLAG)
+    )
     judged = sum(row.n_judged_fits > 0 for row in rows)
     limit = f"{settings.knee.side_difference_deg:g}°"
     share = ""
-    if len(measured) >= settings.minimum.rows_shown:
-        found = wilson_interval([left], [len(measured)], settings.intervals.level)
+    if n_measured >= settings.minimum.rows_shown:
+        found = wilson_interval([left], [n_measured], settings.intervals.level)
         ends = f"{spoken_percent(found.low[0])} to {spoken_percent(found.high[0])}"
         share = f" ({spoken_percent(found.estimate[0])}, {ends})"
     return (
-        f"Of {counted(len(measured), 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
+        f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
         f"or more; {overdue:,} {'has' if overdue == 1 else 'have'} an overdue follow-up; the last fit of {flagged:,} of "
         f"{judged:,} that can be judged does not agree with the exam."
     )

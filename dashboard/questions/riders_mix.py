@@ -24,27 +24,40 @@ _EXAM_LEVELS = {
     "squat_inward": ("squat_knee_path", "inward"),
     "squat_outward": ("squat_knee_path", "outward"),
 }
+_ARRIVAL = ("off_neutral_arrival_deg", "tilt_arrival_deg", "side_difference_arrival_deg", "sway_arrival_mm")
+_MEASURES = (*_ARRIVAL, "forefoot_angle_deg", *_EXAM_LEVELS)
 # What these leave behind need not rise in a straight line: a knee far from neutral has further to go than supports reach.
 _CURVED = ("off_neutral_arrival_deg", "side_difference_arrival_deg")
 
 
 @dataclass(frozen=True)
 class CaseMix:
-    """design (n, p), intercept first; terms (p)."""
+    """design (n, p), intercept first, column by column in memory; terms (p)."""
 
     design: NDArray[np.float64]
     terms: tuple[str, ...]
 
 
 def case_mix(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
-    """Arrival tilt and sway, exam, kind of visit and of bicycle of each fit, from the rows of fitters_fits.sql.
+    """The design from the rows of fitters_fits.sql."""
+    return design_of({**rows, **came_with(rows)}, bike_kinds)
+
+
+def came_with(rows: Rows) -> Rows:
+    """The measures of arrival and exam of each fit, from the rows of fitters_fits.sql: those of both sides as one."""
+    return {**_arrival(rows), **_exam(rows)}
+
+
+def design_of(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
+    """Arrival tilt and sway, exam, kind of visit and of bicycle of each fit, from the columns of came_with and the kinds.
 
     A missing measure takes the mean of the others and a column of its own. A column with fewer than ROWS_PER_TERM fits that
     differ from the rest is left out, and so is a rare kind: its fits count with the most common one.
     """
     n = len(rows["rider"])
     columns: dict[str, NDArray[np.float64]] = {}
-    for name, values in {**_arrival(rows), **_exam(rows)}.items():
+    for name in _MEASURES:
+        values = rows[name]
         missing = ~np.isfinite(values)
         columns[name] = np.where(missing, 0.0 if missing.all() else float(np.nanmean(values)), values)
         if missing.any():
@@ -54,7 +67,8 @@ def case_mix(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
     columns.update(_kinds("visit_kind", rows["visit_kind"], CODES["visit_kind"]))
     columns.update(_kinds("bike_kind", rows["bike_kind"], bike_kinds))
     kept = {name: column for name, column in columns.items() if _varies(column)}
-    return CaseMix(np.column_stack([np.ones(n), *kept.values()]), ("intercept", *kept))
+    # Column by column, as they are made.
+    return CaseMix(np.stack([np.ones(n), *kept.values()]).T, ("intercept", *kept))
 
 
 def _arrival(rows: Rows) -> dict[str, NDArray[np.float64]]:

@@ -5,7 +5,7 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
-from dashboard.questions.agreement_flags import Judged, judged_fits
+from dashboard.questions.agreement_flags import Judged, judged_with_ids
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.answers import Noise, NoiseRow
 from dashboard.questions.answers_agreement import LookRow
@@ -61,7 +61,7 @@ def timeline(
     def rows(name: str) -> list[Row]:
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
 
-    judged = judged_fits(warehouse, scope, settings)
+    judged = judged_with_ids(warehouse, scope, settings)
     [rider] = rider_rows(warehouse, scope, judged, settings)
     known = known_noise(noise)
     fits, captures = rows("fits"), rows("captures")
@@ -145,7 +145,7 @@ def _captures(captures: Sequence[Row]) -> Iterator[CaptureRow]:
 def _look_at(judged: Judged) -> Iterator[LookRow]:
     """Every note and flag of the rider's fits that can be judged, by date."""
     told = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
-    for fit in range(len(judged.fits["fit"])):
+    for fit in range(len(judged.is_judged)):
         if not judged.is_judged[fit]:
             continue
         session, fitter = str(judged.fits["session_id"][fit]), str(judged.fits["fitter_id"][fit])

@@ -1,7 +1,6 @@
--- Answers: on how many feet of the selected fits one column of the exam is empty. Grain: one row.
--- Inputs: mart.fits, core.foot_exams.
-SELECT count(*) - count(exams."{column}") AS n, count(*) AS total
+-- Answers: on how many feet of the selected fits each column of the exam is recorded, of how many. Grain: one row.
+-- Inputs: mart.fits, core.foot_exams. Every fit has two feet.
+SELECT 2 * (SELECT count(*) FROM mart.fits AS fits WHERE {fits_selected}) AS total, {counts}
 FROM mart.fits AS fits
-CROSS JOIN (VALUES ('left'), ('right')) AS sides (side)
-LEFT JOIN core.foot_exams AS exams ON exams.session_id = fits.session_id AND exams.side = sides.side
+INNER JOIN core.foot_exams AS exams ON exams.session_id = fits.session_id
 WHERE {fits_selected};

@@ -1,6 +1,7 @@
 -- Answers: each fit's outcomes, what its rider came with (case mix), and what was done (process). Grain and key: one row a
--- session (numbered by date). Inputs: mart.fits, mart.feet. Exam codes are places in the catalogue's codes, 0 not recorded.
+-- session (fit_no). Inputs: mart.fits, mart.feet. Exam codes are places in the catalogue's codes, 0 not recorded.
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     fits.fitter_no AS fitter,
     {visit_kind_code} AS visit_kind,

@@ -1,22 +1,21 @@
--- Answers: left against right of both knees in the selected riders' first sessions. Inputs: mart.capture_facts, mart.fits.
+-- Answers: left against right of both knees in the selected riders' first sessions. Inputs: mart.fits, mart.feet.
 -- Grain and key: one row a quantity, moment, cell of left and right value, and whether beyond the limit (quantity, moment,
 -- left_value, right_value, is_beyond). Up to $most_cells riders stand as recorded (cell_size 0); more are counted in square
 -- cells, by their centres, of the finest size that keeps every moment to $most_cells rows. The coarsest one always does:
 -- the catalogue's limits hold 31 by 31 of it, 2° or 10 mm wide.
 WITH knees AS (
     SELECT
-        quantities.quantity,
-        quantities.step,
-        CASE WHEN facts.is_arrival THEN 'arrival' ELSE 'departure' END AS moment,
-        max(CASE quantities.quantity WHEN 'tilt' THEN facts.knee_tilt_deg ELSE facts.knee_offset_mm END)
-        FILTER (WHERE facts.side = 'left') AS left_value,
-        max(CASE quantities.quantity WHEN 'tilt' THEN facts.knee_tilt_deg ELSE facts.knee_offset_mm END)
-        FILTER (WHERE facts.side = 'right') AS right_value
-    FROM mart.capture_facts AS facts
-    INNER JOIN mart.fits AS fits ON fits.session_id = facts.session_id
-    CROSS JOIN (VALUES ('tilt', 1), ('offset', 5)) AS quantities (quantity, step)
-    WHERE fits.visit_no = 1 AND (facts.is_arrival OR facts.is_departure) AND {fits_selected}
-    GROUP BY quantities.quantity, quantities.step, facts.session_id, moment
+        fits.n_captures > 1 AS has_departure,  -- one capture alone is the arrival
+        unnest([
+            {'quantity': 'tilt', 'step': 1, 'moment': 'arrival', 'left_value': l.tilt_arrival_deg, 'right_value': r.tilt_arrival_deg},
+            {'quantity': 'tilt', 'step': 1, 'moment': 'departure', 'left_value': l.tilt_departure_deg, 'right_value': r.tilt_departure_deg},
+            {'quantity': 'offset', 'step': 5, 'moment': 'arrival', 'left_value': l.offset_arrival_mm, 'right_value': r.offset_arrival_mm},
+            {'quantity': 'offset', 'step': 5, 'moment': 'departure', 'left_value': l.offset_departure_mm, 'right_value': r.offset_departure_mm}
+        ], recursive := true)
+    FROM mart.fits AS fits
+    INNER JOIN mart.feet AS l ON l.fit_no = fits.fit_no AND l.side = 'left'
+    INNER JOIN mart.feet AS r ON r.fit_no = fits.fit_no AND r.side = 'right'
+    WHERE fits.visit_no = 1 AND {fits_selected}
 ),
 
 -- Differences of recorded decimals: 3.3 less 1.3 must be 2, the limit itself.
@@ -33,7 +32,7 @@ points AS (
         END AS is_beyond,
         count(*) OVER (PARTITION BY quantity, moment) AS n_at_moment
     FROM knees
-    WHERE left_value IS NOT NULL AND right_value IS NOT NULL
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL AND (has_departure OR moment = 'arrival')
 ),
 
 sizes AS (
