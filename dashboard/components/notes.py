@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from dash import dcc, html
 
+from dashboard.components.text import unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import day
 from dashboard.questions.answers import Answer
@@ -37,8 +38,9 @@ def selected(answer: Answer, **counts: int) -> html.P:
 
 def headline(text: str) -> html.P:
     """What answers the page's question: the first statement large, what follows it smaller."""
-    parts = _STATEMENTS.fullmatch(text)
-    told = [f"{parts['first']} ", html.Span(parts["rest"], className="headline-rest")] if parts else text
+    held = unbroken(text)
+    parts = _STATEMENTS.fullmatch(held)
+    told = [f"{parts['first']} ", html.Span(parts["rest"], className="headline-rest")] if parts else held
     return html.P(told, className="headline", id="headline")
 
 

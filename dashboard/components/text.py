@@ -1,9 +1,19 @@
 """The words of a page, kept beside it in text.md: a heading names a passage, an empty line ends a paragraph."""
 
+import re
 from functools import lru_cache
 from pathlib import Path
+from typing import Final
 
 from dash import html
+
+# Where a figure may not be parted: within "0.47 to 0.56°" and within "p < 0.001".
+_WITHIN: Final = re.compile(r"(?<=[\d%°]) (?=to [−\d])|(?<=[\d%°] to) (?=[−\d])|(?<=\bp) (?=[<=])|(?<=\bp [<=]) (?=\d)")
+
+
+def unbroken(words: str) -> str:
+    """A sentence whose intervals and p-values stay on one line."""
+    return _WITHIN.sub("\N{NO-BREAK SPACE}", words)
 
 
 @lru_cache(maxsize=32)

@@ -59,6 +59,8 @@ def flow_figure(row: ChangeRow, theme: str | None) -> dict[str, Any]:
 
 def finding(row: ChangeRow) -> str:
     """What the bars show, for their title."""
+    if not row.n_riders:
+        return "No rider was recorded at both ends yet"
     return f"{row.n_resolved:,} resolved, {row.n_new:,} new, of {row.n_riders:,} riders recorded at both ends"
 
 

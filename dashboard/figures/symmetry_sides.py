@@ -43,7 +43,7 @@ def sides_figure(rows: Sequence[SidesRow], quantity: str, moment: str, limit: fl
 def finding(rows: Sequence[SidesRow], quantity: str, moment: str) -> str:
     """What one moment shows, for its title."""
     n, n_beyond = counts(rows, quantity, moment)
-    return f"At {moment}: {n_beyond:,} of {n:,} riders beyond the limit"
+    return f"At {moment}: {n_beyond:,} of {n:,} riders beyond the limit" if n else f"At {moment}: no rider yet"
 
 
 def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: float) -> str:

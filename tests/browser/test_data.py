@@ -109,7 +109,7 @@ def test_exports_are_checked_then_loaded_then_taken_back(served: Served, watched
         watched.settled()
         expect(page.locator("#headline")).to_have_text(data(asker).headline)
         assert any(row.value == "745" for row in data(asker).rejects)
-        page.get_by_role("link", name="outside the limits", exact=True).click()
+        page.get_by_role("link", name="Outside the limits", exact=True).click()
         expect(page.locator("#data-rest")).to_contain_text("knee_captures.csv, line 5")
         # Asked before the page asks, so that the page does not wait for it.
         assert fits(asker) == n_fits + 1

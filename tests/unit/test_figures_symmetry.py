@@ -131,6 +131,8 @@ def test_the_bars_are_the_four_counts_and_the_two_that_differ_are_full() -> None
     assert dict(zip(symmetry_flow.FATES, bars["x"], strict=True)) == {"resolved": 80, "new": 25, "persisting": 90, "none": 185}
     assert bars["marker"]["color"] == [PALETTES["light"].accent] * 2 + [PALETTES["light"].soft] * 2
     assert symmetry_flow.finding(CHANGE) == "80 resolved, 25 new, of 380 riders recorded at both ends"
+    nobody = replace(CHANGE, n_riders=0, n_resolved=0, n_new=0)
+    assert symmetry_flow.finding(nobody) == "No rider was recorded at both ends yet"
     assert "Persisting (at both ends): 90" in symmetry_flow.alternative(CHANGE)
 
 

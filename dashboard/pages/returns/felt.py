@@ -7,7 +7,7 @@ from dash import html
 from dashboard.components.chart import reading
 from dashboard.components.page import Desk
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import number
 from dashboard.pages.returns.tables import rating_columns
@@ -20,7 +20,7 @@ def felt(desk: Desk, selection: Selection, answer: Ratings, text: dict[str, tupl
     rows = [row for row in answer.ratings if (row.from_moment, row.to_moment, row.level) == ("departure", "follow_up", None)]
     return [
         html.H2("Does it still feel right?", className="section-title"),
-        html.P([_said(row) for row in rows[:1]], className="second-sentence"),
+        html.P([unbroken(_said(row)) for row in rows[:1]], className="second-sentence"),
         table(
             "Ratings at departure and at the follow-up, 0 to 10",
             rating_columns(number(desk.level, "share")),

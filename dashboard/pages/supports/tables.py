@@ -15,7 +15,7 @@ def effect_columns(level: str) -> list[Column]:
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
         *_both_estimates(level),
-        Column("The two", _whether_they_agree),
+        Column("The two estimates", _whether_they_agree),
         Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
         *_counts(),
     ]
