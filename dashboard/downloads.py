@@ -5,19 +5,21 @@ from flask import Flask, Response, request
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
 from dashboard.questions.answers import Answer
+from dashboard.questions.asking import by_period
 from dashboard.questions.selection import parse_selection
 from shared.errors import FitledgerError, NotPermittedError, UsageError
 
 
 def add_downloads(server: Flask, desk: Desk) -> None:
-    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list."""
+    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list; `every=` for trends."""
 
     @server.get(f"{desk.addresses.prefix}download/<question>.csv")
     def download(question: str) -> Response:
         words = request.args.to_dict()
         try:
             name = words.pop("rows", None)
-            answer = desk.asker.ask(question, parse_selection(words))
+            only = by_period(question, words.pop("every", None))
+            answer = desk.asker.ask(question, parse_selection(words), **only)
             text = answer.to_csv(list_name(answer, name))
         except Exception as fault:
             return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")

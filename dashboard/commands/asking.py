@@ -21,13 +21,14 @@ def show(
     settings: SettingsFile = None,
     as_json: AsJson = False,
     as_csv: AsCsv = False,
+    every: Annotated[str, typer.Option(metavar="PERIOD", help="week, month or quarter, for trends.")] = "",
     *,
     selection: Selection,
 ) -> None:
     """Answer a question: the same object that the pages and the report print."""
-    from dashboard.questions.asking import Asker
+    from dashboard.questions.asking import Asker, by_period
 
-    answer = Asker(warehouse, load_settings(settings)).ask(question, selection)
+    answer = Asker(warehouse, load_settings(settings)).ask(question, selection, **by_period(question, every))
     if as_json:
         typer.echo(answer.to_json())
     elif as_csv:
@@ -38,7 +39,9 @@ def show(
 
 def _print_answer(answer: Any) -> None:
     typer.echo(answer.headline)
-    typer.echo(f"{answer.selection_words}; data up to {answer.as_of}.\n")
+    from dashboard.questions.scope import spoken_day
+
+    typer.echo(f"{answer.selection_words}; {f'data up to {spoken_day(answer.as_of)}' if answer.as_of else 'no data yet'}.\n")
     rows = [{key: _cell(value) for key, value in row.items()} for row in answer.rows()]
     if not rows:
         return

@@ -12,8 +12,8 @@ from urllib.parse import parse_qsl, urlencode
 from dashboard.questions.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
-# fit: the fit told on Riders; look: what deserves a look there.
-PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look")
+# fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every")
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,10 @@ class Addresses:
         """The address of a page; `path` is relative, empty for the first page."""
         return f"{self.prefix}{path}{search_of(query, page_words)}"
 
-    def table(self, question: str, rows: str, selection: Selection) -> str:
-        """The address of one list of an answer as CSV."""
-        return f"{self.prefix}download/{question}.csv{search_of(selection.query(), {'rows': rows})}"
+    def table(self, question: str, rows: str, selection: Selection, every: str = "") -> str:
+        """The address of one list of an answer as CSV; `every`: its periods, where they are not those of the settings."""
+        words = {"rows": rows, **({"every": every} if every else {})}
+        return f"{self.prefix}download/{question}.csv{search_of(selection.query(), words)}"
 
     def path(self, pathname: str | None) -> str:
         """The relative path of an address, without the prefix and an ending slash."""

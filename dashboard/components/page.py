@@ -24,8 +24,8 @@ class Desk:
         """How sure the intervals are, 0 to 1."""
         return self.asker.settings.intervals.level
 
-    def csv(self, question: str, rows: str, selection: Selection) -> str:
-        return self.addresses.table(question, rows, selection)
+    def csv(self, question: str, rows: str, selection: Selection, every: str = "") -> str:
+        return self.addresses.table(question, rows, selection, every)
 
 
 @dataclass(frozen=True)

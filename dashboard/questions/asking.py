@@ -33,10 +33,24 @@ QUESTIONS = (
     "riders",
     "periods",
 )
+# The questions whose figures are told by week, month or quarter.
+BY_PERIOD = ("trends",)
 # Gives what is remembered under a key in one snapshot, or makes it.
 Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 _Found = TypeVar("_Found")
 SQL = Path(__file__).with_name("sql")
+
+
+def by_period(question: str, every: str | None) -> dict[str, tuple[str, ...]]:
+    """What `ask` is given beside the selection where periods are asked for: `every` of `trends`, or nothing.
+
+    Raises UsageError where the question is not told by period.
+    """
+    if not every:
+        return {}
+    if question not in BY_PERIOD:
+        raise UsageError(f"every: {question} is not told by period, only {', '.join(BY_PERIOD)}. Leave the word out.")
+    return {"every": (every,)}
 
 
 @dataclass(frozen=True)

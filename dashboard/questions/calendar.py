@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 # 1 January 1970 was a Thursday: weeks begin on Monday, 29 December 1969.
 _MONDAY_BEFORE = 3
 _MONTHS = {"month": 1, "quarter": 3}
+EVERY = ("week", "month", "quarter")
 
 
 def period_of(days: NDArray[Any], every: str) -> NDArray[np.int64]:
@@ -27,7 +28,7 @@ def first_day(period: int, every: str) -> date:
 
 
 def spoken_period(day: date, every: str) -> str:
-    """As in: June 2025; week of 2 June 2025; quarter from April 2025."""
+    """As in: June 2025; week of 2 June 2025; quarter 2 of 2025."""
     if every == "week":
         return f"week of {day.day} {day:%B %Y}"
-    return f"{day:%B %Y}" if every == "month" else f"quarter from {day:%B %Y}"
+    return f"{day:%B %Y}" if every == "month" else f"quarter {(day.month + 2) // 3} of {day.year}"

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from dashboard.questions import noise, studio
 from dashboard.questions.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.beside import Beside
-from dashboard.questions.calendar import first_day, period_of, spoken_period
+from dashboard.questions.calendar import EVERY, first_day, period_of, spoken_period
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.studio import Measured
-from shared.errors import StatisticsError
+from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
 from shared.statistics.clustered import clustered_share
@@ -27,6 +27,9 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, NDArray[Any]]
+
+# Days of a period, on average over the years.
+_DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
 
 METHOD = {
     "means": "individuals chart: mean +- 2.66 mean moving range of the base period (NIST/SEMATECH 6.3.2.2)",
@@ -60,8 +63,27 @@ class _Charted:
     signals: dict[str, Mask]
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trends:
-    """The trend of each headline figure with limits and signals, and what changed beside each signal."""
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, every: tuple[str, ...] = ()) -> Trends:
+    """The trend of each headline figure with limits and signals, and what changed beside each signal.
+
+    every: one of EVERY, the periods asked for; none: those of the settings. Raises UsageError for another word.
+    """
+    return _by_period(warehouse, selection, _told_by(settings, every))
+
+
+def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
+    """The settings for these periods: the base covers as much time as before, and no fewer periods than a base needs."""
+    own = settings.trends
+    if not every or every == (own.every,):
+        return settings
+    if len(every) > 1 or every[0] not in EVERY:
+        raise UsageError(f"every: found {', '.join(every)!r}, expected one of {', '.join(EVERY)}.")
+    periods = round(own.base_periods * _DAYS[own.every] / _DAYS[every[0]])
+    trends = own.model_copy(update={"every": every[0], "base_periods": max(own.base_minimum, periods)})
+    return settings.model_copy(update={"trends": trends})
+
+
+def _by_period(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trends:
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     every = settings.trends.every
@@ -209,7 +231,8 @@ def _direction(value: Array, centre: float, rule: str) -> Array:
 
 def _signal_words(row: SignalRow, every: str) -> str:
     name, mean, centre = NAMES[row.figure], _written(row.mean, row.unit), _written(row.centre, row.unit)
-    start, end = spoken_period(row.period_from, every), spoken_period(row.period_to, every)
+    the = "the " if every == "week" else ""
+    start, end = (f"{the}{spoken_period(day, every)}" for day in (row.period_from, row.period_to))
     is_one = row.period_from == row.period_to
     when = start if is_one else f"{start} to {end}"
     if row.rule == "outside_limits":

@@ -1,6 +1,7 @@
 """The Studio page in the browser: its figures and charts are those of the asker, and it remembers the reader's last look."""
 
 import json
+import re
 from datetime import date
 
 import pytest
@@ -79,6 +80,35 @@ def test_a_quarter_is_chosen_by_a_link_and_stands_in_charts_of_all_dates(served:
     expect_charts(page, trends(served, visit_kind="first"))
     expect(page.get_by_role("link", name="This quarter (shown)")).to_be_focused()
     expect(page.locator("#studio-answer")).to_contain_text("The bar at the foot marks the dates chosen.")
+
+
+def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?studio=quayside")
+    page.get_by_role("link", name="By quarter", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{served.address}?studio=quayside&every=quarter")
+    expect(page.get_by_role("link", name="By quarter (shown)")).to_be_focused()
+    answer = served.asker.ask("trends", parse_selection({"studio": "quayside"}), every=("quarter",))
+    assert isinstance(answer, Trends)
+    assert answer.every == "quarter"
+    expect_charts(page, answer)
+    expect_figures(page, studio(served, studio="quayside"))
+    # The word stays with another span of time, and the CSV holds the rows that the page prints.
+    page.get_by_role("link", name="This year", exact=True).click()
+    expect(page).to_have_url(re.compile(r"from=.*&studio=quayside&every=quarter$"))
+    page.get_by_text("The figures by quarter").first.click()
+    link = page.locator("a[href*='trends.csv'][href*='rows=trend']").first
+    saved = page.request.get(served.address.rstrip("/") + (link.get_attribute("href") or ""))
+    assert saved.text() == answer.to_csv("trend")
+    page.get_by_role("link", name="By month", exact=True).click()
+    expect(page).to_have_url(re.compile(r"&studio=quayside$"))
+    expect_charts(page, trends(served, studio="quayside"))
+    assert watched.said == []
+
+
+def test_a_period_that_does_not_exist_is_told_with_those_that_do(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?every=day")
+    expect(page.locator("main")).to_contain_text("every: found 'day', expected one of week, month, quarter.")
 
 
 def test_the_last_look_is_kept_in_this_browser_and_compared_with(served: Served, watched: Watched) -> None:

@@ -9,6 +9,7 @@ from dashboard.questions import trends
 from dashboard.questions.answers_trends import TrendRow, Trends
 from dashboard.questions.calendar import first_day, period_of, spoken_period
 from dashboard.questions.selection import Selection
+from shared.errors import UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 from tests.spec.tables import fill
@@ -155,4 +156,23 @@ def test_weeks_and_quarters(memory: Warehouse, every: str, n: int) -> None:
 def test_the_first_day_of_a_period(every: str, day: str, first: date) -> None:
     [period] = period_of(np.array([day], "datetime64[us]"), every).tolist()
     assert first_day(period, every) == first
-    assert spoken_period(first, every).endswith(f"{first:%B %Y}")
+    told = {"week": f"week of {first.day} {first:%B %Y}", "month": "August 2026", "quarter": f"of {first.year}"}[every]
+    assert spoken_period(first, every).endswith(told)
+
+
+def test_periods_are_asked_for_beside_the_selection(memory: Warehouse) -> None:
+    """12 base months are 12 x 365.25 / 12 / 7 = 52 weeks, and 4 quarters, fewer than the 6 that a base needs."""
+    warehouse, own = studio(memory), Settings()
+    for every, periods in (("week", 52), ("month", 12), ("quarter", 6)):
+        by = own.model_copy(update={"trends": own.trends.model_copy(update={"every": every, "base_periods": periods})})
+        asked = trends.ask(warehouse, Selection(), own, every=(every,))
+        assert asked == trends.ask(warehouse, Selection(), by)
+        assert asked.every == every
+    assert trends.ask(warehouse, Selection(), own) == trends.ask(warehouse, Selection(), own, every=("month",))
+    with pytest.raises(UsageError, match="every: found 'day', expected one of week, month, quarter"):
+        trends.ask(warehouse, Selection(), own, every=("day",))
+
+
+def test_quarters_are_told_by_their_numbers() -> None:
+    told = [spoken_period(date(2026, month, 1), "quarter") for month in (1, 4, 7, 10)]
+    assert told == [f"quarter {number} of 2026" for number in (1, 2, 3, 4)]

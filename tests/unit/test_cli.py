@@ -100,6 +100,15 @@ def test_show_prints_the_same_object_three_times(tmp_path: Path, demo_warehouse:
     assert all(row["words"] in run(tmp_path, *words).stdout for row in told["figures"])
 
 
+def test_trends_are_shown_by_quarter_and_no_other_question_is(tmp_path: Path, demo_warehouse: Path) -> None:
+    where = ("--warehouse", str(demo_warehouse))
+    told = json.loads(run(tmp_path, "show", "trends", *where, "--every", "quarter", "--json").stdout)
+    assert told["every"] == "quarter"
+    assert {row["period"][5:] for row in told["trend"]} == {"01-01", "04-01", "07-01", "10-01"}
+    refused = run(tmp_path, "show", "studio", *where, "--every", "quarter")
+    assert (refused.returncode, "studio is not told by period" in refused.stderr) == (2, True)
+
+
 def test_show_effects_has_the_published_keys(tmp_path: Path, demo_warehouse: Path) -> None:
     told = json.loads(run(tmp_path, "show", "effects", "--warehouse", str(demo_warehouse), "--json").stdout)
     assert {"as_of", "selection", "method", "effects"} <= set(told)

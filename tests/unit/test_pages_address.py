@@ -113,6 +113,7 @@ def test_reset_empties_address_and_controls() -> None:
 def test_addresses_keep_the_prefix(prefix: str) -> None:
     addresses = Addresses(prefix)
     assert addresses.page("data", "side=left", {"start": "20"}) == f"{prefix}data?side=left&start=20"
+    assert addresses.table("trends", "trend", Selection(), "week").endswith("download/trends.csv?rows=trend&every=week")
     assert addresses.table("studio", "trend", Selection(side=("left",))) == (
         f"{prefix}download/studio.csv?side=left&rows=trend"
     )

@@ -17,6 +17,7 @@ from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
 from dashboard.pages.studio.since import since
 from dashboard.questions.answers import Studio
 from dashboard.questions.answers_trends import Trends
+from dashboard.questions.asking import by_period
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 
@@ -28,7 +29,9 @@ def register(app: Dash, desk: Desk) -> None:
         return cast(Studio, desk.asker.ask("studio", selection))
 
     def show(view: View, theme: str | None) -> Any:
-        return answered(desk, view.selection, studio(view.selection), _trends(desk, view.selection), TEXT, theme)
+        every = view.page_words.get("every")
+        trends = _trends(desk, view.selection, every)
+        return answered(desk, view, studio(view.selection), trends, TEXT, theme)
 
     def compare(kept: Any, search: str | None) -> Any:
         selection = read_view(search).selection
@@ -43,10 +46,11 @@ def register(app: Dash, desk: Desk) -> None:
     )
 
 
-def _trends(desk: Desk, selection: Selection) -> Trends | StatisticsError:
+def _trends(desk: Desk, selection: Selection, every: str | None) -> Trends | StatisticsError:
     """The control charts over all dates, so that a quarter stands beside the time before it; or why there are none."""
+    asked = replace(selection, date_from=None, date_to=None, split=None)
     try:
-        return cast(Trends, desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None)))
+        return cast(Trends, desk.asker.ask("trends", asked, **by_period("trends", every)))
     except StatisticsError as refused:
         return refused
 

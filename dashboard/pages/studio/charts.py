@@ -50,6 +50,11 @@ def control_charts(
     ]
 
 
+def _csv(desk: Desk, rows: str, asked: Selection, answer: Trends) -> str:
+    """The address of a list, with the periods where they are not those of the settings."""
+    return desk.csv("trends", rows, asked, "" if answer.every == desk.asker.settings.trends.every else answer.every)
+
+
 def over_time(answer: Trends) -> str:
     """How many of the four figures moved by more than their usual scatter."""
     charts = [row for row in answer.charts if row.figure in FIGURES and row.centre is not None]
@@ -116,13 +121,13 @@ def _beside(desk: Desk, asked: Selection, answer: Trends, signals: Sequence[Sign
     if not signals:
         return []
     return [
-        table("The signals", signal_columns(answer.every), signals, csv=desk.csv("trends", "signals", asked)),
+        table("The signals", signal_columns(answer.every), signals, csv=_csv(desk, "signals", asked, answer)),
         html.Details(
             [
                 html.Summary("What stood beside each signal"),
                 *paragraphs(text["beside"]),
                 *(part for signal in signals for part in _told_beside(signal, answer.beside)),
-                csv_link(desk.csv("trends", "beside", asked), "what stood beside each signal"),
+                csv_link(_csv(desk, "beside", asked, answer), "what stood beside each signal"),
             ],
             className="more beside",
         ),
@@ -141,7 +146,7 @@ def _periods(desk: Desk, asked: Selection, answer: Trends) -> html.Details:
     return html.Details(
         [
             html.Summary(caption),
-            table(caption, period_columns(answer.every), rows, csv=desk.csv("trends", "trend", asked)),
+            table(caption, period_columns(answer.every), rows, csv=_csv(desk, "trend", asked, answer)),
             csv_link(desk.csv("studio", "trend", asked), "the figures by month, each with its interval"),
         ],
         className="more",

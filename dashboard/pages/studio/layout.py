@@ -4,6 +4,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.components.address import View
 from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note
 from dashboard.components.notes import data_note, empty_state, headline, method, selected
@@ -16,13 +17,12 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.charts import control_charts
-from dashboard.pages.studio.spans import lead_in, span_links, spans_of
+from dashboard.pages.studio.spans import lead_in, period_links, span_links, spans_of
 from dashboard.pages.studio.tables import figure_columns
 from dashboard.questions.answers import Studio, StudioFigure
 from dashboard.questions.answers_trends import Trends
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 
 NAME = "Studio"
@@ -37,27 +37,23 @@ def layout() -> html.Div:
 
 
 def answered(
-    desk: Desk, selection: Selection, answer: Studio, trends: Trends | StatisticsError, text: Text, theme: str | None
+    desk: Desk, view: View, answer: Studio, trends: Trends | StatisticsError, text: Text, theme: str | None
 ) -> list[Any]:
     """The answer as headline, figures, what changed since the last look, control charts, tables and method."""
+    selection = view.selection
     if not answer.n_fits:
         return [empty_state(answer.headline, desk.addresses.page(""))]
     level = number(desk.level, "share")
     spans = spans_of(desk.asker.choices().last_date or answer.as_of)
-    window = Window(selection.date_from, selection.date_to)
     return [
         selected(answer, riders=answer.n_riders),
-        span_links(desk, selection, spans),
+        span_links(desk, view, spans),
         html.P(lead_in(selection, spans), className="lead-in"),
         headline(answer.headline),
         html.Div([_card(desk, figure, text) for figure in answer.figures], className="cards figures"),
         reading(*paragraphs(text["reading"] + text["seen"], level=level)),
         html.Section(id=ids.SINCE, className="since"),
-        *(
-            control_charts(desk, selection, trends, window, text, theme)
-            if isinstance(trends, Trends)
-            else [html.H2("Over time", className="section-title"), fault_note(trends)]
-        ),
+        *_over_time(desk, view, trends, text, theme),
         html.H2("The figures behind the page", className="section-title"),
         table(
             "The figures of the selection",
@@ -69,6 +65,15 @@ def answered(
         method(answer, paragraphs(text["method"] + text["limits"], every=_every(trends))),
         data_note(answer),
     ]
+
+
+def _over_time(desk: Desk, view: View, trends: Trends | StatisticsError, text: Text, theme: str | None) -> list[Any]:
+    """The control charts with the choice of their periods, or why there are none."""
+    if isinstance(trends, StatisticsError):
+        return [html.H2("Over time", className="section-title"), fault_note(trends)]
+    window = Window(view.selection.date_from, view.selection.date_to)
+    title, *charts = control_charts(desk, view.selection, trends, window, text, theme)
+    return [title, period_links(desk, view, trends.every), *charts]
 
 
 def _every(trends: Trends | StatisticsError) -> str:

@@ -1,12 +1,15 @@
-"""The spans of time that the page offers: this quarter, the last one, this year, all; each is a part of the address."""
+"""The spans of time that the page offers, and the periods of its control charts; each is a part of the address."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from dash import dcc, html
 
+from dashboard.components.address import View
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day
+from dashboard.questions.calendar import EVERY
 from dashboard.questions.selection import Selection
 
 
@@ -41,19 +44,46 @@ def spans_of(last: date | None) -> tuple[Span, ...]:
     )
 
 
-def span_links(desk: Desk, selection: Selection, spans: tuple[Span, ...]) -> html.Nav:
+def span_links(desk: Desk, view: View, spans: tuple[Span, ...]) -> html.Nav:
     """The spans as links that set the dates and leave the other words as they are."""
-    return html.Nav(
-        html.Ul([html.Li(_link(desk, selection, span)) for span in spans], className="choices"),
-        **{"aria-label": "Dates", "data-choices": "dates"},
+    links = (
+        _link(
+            desk,
+            span.name,
+            replace(view.selection, date_from=span.start, date_to=span.end),
+            view.page_words,
+            is_chosen=span.is_of(view.selection),
+        )
+        for span in spans
     )
+    return _choices(links, "Dates")
 
 
-def _link(desk: Desk, selection: Selection, span: Span) -> dcc.Link:
-    is_chosen = span.is_of(selection)
+def period_links(desk: Desk, view: View, shown: str) -> html.Nav:
+    """The periods of the control charts as links; those of the settings need no word in the address."""
+    own, kept = desk.asker.settings.trends.every, {word: told for word, told in view.page_words.items() if word != "every"}
+    links = (
+        _link(
+            desk,
+            f"By {every}",
+            view.selection,
+            kept if every == own else {**kept, "every": every},
+            is_chosen=every == shown,
+        )
+        for every in EVERY
+    )
+    return _choices(links, "Periods")
+
+
+def _choices(links: Iterable[dcc.Link], name: str) -> html.Nav:
+    items = html.Ul([html.Li(link) for link in links], className="choices")
+    return html.Nav(items, **{"aria-label": name, "data-choices": name.lower()})
+
+
+def _link(desk: Desk, name: str, selection: Selection, page_words: Mapping[str, str], *, is_chosen: bool) -> dcc.Link:
     return dcc.Link(
-        [span.name, html.Span(" (shown)", className="for-readers")] if is_chosen else span.name,
-        href=desk.addresses.page("", replace(selection, date_from=span.start, date_to=span.end).query()),
+        [name, html.Span(" (shown)", className="for-readers")] if is_chosen else name,
+        href=desk.addresses.page("", selection.query(), page_words),
         className="choice is-chosen" if is_chosen else "choice",
     )
 
