@@ -39,7 +39,7 @@ def without_figure(row: EffectRow) -> str:
     """What stands in the place of a figure that may not be shown; the row's own words tell the reason whole."""
     if "not enough yet" in row.words:
         return f"not enough yet ({row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'})"
-    return "no figure: see the words"
+    return "no figure: see the words" if row.n_changes else "never changed"
 
 
 def finding(rows: Sequence[EffectRow], outcome: str) -> str:
@@ -75,6 +75,8 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
                 zerolinecolor=colours.ink,
                 zerolinewidth=1,
                 title=_direction(outcome),
+                # Without any figure there is nothing to measure.
+                visible=any(row.pooled is not None for row in shown),
             ),
             yaxis=axis(
                 theme,

@@ -77,6 +77,7 @@ def test_a_figure_refused_for_another_reason_is_not_called_too_few() -> None:
     row = replace(in_order(EFFECTS, "tilt")[3], n_changes=1439, words="A custom insole: no figure, always changed with a shim.")
     assert without_figure(row) == "no figure: see the words"
     assert without_figure(in_order(EFFECTS, "tilt")[3]) == "not enough yet (6 changes)"
+    assert without_figure(replace(row, n_changes=0)) == "never changed"
 
 
 def test_numbers_at_the_right_carry_a_real_minus() -> None:

@@ -50,7 +50,7 @@ def answered(
             ],
             className="choices-line",
         ),
-        marks_key(),
+        marks_key() if any(row.pooled is not None for row in answer.effects) else None,
         html.Div(
             [_panel(answer, one, theme) for one in shown],
             className="panels" if len(shown) > 1 else "panels is-single",

@@ -23,7 +23,7 @@ def effect_columns(level: str) -> list[Column]:
 
 def _whether_they_agree(row: EffectRow) -> str:
     if row.pooled is None:
-        return "not enough yet" if "not enough yet" in row.words else "no figure"
+        return "not enough yet" if "not enough yet" in row.words else "no figure" if row.n_changes else "never changed"
     return "differ" if estimates_differ(row) else "agree"
 
 
