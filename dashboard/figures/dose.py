@@ -76,7 +76,7 @@ def dose_chart(rows: Sequence[DoseRow], outcome: str, support: str, theme: str |
                 tickvals=ticks,
                 ticktext=[labels.get(tick, "none") for tick in ticks],
                 showgrid=False,
-                title=f"{DOSED[support].lower()}; below, the changes to or from it",
+                title=f"{DOSED[support].lower()}; below, changes",
             ),
             yaxis=axis(
                 theme,

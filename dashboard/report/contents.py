@@ -86,7 +86,8 @@ def _trends(desk: Desk, selection: Selection) -> list[Any]:
     answer: Any = desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None))
     window = Window(selection.date_from, selection.date_to)
     _, *rest = control_charts(desk, selection, answer, window, STUDIO_TEXT, None)
-    return [headline(f"{over_time(answer)}, {answer.every} by {answer.every}."), *rest]
+    said = headline(f"{over_time(answer)}, {answer.every} by {answer.every}.")
+    return [said, html.H2(f"Figures by {answer.every}", className="for-readers"), *rest]
 
 
 def _process(desk: Desk, selection: Selection) -> list[Any]:
