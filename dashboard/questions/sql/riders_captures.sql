@@ -3,7 +3,7 @@
 -- place: the capture's place over all fits, from 1.
 SELECT
     dense_rank() OVER (ORDER BY fits.session_date, fits.session_id, facts.capture_no) AS place,
-    facts.session_id,
+    fits.session_id,
     fits.session_date,
     facts.capture_no,
     facts.side,
@@ -22,10 +22,10 @@ SELECT
     captures.power_w,
     captures.captured_at
 FROM mart.fits AS fits
-INNER JOIN mart.capture_facts AS facts ON facts.session_id = fits.session_id
+INNER JOIN mart.capture_facts AS facts ON facts.fit_no = fits.fit_no
 INNER JOIN core.knee_captures AS captures
-    ON captures.session_id = facts.session_id AND captures.capture_no = facts.capture_no AND captures.side = facts.side
+    ON captures.session_id = fits.session_id AND captures.capture_no = facts.capture_no AND captures.side = facts.side
 LEFT JOIN core.foot_setups AS setups
-    ON setups.session_id = facts.session_id AND setups.capture_no = facts.capture_no AND setups.side = facts.side
+    ON setups.session_id = fits.session_id AND setups.capture_no = facts.capture_no AND setups.side = facts.side
 WHERE {fits_selected}
 ORDER BY place, facts.side;

@@ -2,7 +2,8 @@
 -- and what changed since the knee's capture before. Grain and key: one row a session, capture and side (session_id,
 -- capture_no, side), in that order. Inputs: core.knee_captures, core.foot_setups, mart.fit_numbers.
 -- capture_order: 0 for the session's first capture; total_shims = added + built in; is_repeat: the same knee's setup is
--- the one of its capture before, in the same session; tilt_change_deg, sway_change_mm, offset_change_mm: less that capture.
+-- the one of its capture before, in the same session; tilt_change_deg, sway_change_mm, offset_change_mm: less that capture,
+-- of repeats and of shim steps, which alone are asked for: what is not written is not packed.
 -- shims_step: varus shims more than in it, where added shims at one place changed and nothing else did; shims_step_place:
 -- where the shims sit, or sat before they were taken out.
 CREATE OR REPLACE TABLE mart.capture_facts AS
@@ -98,9 +99,9 @@ SELECT
     stepped.knee_tilt_deg,
     stepped.knee_sway_mm,
     stepped.knee_offset_mm,
-    stepped.tilt_change_deg,
-    stepped.sway_change_mm,
-    stepped.offset_change_mm,
+    CASE WHEN stepped.is_repeat OR stepped.shims_step IS NOT NULL THEN stepped.tilt_change_deg END AS tilt_change_deg,
+    CASE WHEN stepped.is_repeat OR stepped.shims_step IS NOT NULL THEN stepped.sway_change_mm END AS sway_change_mm,
+    CASE WHEN stepped.is_repeat OR stepped.shims_step IS NOT NULL THEN stepped.offset_change_mm END AS offset_change_mm,
     CASE WHEN stepped.shims_step_place IS NOT NULL THEN stepped.shims_step END AS shims_step,
     CASE WHEN stepped.shims_step IS NOT NULL THEN stepped.shims_step_place END AS shims_step_place
 FROM stepped

@@ -1,7 +1,7 @@
 -- Makes: mart.ratings, what a rider said of one topic and part of the body at arrival, at departure and at the follow-up's first
--- capture. Grain and key: one row a fit, topic and body part (fit_no, topic, body_part), in that order; topic_no: its place in
--- the catalogue, part_no: the part's place among all by name. Departure is empty where the session holds one capture only; the
--- follow-up is the first attended one that names its session. Inputs: core.rider_ratings, mart.fit_numbers, mart.fits.
+-- capture. Grain and key: one row a fit, topic and body part (fit_no, topic, body_part), in that order. Departure is empty where
+-- the session holds one capture only; the follow-up is the first attended one that names its session.
+-- Inputs: core.rider_ratings, mart.fit_numbers, mart.fits.
 CREATE OR REPLACE TABLE mart.ratings AS
 WITH rated AS MATERIALIZED (
     SELECT

@@ -11,8 +11,8 @@ SELECT
 FROM mart.capture_facts AS later
 INNER JOIN mart.capture_facts AS earlier
     ON
-        earlier.session_id = later.session_id
+        earlier.fit_no = later.fit_no
         AND earlier.side = later.side
         AND earlier.capture_order = later.capture_order - 1
-WHERE later.is_repeat AND abs(later.knee_tilt_deg - earlier.knee_tilt_deg) >= $warnings_jump_deg
+WHERE later.is_repeat AND abs(later.tilt_change_deg) >= $warnings_jump_deg
 ORDER BY later.session_id, later.capture_no, later.side;
