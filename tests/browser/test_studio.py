@@ -106,6 +106,16 @@ def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(serv
     assert watched.said == []
 
 
+def test_weeks_are_many_and_the_latest_are_listed(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}?every=week")
+    answer = served.asker.ask("trends", parse_selection({}), every=("week",))
+    assert isinstance(answer, Trends)
+    expect_charts(page, answer)
+    page.get_by_text("The figures by week, the last 30 weeks").first.click()
+    expect(page.locator("details.more", has_text="The figures by week").locator("tbody tr")).to_have_count(30 * len(FIGURES))
+    assert watched.said == []
+
+
 def test_a_period_that_does_not_exist_is_told_with_those_that_do(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}?every=day")
     expect(page.locator("main")).to_contain_text("every: found 'day', expected one of week, month, quarter.")

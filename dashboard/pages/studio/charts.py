@@ -21,6 +21,8 @@ from dashboard.questions.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 
+# Years of weeks would hold the browser up; the CSV has them all.
+_PERIODS_SHOWN = 30
 # The marks of the charts, each of a shape of its own.
 _MARKS = (
     ("●", "a {every}"),
@@ -141,8 +143,10 @@ def _told_beside(signal: SignalRow, beside: Sequence[BesideRow]) -> list[Any]:
 
 
 def _periods(desk: Desk, asked: Selection, answer: Trends) -> html.Details:
-    caption = f"The figures by {answer.every}"
-    rows = [row for row in answer.trend if row.figure in FIGURES]
+    latest = sorted({row.period for row in answer.trend})[-_PERIODS_SHOWN:]
+    rows = [row for row in answer.trend if row.figure in FIGURES and row.period >= latest[0]]
+    is_all = len(rows) == sum(row.figure in FIGURES for row in answer.trend)
+    caption = f"The figures by {answer.every}{'' if is_all else f', the last {len(latest)} {answer.every}s'}"
     return html.Details(
         [
             html.Summary(caption),
