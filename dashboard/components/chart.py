@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from dash import dcc, html
 
+from dashboard.components.text import unbroken
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
 
@@ -23,7 +24,7 @@ def chart(
     to_table = {"data-table": table_id, "aria-keyshortcuts": "T"} if table_id else {}
     return html.Figure(
         [
-            html.Figcaption(heading(title, className="chart-title")),
+            html.Figcaption(heading(unbroken(title), className="chart-title")),
             html.Div(
                 dcc.Graph(
                     figure=as_text(figure),

@@ -28,4 +28,4 @@ def read_text(path: Path) -> dict[str, tuple[str, ...]]:
 
 def paragraphs(passage: tuple[str, ...], **values: object) -> list[html.P]:
     """A passage as paragraphs, with `{names}` filled in."""
-    return [html.P(text.format(**values)) for text in passage]
+    return [html.P(unbroken(text.format(**values))) for text in passage]
