@@ -7,10 +7,11 @@ from flask import Flask, Response, has_request_context, jsonify, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from dashboard.components.faults import told
+from dashboard.downloads import status_of
 from dashboard.questions.answers import rows_to_csv
 from dashboard.uploads import Uploads
 from shared.catalogue import catalogue
-from shared.errors import FitledgerError, UploadError, UsageError
+from shared.errors import UploadError, UsageError
 
 # A page of another site cannot set a header of its own without asking first.
 HEADER: Final = "X-Fitledger"
@@ -43,7 +44,7 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
         except RequestEntityTooLarge:
             return jsonify(words=str(uploads.too_large())), 413
         except Exception as fault:
-            return jsonify(words=told(fault)), 400 if isinstance(fault, FitledgerError) else 500
+            return jsonify(words=told(fault)), status_of(fault)
         return jsonify(token=token), 200
 
     @server.get(f"{prefix}upload/<token>/step")
@@ -69,5 +70,5 @@ def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:
     try:
         text = rows_to_csv(rows())
     except Exception as fault:
-        return Response(told(fault) + "\n", 400 if isinstance(fault, FitledgerError) else 500, mimetype="text/plain")
+        return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
     return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{name}.csv"'})

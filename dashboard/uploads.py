@@ -80,12 +80,14 @@ class Uploads:
         settings: Settings,
         *,
         permit: Callable[[], None] | None = None,
+        permit_received: Callable[[str], None] | None = None,
         place: Path | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.warehouse = warehouse
         self.settings = settings
         self._permit = permit
+        self._permit_received = permit_received
         self._place = place or Path(tempfile.gettempdir())
         self._clock = clock
         self._folder: Path | None = None
@@ -225,7 +227,10 @@ class Uploads:
             return undo(self.warehouse, load_id, settings=self.settings, wait_seconds=WAIT_SECONDS)
 
     def rejects(self, table: str) -> list[dict[str, Any]]:
-        """The rejected rows of one table in its own columns, to be mended and loaded again."""
+        """The rejected rows of one table in its own columns, to be mended and loaded again; raises what `permit_received`
+        raises where the reader may not see that table as it was received."""
+        if self._permit_received:
+            self._permit_received(table)
         warehouse = open_reading(self.warehouse)
         try:
             return rejected_tables(warehouse, table)[table]

@@ -9,7 +9,7 @@ from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
 from dashboard.questions.readers import Reader, Role
 from dashboard.questions.selection import Selection
-from dashboard.questions.sight import narrowed, own_fits, seen
+from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
 from shared.errors import NotPermittedError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -68,4 +68,12 @@ class AskedBy:
             raise NotPermittedError(
                 "Loading exports, taking loads back and reading rejected rows is for the owner and the head fitter. "
                 "Ask one of them."
+            )
+
+    def require_received(self, table: str) -> None:
+        """Raises NotPermittedError where the reader may not see the rejected rows of a table as they were received."""
+        self.require_loading()
+        if not self.reader().sees_notes and holds_notes(table):
+            raise NotPermittedError(
+                f"Rejected rows of {table} hold what was noted of riders, which is for those who fit them. Ask the head fitter."
             )

@@ -434,13 +434,3 @@ def test_a_step_of_the_page_asks_again_whether_it_may(path: Path) -> None:
     assert answer.status_code == 200
     assert "switched off in the studio" in answer.get_data(as_text=True)
     assert path.read_bytes() == before
-
-
-def test_a_role_that_may_not_load_may_neither_send_nor_mend(path: Path) -> None:
-    class Narrowed(Asker):
-        def require_loading(self) -> None:
-            raise UsageError("Loading is for the owner. Ask one of them.")
-
-    client = create_app(Narrowed(path, Settings())).server.test_client()
-    assert post(client, GOOD).get_json()["words"].startswith("Loading is for the owner.")
-    assert client.get("/mend/riders.csv").get_data(as_text=True).startswith("Loading is for the owner.")

@@ -25,8 +25,8 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 def register(app: Dash, desk: Desk) -> None:
     # Where readers sign in, the asker knows which roles may load.
-    permit = getattr(desk.asker, "require_loading", None)
-    uploads = Uploads(desk.asker.path, desk.asker.settings, permit=permit)
+    asker = desk.asker
+    uploads = Uploads(asker.path, asker.settings, permit=asker.require_loading, permit_received=asker.require_received)
 
     def data(view: View) -> Data:
         return cast(Data, desk.asker.ask("data", view.selection))
