@@ -68,7 +68,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, every: t
 
     every: one of EVERY, the periods asked for; none: those of the settings. Raises UsageError for another word.
     """
-    return _by_period(warehouse, selection, _told_by(settings, every))
+    told_by = _told_by(settings, every)
+    return _by_period(warehouse, selection, told_by, is_other=told_by is not settings)
 
 
 def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -83,13 +84,24 @@ def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
     return settings.model_copy(update={"trends": trends})
 
 
-def _by_period(warehouse: Warehouse, selection: Selection, settings: Settings) -> Trends:
+def _base_in_time(settings: Settings, first: int) -> Settings:
+    """The base as a span of time, unless it has dates: where few weeks have a figure, a count of them would reach too far."""
+    own = settings.trends
+    if own.base_from is not None or own.base_to is not None:
+        return settings
+    trends = own.model_copy(update={"base_to": first_day(first + own.base_periods - 1, own.every)})
+    return settings.model_copy(update={"trends": trends})
+
+
+def _by_period(warehouse: Warehouse, selection: Selection, settings: Settings, *, is_other: bool) -> Trends:
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     every = settings.trends.every
     fits = warehouse.arrays(SQL / "trends_fits.sql", scope.parameters, **fragments())
     own = period_of(fits["day"], every)
     calendar = np.arange(own.min(), own.max() + 1)
+    if is_other:
+        settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope)
     fitters = warehouse.rows(SQL / "names.sql")[0]["fitter"]
     tilt_noise = noise.row_of("tilt", pairs, settings)

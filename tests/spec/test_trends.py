@@ -161,10 +161,12 @@ def test_the_first_day_of_a_period(every: str, day: str, first: date) -> None:
 
 
 def test_periods_are_asked_for_beside_the_selection(memory: Warehouse) -> None:
-    """12 base months are 12 x 365.25 / 12 / 7 = 52 weeks, and 4 quarters, fewer than the 6 that a base needs."""
+    """12 base months are 12 x 365.25 / 12 / 7 = 52 weeks from that of 5 January 2026, and 4 quarters, fewer than the 6 that a
+    base needs: so much time, whether there is a figure in it or not."""
     warehouse, own = studio(memory), Settings()
-    for every, periods in (("week", 52), ("month", 12), ("quarter", 6)):
-        by = own.model_copy(update={"trends": own.trends.model_copy(update={"every": every, "base_periods": periods})})
+    for every, last, periods in (("week", date(2026, 12, 28), 52), ("quarter", date(2027, 4, 1), 6)):
+        changed = {"every": every, "base_to": last, "base_periods": periods}
+        by = own.model_copy(update={"trends": own.trends.model_copy(update=changed)})
         asked = trends.ask(warehouse, Selection(), own, every=(every,))
         assert asked == trends.ask(warehouse, Selection(), by)
         assert asked.every == every
