@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from dashboard.figures.scales import even_ticks
-from dashboard.figures.template import axis, layout, note
+from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
 from dashboard.questions.answers_fitters import FitterRow, FunnelRow
 
@@ -52,6 +52,8 @@ def funnel_figure(
     colours = palette(theme)
     rows = [row for row in fitters if row.outcome == outcome and row.difference is not None]
     limits = [row for row in funnel if row.outcome == outcome]
+    if not rows and not limits:
+        return words_only(theme, "not enough yet to say what is to be expected of any fitter's riders")
     unit = next((row.unit for row in fitters if row.outcome == outcome), "points")
     most = max([*(row.n_fits for row in rows), *(row.n_fits for row in limits)], default=10)
     return {

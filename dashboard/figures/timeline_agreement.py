@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import CHART_TEXT_PX, interval, number, palette
+from dashboard.figures.template import axis, layout, words_only
+from dashboard.figures.theme import interval, number, palette
 from dashboard.questions.answers_agreement import AgreementRow
 
 
@@ -14,13 +14,7 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
     colours = palette(theme)
     shown = [row for row in months if row.share is not None]
     if not shown:
-        words = {"size": CHART_TEXT_PX, "color": colours.muted}
-        told = note("not enough yet in any month", xref="paper", x=0, xanchor="left", yref="paper", y=0.5, font=words)
-        unseen = axis(theme, visible=False)
-        return {
-            "data": [],
-            "layout": layout(theme, height=60, margin=(0, 0, 0, 0), xaxis=unseen, yaxis=unseen, annotations=[told]),
-        }
+        return words_only(theme, "not enough yet in any month")
     ticks = [0.2 * step for step in range(6)]
     return {
         "data": [

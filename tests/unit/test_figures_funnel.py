@@ -129,6 +129,12 @@ def test_the_axis_is_in_points_of_a_hundred_also_where_no_fitter_can_be_compared
         assert "0" in across["ticktext"] and 3 <= len(across["tickvals"]) <= 7
 
 
+def test_no_fitter_and_no_limit_is_told_in_words_without_an_axis() -> None:
+    figure = funnel_figure(FITTERS[4:], (), "comfort_gained", LEVELS, "light")
+    assert not figure["data"] and not figure["layout"]["yaxis"]["visible"]
+    assert figure["layout"]["annotations"][0]["text"].startswith("not enough yet")
+
+
 def test_no_month_with_enough_fits_is_told_in_words_without_an_axis() -> None:
     figure = agreement_figure(MONTHS[1:], WHOLE, "light")
     assert not figure["data"] and not figure["layout"]["xaxis"]["visible"]
