@@ -9,7 +9,6 @@ from shared.statistics.cells import (
     Flags,
     Floats,
     Terms,
-    between_products,
     mean_columns,
     row_design,
     within_products,
@@ -24,9 +23,12 @@ from shared.statistics.fast_mixed import (
     settle,
     triangular_basis,
 )
+from shared.statistics.many_riders import MANY, fit_many
+from shared.statistics.many_sandwich import sandwich_of_many
 from shared.statistics.mixed_model import MixedFit
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of_cells, told_apart
 from shared.statistics.rider_sandwich import JOINT_UP_TO
+from shared.statistics.small_matrices import cross_product
 from shared.statistics.whitening import whitened_cells
 from shared.statistics.within_knee import WithinFit, fit_within_knee, refuse_few
 
@@ -93,9 +95,10 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     A term whose column is the same in all rows is left out, the intercept aside, and so is one that is a combination of the
     terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
     """
-    means, within = mean_columns(cells, terms), within_products(terms)
-    products = within + between_products(cells, means)
-    told = np.array([name == "intercept" for name in terms.names]) | _varies(means, within, products)
+    columns, within = mean_columns(cells, terms), within_products(terms)
+    columns *= np.sqrt(cells.n)[:, None]
+    products = within + cross_product(columns, columns)
+    told = np.array([name == "intercept" for name in terms.names]) | _varies(cells, columns, within, products)
     told[told] = independent_of_products(_of(products, told)[:-1, :-1])
     products = _of(products, told)
     n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
@@ -104,7 +107,12 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
         basis = triangular_basis(products[:-1, :-1], np.sqrt(np.diag(products)[:-1]))
     if basis is None or _rest(basis, products)[1] <= _EXPLAINED * products[-1, -1]:
         return _fitted_by_rows(cells, terms.kept(told), wanted[told])
-    return _fitted(cells, terms.varying(told), wanted[told], means, told, products, basis)
+    if n_riders >= MANY:
+        own = columns if told.all() else columns[:, np.append(told, True)]
+        if found := _fitted_of_many(cells, terms.kept(told), wanted[told], own, _of(within, told), products):
+            return found
+    columns /= np.sqrt(cells.n)[:, None]
+    return _fitted(cells, terms.varying(told), wanted[told], columns, told, products, basis)
 
 
 def _fitted_by_rows(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
@@ -119,11 +127,11 @@ def _of(products: Floats, told: Flags) -> Floats:
     return np.asarray(products[np.ix_(kept, kept)])
 
 
-def _varies(means: Floats, within: Floats, products: Floats) -> Flags:
+def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats) -> Flags:
     """Which terms' columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
     varies = np.asarray(np.diag(within)[:-1] > 0)
     for term in np.flatnonzero(~varies & (np.diag(products)[:-1] > 0)):
-        column = means[:, term]
+        column = columns[:, term] / np.sqrt(cells.n)
         low, high = float(column.min()), float(column.max())
         varies[term] = high - low > 1e-12 * max(abs(low), abs(high))
     return varies
@@ -142,6 +150,25 @@ def _fitted(cells: Cells, terms: Terms, wanted: Flags, means: Floats, told: Flag
     fit = Whitened(basis, settled.covariance, estimate, whitened, settled.change, prepared.scale)
     sandwich = cr2_of_cells(cells, terms, runs.rider, fit, wanted)
     return mixed_fit(terms.names, prepared, settled, sandwich, n_rows, runs.riders)
+
+
+def _fitted_of_many(
+    cells: Cells, terms: Terms, wanted: Flags, columns: Floats, within: Floats, products: Floats
+) -> MixedFit | None:
+    """The same for many riders; None where that does not serve."""
+    fit = fit_many(cells, terms, columns, within, products)
+    if fit is None:
+        return None
+    sandwich = sandwich_of_many(cells, terms, fit, columns, wanted)
+    n_rows, riders = int(cells.n.sum()), cells.riders[1]
+    degrees = n_rows - len(terms.names)
+    residual = fit.squares / degrees
+    likelihood = fit.logdets + degrees * (np.log(2 * np.pi * residual) + 1)
+    rider, knee, visit = (float(ratio) * residual for ratio in fit.ratios)
+    return MixedFit(
+        terms.names, fit.estimate, fit.bread * residual, sandwich.covariance, sandwich.df, rider, knee, visit, residual,
+        float(-likelihood / 2), n_rows, len(riders), riders, sandwich.influence,
+    )  # fmt: skip
 
 
 def _rest(basis: Floats, products: Floats) -> tuple[Floats, float]:

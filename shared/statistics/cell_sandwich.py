@@ -44,7 +44,7 @@ class Whitened:
 
 
 @dataclass(frozen=True)
-class _Groups:
+class Groups:
     """The within-cell products of riders at one level: riders (g,), packed products (g, pairs), terms (v,) in the root's
     coordinates (v, b)."""
 
@@ -84,7 +84,7 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
     n_riders = int(rider[-1]) + 1
     root = root_of(fit.bread)
     of_term = np.column_stack([fit.to_basis @ root, np.zeros(len(fit.to_basis))])  # the last coordinate is the residual's
-    groups = list(_groups(cells, terms, rider, fit.estimate, of_term))
+    groups = list(groups_of(cells, terms, rider, fit.estimate, of_term))
     between = fit.turned(root)
     scores: Floats = np.zeros((n_riders, len(root) + 1))
     leverage: Floats = np.zeros(n_riders)
@@ -109,7 +109,7 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
     return Sandwich(influence, cross_product(influence, influence), tally.df(of_term, wanted))
 
 
-def _groups(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: Floats) -> Iterator[_Groups]:
+def groups_of(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: Floats) -> Iterator[Groups]:
     for level, places in enumerate(terms.places):
         kept = (places >= 0)[:, None]
         own = np.where(kept, of_term[places], 0.0)
@@ -121,10 +121,10 @@ def _groups(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: 
         whole = len(terms.places) == 1
         sums = cells.by_rider if whole else cells.products_by(np.cumsum(first) - 1, int(first.sum()), here)
         matrices = partial(getattr, cells, "full_by_rider") if whole else partial(full, sums, len(places) + 1, len(places))
-        yield _Groups(codes[first], sums, own, np.where(kept[:, 0], estimate[places], 0.0), matrices)
+        yield Groups(codes[first], sums, own, np.where(kept[:, 0], estimate[places], 0.0), matrices)
 
 
-def _by_series(scores: Floats, leverage: Floats, between: Floats | None, rider: Ints, groups: list[_Groups]) -> Floats:
+def _by_series(scores: Floats, leverage: Floats, between: Floats | None, rider: Ints, groups: list[Groups]) -> Floats:
     """S'(1 - SS')^-1/2 e of riders of little leverage, by as many terms of the series as the leverage asks for."""
     adjusted, power = scores.copy(), scores
     here = np.ones(len(scores), dtype=bool)
@@ -138,7 +138,7 @@ def _by_series(scores: Floats, leverage: Floats, between: Floats | None, rider: 
     return adjusted
 
 
-def _through(vectors: Floats, here: Flags, between: Floats | None, rider: Ints, groups: list[_Groups]) -> Floats:
+def _through(vectors: Floats, here: Flags, between: Floats | None, rider: Ints, groups: list[Groups]) -> Floats:
     """S'S times each rider's vector (riders, b), for the riders where `here` is true."""
     found = np.zeros_like(vectors)
     everyone = bool(here.all())
@@ -156,7 +156,7 @@ def _through(vectors: Floats, here: Flags, between: Floats | None, rider: Ints, 
     return found
 
 
-def _diagonal(n_riders: int, between: Floats | None, rider: Ints, groups: list[_Groups], of_term: Floats) -> Floats:
+def _diagonal(n_riders: int, between: Floats | None, rider: Ints, groups: list[Groups], of_term: Floats) -> Floats:
     """Each rider's part of the variance of the wanted terms, (riders, wanted); of_term (wanted, b)."""
     found = np.zeros((n_riders, len(of_term)))
     if between is not None:

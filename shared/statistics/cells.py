@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from shared.statistics.grouping import dense
-from shared.statistics.small_matrices import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -120,6 +119,10 @@ class Terms:
             products = cells.products_by(level.take(order), len(places), order)
         return cls(names, level, places, np.empty((len(cells.n), 0)) if constant is None else constant, products)
 
+    def of_chosen(self, cells: "Cells", kept: Flags) -> "Terms":
+        """The same terms of some of the cells: those where `kept` (cells,) is true."""
+        return Terms.of(cells, self.names, self.level[kept], self.places, self.constant[kept])
+
     def varying(self, told: Flags) -> "Terms":
         """The terms where `told` (p,) is true, without the columns that are the same throughout a cell."""
         return replace(self, constant=self.constant[:, :0]).kept(told)
@@ -222,9 +225,3 @@ def row_design(cells: Cells, terms: Terms, chosen: Flags | None = None) -> tuple
             here = np.flatnonzero(terms.level.take(cell) == level)
             design[here[:, None], places[kept]] = rows[here][:, kept]
     return design, rows[:, -1]
-
-
-def between_products(cells: Cells, means: Floats) -> Floats:
-    """Cross products (p + 1, p + 1) of the cells' means, each counted by its rows."""
-    weighted = means * np.sqrt(cells.n)[:, None]
-    return cross_product(weighted, weighted)

@@ -46,7 +46,7 @@ def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str, start:
 
 def _lowest(criterion: Criterion, theta: Floats, refusal: str) -> Floats:
     value, gradient = criterion(theta)
-    curvature, age = _curvature(criterion, theta, gradient), 0
+    curvature, age = curvature_of(criterion, theta, gradient), 0
     for _ in range(_MOST_STEPS):
         free = (theta > 0) | (gradient < 0)
         if not free.any():
@@ -61,10 +61,10 @@ def _lowest(criterion: Criterion, theta: Floats, refusal: str) -> Floats:
         stuck = np.array_equal(moved, theta)
         if stuck and age == 0:
             break
-        curvature, age = _updated(curvature, moved - theta, new_gradient - gradient), age + 1
+        curvature, age = updated_curvature(curvature, moved - theta, new_gradient - gradient), age + 1
         theta, gradient = moved, new_gradient
         if stuck or age == _STEPS_A_CURVATURE:
-            curvature, age = _curvature(criterion, theta, gradient), 0
+            curvature, age = curvature_of(criterion, theta, gradient), 0
     raise NoConvergenceError(refusal)
 
 
@@ -82,14 +82,14 @@ def _descended(
     return theta, value, gradient
 
 
-def _curvature(criterion: Criterion, theta: Floats, gradient: Floats) -> Floats:
+def curvature_of(criterion: Criterion, theta: Floats, gradient: Floats) -> Floats:
     """Second derivatives (k, k) by differences of the gradient."""
     shifted = np.array([criterion(theta + shift)[1] for shift in _DIFFERENCE * np.eye(len(theta))])
     curvature = (shifted - gradient) / _DIFFERENCE
     return np.asarray((curvature + curvature.T) / 2)
 
 
-def _updated(curvature: Floats, moved: Floats, turned: Floats) -> Floats:
+def updated_curvature(curvature: Floats, moved: Floats, turned: Floats) -> Floats:
     """The symmetric rank-one update: the curvature then explains how the gradient turned along the last step."""
     missed = turned - curvature @ moved
     along = float(missed @ moved)

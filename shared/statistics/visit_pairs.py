@@ -16,6 +16,8 @@ from shared.statistics.cells import Cells, Floats, Ints
 
 Flags = NDArray[np.bool_]
 
+_RIDERS_AT_A_TIME = 2048
+
 
 @dataclass(frozen=True)
 class Pairs:
@@ -144,15 +146,25 @@ def taken_off(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -
     first = root_n * np.column_stack([f00 - lost, f10 - lost])
     lost = f11 * n[:, 1] * w
     second = root_n * np.column_stack([-lost, f11 - lost])
-    weights, starts = [first, second], [pairs.first * 2, pairs.first * 2 + len(n) * 2]
+    weights = [first, second]
     if inverse.ratios[2] > 0:
         weights.append(root_n * np.sqrt(w)[:, None])
-        starts.append(np.arange(len(n)) * 2 + len(n) * 4)
-    entries = np.concatenate(weights).ravel()
-    places = np.tile(pairs.place.ravel(), len(weights))
-    ends = np.append(np.concatenate(starts), len(entries))
-    brought = np.asarray(sparse.csr_array((entries, places, ends), shape=(len(ends) - 1, len(columns))) @ columns)
-    return np.asarray(brought.T @ brought)
+    found = np.zeros((columns.shape[1], columns.shape[1]))
+    # Some riders at a time, so that what is brought together stays near the processor.
+    begins = pairs.first[::_RIDERS_AT_A_TIME]
+    for begin, end in zip(begins, np.append(begins[1:], len(n)), strict=True):
+        here = slice(begin, end)
+        riders = (pairs.first[(pairs.first >= begin) & (pairs.first < end)] - begin) * 2
+        starts = [riders, riders + (end - begin) * 2, np.arange(end - begin) * 2 + (end - begin) * 4][: len(weights)]
+        places = pairs.place[here].ravel()
+        low = int(places[pairs.n[here].ravel() > 0].min())
+        entries = np.concatenate([part[here] for part in weights]).ravel()
+        ends = np.append(np.concatenate(starts), len(entries))
+        own = columns[low : int(places.max()) + 1]
+        places = np.tile(np.maximum(places - low, 0), len(weights))
+        brought = np.asarray(sparse.csr_array((entries, places, ends), shape=(len(ends) - 1, len(own))) @ own)
+        found += brought.T @ brought
+    return found
 
 
 def slopes(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -> Floats:
