@@ -57,10 +57,11 @@ def _serve(
     port = port or free_port(host)
     asker = Asker(warehouse, load_settings(settings))
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
-    # Computed before the first reader asks, and the same answer that the pages print.
+    # Computed before the first reader asks, and the same parts that the pages ask for; the study of all captures stays.
     try:
-        answer: Any = asker.ask("effects", Selection())
-        asker.ask("effects", Selection(split="foot_type"))
+        answer: Any = asker.ask("effects", Selection(), parts=("overall", "directions", "responders", "influence"))
+        asker.ask("effects", Selection(), parts=("dose",), outcomes=("tilt",))
+        asker.ask("effects", Selection(split="foot_type"), parts=("split",), outcomes=("tilt",))
         typer.echo(f"{answer.selection_words}: {answer.headline}")
     except StatisticsError as refusal:
         typer.echo(str(refusal))

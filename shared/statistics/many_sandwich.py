@@ -30,14 +30,16 @@ def sandwich_of_many(cells: Cells, terms: Terms, fit: ManyFit, columns: Floats, 
     rider, labels = cells.riders
     of_term = fit.bread[:, wanted]
     turned = columns[:, :-1] @ of_term
-    influence = _summed(rider, len(labels), turned, fit.weights)
     shares = _summed(rider, len(labels), turned**2, np.ones(len(rider)))
-    for group in groups_of(cells, terms, rider, fit.estimate, of_term):
-        influence[group.riders] += group.scores()
+    groups = list(groups_of(cells, terms, rider, fit.estimate, of_term))
+    for group in groups:
         shares[group.riders] += group.products @ group.paired(group.of_term)
     variance = np.diag(fit.bread)[wanted]
     if ((shares / variance) ** 2).sum(axis=0).max() > _CONCENTRATED:
         return _exactly(cells, terms, fit, columns, wanted, np.ones(len(labels), dtype=bool))
+    influence = _summed(rider, len(labels), turned, fit.weights)
+    for group in groups:
+        influence[group.riders] += group.scores()
     few = _exactly(cells, terms, fit, columns, wanted, fit.sample)
     own = influence[fit.sample]
     influence *= np.sqrt((few.influence[:, wanted] ** 2).sum(axis=0) / (own**2).sum(axis=0))
