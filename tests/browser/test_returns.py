@@ -112,7 +112,7 @@ def boxes(texts: Locator) -> list[tuple[str, Any]]:
 def test_overdue_bookings_come_whole_as_csv(served: Served, watched: Watched) -> None:
     page = watched.open(address(served, {}))
     with page.expect_download() as started:
-        page.locator(".narrow").get_by_role("link", name="These numbers as CSV").click()
+        page.locator(".short-list").get_by_role("link", name="These numbers as CSV").click()
     text = started.value.path().read_text(encoding="utf-8")
     assert len(text.splitlines()) == 1 + len(asked(served, {}).overdue)
 

@@ -158,7 +158,9 @@ def _overdue(asked: Asked, rows: Sequence[OverdueRow]) -> list[Any]:
     more = [] if whole else [html.P(f"The other {len(rows) - len(shown):,} are in the CSV.")]
     return [
         heading,
-        html.Div(table(caption, tables.OVERDUE, shown, row_key="follow_up_id", csv=asked.csv("overdue")), className="narrow"),
+        html.Div(
+            table(caption, tables.OVERDUE, shown, row_key="follow_up_id", csv=asked.csv("overdue")), className="short-list"
+        ),
         reading(*asked.words("overdue"), *more),
     ]
 
