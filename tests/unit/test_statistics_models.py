@@ -58,7 +58,7 @@ def test_tied_terms_and_missing_values_are_refused() -> None:
 
 
 def test_too_few_riders_are_refused() -> None:
-    with pytest.raises(TooFewError, match="of 1 riders"):
+    with pytest.raises(TooFewError, match="of 1 rider for"):
         fit_mixed_model(Y, X, TERMS, np.zeros(360, dtype=int))
     with pytest.raises(TooFewError, match="0 rider with a knee recorded twice"):
         fit_within_knee(Y, X[:, 1:2], ("dose",), np.arange(360), RIDER)

@@ -54,7 +54,7 @@ def test_a_tied_term_changes_no_expected_value() -> None:
 
 def test_too_few_rows_are_refused() -> None:
     some = np.arange(0, len(ROWS), len(ROWS) // 40)[:40]
-    with pytest.raises(TooFewError, match="40 fits for 6 terms of the case mix, which need 60"):
+    with pytest.raises(TooFewError, match="40 fits for 6 terms of the case mix, and 60 are needed"):
         expected_mean(ADMITTED[some], DESIGN[some], TERMS)
     with pytest.raises(TooFewError, match="12 of the rarer outcome"):
         expected_share(np.r_[np.ones(12), np.zeros(len(ROWS) - 12)], DESIGN, TERMS)
