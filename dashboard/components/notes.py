@@ -40,8 +40,12 @@ def headline(text: str) -> html.P:
     """What answers the page's question: the first statement large, what follows it smaller."""
     held = unbroken(text)
     parts = _STATEMENTS.fullmatch(held)
-    told = [f"{parts['first']} ", html.Span(parts["rest"], className="headline-rest")] if parts else held
-    return html.P(told, className="headline", id="headline")
+    if not parts:
+        return html.P(held, className="headline", id="headline")
+    # On a line of its own a statement needs no semicolon; read aloud it does.
+    first, ends = parts["first"].removesuffix(";"), "; " if parts["first"].endswith(";") else " "
+    pause = html.Span(ends, className="for-readers") if ends == "; " else ends
+    return html.P([first, pause, html.Span(parts["rest"], className="headline-rest")], className="headline", id="headline")
 
 
 def data_note(answer: Answer) -> html.P:
