@@ -13,8 +13,13 @@ HELD = "\N{NO-BREAK SPACE}"
 def parts(text: str) -> tuple[str, str]:
     """What stands large and what follows it, with ordinary blanks."""
     told: Any = headline(text).children
-    first, rest = (told, "") if isinstance(told, str) else (told[0], told[1].children)
-    return first.replace(HELD, " "), rest.replace(HELD, " ")
+    if isinstance(told, str):
+        return told.replace(HELD, " "), ""
+    first, pause, rest = told
+    # The semicolon is for those who hear the sentence; on a line of its own the statement shows none.
+    assert isinstance(pause, str) or pause.className == "for-readers"
+    pause = pause if isinstance(pause, str) else pause.children
+    return (first + pause).replace(HELD, " "), rest.children.replace(HELD, " ")
 
 
 @pytest.mark.parametrize(
