@@ -17,6 +17,7 @@ from dashboard.downloads import add_downloads
 from dashboard.figures.theme import FONT, style_sheet
 from dashboard.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.headers import add_headers
+from dashboard.lean import LeanDash
 from dashboard.pages import PAGES
 from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker, Choices
@@ -42,8 +43,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     serving = asker.settings.serving
     door = Door(prefix, accounts, https=serving.behind_proxy)
     desk = Desk(AskedBy(asker, door.reader), Addresses(prefix))
-    app = Dash(
+    app = LeanDash(
         "fitledger",
+        scripted=[place for page in PAGES for place in page.scripted],
         title=TITLE,
         description=DESCRIPTION,
         update_title="",
@@ -57,7 +59,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
         enable_mcp=False,
     )
-    app.layout = lambda: _shell(desk, door)
+    app.layout = lambda: app.still(_shell(desk, door))
     filter_bar.register(app)
     for page in PAGES:
         page.register(app, desk)

@@ -33,6 +33,7 @@ class Page:
     """A page: its path (empty for the first), name, question, frame, and what registers its callbacks.
 
     `splits`: its figures follow the word `split`, whose control is shown on such pages only.
+    `scripted`: ids that the page's own script fills, beside those of its callbacks.
     """
 
     path: str
@@ -41,6 +42,7 @@ class Page:
     layout: Callable[[], html.Div]
     register: Callable[[Dash, Desk], None]
     splits: bool = False
+    scripted: tuple[str, ...] = ()
 
 
 def frame(name: str, question: str, *answers: str) -> html.Div:

@@ -1,7 +1,8 @@
 """The first view of each page in Chromium with an empty cache: `make bench`, or `python tests/bench/first_view.py`.
 
-From the request to chart and table drawn, over loopback; answers are remembered, as in a served dashboard that has told its
-first reader. Prints the median of RUNS beside the limit, and the weight of scripts on the wire; judges nothing.
+From the request to chart and table drawn, over loopback, served by a process of its own. Answers are remembered, as in a
+dashboard that has told its first reader. Prints the median of RUNS beside the limit, and the weight of scripts on the wire.
+Judges nothing.
 """
 
 import gzip
@@ -15,12 +16,9 @@ from playwright.sync_api import Browser, expect, sync_playwright
 
 from dashboard.app import create_app
 from dashboard.pages import PAGES
-from dashboard.questions.asking import Asker
-from etl.load import load
-from shared.settings import Settings
-from tests.browser.serving import CHROMIUM, chromium_path, serving
+from tests.browser.serving import CHROMIUM, chromium_path
+from tests.load.sessions import HOST, serving
 from tests.unit.made_answers import MadeAsker
-from warehouse_demo import EXPORTS
 
 RUNS = 5
 LIMIT_SECONDS = 1.2
@@ -77,10 +75,9 @@ def scripts_asked(browser: Browser, address: str) -> dict[str, int]:
 def main() -> None:
     """Prints one line a page."""
     with TemporaryDirectory() as folder, sync_playwright() as playwright:
-        warehouse = Path(folder) / "demo.duckdb"
-        load([EXPORTS], warehouse)
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
-        with serving(Asker(warehouse, Settings())) as address:
+        with serving(Path(folder)) as (port, _):
+            address = f"http://{HOST}:{port}/"
             weights = scripts_asked(browser, address)
             sys.stdout.write(f"scripts, gzipped: {sum(weights.values()) / 1e6:.2f} MB (limit {LIMIT_MB} MB)\n")
             for name, size in sorted(weights.items(), key=lambda one: -one[1])[:5]:

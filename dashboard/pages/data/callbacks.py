@@ -75,4 +75,4 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register)
+PAGE = Page(PATH, NAME, QUESTION, layout, register, scripted=ids.SCRIPTED)

@@ -30,6 +30,8 @@ LOAD: Final = "data-load"
 ASIDE: Final = "data-aside"
 ASKED: Final = "data-asked"
 """The load that the reader asks to take back."""
+SCRIPTED: Final = (SAID, RECEIVED, STEP, FINDINGS, ASKED)
+"""What assets/page-data.js fills."""
 
 # Inside TAKEN.
 SURE: Final = "data-sure"

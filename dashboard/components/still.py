@@ -1,0 +1,77 @@
+"""Sends what no callback touches as still pieces of page: one component each, however many elements it holds.
+
+Every component that Dash draws listens to every answer. A page of four thousand elements took seconds that way, in
+the browser of every reader; a still piece is drawn by React at once (assets/still.js).
+"""
+
+from collections.abc import Collection, Iterable
+from typing import Any, ClassVar, Final
+
+from dash import dcc
+from dash.development.base_component import Component
+
+_HTML: Final = "dash_html_components"
+_LINK: Final = "dcc.Link"
+
+
+class Still(Component):  # type: ignore[misc]  # Dash is untyped
+    """Elements that stay as they are until the place around them is filled anew.
+
+    `tree`: an element as [tag, attributes, child, ...], where a child is text or an element.
+    """
+
+    # What Dash asks of a component.
+    _namespace = "fitledger"
+    _type = "Still"
+    _children_props: ClassVar[list[str]] = []
+    _base_nodes: ClassVar[list[str]] = []
+    _prop_names: ClassVar[list[str]] = ["tree"]
+    _valid_wildcard_attributes: ClassVar[list[str]] = []
+
+    def __init__(self, tree: list[Any]) -> None:
+        super().__init__(tree=tree)
+
+
+def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> frozenset[str]:
+    """The ids in inputs, states, outputs and signs of work of the callbacks, as Dash registers them."""
+    ids = {part["id"] for one in callbacks.values() for kind in ("inputs", "state") for part in one[kind]}
+    targets = [target for output in callbacks for target in output.strip(".").split("...")]
+    for one in listed:
+        targets += (one.get("running") or {}).get("running", {})
+    return frozenset(ids) | {target.rsplit(".", 1)[0] for target in targets}
+
+
+def made_still(shown: Any, touched: Collection[str]) -> Any:
+    """The same components, where every largest piece that is still is one `Still`; other values stay as they are."""
+    if isinstance(shown, list | tuple):
+        return type(shown)(made_still(part, touched) for part in shown)
+    if not isinstance(shown, Component):
+        return shown
+    tree = _tree(shown, touched)
+    if tree is not None:
+        return Still(tree)
+    if isinstance(children := getattr(shown, "children", None), list | tuple | Component):
+        shown.children = made_still(children, touched)
+    return shown
+
+
+def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
+    """The component as a still tree, or None where it holds something that is drawn by Dash."""
+    tag = _tag(component)
+    if tag is None or (given_id := getattr(component, "id", None)) in touched or isinstance(given_id, dict):
+        return None
+    attributes = component.to_plotly_json()["props"]
+    children = attributes.pop("children", None)
+    drawn: list[Any] = []
+    for child in children if isinstance(children, list | tuple) else [children]:
+        part = _tree(child, touched) if isinstance(child, Component) else child
+        if (part is None and child is not None) or isinstance(child, list | tuple):
+            return None
+        drawn.append(part)
+    return [tag, {name: value for name, value in attributes.items() if value is not None}, *drawn]
+
+
+def _tag(component: Component) -> str | None:
+    if isinstance(component, dcc.Link):
+        return _LINK
+    return component._type.lower() if component._namespace == _HTML else None
