@@ -18,6 +18,7 @@ SCREENS = (
     "dashboard/components",
     "dashboard/downloads.py",
     "dashboard/headers.py",
+    "dashboard/lean.py",
     "dashboard/serving.py",
     "dashboard/report",
 )
