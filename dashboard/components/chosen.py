@@ -6,7 +6,7 @@ from typing import Any, Final
 from dash import dcc, html
 
 from dashboard.components.address import Addresses, View
-from dashboard.components.filter_bar import CONTROLS, FIRST
+from dashboard.components.filter_bar import CONTROLS, DATES, FIRST
 from dashboard.figures.names import WORDS, plain
 from dashboard.figures.theme import day
 from dashboard.questions.selection import FIELDS, Selection
@@ -45,4 +45,8 @@ def _said(value: Any) -> str:
 
 def _place(word: str) -> str:
     """Where the word's control is, so that a word is not told twice: see style.css."""
-    return "has-no-control" if word not in CONTROLS else "has-first" if word in FIRST else "has-further"
+    if word not in CONTROLS:
+        return "has-no-control"
+    if word in DATES:
+        return "has-dates"
+    return "has-first" if word in FIRST else "has-further"

@@ -10,14 +10,18 @@ from dashboard.components.text import unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import day
 from dashboard.questions.answers import Answer
+from dashboard.questions.scope import counted
+from shared.units import UNITS
 
 # A statement ends with a full stop or a semicolon, those within brackets left aside.
 _STATEMENTS: Final = re.compile(r"(?P<first>(?:[^(.;]|\([^)]*\)|[.;](?! ))+[.;]) (?P<rest>.+)")
+# A name of the program, such as tilt_arrival_deg.
+_CODE: Final = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 # The whole of it is told at every place where a figure could be read as advice.
 CAUTION = (
     "These figures describe what followed in this studio's riders. They are no medical advice and no prescription.",
     "Pain, numbness, swelling, injury or a recent operation: stop, and refer to a licensed clinician.",
-    "Change one support at a time, in small steps; check foot room and comfort after each; follow the makers' limits "
+    "Change one support at a time, in small steps. Check foot room and comfort after each. Follow the makers' limits "
     "for cleats, spacers and pedals (thread engagement). Local rules on health data apply.",
 )
 
@@ -30,9 +34,9 @@ def caution() -> html.Aside:
 
 
 def selected(answer: Answer, **counts: int) -> html.P:
-    """The selection said in words, with further counts behind the answer."""
-    counted = ", ".join(f"{n:,} {what}" for what, n in counts.items())
-    words = f"{answer.selection_words} ({counted})" if counted else answer.selection_words
+    """The selection said in words, with further counts behind the answer, each by its name in the plural."""
+    told = ", ".join(counted(n, what.removesuffix("s")) for what, n in counts.items())
+    words = f"{answer.selection_words} ({told})" if told else answer.selection_words
     return html.P([html.Strong("Selected: "), words], className="selected", id="selected", role="status")
 
 
@@ -55,10 +59,22 @@ def data_note(answer: Answer) -> html.P:
 
 def method(answer: Answer, passage: list[html.P], *, what: str = "this") -> html.Details:
     """How the figures were computed: in plain words, then as the answer itself tells it. `what`: where a page tells two."""
-    told = [part for name, value in answer.method.items() for part in (html.Dt(plain(name)), html.Dd(_said(value)))]
+    named = [_named(name, value) for name, value in answer.method.items()]
+    told = [part for name, words in named for part in (html.Dt(name), html.Dd(words))]
     return html.Details(
         [html.Summary(f"How {what} is computed"), *passage, html.Dl(told) if told else None], className="method"
     )
+
+
+def _named(name: str, value: Any) -> tuple[str, str]:
+    """A part of a method in words: the unit stands with the value and not in the name, a level is a percentage."""
+    unit = next((unit for unit in UNITS.values() if name.endswith(unit.suffix)), None)
+    if unit and isinstance(value, int | float):
+        gap = "" if unit.sign == "°" else "\u202f"
+        return plain(name.removesuffix(unit.suffix)), f"{value:g}{gap}{unit.sign}"
+    if isinstance(value, float) and 0 < value < 1:
+        return plain(name), f"{100 * value:g}\u202f%"
+    return plain(name), _said(value)
 
 
 def _said(value: Any) -> str:
@@ -66,7 +82,11 @@ def _said(value: Any) -> str:
         return "; ".join(f"{plain(str(name))}: {_said(part)}" for name, part in value.items())
     if isinstance(value, list | tuple):
         return "; ".join(_said(part) for part in value)
-    return str(value)
+    return _CODE.sub(lambda code: plain(_without_unit(code[0])), str(value)).replace("+-", "±")
+
+
+def _without_unit(code: str) -> str:
+    return next((code.removesuffix(unit.suffix) for unit in UNITS.values() if code.endswith(unit.suffix)), code)
 
 
 def empty_state(sentence: str, reset: str) -> html.Div:

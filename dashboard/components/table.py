@@ -42,23 +42,19 @@ def table(
                 **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
-            csv_link(csv, caption) if csv else None,
+            _csv_line(csv, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")]) if csv else None,
         ],
         className="table",
     )
 
 
 def csv_link(address: str, what: str) -> html.P:
-    """A link to a list as CSV."""
-    return html.P(
-        html.A(
-            ["These numbers as CSV", html.Span(f": {what}", className="for-readers")],
-            href=address,
-            className="csv",
-            download="",
-        ),
-        className="csv-line",
-    )
+    """A link to a list that stands below no table of its own, named by what it holds."""
+    return _csv_line(address, f"{what[:1].upper()}{what[1:]} as CSV")
+
+
+def _csv_line(address: str, words: Any) -> html.P:
+    return html.P(html.A(words, href=address, className="csv", download=""), className="csv-line")
 
 
 def _side(column: Column) -> str:

@@ -11,12 +11,19 @@ from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
 from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.calendar import spoken_period
+from dashboard.questions.scope import counted
 
 HEIGHT_PX: Final = 268
 # Each signal has a shape of its own; a period that shows several gets the first of them.
 SHAPES: Final = {"outside_limits": "diamond", "one_side": "square", "steady": "triangle-up"}
 # Half a period in days, so that the base and the chosen dates reach around their dots.
 _HALF: Final = {"week": 3.5, "month": 15.0, "quarter": 45.0}
+_AXES: Final = {
+    "knees_better": "share of knees",
+    "side_difference_left": "share of fits",
+    "return_rate": "share of fits",
+    "comfort_gained": "points gained",
+}
 _LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -51,8 +58,8 @@ def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str) -> str:
     if not signals:
         return f"{name}: within its usual scatter"
     last = max(signals, key=lambda row: (row.period_to, row.n_periods))
-    others = f", and {len(signals) - 1} more" if len(signals) > 1 else ""
-    return f"{name}: {_phrase(last)}, {_when(last, every)}{others}"
+    others = f", and {counted(len(signals) - 1, 'more signal')}" if len(signals) > 1 else ""
+    return f"{name}: {_phrase(last)}, {span_words(last, every)}{others}"
 
 
 def _phrase(row: SignalRow) -> str:
@@ -61,7 +68,8 @@ def _phrase(row: SignalRow) -> str:
     return f"{row.direction} its centre" if row.rule == "one_side" else row.direction
 
 
-def _when(row: SignalRow, every: str) -> str:
+def span_words(row: SignalRow, every: str) -> str:
+    """The periods of a signal, as in: April 2025 to July 2026."""
     start, end = spoken_period(row.period_from, every), spoken_period(row.period_to, every)
     return start if start == end else f"{start} to {end}"
 
@@ -85,15 +93,15 @@ def control_chart(answer: Trends, figure: str, window: Window, theme: str | None
     colours = palette(theme)
     chart, rows, _ = of_figure(answer, figure)
     vertical, low, high = _vertical(rows)
-    across: dict[str, Any] = {"type": "date", "nticks": 4, "tickangle": 0, "tickformat": "%b %y", "showgrid": False}
+    across: dict[str, Any] = {"type": "date", "nticks": 4, "tickangle": 0, "tickformat": "%b\n%Y", "showgrid": False}
     return {
         "data": _traces(rows, answer.every, low, colours),
         "layout": layout(
             theme,
             height=HEIGHT_PX,
-            margin=(52, 86, 22, 30),
+            margin=(64, 86, 22, 40),
             xaxis=axis(theme, range=_span(rows, answer.every), **across),
-            yaxis=axis(theme, ticklabelstandoff=4, **vertical),
+            yaxis=axis(theme, title=_AXES[figure], ticklabelstandoff=4, **vertical),
             shapes=[*_bands(chart, rows, answer.every, window, colours), *_lines(answer.notes, colours)],
             annotations=[
                 *_limit_names(rows, low, high, colours),

@@ -36,8 +36,14 @@ def finding(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
     ends = f"known from {dose_name(shown[0])} to {dose_name(shown[-1])}"
     if bend is None:
         return f"{name} and {outcome_name}: {ends}"
-    line = "not a straight line" if bend < 0.05 else "no bend seen"
-    return f"{name} and {outcome_name}: {line} ({spoken_p(bend)}), {ends}"
+    line = "not a straight line" if bend < 0.05 else "no bend in the line seen"
+    return f"{name} and {outcome_name}: {line}, {ends}"
+
+
+def line_test(rows: Sequence[DoseRow]) -> str | None:
+    """The test behind the title, for the fold with the numbers; None where the doses are too few for one."""
+    bend = next((row.line_p_value for row in rows if row.pooled is not None and row.line_p_value is not None), None)
+    return None if bend is None else f"Test of the straight line against any other: {spoken_p(bend)}."
 
 
 def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:

@@ -11,7 +11,7 @@ from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
 # Heights in px: of a row's name, of each of its dots, of the axis below.
 NAME_PX: Final = 23
 MARK_PX: Final = 13
-AXIS_PX: Final = 30
+AXIS_PX: Final = 48
 LABEL_PX: Final = CHART_TEXT_PX - 1
 
 
@@ -38,12 +38,13 @@ class DotRow:
     missing: str = ""
 
 
-def dot_rows(rows: Sequence[DotRow], theme: str | None, *, marks: int = 1, whole: bool = False) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict, `marks` of them in each; `whole`: the axis runs to 100 %."""
+def dot_rows(rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %."""
     colours = palette(theme)
     row_px = NAME_PX + MARK_PX * marks
     ticks = _ticks(rows, whole)
     is_drawn = any(row.marks for row in rows)
+    below = AXIS_PX if is_drawn else 4
     room = 0.015 * ticks[-1]
     placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
     return {
@@ -55,10 +56,11 @@ def dot_rows(rows: Sequence[DotRow], theme: str | None, *, marks: int = 1, whole
         ],
         "layout": layout(
             theme,
-            height=row_px * max(len(rows), 1) + AXIS_PX + 6,
-            margin=(12, 18, 6, AXIS_PX),
+            height=row_px * max(len(rows), 1) + below + 6,
+            margin=(12, 18, 6, below),
             xaxis=axis(
                 theme,
+                title=f"share of {of}" if is_drawn else "",
                 range=[-room, ticks[-1] + room],
                 tickvals=ticks,
                 ticktext=[number(tick, "share") for tick in ticks],

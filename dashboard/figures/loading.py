@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from dashboard.figures.names import plain
+from dashboard.figures.names import plain, table_name
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, day, palette
 from dashboard.questions.answers import LoadRow, ReasonRow
@@ -234,4 +234,4 @@ def _hatching(colours: Palette) -> dict[str, Any]:
 
 def _label(row: ReasonRow) -> str:
     """What is wrong, and the table."""
-    return f"{reason_name(row.rule)}<br>{row.table}"
+    return f"{reason_name(row.rule)}<br>{table_name(row.table)}"

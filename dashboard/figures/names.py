@@ -59,6 +59,11 @@ def unit_words(outcome: str) -> str:
     return OUTCOMES[outcome].axis.rsplit(" in ", 1)[1]
 
 
+def table_name(table: str) -> str:
+    """A table as words: knee captures, follow-ups."""
+    return plain(table).replace("follow up", "follow-up")
+
+
 def plain(code: str | None) -> str:
     """A code as words: mild_varus becomes mild varus."""
     return "" if code is None else code.replace("_", " ")

@@ -20,7 +20,7 @@ _SAID_ROW_PX: Final = 52
 
 def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
     """The share of knees that held, with its interval, and the bounds for those that were not seen, as a plain dict."""
-    return dot_rows([_lasting(row) for row in rows], theme, whole=True)
+    return dot_rows([_lasting(row) for row in rows], theme, of="knees", whole=True)
 
 
 def lasting_finding(rows: Sequence[LastingRow]) -> str:
@@ -41,7 +41,7 @@ def lasting_alternative(rows: Sequence[LastingRow]) -> str:
 
 def kept_figure(figures: Sequence[ReturnFigure], theme: str | None) -> dict[str, Any]:
     """All, some, none of the setup still in use, as a plain dict."""
-    return dot_rows([_kept(row) for row in kept_of(figures)], theme, whole=True)
+    return dot_rows([_kept(row) for row in kept_of(figures)], theme, of="follow-ups", whole=True)
 
 
 def kept_of(figures: Sequence[ReturnFigure]) -> list[ReturnFigure]:
@@ -95,9 +95,9 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
         ],
         "layout": layout(
             theme,
-            height=_SAID_ROW_PX * max(len(rows), 1) + 36,
-            margin=(6, 6, 6, 30),
-            xaxis=axis(theme, range=[-0.2, 10.2], tickvals=[0, 2, 4, 6, 8, 10], ticklabelstandoff=4),
+            height=_SAID_ROW_PX * max(len(rows), 1) + 52,
+            margin=(6, 6, 6, 46),
+            xaxis=axis(theme, range=[-0.2, 10.2], tickvals=[0, 2, 4, 6, 8, 10], title="points", ticklabelstandoff=4),
             yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
             annotations=[words for place, row in enumerate(rows) for words in _said(place, row, colours)],
         ),

@@ -83,7 +83,7 @@ def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
         "layout": layout(
             theme,
             height=plot_px + below_px + 8,
-            margin=(46, _RIGHT_PX, 8, below_px),
+            margin=(60, _RIGHT_PX, 8, below_px),
             xaxis=axis(
                 theme,
                 range=[0, ticks[-1]],
@@ -96,6 +96,7 @@ def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
             ),
             yaxis=axis(
                 theme,
+                title="share of fits",
                 range=[0, shown_top],
                 tickvals=steps,
                 ticktext=[number(step, "share") for step in steps],

@@ -28,7 +28,7 @@ def by_level(rows: Sequence[PrevalenceRow], quantity: str) -> dict[str | None, d
 
 def prevalence_figure(rows: Sequence[PrevalenceRow], quantity: str, theme: str | None) -> dict[str, Any]:
     """The figure of one quantity as a plain dict."""
-    return dot_rows([_row(level, moments) for level, moments in by_level(rows, quantity).items()], theme, marks=2)
+    return dot_rows([_row(level, moments) for level, moments in by_level(rows, quantity).items()], theme, of="riders", marks=2)
 
 
 def finding(rows: Sequence[PrevalenceRow], quantity: str) -> str:

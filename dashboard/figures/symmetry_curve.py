@@ -40,10 +40,11 @@ def curve_figure(rows: Sequence[CurveRow], quantity: str, theme: str | None) -> 
         "layout": layout(
             theme,
             height=300,
-            margin=(48, 10, 22, 46),
+            margin=(62, 10, 22, 46),
             xaxis=axis(theme, range=[0, max(limits)], title=f"limit in {unit_words(quantity)}", nticks=8, showgrid=False),
             yaxis=axis(
                 theme,
+                title="share of riders",
                 range=[0, 1.01],
                 tickvals=ticks,
                 ticktext=[number(tick, "share") for tick in ticks],

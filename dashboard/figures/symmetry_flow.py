@@ -5,6 +5,7 @@ from typing import Any, Final
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import CHART_TEXT_PX, number, palette
 from dashboard.questions.answers_asymmetry import ChangeRow
+from dashboard.questions.scope import counted
 
 # What each outcome means, in the order in which it is drawn; the two that differ between both ends are drawn full.
 FATES: Final = {
@@ -61,10 +62,10 @@ def finding(row: ChangeRow) -> str:
     """What the bars show, for their title."""
     if not row.n_riders:
         return "No rider was recorded at both ends yet"
-    return f"{row.n_resolved:,} resolved, {row.n_new:,} new, of {row.n_riders:,} riders recorded at both ends"
+    return f"{row.n_resolved:,} resolved, {row.n_new:,} new, of {counted(row.n_riders, 'rider')} recorded at both ends"
 
 
 def alternative(row: ChangeRow) -> str:
     """The bars in words."""
     told = "; ".join(f"{name} ({words}): {number(getattr(row, f'n_{fate}'), 'count')}" for fate, (name, words) in FATES.items())
-    return f"Bars of {row.n_riders:,} riders recorded at both ends by what became of a {row.finding}. {told}."
+    return f"Bars of {counted(row.n_riders, 'rider')} recorded at both ends by what became of a {row.finding}. {told}."

@@ -8,6 +8,7 @@ from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
 from dashboard.questions.answers_sides import SidesRow
+from dashboard.questions.scope import counted
 
 HEIGHT_PX: Final = 340
 _POINT_PX: Final = 5
@@ -43,7 +44,7 @@ def sides_figure(rows: Sequence[SidesRow], quantity: str, moment: str, limit: fl
 def finding(rows: Sequence[SidesRow], quantity: str, moment: str) -> str:
     """What one moment shows, for its title."""
     n, n_beyond = counts(rows, quantity, moment)
-    return f"At {moment}: {n_beyond:,} of {n:,} riders beyond the limit" if n else f"At {moment}: no rider yet"
+    return f"At {moment}: {n_beyond:,} of {counted(n, 'rider')} beyond the limit" if n else f"At {moment}: no rider yet"
 
 
 def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: float) -> str:

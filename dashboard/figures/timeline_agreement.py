@@ -40,10 +40,11 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
         "layout": layout(
             theme,
             height=240,
-            margin=(48, 10, 8, 28),
-            xaxis=axis(theme, type="date", nticks=8, tickformat="%b %y", showgrid=False),
+            margin=(64, 10, 8, 40),
+            xaxis=axis(theme, type="date", nticks=8, tickformat="%b\n%Y", showgrid=False),
             yaxis=axis(
                 theme,
+                title="share of fits in agreement",
                 range=[-0.02, 1.0],
                 tickvals=ticks,
                 ticktext=[number(tick, "share") for tick in ticks],

@@ -13,7 +13,7 @@ from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExa
 from dashboard.questions.calendar import first_day, period_of
 from dashboard.questions.every_fit import Remember
 from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, counted, scope_of, sessions_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.shim_places import shim_places
@@ -101,8 +101,8 @@ def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, setti
         return replace(row, words=words)
     found = clustered_share(agrees.astype(float), rider, settings.intervals.level)
     words = (
-        f"{prefix}{spoken_percent(found.estimate)} of fits agree with the exam ({spoken_percent(found.low)} to "
-        f"{spoken_percent(found.high)}; {counted(n_judged, 'fit')} that can be judged)."
+        f"{prefix}{spoken_percent(found.estimate)} of fits agree with the exam ("
+        f"{spoken_percents(found.low, found.high)}; {counted(n_judged, 'fit')} that can be judged)."
     )
     return replace(row, share=found.estimate, low=found.low, high=found.high, words=words)
 

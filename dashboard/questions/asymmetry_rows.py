@@ -11,7 +11,7 @@ from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, Differenc
 from dashboard.questions.both_sides import side_difference
 from dashboard.questions.knee_patterns import Knees, has_pattern, named, patterns
 from dashboard.questions.levels import count_riders, level_words
-from dashboard.questions.numbers import spoken, spoken_p, spoken_percent, spoken_points
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents, spoken_points
 from dashboard.questions.scope import counted
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean, clustered_share
@@ -141,7 +141,7 @@ def _prevalence_words(row: PrevalenceRow, limit: str) -> str:
     verb = "came with" if row.moment == "arrival" else "left with"
     words = (
         f"{_prefix(row.split, row.level)}{spoken_percent(row.share)} of riders {verb} a side difference in {row.quantity} of "
-        f"{limit} ({spoken_percent(row.low)} to {spoken_percent(row.high)}; "
+        f"{limit} ({spoken_percents(row.low, row.high)}; "
         f"{counted(row.n_riders, 'rider')} at their first session)"
     )
     if row.difference is None or row.difference_low is None or row.difference_high is None:
@@ -181,8 +181,7 @@ def _change_words(found: PairedShares, spoken_as: str) -> str:
         f"of {counted(found.n, 'rider')} recorded at both ends, {spoken_as} was resolved in {found.resolved:,}, persisted in "
         f"{found.persisting:,}, was new in {found.new:,} and absent at both in {found.none:,}: from "
         f"{spoken_percent(found.share_before)} to {spoken_percent(found.share_after)}, {verdict} "
-        f"({spoken_points(found.difference)}, {spoken(100 * found.low, 0)} to {spoken(100 * found.high, 0)}; "
-        f"{spoken_p(found.p_value)})."
+        f"({spoken_points(found.difference)}, {spoken(100 * found.low, 0)} to {spoken(100 * found.high, 0)})."
     )
     return text[0].upper() + text[1:]
 
@@ -295,7 +294,7 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
     found = clustered_share(gone, riders, settings.intervals.level)
     words = (
         f"With nothing changed, {spoken_percent(found.estimate)} of side differences in {quantity.name} of "
-        f"{quantity.limit_words(settings)} were below it in the next capture ({spoken_percent(found.low)} to "
-        f"{spoken_percent(found.high)}; {counted(len(gone), 'repeat')}): so many seem resolved by noise alone."
+        f"{quantity.limit_words(settings)} were below it in the next capture ("
+        f"{spoken_percents(found.low, found.high)}; {counted(len(gone), 'repeat')}): so many seem resolved by noise alone."
     )
     return replace(row, share_no_longer=found.estimate, low=found.low, high=found.high, words=words)

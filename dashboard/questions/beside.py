@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_trends import BesideRow, SignalRow
 from dashboard.questions.calendar import period_of
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.agreement import typical_error
@@ -110,7 +110,7 @@ def _written(figure: Figure, unit: str) -> str:
     if value is None or low is None or high is None:
         return "(not enough yet)"
     if unit == "share":
-        return f"{spoken_percent(value)} ({spoken_percent(low)} to {spoken_percent(high)})"
+        return f"{spoken_percent(value)} ({spoken_percents(low, high)})"
     sign = UNITS[unit].sign
     return f"{spoken(value, 2, sign)} ({spoken(low, 2)} to {spoken(high, 2)})"
 

@@ -28,7 +28,7 @@ def first_day(period: int, every: str) -> date:
 
 
 def spoken_period(day: date, every: str) -> str:
-    """As in: June 2025; week of 2 June 2025; quarter 2 of 2025."""
+    """As in: June 2025; week of 2 Jun 2025; quarter 2 of 2025."""
     if every == "week":
-        return f"week of {day.day} {day:%B %Y}"
+        return f"week of {day.day} {day:%b %Y}"
     return f"{day:%B %Y}" if every == "month" else f"quarter {(day.month + 2) // 3} of {day.year}"

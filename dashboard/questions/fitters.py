@@ -14,7 +14,7 @@ from dashboard.questions.coded import code_sql
 from dashboard.questions.every_fit import Remember, every_fit, places_of, rows_at
 from dashboard.questions.fitters_process import process_rows
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.riders_mix import CaseMix, came_with, design_of
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -256,7 +256,7 @@ def _scatter(enough: list[_Compared], outcome: _Outcome, settings: Settings) -> 
     except StatisticsError as refused:
         return None, f"{name}: {refused}"
     beyond = "more than chance alone" if found.p_value < 1 - settings.intervals.level else "no more than by chance"
-    return found, f"{name}: {found.n} fitters scatter {beyond} (phi {found.phi:.2f}, {spoken_p(found.p_value)})."
+    return found, f"{name}: {found.n} fitters scatter {beyond}."
 
 
 def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: Settings) -> Iterator[FitterRow]:

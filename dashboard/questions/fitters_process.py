@@ -12,7 +12,7 @@ from dashboard.questions.agreement_flags import judged_fits
 from dashboard.questions.answers_fitters import ProcessRow
 from dashboard.questions.every_fit import Remember
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken_percent
+from dashboard.questions.numbers import spoken_percent, spoken_percents
 from dashboard.questions.scope import Scope, counted
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
@@ -68,7 +68,7 @@ def _row(named: tuple[int, str], process: _Process, settings: Settings) -> Proce
         told = f"{fitter}, {name}: not enough yet, {n} of {counted(total, 'fit')}."
         return ProcessRow(fitter, process.process, n, total, None, None, None, told)
     found = clustered_share(done.astype(float), rider, settings.intervals.level)
-    interval = f"{spoken_percent(found.low)} to {spoken_percent(found.high)}"
+    interval = spoken_percents(found.low, found.high)
     told = f"{fitter}, {name}: {spoken_percent(found.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
     return ProcessRow(fitter, process.process, n, total, found.estimate, found.low, found.high, told)
 

@@ -11,7 +11,7 @@ from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow
 from dashboard.questions.answers_returns import LastingRow, SaidRow
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean, clustered_share
@@ -76,11 +76,10 @@ def _change_words(row: LastingRow, mean: Any) -> str:
 
 
 def _held_words(row: LastingRow) -> str:
-    held, low, high, worst, best = (
-        spoken_percent(x or 0) for x in (row.held, row.held_low, row.held_high, row.worst, row.best)
-    )
+    held, worst, best = (spoken_percent(x or 0) for x in (row.held, row.worst, row.best))
+    interval = spoken_percents(row.held_low or 0, row.held_high or 0)
     return (
-        f"{row.outcome.capitalize()} held in {held} of knees found again ({low} to {high}; {row.n_seen:,} of "
+        f"{row.outcome.capitalize()} held in {held} of knees found again ({interval}; {row.n_seen:,} of "
         f"{counted(row.n_knees, 'knee')}); of all knees, in {worst} if none of the others held, in {best} if each of them did."
     )
 

@@ -102,7 +102,7 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     try:
         found = typical_error(differences, settings.intervals.level, rider)
     except TooFewError as refusal:
-        return replace(row, words=f"{outcome.capitalize()}: {refusal}")
+        return replace(row, words=f"{outcome.capitalize()}: {str(refusal)[:1].lower()}{str(refusal)[1:]}")
     return replace(
         row,
         typical_error=found.typical_error,

@@ -19,6 +19,11 @@ def spoken_percent(share: float) -> str:
     return f"{100 * share:.0f}{_GAP}%"
 
 
+def spoken_percents(low: float, high: float) -> str:
+    """Both ends of an interval, the unit once, as in: 49 to 55 %."""
+    return f"{100 * low:.0f} to {spoken_percent(high)}"
+
+
 def spoken_percent_below(share: float) -> str:
     """As in: 99.9 %; rounded down, so that a share near one is never told as all."""
     return f"{int(share * 1000) / 10:.1f}{_GAP}%"
@@ -32,3 +37,10 @@ def spoken_points(difference: float) -> str:
 def spoken_p(p_value: float) -> str:
     """As in: p = 0.012, p < 0.001."""
     return "p < 0.001" if p_value < 0.001 else f"p = {p_value:.3f}"
+
+
+def spoken_chance(p_value: float) -> str:
+    """How often chance alone would bring as much, as in: less than once in 1,000 times, in 1.2 % of cases."""
+    if p_value < 0.001:
+        return "less than once in 1,000 times"
+    return f"in {100 * p_value:.{1 if p_value < 0.1 else 0}f}{_GAP}% of cases"

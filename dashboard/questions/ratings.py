@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_ratings import RatingRow, Ratings
 from dashboard.questions.coded import code_sql
 from dashboard.questions.levels import count_riders, level_words, levels_of_feet, split_caution
-from dashboard.questions.numbers import spoken, spoken_p, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.catalogue import catalogue
@@ -132,14 +132,13 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
 
 
 def _words(found: PairedRatings, n: int, n_riders: int) -> str:
-    tested = f"; {spoken_p(found.p_value)}" if found.p_value is not None else ""
     plus = "+" if round(found.mean.estimate, 1) > 0 else ""
     return (
-        f"better in {spoken_percent(found.better.estimate)} ({spoken_percent(found.better.low)} to "
-        f"{spoken_percent(found.better.high)}), the same in {spoken_percent(found.same.estimate)}, worse in "
+        f"better in {spoken_percent(found.better.estimate)} ("
+        f"{spoken_percents(found.better.low, found.better.high)}), the same in {spoken_percent(found.same.estimate)}, worse in "
         f"{spoken_percent(found.worse.estimate)}; {plus}{spoken(found.mean.estimate, 1)} points of 10 on average "
         f"({spoken(found.mean.low, 1)} to {spoken(found.mean.high, 1)}; "
-        f"{counted(n, 'pair')} of {counted(n_riders, 'rider')}{tested})."
+        f"{counted(n, 'pair')} of {counted(n_riders, 'rider')})."
     )
 
 

@@ -9,7 +9,7 @@ from dashboard.questions.answers import NoiseRow
 from dashboard.questions.answers_effects import ResponderRow
 from dashboard.questions.captures import Captures
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import counted
 from shared.settings import Settings
 from shared.statistics.clustered import Estimate, clustered_share
@@ -48,7 +48,7 @@ def responder_rows(captures: Captures, noise: NoiseRow, settings: Settings) -> I
 
 def _words(noise: NoiseRow, response: str, found: Estimate) -> str:
     limit = spoken(noise.mdc95 or 0.0, 1, UNITS[noise.unit].sign)
-    interval = f"{spoken_percent(found.low)} to {spoken_percent(found.high)}; {counted(found.n, 'knee')}"
+    interval = f"{spoken_percents(found.low, found.high)}; {counted(found.n, 'knee')}"
     return f"{spoken_percent(found.estimate)} of knees {_SPOKEN[noise.outcome, response].format(limit=limit)} ({interval})."
 
 

@@ -17,7 +17,7 @@ from dashboard.questions.answers_returns import (
 )
 from dashboard.questions.lasting import lasting_rows, said_rows
 from dashboard.questions.levels import levels_of_feet
-from dashboard.questions.numbers import spoken_p, spoken_percent
+from dashboard.questions.numbers import spoken_chance, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of, spoken_day
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
@@ -30,9 +30,9 @@ Rows = dict[str, NDArray[Any]]
 
 METHOD = {
     "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
-    "return_rate": "attended within the window / fits whose window has closed by as_of; an open window is never a failure",
+    "return_rate": "attended within the window / fits whose window has closed; an open window is never a failure",
     "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
-    "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at as_of",
+    "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at the data's end",
     "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent",
     "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
@@ -139,7 +139,7 @@ def _share(
         return ReturnFigure(*start, None, None, None, f"{name}: {refused}")
     words = _WORDS[figure].format(
         share=spoken_percent(found.estimate),
-        interval=f"{spoken_percent(found.low)} to {spoken_percent(found.high)}",
+        interval=spoken_percents(found.low, found.high),
         n=counted(n, unit_counted),
         booked_days=settings.follow_up.booked_within_days,
         days=settings.follow_up.returned_within_days,
@@ -171,6 +171,9 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
     """Between the levels that have enough fits; none without a split."""
     if split is None:
         return
+    if split == "side":
+        yield ComparisonRow(split, "", 0, None, None, None, "A fit has two sides, so that returns are not split by side.")
+        return
     followed = {group.level: group.where("asks_follow_up") for group in groups if group.level is not None}
     enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
     names = "; ".join(str(level) for level in enough)
@@ -184,9 +187,8 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
         return
     clear = found.p_value < 1 - settings.intervals.level
     told = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
-    words = (
-        f"{told} by {split.replace('_', ' ')} (log-rank {found.chi_square:.1f} on {found.df} df, {spoken_p(found.p_value)})."
-    )
+    chance = f"chance alone would bring a difference as large {spoken_chance(found.p_value)}"
+    words = f"{told} by {split.replace('_', ' ')}: {chance}."
     yield ComparisonRow(split, names, n, found.chi_square, found.df, found.p_value, words)
 
 

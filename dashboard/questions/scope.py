@@ -49,7 +49,8 @@ class Scope:
     def require_fits(self) -> None:
         """Raises TooFewError where the selection is empty."""
         if self.n_fits == 0:
-            raise TooFewError(f"No fit matches this selection ({self.words}). Widen it, or reset it to see all fits.")
+            reach = f" The data reach to {spoken_day(self.as_of)}." if self.as_of else ""
+            raise TooFewError(f"No fit matches this selection ({self.words}).{reach} Widen it, or reset it to see all fits.")
 
 
 @lru_cache(maxsize=1)
@@ -113,7 +114,7 @@ def sessions_of(warehouse: Warehouse, fit_nos: Iterable[int]) -> dict[int, str]:
 
 
 def _words(selection: Selection, row: dict[str, Any]) -> str:
-    """As in: 412 fits, 7 January to 30 June 2026, both studios, arch: low."""
+    """As in: 412 fits, 7 Jan to 30 Jun 2026, both studios, arch: low."""
     parts = [counted(row["n_fits"], "fit")]
     start = row["first_date"] or selection.date_from
     end = row["last_date"] or selection.date_to
@@ -135,5 +136,5 @@ def _studio_words(present: list[str], chosen: tuple[str, ...]) -> str:
 
 
 def spoken_day(day: date, with_year: bool = True) -> str:
-    """As in: 28 August 2026."""
-    return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
+    """As in: 28 Aug 2026, the one form of a date everywhere."""
+    return f"{day.day} {day.strftime('%b %Y' if with_year else '%b')}"

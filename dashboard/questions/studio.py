@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow, Studio, StudioFigure, StudioTrendRow
 from dashboard.questions.both_sides import side_difference
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -21,7 +21,7 @@ from shared.warehouse import Warehouse
 METHOD = {
     "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 from arrival to departure",
     "side_difference_left": "share of fits whose tilt differs between the knees by the limit or more at departure",
-    "return_rate": "share of fits attended again within the window, of the fits whose window has closed by as_of",
+    "return_rate": "share of fits attended again within the window, of the fits whose window has closed",
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
@@ -66,7 +66,8 @@ def measured(warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise:
     knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
     fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
     if tilt_noise.mdc95 is None:
-        yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, tilt_noise.words)
+        refusal = f"{_NAMES['knees_better']}: {tilt_noise.words.partition(': ')[2]}"
+        yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
     else:
         better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
         yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
@@ -97,7 +98,7 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words)
     words = _WORDS[measured.figure].format(
         estimate=_written(found.estimate, measured.unit),
-        interval=f"{_written(found.low, measured.unit)} to {_written(found.high, measured.unit)}",
+        interval=_written_ends(found.low, found.high, measured.unit),
         n=counted(n, measured.counted),
         limit=spoken(settings.knee.side_difference_deg, 0, "°"),
         days=settings.follow_up.returned_within_days,
@@ -117,6 +118,10 @@ def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
 
 def _written(value: float, unit: str) -> str:
     return spoken_percent(value) if unit == "share" else spoken(value, 1)
+
+
+def _written_ends(low: float, high: float, unit: str) -> str:
+    return spoken_percents(low, high) if unit == "share" else f"{spoken(low, 1)} to {spoken(high, 1)}"
 
 
 _NAMES = {

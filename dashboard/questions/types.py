@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_types import AlikeRow, TypeRow, Types
 from dashboard.questions.coded import CODES, NOT_RECORDED, code_sql
 from dashboard.questions.levels import count_riders, level_words, levels_of_feet
-from dashboard.questions.numbers import spoken_percent
+from dashboard.questions.numbers import spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, forefoot_class, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -123,8 +123,8 @@ def _row(
     found = clustered_share(of_kind.astype(float), rider, settings.intervals.level)
     beside = f"; {100 * published:.2f}\N{NO-BREAK SPACE}% published" if published is not None else ""
     words = (
-        f"{prefix}{spoken_percent(found.estimate)} of feet {_said(column, kind)} ({spoken_percent(found.low)} to "
-        f"{spoken_percent(found.high)}; {counted(n, 'foot', 'feet')} of {counted(n_riders, 'rider')}{beside})."
+        f"{prefix}{spoken_percent(found.estimate)} of feet {_said(column, kind)} ("
+        f"{spoken_percents(found.low, found.high)}; {counted(n, 'foot', 'feet')} of {counted(n_riders, 'rider')}{beside})."
     )
     return replace(row, n_effective=found.n_effective, share=found.estimate, low=found.low, high=found.high, words=words)
 
@@ -154,7 +154,7 @@ def _alike(feet: Feet, column: str, settings: Settings) -> AlikeRow:
     found = wilson_interval(n_alike, n, settings.intervals.level)
     share, low, high = float(found.estimate[0]), float(found.low[0]), float(found.high[0])
     words = (
-        f"Both feet have the same {name} in {spoken_percent(share)} of riders ({spoken_percent(low)} to "
-        f"{spoken_percent(high)}; {counted(n, 'rider')})."
+        f"Both feet have the same {name} in {spoken_percent(share)} of riders ("
+        f"{spoken_percents(low, high)}; {counted(n, 'rider')})."
     )
     return replace(row, share=share, low=low, high=high, words=words)

@@ -13,7 +13,9 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import number
 from dashboard.questions.answers import Studio
 from dashboard.questions.answers_trends import Trends
+from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.selection import parse_selection
+from shared.units import UNITS
 from tests.browser.conftest import Served, Watched
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
@@ -154,9 +156,12 @@ def test_what_stood_beside_a_signal_is_told(served: Served, watched: Watched) ->
     signals = [row for row in answer.signals if row.figure in FIGURES]
     told = page.locator("details.beside")
     told.locator("summary").click()
-    expect(told.locator("h3")).to_have_count(len(signals))
-    for row in answer.beside[:5]:
-        expect(told).to_contain_text(row.words)
+    # The base that they share, then a row a signal.
+    expect(told.locator("tbody tr")).to_have_count(1 + len(signals))
+    for row in answer.beside[:4]:
+        assert row.here is not None
+        written = spoken_percent(row.here) if row.unit == "share" else spoken(row.here, 2, UNITS[row.unit].sign)
+        expect(told.locator("tbody tr").nth(1)).to_contain_text(written)
 
 
 @pytest.mark.parametrize("shown", ["light", "dark"])

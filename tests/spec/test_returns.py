@@ -100,7 +100,7 @@ def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) ->
     assert [(row.follow_up_id, row.session_id, row.rider_id, row.days_over) for row in answer.overdue] == [
         ("B6", "S6", "R6", (date(2026, 6, 30) - date(2026, 4, 20)).days)
     ]
-    assert "1 booking is overdue." in answer.headline and "Data up to 30 June 2026" in answer.headline
+    assert "1 booking is overdue." in answer.headline and "Data up to 30 Jun 2026" in answer.headline
 
 
 def test_what_riders_said_is_told_by_medians(memory: Warehouse) -> None:
@@ -140,8 +140,12 @@ def test_a_fit_takes_the_level_that_both_feet_have(memory: Warehouse) -> None:
 def test_a_column_of_the_fit_groups_fits_and_a_side_does_not(memory: Warehouse, split: str, levels: list[str]) -> None:
     answer = returns.ask(studio(memory), parse_selection({"split": split}), FEW)
     assert list(dict.fromkeys(row.level for row in answer.figures)) == [None, *levels]
+    told = {
+        "side": ["A fit has two sides, so that returns are not split by side."],
+        "age_band": ["No comparison: it needs at least two groups."],
+    }
     if not levels:
-        assert [row.words for row in answer.comparisons] == ["No comparison: it needs at least two groups."]
+        assert [row.words for row in answer.comparisons] == told[split]
 
 
 KNEES = """

@@ -178,7 +178,7 @@ def test_an_unknown_rider_is_an_empty_selection(studio: Warehouse, unknown: str)
 
 def test_the_timeline_says_what_changed_since_the_capture_before(studio: Warehouse) -> None:
     answer = timeline(studio, "R1")
-    assert answer.selection_words == "2 fits, 1 April to 20 April 2026, both studios, rider R1"
+    assert answer.selection_words == "2 fits, 1 Apr to 20 Apr 2026, both studios, rider R1"
     assert changes(answer, "left") == [
         "arrived with low insole; 1 varus shim built in",
         "medium insole instead of low; one more varus shim (2 varus shims in all) at the cleat",

@@ -156,7 +156,7 @@ def test_weeks_and_quarters(memory: Warehouse, every: str, n: int) -> None:
 def test_the_first_day_of_a_period(every: str, day: str, first: date) -> None:
     [period] = period_of(np.array([day], "datetime64[us]"), every).tolist()
     assert first_day(period, every) == first
-    told = {"week": f"week of {first.day} {first:%B %Y}", "month": "August 2026", "quarter": f"of {first.year}"}[every]
+    told = {"week": f"week of {first.day} {first:%b %Y}", "month": "August 2026", "quarter": f"of {first.year}"}[every]
     assert spoken_period(first, every).endswith(told)
 
 

@@ -33,7 +33,7 @@ MADE = {
 SHARED = {
     "as_of": date(2026, 6, 30),
     "selection": {},
-    "selection_words": "412 fits, 7 January to 30 June 2026, both studios",
+    "selection_words": "412 fits, 7 Jan to 30 Jun 2026, both studios",
     "method": {"pooled": "linear mixed model, REML", "level": 0.95},
 }
 
@@ -127,8 +127,8 @@ def made_studio() -> Studio:
         **SHARED,
         n_fits=412,
         n_riders=391,
-        headline="In 412 fits, 7 January to 30 June 2026, both studios: 63 % of knees left nearer to neutral than they "
-        "came, by more than the noise (59 % to 68 %; 788 knees).",
+        headline="In 412 fits, 7 Jan to 30 Jun 2026, both studios: 63 % of knees left nearer to neutral than they "
+        "came, by more than the noise (59 to 68 %; 788 knees).",
         figures=FIGURES,
         trend=(*trend[:2], gap, *trend[3:]),
     )

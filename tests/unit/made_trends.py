@@ -30,7 +30,7 @@ def made_trends() -> Trends:
         beside=(
             BesideRow(
                 "knees_better", "outside_limits", MONTHS[13], "first_fits", "share", 0.7, 0.6, 0.8, 0.5, 0.4, 0.6,
-                "50 % (40 % to 60 %) of fits were first fits, 70 % (60 % to 80 %) in the base period.",
+                "50 % (40 to 60 %) of fits were first fits, 70 % (60 to 80 %) in the base period.",
             ),
         ),
         notes=(NoteRow(date(2025, 11, 3), date(2025, 11, 1), "new markers"),),

@@ -131,5 +131,5 @@ def test_the_most_frequent_reason_is_at_the_top() -> None:
     figure = reasons_figure(DATA.reasons, "light")
     drawn = {y: x for trace in figure["data"] for x, y in zip(trace["x"], trace["y"], strict=True)}
     assert [drawn[place] for place in sorted(drawn)] == [455, 31, 16]
-    assert figure["layout"]["yaxis"]["ticktext"][0] == "waiting for a session<br>knee_captures"
+    assert figure["layout"]["yaxis"]["ticktext"][0] == "waiting for a session<br>knee captures"
     assert [row.n for row in most_frequent(DATA.reasons)] == [455, 31, 16]

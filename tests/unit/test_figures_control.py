@@ -98,7 +98,7 @@ def test_the_base_and_the_chosen_dates_are_marked_and_stay_within_the_chart() ->
 def test_titles_say_the_finding() -> None:
     chart, _, signals = of_figure(TRENDS, "knees_better")
     assert finding(chart, signals, "month") == (
-        "Knees better at departure: above its centre, November 2025 to June 2026, and 1 more"
+        "Knees better at departure: above its centre, November 2025 to June 2026, and 1 more signal"
     )
     assert finding(chart, signals[:1], "month").endswith("above the upper limit, May 2026 to June 2026")
     assert finding(chart, [], "month") == "Knees better at departure: within its usual scatter"

@@ -6,7 +6,7 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard.figures import neutral
-from dashboard.figures.dose import alternative, dose_chart, dose_name, finding, of_support
+from dashboard.figures.dose import alternative, dose_chart, dose_name, finding, line_test, of_support
 from dashboard.figures.effects import estimates_differ, in_order, leading
 from tests.unit.made_answers import made_effects
 from tests.unit.made_effects import DOSES, NEUTRAL, dose
@@ -58,9 +58,10 @@ def test_the_changes_behind_a_dose_stand_under_it() -> None:
 
 
 def test_the_title_says_whether_the_line_is_straight_and_where_the_data_end() -> None:
-    assert finding(SHIMS, "tilt", "shim") == "Shims and tilt: no bend seen (p = 0.420), known from −1 shim to 2 shims"
+    assert finding(SHIMS, "tilt", "shim") == "Shims and tilt: no bend in the line seen, known from −1 shim to 2 shims"
     bent = [replace(row, line_p_value=0.01) for row in SHIMS]
-    assert "not a straight line (p = 0.010)" in finding(bent, "tilt", "shim")
+    assert "not a straight line, known" in finding(bent, "tilt", "shim")
+    assert line_test(bent) == "Test of the straight line against any other: p = 0.010."
     assert finding([SHIMS[-1]], "tilt", "shim") == "Shims and tilt: no dose was changed often enough yet"
     assert dose_name(dose("stance", -4, None, 1)) == "−4\u202fmm"
     assert "3 shims: not enough yet, 6 changes" in alternative(SHIMS, "tilt", "shim")

@@ -65,7 +65,7 @@ def every_figure(theme: str) -> list[dict[str, Any]]:
         symmetry_sides.sides_figure((), "offset", "arrival", 15.0, theme),
         symmetry_curve.curve_figure(CURVE, "tilt", theme),
         symmetry_curve.curve_figure((), "offset", theme),
-        dot_rows((), theme),
+        dot_rows((), theme, of="knees"),
     ]
 
 
@@ -200,7 +200,9 @@ def test_the_grid_of_patterns_holds_every_count_and_its_sums() -> None:
 
 def test_bounds_are_drawn_thinner_than_the_interval() -> None:
     mark = Mark(0.9, 0.85, 0.93, "hover", ends=(0.4, 0.95))
-    bounds, ticks, _, interval, _, dot = dot_rows([DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", whole=True)["data"]
+    bounds, ticks, _, interval, _, dot = dot_rows(
+        [DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", of="knees", whole=True
+    )["data"]
     assert bounds["x"] == [0.4, 0.95, None] and ticks["x"] == [0.4, 0.95]
     assert interval["x"] == [0.85, 0.93, None] and dot["x"] == [0.9]
     assert bounds["line"]["width"] < interval["line"]["width"]

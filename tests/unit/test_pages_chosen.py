@@ -30,7 +30,7 @@ def test_nothing_chosen_says_nothing() -> None:
 def test_each_word_is_taken_away_alone_and_the_place_in_a_list_with_it() -> None:
     given = told({"from": date(2026, 2, 1), "side": "left", "rider": "R1,R2"}, {"outcome": "sway", "start": "40"})
     assert given == {
-        "From: 1 Feb 2026": ("/studio/supports?side=left&rider=R1,R2&outcome=sway", "has-first"),
+        "From: 1 Feb 2026": ("/studio/supports?side=left&rider=R1,R2&outcome=sway", "has-dates"),
         "Side: left": ("/studio/supports?from=2026-02-01&rider=R1,R2&outcome=sway", "has-further"),
         "Rider: R1 or R2": ("/studio/supports?from=2026-02-01&side=left&outcome=sway", "has-no-control"),
     }

@@ -24,7 +24,7 @@ def loads(rows: Sequence[LoadRow], csv: str, *, is_allowed: bool) -> list[Any]:
     earlier = latest[LOADS_LISTED:]
     return [
         *titled("Every load", WHOLE),
-        table(_CAPTION, columns, latest[:LOADS_LISTED], csv=csv, row_key="load_id"),
+        table(_CAPTION, columns, latest[:LOADS_LISTED], csv=csv, row_key="load_id", table_id=ids.LOADS_TABLE),
         html.Details(
             [html.Summary(f"{len(earlier):,} earlier loads"), table("Earlier loads", columns, earlier, row_key="load_id")],
             className="more",

@@ -18,6 +18,10 @@ REST: Final = "data-rest"
 """What the warehouse holds, what was left out and why, warnings."""
 PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, REST)
 
+# The tables that the pictures lead to.
+LOADS_TABLE: Final = "data-loads-table"
+REASONS_TABLE: Final = "data-reasons-table"
+
 # Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD and ASKED are known to assets/page-data.js.
 DROP: Final = "data-drop"
 SAID: Final = "data-said"

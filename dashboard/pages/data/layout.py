@@ -11,6 +11,7 @@ from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.loading import LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
+from dashboard.figures.names import table_name
 from dashboard.figures.theme import number
 from dashboard.pages.data import ids
 from dashboard.pages.data.left_out import left_out
@@ -54,7 +55,7 @@ def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages)
         html.Details(
             [
                 html.Summary("Which parts of the exam are missing"),
-                table("Empty columns of the exam", EXAMS, answer.exams, csv=desk.csv("data", "exams", selection)),
+                table("Empty parts of the exam", EXAMS, answer.exams, csv=desk.csv("data", "exams", selection)),
                 reading(*paragraphs(text["exams"])),
             ],
             className="more",
@@ -114,6 +115,7 @@ def _loads(answer: Data, text: Passages, theme: str | None) -> html.Div:
                 f"{last.unchanged:,} unchanged, {last.waiting:,} waiting, {last.rejected:,} rejected.",
                 name="loads",
                 level=2,
+                table_id=ids.LOADS_TABLE,
             ),
             reading(*paragraphs(text["loads"], loads=LOADS_SHOWN)),
         ]
@@ -124,16 +126,18 @@ def _reasons(answer: Data, text: Passages, theme: str | None) -> html.Div | None
     if not answer.reasons:
         return html.Div(html.H2("No row is waiting, and none was rejected", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
+    most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
     total = sum(row.n for row in answer.reasons)
-    told = "; ".join(f"{row.n:,} {row.state}, {row.table}: {row.words}" for row in most_frequent(answer.reasons))
+    told = "; ".join(f"{row.n:,} {row.state}, {table_name(row.table)}: {row.words}" for row in most_frequent(answer.reasons))
     return html.Div(
         [
             chart(
                 reasons_figure(answer.reasons, theme),
-                title=f"Left out most often: {reason_name(first.rule)}, in {first.table} ({first.n:,} of {total:,} reasons)",
+                title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
                 alternative=f"Bars of rows by reason. {told}",
                 name="reasons",
                 level=2,
+                table_id=ids.REASONS_TABLE,
             ),
             reading(*paragraphs(text["reasons"])),
         ]

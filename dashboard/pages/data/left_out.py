@@ -10,6 +10,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.loading import LOADS_SHOWN, left_out_figure, standing
+from dashboard.pages.data import ids
 from dashboard.pages.data.rejects import rejected_rows
 from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import REASONS, WAITING, WARNINGS
@@ -74,7 +75,7 @@ def _reasons(answer: Data, csv: Callable[[str], str]) -> list[Any]:
         html.Details(
             [
                 html.Summary(f"Every reason ({len(answer.reasons)})"),
-                table("Rows by reason", REASONS, answer.reasons, csv=csv("reasons")),
+                table("Rows by reason", REASONS, answer.reasons, csv=csv("reasons"), table_id=ids.REASONS_TABLE),
             ],
             className="more",
         )

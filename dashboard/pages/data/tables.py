@@ -1,11 +1,13 @@
 """Columns of the tables on the Data page."""
 
+from datetime import date
 from typing import Any, Final
 
 from dashboard.components.table import Column
 from dashboard.figures.loading import reason_name
-from dashboard.figures.names import plain
+from dashboard.figures.names import plain, table_name
 from dashboard.figures.theme import NOTHING, bare_number, day, interval, number, unit_sign
+from shared.units import UNITS
 
 QUALITY_KEY: Final = "check"
 FILES_NAMED: Final = 2
@@ -27,8 +29,14 @@ def quality_columns(level: str) -> list[Column]:
     ]
 
 
+def _bare(column: str) -> str:
+    """A column's name in words, without its unit: hip flexion."""
+    suffix = next((unit.suffix for unit in UNITS.values() if column.endswith(unit.suffix)), "")
+    return plain(column.removesuffix(suffix)).capitalize()
+
+
 EXAMS: Final = [
-    Column("Column of the exam", lambda row: row.column),
+    Column("Part of the exam", lambda row: _bare(row.column)),
     _count("Feet without it", "n"),
     _count("Of", "total"),
     Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
@@ -64,7 +72,7 @@ def _unbroken(words: str) -> str:
 
 
 TABLES: Final = [
-    Column("Table", lambda row: row.table),
+    Column("Table", lambda row: table_name(row.table).capitalize()),
     _count("Stored", "stored"),
     _count("Waiting", "waiting"),
     _count("Rejected", "rejected"),
@@ -98,13 +106,13 @@ LOADS: Final = [
 
 
 def moment(written: str) -> str:
-    """A time as 2026-01-02 08:10."""
-    return written[:16].replace("T", " ")
+    """A time as 2 Jan 2026, 08:10."""
+    return f"{_unbroken(day(date.fromisoformat(written[:10])))}, {written[11:16]}"
 
 
 REASONS: Final = [
     Column("Reason", lambda row: reason_name(row.rule).capitalize()),
-    Column("Table", lambda row: row.table),
+    Column("Table", lambda row: table_name(row.table)),
     Column("State", lambda row: row.state),
     _count("Rows", "n"),
     Column("For example", lambda row: row.words, wide=True),

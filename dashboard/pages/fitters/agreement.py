@@ -106,7 +106,7 @@ def _fit(desk: Desk, selection: Selection, rows: Sequence[LookRow], riders: Mapp
                     *([": ", _rider(desk, selection, rider, first.session_id)] if rider else []),
                 ]
             ),
-            html.Ul([html.Li([html.Span(f"{row.weight}: ", className="weight"), _words(row)]) for row in rows]),
+            html.Ul([html.Li([html.Span(f"{row.weight.capitalize()}, ", className="weight"), _words(row)]) for row in rows]),
         ],
         **{"data-session": first.session_id},
     )

@@ -8,12 +8,13 @@ from dashboard.components.chart import chart, reading
 from dashboard.components.notes import headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.funnel import OUTCOMES, alternative, finding, funnel_figure
 from dashboard.figures.theme import number
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.tables import done, fitter_columns, process_columns
 from dashboard.questions.answers_fitters import Fitters
+from dashboard.questions.numbers import spoken_p
 from dashboard.questions.selection import Selection
 
 NAME = "Fitters"
@@ -75,8 +76,18 @@ def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, te
             csv=desk.csv("fitters", "process", selection),
         ),
         reading(*paragraphs(text["process"], level=level)),
-        method(answer, paragraphs(text["method"]), what="the comparison"),
+        method(answer, [*paragraphs(text["method"]), html.P(unbroken(_dispersion(answer)))], what="the comparison"),
     ]
+
+
+def _dispersion(answer: Fitters) -> str:
+    """How far the fitters scatter on each outcome, as a statistic."""
+    told = [
+        f"{OUTCOMES[row.outcome].name.lower()} {row.phi:.2f} ({spoken_p(row.p_value)})"
+        for row in answer.dispersion
+        if row.phi is not None and row.p_value is not None
+    ]
+    return f"Phi of this selection: {', '.join(told)}." if told else "Phi is not known: too few fitters can be compared."
 
 
 def _percent(level: float) -> str:

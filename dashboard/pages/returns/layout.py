@@ -11,13 +11,15 @@ from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.number import estimate
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import csv_link, table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures import returns, returns_curve
+from dashboard.figures.names import plain
 from dashboard.figures.theme import day, number
 from dashboard.pages.returns import ids, tables
 from dashboard.pages.returns.felt import felt
 from dashboard.questions.answers_ratings import Ratings
 from dashboard.questions.answers_returns import OverdueRow, ReturnFigure, Returns
+from dashboard.questions.numbers import spoken_p
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -87,8 +89,18 @@ def answered(asked: Asked, answer: Returns, ratings: Ratings) -> list[Any]:
         *_overdue(asked, answer.overdue),
         *_lasting(asked, answer),
         *felt(asked.desk, replace(asked.selection, split=None), ratings, asked.text),
-        method(answer, asked.words("method", **asked.days)),
+        method(answer, [*asked.words("method", **asked.days), *(html.P(unbroken(words)) for words in _tests(answer))]),
         data_note(answer),
+    ]
+
+
+def _tests(answer: Returns) -> list[str]:
+    """The statistic behind each comparison of the curves."""
+    return [
+        f"Log-rank test by {plain(row.split)}: {row.chi_square:.1f} on {counted(row.df, 'degree')} of freedom, "
+        f"{spoken_p(row.p_value)}."
+        for row in answer.comparisons
+        if row.chi_square is not None and row.df is not None and row.p_value is not None
     ]
 
 

@@ -13,8 +13,10 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.control import Window, alternative, control_chart, finding, letters, of_figure
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day
+from dashboard.pages.studio import ids
+from dashboard.pages.studio.beside import beside_table
 from dashboard.pages.studio.tables import period_columns, signal_columns
-from dashboard.questions.answers_trends import BesideRow, SignalRow, Trends
+from dashboard.questions.answers_trends import SignalRow, Trends
 from dashboard.questions.calendar import spoken_period
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
@@ -26,7 +28,8 @@ _PERIODS_SHOWN = 30
 # The marks of the charts, each of a shape of its own.
 _MARKS = (
     ("●", "a {every}"),
-    ("○", "not over yet; small, at the foot: too few"),
+    ("○", "a {every} not over yet"),
+    ("∘", "at the foot: too few in that {every}"),
     ("◆", "outside its limits"),
     ("■", "a run on one side of the centre"),
     ("▲", "rising or falling steadily"),
@@ -96,6 +99,7 @@ def _panel(answer: Trends, figure: str, window: Window, theme: str | None) -> ht
                 title=finding(own, signals, answer.every),
                 alternative=alternative(own, rows, signals, answer.every),
                 name=figure,
+                table_id=ids.PERIODS,
             ),
             html.P(without_name(own.words), className="card-words"),
         ]
@@ -128,18 +132,11 @@ def _beside(desk: Desk, asked: Selection, answer: Trends, signals: Sequence[Sign
             [
                 html.Summary("What stood beside each signal"),
                 *paragraphs(text["beside"]),
-                *(part for signal in signals for part in _told_beside(signal, answer.beside)),
-                csv_link(_csv(desk, "beside", asked, answer), "what stood beside each signal"),
+                beside_table(answer, signals, _csv(desk, "beside", asked, answer)),
             ],
             className="more beside",
         ),
     ]
-
-
-def _told_beside(signal: SignalRow, beside: Sequence[BesideRow]) -> list[Any]:
-    own = [row for row in beside if (row.figure, row.rule, row.period_from) == (signal.figure, signal.rule, signal.period_from)]
-    name = f"{FIGURES[signal.figure]}: {without_name(signal.words, upper=False)}"
-    return [html.H3(name), html.Ul([html.Li(row.words) for row in own])] if own else []
 
 
 def _periods(desk: Desk, asked: Selection, answer: Trends) -> html.Details:
@@ -150,7 +147,13 @@ def _periods(desk: Desk, asked: Selection, answer: Trends) -> html.Details:
     return html.Details(
         [
             html.Summary(caption),
-            table(caption, period_columns(answer.every), rows, csv=_csv(desk, "trend", asked, answer)),
+            table(
+                caption,
+                period_columns(answer.every),
+                rows,
+                csv=_csv(desk, "trend", asked, answer),
+                table_id=ids.PERIODS,
+            ),
             csv_link(desk.csv("studio", "trend", asked), "the figures by month, each with its interval"),
         ],
         className="more",

@@ -9,7 +9,7 @@ from dashboard.components.chart import chart, reading
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
-from dashboard.figures.dose import DOSED, alternative, dose_chart, finding, of_support
+from dashboard.figures.dose import DOSED, alternative, dose_chart, finding, line_test, of_support
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
@@ -48,8 +48,12 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, text:
             [
                 html.Summary("The doses in numbers"),
                 *(
-                    table(_caption(rows, outcome), dose_columns(level), rows, table_id=ids.table_of(f"{support}-dose"))
+                    part
                     for support, rows in lines.items()
+                    for part in (
+                        table(_caption(rows, outcome), dose_columns(level), rows, table_id=ids.table_of(f"{support}-dose")),
+                        reading(html.P(line_test(rows))) if line_test(rows) else None,
+                    )
                 ),
             ],
             className="more",

@@ -14,6 +14,7 @@ from dashboard.figures.effects import estimates_differ, in_order
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS
 from dashboard.figures.neutral import alternative, finding, neutral_chart
 from dashboard.figures.theme import number
+from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import outcome_address
 from dashboard.pages.supports.grid import Cells, cells_of, grid_table
 from dashboard.pages.supports.tables import influence_columns, neutral_columns, responder_columns
@@ -88,12 +89,14 @@ def _neutral(desk: Desk, selection: Selection, answer: Effects, text: Text, them
     return [
         html.H2("Nearer to neutral, by where the knee stood at arrival", className="section-title", id="neutral"),
         *paragraphs(text["neutral"]),
+        _neutral_key(),
         html.Div(
             chart(
                 neutral_chart(answer.off_neutral, theme),
                 title=finding(answer.off_neutral),
                 alternative=alternative(answer.off_neutral),
                 name="off-neutral",
+                table_id=ids.NEUTRAL,
             ),
             className="panels is-single neutral",
         ),
@@ -103,9 +106,18 @@ def _neutral(desk: Desk, selection: Selection, answer: Effects, text: Text, them
             neutral_columns(level),
             answer.off_neutral,
             csv=desk.csv("effects", "off_neutral", selection),
+            table_id=ids.NEUTRAL,
         ),
         *(_by_support(desk, selection, cells, text) if cells else []),
     ]
+
+
+def _neutral_key() -> html.Ul:
+    marks = (("net", "beyond the noise, its interval"), ("measured", "as measured"), ("noise", "what noise alone would do"))
+    return html.Ul(
+        [html.Li([html.Span(className=f"mark mark-{mark}", **{"aria-hidden": "true"}), words]) for mark, words in marks],
+        className="marks-key",
+    )
 
 
 def _by_support(desk: Desk, selection: Selection, cells: Cells, text: Text) -> list[Any]:

@@ -6,6 +6,7 @@ ANSWER: Final = "supports-answer"
 GRID: Final = "supports-grid"
 DOSE: Final = "supports-dose"
 FURTHER: Final = "supports-further"
+NEUTRAL: Final = "supports-table-off-neutral"
 SENTENCES = "supports-sentences"
 
 

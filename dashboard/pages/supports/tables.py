@@ -16,7 +16,7 @@ def effect_columns(level: str) -> list[Column]:
         Column("Support", lambda row: SUPPORTS[row.support]),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),
-        Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("By chance", lambda row: _small(row.q_value), ("q_value",), numeric=True),
         *_counts(),
     ]
 

@@ -19,7 +19,7 @@ from dashboard.pages.symmetry.patterns import flow_grid, flow_title
 from dashboard.questions.answers_asymmetry import Asymmetry, ChangeRow, PrevalenceRow
 from dashboard.questions.answers_sides import Sides, SidesRow
 from dashboard.questions.asymmetry_rows import headline_of
-from dashboard.questions.numbers import spoken_p
+from dashboard.questions.numbers import spoken_chance, spoken_p
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 
@@ -202,8 +202,8 @@ def _mcnemar(asked: Asked, change: ChangeRow) -> list[html.P]:
         return [html.P(_sentence(change.words))]
     if not change.n_resolved + change.n_new:
         return asked.words("mcnemar-none")
-    told = {"resolved": f"{change.n_resolved:,}", "new": f"{change.n_new:,}", "p": spoken_p(change.p_value)}
-    return asked.words("mcnemar", **told)
+    counts = {"resolved": f"{change.n_resolved:,}", "new": f"{change.n_new:,}"}
+    return asked.words("mcnemar", **counts, chance=spoken_chance(change.p_value), p=spoken_p(change.p_value))
 
 
 def _sides(asked: Asked, sides: Sides, prevalence: PrevalenceRow) -> list[Any]:

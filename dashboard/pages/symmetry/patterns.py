@@ -9,6 +9,7 @@ from dash import html
 from dashboard.components.number import machine_value
 from dashboard.figures.names import plain
 from dashboard.questions.answers_asymmetry import FlowRow
+from dashboard.questions.scope import counted
 
 # Steps of the shade, from none to the fullest cell.
 _SHADES: Final = 5
@@ -22,7 +23,7 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
     kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
     reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
     others = f"{reached:,} {'other' if reached == 1 else 'others'}"
-    return f"{kept:,} of {n:,} riders left with the pattern they came with; {others} left neutral"
+    return f"{kept:,} of {counted(n, 'rider')} left with the pattern they came with; {others} left neutral"
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
-from dashboard.figures.symmetry import by_level, level_name
+from dashboard.figures.symmetry import by_level, level_name, short
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.answers_asymmetry import ChangeRow, PrevalenceRow
 
@@ -135,7 +135,7 @@ REPEATS: Final = [
 ]
 
 CURVE: Final = [
-    Column("Limit", lambda row: number(row.limit, row.unit), ("limit",)),
+    Column("Limit", lambda row: short(row.limit, row.unit), ("limit",)),
     Column("Moment", lambda row: row.moment),
     _count("Riders", "n_riders"),
     _share("Beyond", "share"),
