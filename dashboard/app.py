@@ -3,7 +3,6 @@
 from pathlib import Path
 from typing import Any, Final
 
-import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 
 from dashboard.accounts.login import Door
@@ -14,7 +13,7 @@ from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page
 from dashboard.compressing import add_compressing
 from dashboard.downloads import add_downloads
-from dashboard.figures.theme import FONT, style_sheet
+from dashboard.figures.theme import style_sheet
 from dashboard.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.headers import add_headers
 from dashboard.lean import LeanDash
@@ -75,8 +74,8 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     return app
 
 
-def _shell(desk: Desk, door: Door) -> dmc.MantineProvider:
-    return dmc.MantineProvider(
+def _shell(desk: Desk, door: Door) -> html.Div:
+    return html.Div(
         [
             dcc.Location(id=ids.URL, refresh=False),
             dcc.Store(id=ids.VIEW),
@@ -97,9 +96,7 @@ def _shell(desk: Desk, door: Door) -> dmc.MantineProvider:
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
                 className="foot",
             ),
-        ],
-        id=ids.PROVIDER,
-        theme={"fontFamily": FONT, "primaryColor": "blue", "defaultRadius": "sm"},
+        ]
     )
 
 
@@ -152,7 +149,6 @@ def _register_shell(app: Dash, desk: Desk) -> None:
     app.clientside_callback(
         ClientsideFunction("fitledger", "theme"),
         Output(ids.THEME, "data"),
-        Output(ids.PROVIDER, "forceColorScheme"),
         Output(ids.THEME_BUTTON, "children"),
         Input(ids.THEME_BUTTON, "n_clicks"),
     )

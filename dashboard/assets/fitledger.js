@@ -83,7 +83,7 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     fitledger: {
-      // Data for the figures, the scheme of the controls, and what the button would change to.
+      // Data for the figures, and what the button would change to.
       theme: function (clicks) {
         let theme = current();
         if (clicks) {
@@ -91,7 +91,7 @@
           keep(theme);
         }
         document.documentElement.dataset.theme = theme;
-        return [theme, theme, theme === "dark" ? "Light" : "Dark"];
+        return [theme, theme === "dark" ? "Light" : "Dark"];
       },
 
       // Marks the page's link, names the document, and moves the focus to the heading after a change of page.

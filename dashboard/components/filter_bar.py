@@ -3,18 +3,18 @@
 from typing import Any, Final
 from urllib.parse import urlencode
 
-import dash_mantine_components as dmc
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
 
 from dashboard.components import ids
 from dashboard.components.address import search_of, split_query
+from dashboard.components.controls import Day, OneOf, Several
 from dashboard.figures.names import WORDS, plain
 from dashboard.questions.asking import Choices
 from dashboard.questions.selection import FIELDS, SPLITS, codes_of, parse_selection
 from shared.errors import UsageError
 
 DATES: Final = ("from", "to")
-# Always in sight on a wide screen; the others open with the button.
+# Always in sight on a wide screen, the dates on a phone too; the others open with the button.
 FIRST: Final = ("from", "to", "studio", "fitter", "split")
 # A rider is one of thousands: found on the Riders page, kept in the address, and no control here.
 CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
@@ -59,39 +59,20 @@ def _control(word: str, choices: Choices) -> html.Div:
     )
 
 
-def _date(word: str, choices: Choices) -> dmc.DateInput:
-    return dmc.DateInput(
-        id=ids.control(word),
-        label=WORDS[word],
-        valueFormat="D MMM YYYY",
-        placeholder="first day" if word == "from" else "last day",
-        clearable=True,
-        clearButtonProps={"aria-label": f"Clear {WORDS[word]}"},
-        minDate=_iso(choices.first_date),
-        maxDate=_iso(choices.last_date),
-        weekendDays=[],
-        ariaLabels={"previousMonth": "Previous month", "nextMonth": "Next month"},
-    )
+def _date(word: str, choices: Choices) -> Day:
+    return Day(ids.control(word), WORDS[word], _iso(choices.first_date), _iso(choices.last_date))
 
 
 def _iso(day: Any) -> str | None:
     return day.isoformat() if day else None
 
 
-def _choice(word: str, choices: Choices) -> Any:
+def _choice(word: str, choices: Choices) -> OneOf | Several:
     codes = SPLITS if word == "split" else codes_of(word) or getattr(choices, word)
-    data = [{"value": code, "label": code if not codes_of(word) and word != "split" else plain(code)} for code in codes]
-    common = {
-        "id": ids.control(word),
-        "label": WORDS[word],
-        "data": data,
-        "clearable": True,
-        "clearButtonProps": {"aria-label": f"Clear {WORDS[word]}"},
-        "checkIconPosition": "right",
-    }
+    options = [{"value": code, "label": code if not codes_of(word) and word != "split" else plain(code)} for code in codes]
     if word == "split":
-        return dmc.Select(placeholder="not split", **common)
-    return dmc.MultiSelect(value=[], placeholder="all", searchable=len(codes) > 8, **common)
+        return OneOf(ids.control(word), WORDS[word], options, "not split")
+    return Several(ids.control(word), WORDS[word], options, "all")
 
 
 def follow_address(search: str | None) -> tuple[str, list[Any]] | None:

@@ -11,7 +11,8 @@ from dash import dcc
 from dash.development.base_component import Component
 
 _HTML: Final = "dash_html_components"
-_LINK: Final = "dcc.Link"
+# What assets/still.js draws itself.
+_DRAWN: Final = {dcc.Link: "dcc.Link", dcc.Graph: "dcc.Graph"}
 
 
 class Still(Component):  # type: ignore[misc]  # Dash is untyped
@@ -72,6 +73,6 @@ def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
 
 
 def _tag(component: Component) -> str | None:
-    if isinstance(component, dcc.Link):
-        return _LINK
+    if type(component) in _DRAWN:
+        return _DRAWN[type(component)]
     return component._type.lower() if component._namespace == _HTML else None

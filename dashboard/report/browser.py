@@ -19,8 +19,12 @@ ARGUMENTS: Final = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # The address bar of a window draws pages of its own in every window, though none is shown: a second of a processor each.
+    # The rest are what Playwright switches off itself, which a list given here replaces.
+    "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup,WebUIOmniboxFullPopup,AimEnabled,HttpsUpgrades,"
+    "HttpsFirstBalancedModeAutoEnable,MediaRouter,NetworkTimeServiceQuerying,OptimizationHints,PaintHolding,PreconnectToSearch",
 )
-_CHARTS: Final = Path(__file__).parents[1] / "assets" / "plotly-cartesian.min.js"
+_CHARTS: Final = Path(__file__).parents[1] / "assets" / "plotly-basic.min.js"
 _DRAW: Final = """async ([data, layout, width, height]) => {
   const place = document.getElementById("chart");
   const sized = Object.assign({}, layout, {width, height, autosize: false});

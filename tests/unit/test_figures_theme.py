@@ -115,7 +115,7 @@ def test_the_shipped_plotly_is_of_the_installed_version() -> None:
     """Another version would draw with settings that the installed package was not tested with."""
     installed = distribution("plotly").locate_file("plotly/package_data/plotly.min.js")
     versions = []
-    for path in (Path(str(installed)), ROOT / "assets" / "plotly-cartesian.min.js"):
+    for path in (Path(str(installed)), ROOT / "assets" / "plotly-basic.min.js"):
         with path.open(encoding="utf-8") as file:
             versions.append(re.search(r"v(\d+\.\d+\.\d+)", file.read(200)).group(1))  # type: ignore[union-attr]
     assert versions[0] == versions[1]

@@ -59,7 +59,7 @@ def test_every_response_carries_the_headers(client: FlaskClient, path: str) -> N
 
 def test_the_page_loads_nothing_from_elsewhere(client: FlaskClient) -> None:
     page = client.get("/").get_data(as_text=True)
-    assert "plotly-cartesian.min.js" in page
+    assert "plotly-basic.min.js" in page
     assert not re.findall(r"(?:src|href)=[\"'](?:https?:)?//", page)
 
 

@@ -68,9 +68,16 @@ def test_what_a_callback_touches_is_drawn_by_dash_and_what_lies_around_it_too() 
     assert [type(part).__name__ for part in components(still)] == ["Div", "Still", "Section", "Div", "Store", "Still"]
 
 
-def test_an_id_that_matches_by_pattern_and_children_of_an_unknown_kind_stay_with_dash() -> None:
+def test_an_id_that_matches_by_pattern_and_components_with_a_state_of_their_own_stay_with_dash() -> None:
     assert isinstance(made_still(html.Button("Undo", id={"kind": "undo", "load": 1}), ()), html.Button)
-    assert isinstance(made_still(html.Div(dcc.Graph(id="chart")), ()), html.Div)
+    assert isinstance(made_still(html.Div(dcc.Store(id="kept")), ()), html.Div)
+    assert isinstance(made_still(html.Div(dcc.Graph(id="chart")), {"chart"}), html.Div)
+
+
+def test_a_chart_that_no_callback_reads_is_part_of_the_piece() -> None:
+    figure = {"data": [{"x": [1]}], "layout": {"height": 200}}
+    still = made_still(html.Div(dcc.Graph(figure=figure, config={"displaylogo": False})), ())
+    assert still.tree == ["div", {}, ["dcc.Graph", {"figure": figure, "config": {"displaylogo": False}}, None]]
 
 
 def test_ids_are_those_of_inputs_states_outputs_and_signs_of_work() -> None:

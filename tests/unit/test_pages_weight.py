@@ -21,11 +21,11 @@ def test_scripts_keep_to_their_weight_and_the_large_ones_are_absent() -> None:
     weights = script_weights()
     assert sum(weights.values()) < LIMIT_MB * 1e6
     names = " ".join(weights)
-    assert "plotly-cartesian" in names
+    assert "plotly-basic" in names
     assert "plotly.min" not in names and "ag_grid" not in names and "aggrid" not in names
 
 
-@pytest.mark.parametrize("path", ["/assets/style.css", "/assets/plotly-cartesian.min.js"])
+@pytest.mark.parametrize("path", ["/assets/style.css", "/assets/plotly-basic.min.js"])
 def test_a_file_is_sent_packed_to_those_who_take_it_so(client: FlaskClient, path: str) -> None:
     with client.get(path) as response:
         plain = response.get_data()

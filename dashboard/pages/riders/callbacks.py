@@ -1,5 +1,6 @@
 """The Riders page: asks `riders` and shows the list or one rider's timeline; finds riders as a reader types."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from dashboard.pages.riders.layout import NAME, PATH, QUESTION, layout
 from dashboard.pages.riders.listing import listed
 from dashboard.pages.riders.timeline import told
 from dashboard.questions.answers_riders import Riders
-from dashboard.questions.riders_found import riders_found
+from dashboard.questions.riders_found import MOST_FOUND, riders_found
 from dashboard.questions.selection import Selection
 from shared.errors import FitledgerError
 
@@ -29,22 +30,31 @@ def register(app: Dash, desk: Desk) -> None:
             return listed(desk, view.selection, answer, view.page_words, TEXT)
         return told(desk, view.selection, answer, view.page_words.get("fit"), TEXT, theme)
 
-    def find(text: str | None) -> list[str]:
+    def find(text: str | None) -> dict[str, Any]:
         try:
             fitter = desk.asker.fitter
-            return list(desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "", fitter)))
+            found = desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "", fitter)) if text else ()
         except FitledgerError:
             # The page tells why there is nothing to find.
-            return []
+            found = ()
+        return {"of": text or "", "matches": list(found), "words": found_words(found)}
 
     fill(app, desk, ids.ANSWER, PATH, show)
-    app.callback(Output(ids.SEARCH, "data"), Input(ids.SEARCH, "searchValue"))(find)
+    app.callback(Output(ids.SEARCH, "found"), Input(ids.SEARCH, "typed"))(find)
     app.callback(
         Output(common.URL, "search", allow_duplicate=True),
         Output(ids.SEARCH, "value"),
         Input(ids.SEARCH, "value"),
         prevent_initial_call=True,
     )(choose)
+
+
+def found_words(riders: Sequence[str]) -> str:
+    """How many riders are found, and what Enter does."""
+    if not riders:
+        return "No rider's id holds this."
+    n = f"{len(riders)} or more riders" if len(riders) == MOST_FOUND else f"{len(riders)} riders" if riders[1:] else "One rider"
+    return f"{n}. Enter opens {riders[0]}."
 
 
 def choose(rider: str | None) -> tuple[Any, Any]:

@@ -1,8 +1,8 @@
 """The frame of the Riders page: the box that finds a rider, and the place of the answer."""
 
-import dash_mantine_components as dmc
 from dash import html
 
+from dashboard.components.controls import Find
 from dashboard.components.page import frame
 from dashboard.pages.riders import ids
 
@@ -20,17 +20,5 @@ def layout() -> html.Div:
 def _search() -> html.Div:
     """Ids are matched on the server, a few at a time: there are thousands."""
     return html.Div(
-        dmc.Select(
-            id=ids.SEARCH,
-            label="Find a rider",
-            placeholder="a part of the id, such as R0012",
-            data=[],
-            searchable=True,
-            nothingFoundMessage="No rider's id holds this.",
-            checkIconPosition="right",
-            selectFirstOptionOnChange=True,
-            maxDropdownHeight=280,
-        ),
-        className="rider-search filter",
-        role="search",
+        Find(ids.SEARCH, "Find a rider", "a part of the id, such as R0012"), className="rider-search filter", role="search"
     )

@@ -1,0 +1,62 @@
+"""The controls of the selection: the browser's own elements, drawn by assets/controls.js.
+
+A component library's date fields and lists took a third of the browser's time before the first answer was asked for.
+"""
+
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from dash.development.base_component import Component
+
+Option = dict[str, str]
+
+
+class _Control(Component):  # type: ignore[misc]  # Dash is untyped
+    """What Dash asks of a component, and what all controls share: an id, a label and a value."""
+
+    _namespace = "fitledger"
+    _type = ""
+    _children_props: ClassVar[list[str]] = []
+    _base_nodes: ClassVar[list[str]] = []
+    _prop_names: ClassVar[list[str]] = ["id", "label", "value", "options", "placeholder", "first", "last", "typed", "found"]
+    _valid_wildcard_attributes: ClassVar[list[str]] = []
+
+
+class Day(_Control):
+    """One day; `first` and `last` bound what the calendar offers. `value` is an ISO date or None."""
+
+    _namespace, _type = "fitledger", "Day"
+
+    def __init__(self, control_id: str, label: str, first: str | None, last: str | None) -> None:
+        super().__init__(id=control_id, label=label, first=first, last=last, value=None)
+
+
+class OneOf(_Control):
+    """One of the options or none; `value` is a code or None, told as `placeholder`."""
+
+    _namespace, _type = "fitledger", "OneOf"
+
+    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str) -> None:
+        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=None)
+
+
+class Several(_Control):
+    """Any number of the options; `value` is a list of codes, told as `placeholder` where it is empty."""
+
+    _namespace, _type = "fitledger", "Several"
+
+    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str) -> None:
+        given: list[Any] = []
+        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=given)
+
+
+class Find(_Control):
+    """A field that finds while the reader types: tells `typed`, is given `found`, and tells the match as `value`.
+
+    `found`: {"of": the text they were found for, "matches": [...], "words": a sentence on them}.
+    """
+
+    _namespace, _type = "fitledger", "Find"
+
+    def __init__(self, control_id: str, label: str, placeholder: str) -> None:
+        super().__init__(id=control_id, label=label, placeholder=placeholder, value=None, typed="", found=None)
