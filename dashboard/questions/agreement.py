@@ -54,7 +54,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope.require_fits()
     judged = judged_fits(warehouse, scope, settings, remember)
     everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
-    masks = level_masks(warehouse, scope, selection.split)
+    masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
     names = warehouse.rows(SQL / "names.sql")[0]["fitter"]
     return AgreementWithExam(

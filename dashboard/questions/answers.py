@@ -53,7 +53,8 @@ class Answer:
         return {name: typing.cast(type, row) for name, row in rows.items() if dataclasses.is_dataclass(row)}
 
     def to_json(self) -> bytes:
-        return orjson.dumps(self, option=orjson.OPT_INDENT_2)
+        # A list whose rows are made as they are read becomes all of them.
+        return orjson.dumps(self, default=tuple, option=orjson.OPT_INDENT_2)
 
     def rows(self, name: str | None = None) -> list[dict[str, Any]]:
         return [dataclasses.asdict(row) for row in getattr(self, name or self.rows_name)]

@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from dashboard.questions.answers import Answer, NoiseRow
 from dashboard.questions.answers_agreement import LookRow
+from dashboard.questions.rows_on_demand import RowsOnDemand
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +35,16 @@ class RiderRow:
 
 @dataclass(frozen=True)
 class Riders(Answer):
-    """The riders of the selection, the newest fit first, and how many of them deserve a look."""
+    """The riders of the selection, the newest fit first, and how many of them deserve a look.
+
+    riders: made as they are read; where(code of `look`) gives those who deserve that look.
+    """
 
     rows_name: ClassVar[str] = "riders"
     n_fits: int
     n_riders: int
     headline: str
-    riders: tuple[RiderRow, ...]
+    riders: RowsOnDemand[RiderRow]
 
 
 @dataclass(frozen=True)

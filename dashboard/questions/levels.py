@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.questions.every_fit import Remember, every_fit, places_of
 from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
 from dashboard.questions.selection import FOREFOOT_CLASSES
 from shared.catalogue import catalogue
@@ -30,16 +31,29 @@ class Levels:
     number: NDArray[np.int64]
 
 
-def level_masks(warehouse: Warehouse, scope: Scope, split: str | None) -> dict[str, Flags]:
+def level_masks(warehouse: Warehouse, scope: Scope, split: str | None, remember: Remember | None = None) -> dict[str, Flags]:
     """Which of the selected fits, numbered by date, belong to each level of the split; empty without a split and by side."""
     if split is None or split == "side":
         return {}
-    feet = levels_of_feet(warehouse, scope, split)
+    feet = levels_of_feet(warehouse, scope, split, remember)
     return {name: (feet.number == at).any(axis=1) for at, name in enumerate(feet.names)}
 
 
-def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str) -> Levels:
-    """The level of both feet of every selected fit."""
+def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str, remember: Remember | None = None) -> Levels:
+    """The level of both feet of every selected fit; with `remember`, cut out of those of all fits."""
+    if remember is None:
+        return _read_levels(warehouse, scope, split)
+    found: Levels = remember(("levels", split), lambda: _read_levels(warehouse, every_fit(scope), split))
+    places = places_of(warehouse, scope, found.fit_no)
+    number = found.number[places]
+    present = np.bincount(number.ravel() + 1, minlength=len(found.names) + 1)[1:] > 0
+    # Numbers of those that are there, and -1 in the last place, where -1 points.
+    renumbered = np.append(np.cumsum(present) - 1, -1)
+    names = [name for name, is_there in zip(found.names, present.tolist(), strict=True) if is_there]
+    return Levels(found.fit_no[places], names, renumbered[number])
+
+
+def _read_levels(warehouse: Warehouse, scope: Scope, split: str) -> Levels:
     own = {**fragments(), "level": _level_sql(split)}
     found = warehouse.rows(SQL / "feet_level_names.sql", scope.parameters, **own)
     names = _ordered(split, [row["level"] for row in found])

@@ -9,6 +9,7 @@ from concurrent.futures import Future
 from contextlib import nullcontext
 from typing import Any, Final
 
+from dashboard.questions.rows_on_demand import RowsOnDemand
 from dashboard.questions.turns import Turn, present_turn, require_wanted
 from shared.errors import SupersededError
 
@@ -39,7 +40,9 @@ def size_of(answer: Any) -> int:
     A long list of rows is measured by some of them, evenly taken: writing all would take longer than the answer.
     """
     held = getattr(answer, "__dict__", {})
-    long = {name: value for name, value in held.items() if isinstance(value, tuple) and len(value) > 2 * _MEASURED}
+    long = {
+        name: value for name, value in held.items() if isinstance(value, tuple | RowsOnDemand) and len(value) > 2 * _MEASURED
+    }
     if not long:
         return _written(answer)
     size = _written({name: value for name, value in held.items() if name not in long})

@@ -15,8 +15,9 @@ from dashboard.questions.answers_returns import (
     ReturnFigure,
     Returns,
 )
+from dashboard.questions.every_fit import Remember
 from dashboard.questions.lasting import lasting_rows, said_rows
-from dashboard.questions.levels import levels_of_feet
+from dashboard.questions.levels import Levels, levels_of_feet
 from dashboard.questions.numbers import spoken_chance, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of, spoken_day
 from dashboard.questions.selection import Selection
@@ -27,6 +28,9 @@ from shared.statistics.time_to_event import ENDED, cumulative_incidence, log_ran
 from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
+
+# The levels of the feet of all fits are read once a snapshot and split.
+REMEMBERS = True
 
 METHOD = {
     "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
@@ -57,13 +61,13 @@ class _Group:
         return _where(self.rows, np.logical_and.reduce([self.rows[column].astype(bool) for column in columns]))
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Returns:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Returns:
     """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     assert scope.as_of is not None  # there are fits, and each has a day
     rows = warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments())
-    groups = list(_groups(warehouse, scope, rows, selection.split))
+    groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
     overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))
     return Returns(
@@ -93,12 +97,16 @@ def _method(settings: Settings) -> dict[str, Any]:
     }
 
 
-def _groups(warehouse: Warehouse, scope: Scope, rows: Rows, split: str | None) -> Iterator[_Group]:
+def _levels(warehouse: Warehouse, scope: Scope, split: str | None, remember: Remember | None) -> Levels | None:
+    """The levels of the feet of the selected fits; none without a split and by side."""
+    return None if split is None or split == "side" else levels_of_feet(warehouse, scope, split, remember)
+
+
+def _groups(rows: Rows, levels: Levels | None, split: str | None) -> Iterator[_Group]:
     """All fits, then each level of the split that both feet of a fit have, fits whose feet differ last."""
     yield _Group(None, None, rows)
-    if split is None or split == "side":
+    if levels is None:
         return
-    levels = levels_of_feet(warehouse, scope, split)
     left, right = levels.number.T
     for number, level in enumerate(levels.names):
         alike = (left == number) & (right == number)

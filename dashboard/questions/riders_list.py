@@ -1,6 +1,5 @@
 """The riders of a selection, the newest fit first, and what of each deserves a look."""
 
-from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
@@ -13,6 +12,7 @@ from dashboard.questions.agreement_flags import Judged, judged_fits
 from dashboard.questions.answers_riders import RiderRow, Riders
 from dashboard.questions.every_fit import Remember
 from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.rows_on_demand import Columns, RowsOnDemand
 from dashboard.questions.scope import SQL, Scope, counted, fragments
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -46,7 +46,7 @@ def listed(
     warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, remember: Remember | None = None
 ) -> Riders:
     """Every rider of the selection."""
-    rows = tuple(rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings, remember), settings))
+    rows = rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings, remember), settings)
     return Riders(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -54,22 +54,34 @@ def listed(
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(rows, settings),
+        headline=_headline(rows.columns, settings),
         riders=rows,
     )
 
 
-def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Settings) -> Iterator[RiderRow]:
-    """One row a rider, the newest fit first."""
+def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Settings) -> RowsOnDemand[RiderRow]:
+    """One row a rider, the newest fit first; of its columns OVERDUE, SIDE_DIFFERENCE and FLAG tell what deserves a look."""
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
-    limit = settings.knee.side_difference_deg
     found = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
     rider, difference = found["rider"], found["side_difference_deg"].astype(float)
-    overdue_on = np.where(found["follow_up"] == OVERDUE, found["due_on"].astype("datetime64[D]"), np.datetime64("NaT"))
-    remaining = np.where(np.abs(difference) >= limit, difference, np.nan)
+    columns = {
+        **{name: found[name] for name in _READ},
+        "n_judged_fits": n_judged[rider],
+        "n_flagged_fits": n_flagged[rider],
+        OVERDUE: found["follow_up"] == OVERDUE,
+        SIDE_DIFFERENCE: np.abs(difference) >= settings.knee.side_difference_deg,
+        FLAG: is_flagged[rider],
+    }
+    return RowsOnDemand(columns, _made)
+
+
+def _made(columns: Columns) -> Iterator[RiderRow]:
+    """The rows of these columns."""
+    overdue_on = np.where(columns[OVERDUE], columns["due_on"].astype("datetime64[D]"), np.datetime64("NaT"))
+    remaining = np.where(columns[SIDE_DIFFERENCE], columns["side_difference_deg"].astype(float), np.nan)
     # Thousands of riders stand alike, and are told in the same words.
-    told = map(lru_cache(maxsize=None)(_told), _values(overdue_on), _values(remaining), is_flagged[rider].tolist())
-    read = (*(found[name] for name in _READ), n_judged[rider], n_flagged[rider])
+    told = map(lru_cache(maxsize=None)(_told), _values(overdue_on), _values(remaining), columns[FLAG].tolist())
+    read = (columns[name] for name in (*_READ, "n_judged_fits", "n_flagged_fits"))
     for row, look in zip(zip(*map(_values, read), strict=True), told, strict=True):
         yield RiderRow(*(*row, *look))
 
@@ -114,13 +126,10 @@ def day_words(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def _headline(rows: tuple[RiderRow, ...], settings: Settings) -> str:
-    n_measured = sum(row.side_difference_deg is not None for row in rows)
-    looks = Counter(row.look for row in rows)
-    left, overdue, flagged = (
-        sum(n for look, n in looks.items() if reason in look) for reason in (SIDE_DIFFERENCE, OVERDUE, FLAG)
-    )
-    judged = sum(row.n_judged_fits > 0 for row in rows)
+def _headline(riders: Columns, settings: Settings) -> str:
+    n_measured = int(np.isfinite(riders["side_difference_deg"].astype(float)).sum())
+    left, overdue, flagged = (int(riders[reason].sum()) for reason in (SIDE_DIFFERENCE, OVERDUE, FLAG))
+    judged = int((riders["n_judged_fits"] > 0).sum())
     limit = f"{settings.knee.side_difference_deg:g}°"
     share = ""
     if n_measured >= settings.minimum.rows_shown:

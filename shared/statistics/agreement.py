@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import gammaincinv, stdtrit
 
 from shared.errors import TooFewError
 from shared.statistics.grouping import dense
@@ -49,8 +49,8 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
     if rider is not None and sd > 0:
         mean_error, df, mean_df = _by_rider(differences - mean, sd, rider)
     tail = (1 - level) / 2
-    wider, narrower = ((df / stats.chi2.ppf(q, df)) ** 0.5 for q in (tail, 1 - tail))
-    half = float(stats.t.ppf(1 - tail, mean_df)) * mean_error
+    wider, narrower = ((df / _chi_square(q, df)) ** 0.5 for q in (tail, 1 - tail))
+    half = float(stdtrit(mean_df, 1 - tail)) * mean_error
     return RepeatAgreement(
         n_pairs=n,
         typical_error=error,
@@ -86,6 +86,11 @@ def _by_rider(residual: NDArray[np.float64], sd: float, rider: NDArray[np.generi
     return float(sums @ sums * small) ** 0.5 / n, max(1.0, df), n_riders - 1.0
 
 
+def _chi_square(share: float, df: float) -> float:
+    """The quantile of the chi-square distribution, as scipy.stats has it, without its checks of every argument."""
+    return 2 * float(gammaincinv(df / 2, share))
+
+
 @dataclass(frozen=True)
 class Repeatability:
     """Spread of repeated values about each subject's own mean, in their unit; `repeatability` is 1.96 sqrt(2) within_sd."""
@@ -116,7 +121,7 @@ def repeatability_from_anova(values: NDArray[np.float64], subject: NDArray[np.ge
     within = float(((values - means[code]) ** 2).sum()) / df_within
     between = float(counts @ (means - values.mean()) ** 2) / df_between
     tail = (1 - level) / 2
-    low, high = (float((within * df_within / stats.chi2.ppf(q, df_within)) ** 0.5) for q in (1 - tail, tail))
+    low, high = (float((within * df_within / _chi_square(q, df_within)) ** 0.5) for q in (1 - tail, tail))
     return Repeatability(
         n_subjects=len(labels),
         n_values=len(values),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import ndtri, stdtrit
 
 from shared.errors import TooFewError
 from shared.statistics.wording import counted
@@ -50,7 +50,7 @@ def clustered_mean(values: NDArray[np.float64], cluster: NDArray[np.int64], leve
     Source: Liang & Zeger 1986, Biometrika 73:13, with the G/(G-1) correction.
     """
     mean, variance, n_clusters = _mean_and_variance(values, cluster)
-    half = float(stats.t.ppf(0.5 + level / 2, n_clusters - 1)) * variance**0.5
+    half = float(stdtrit(n_clusters - 1, 0.5 + level / 2)) * variance**0.5
     spread = float(values.var(ddof=1)) if len(values) > 1 else 0.0
     n_effective = spread / variance if variance > 0 else float(len(values))
     return Estimate(mean, mean - half, mean + half, len(values), n_clusters, n_effective)
@@ -69,7 +69,7 @@ def clustered_share(events: NDArray[np.float64], cluster: NDArray[np.int64], lev
     n_effective = min(float(n), n * binomial / variance) if variance > 0 and binomial > 0 else float(n_clusters)
     if n_clusters == n:
         n_effective = float(n)
-    z = float(stats.norm.ppf(0.5 + level / 2))
+    z = float(ndtri(0.5 + level / 2))
     centre = (share + z * z / (2 * n_effective)) / (1 + z * z / n_effective)
     half = z / (1 + z * z / n_effective) * (share * (1 - share) / n_effective + z * z / (4 * n_effective**2)) ** 0.5
     return Estimate(share, max(0.0, centre - half), min(1.0, centre + half), n, n_clusters, n_effective)

@@ -93,20 +93,23 @@ def log_rank(time: Array, ended: NDArray[np.bool_], group: NDArray[np.generic]) 
     cause-specific rates); group: labels, shape (n,). Raises NotEstimableError for fewer than two groups, or where nothing ended
     while two groups were at risk. Source: Mantel 1966, Cancer Chemother Rep 50:163; chi-square by statsmodels' survdiff.
     """
-    labels = np.unique(group)
+    labels, own = np.unique(group, return_inverse=True)
     if len(labels) < 2:
         raise NotEstimableError("No comparison: it needs at least two groups.")
-    observed, expected = np.zeros(len(labels)), np.zeros(len(labels))
-    shared = False
-    risk = {at: np.array([((group == label) & (time >= at)).sum() for label in labels]) for at in np.unique(time[ended])}
-    for at, n in risk.items():
-        d = np.array([((group == label) & ended & (time == at)).sum() for label in labels])
-        observed += d
-        expected += d.sum() * n / n.sum()
-        shared |= bool((n > 0).sum() > 1 and d.sum() < n.sum())
+    # A row is at risk at its own time: rows by time and group, summed from the last time back.
+    times, at = np.unique(time, return_inverse=True)
+    shape = (len(times), len(labels))
+    cell = at * len(labels) + own
+    risk = np.bincount(cell, minlength=times.size * labels.size).reshape(shape)[::-1].cumsum(axis=0)[::-1]
+    d = np.bincount(cell[ended], minlength=times.size * labels.size).reshape(shape)
+    some = d.sum(axis=1) > 0
+    risk, d = risk[some], d[some]
+    observed, n, n_ended = d.sum(axis=0).astype(float), risk.sum(axis=1), d.sum(axis=1)
+    expected = (n_ended[:, None] * risk / n[:, None]).sum(axis=0)
+    shared = bool((((risk > 0).sum(axis=1) > 1) & (n_ended < n)).any())
     if not shared:
         raise NotEstimableError("No comparison: no fit ended while another group could still end.")
-    chi_square, p_value = survdiff(time, ended.astype(float), group)
+    chi_square, p_value = survdiff(time, ended.astype(float), own)
     return LogRank(
         tuple(str(label) for label in labels), observed, expected, float(chi_square), len(labels) - 1, float(p_value)
     )

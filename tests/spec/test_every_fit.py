@@ -6,19 +6,20 @@ from typing import Any
 import orjson
 import pytest
 
-from dashboard.questions import agreement, asymmetry, fitters, riders
+from dashboard.questions import agreement, asymmetry, fitters, returns, riders
 from dashboard.questions.asking import Asker
 from dashboard.questions.selection import parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 
-MODULES = {"agreement": agreement, "asymmetry": asymmetry, "fitters": fitters, "riders": riders}
+MODULES = {"agreement": agreement, "asymmetry": asymmetry, "fitters": fitters, "returns": returns, "riders": riders}
 SELECTIONS: tuple[dict[str, str], ...] = (
     {},
     {"from": "2026-01-01"},
     {"studio": "ropewalk", "split": "arch_height"},
     {"fitter": "F2,F4"},
+    {"from": "2026-04-01", "split": "foot_type"},
     {"arch_height": "low", "side": "left"},
 )
 

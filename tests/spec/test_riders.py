@@ -158,6 +158,13 @@ def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
     )
 
 
+@pytest.mark.parametrize(("look", "riders"), [("overdue", ["R2"]), ("side_difference", ["R2", "R1"]), ("flag", ["R2", "R1"])])
+def test_those_who_deserve_a_look_are_those_whose_row_says_so(studio: Warehouse, look: str, riders: list[str]) -> None:
+    rows = listed(studio).riders
+    assert rows.where(look) == tuple(row for row in rows if look in row.look.split(", "))
+    assert [row.rider_id for row in rows.where(look)] == riders
+
+
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
     assert listed(studio).headline == (
         "Of 2 riders measured, 2 (100\xa0%, 34\xa0% to 100\xa0%) left their last fit with a side difference of 2° or more; "

@@ -1,6 +1,6 @@
 """What each role sees of each answer, on the demo: every list of every answer is walked."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -52,7 +52,7 @@ def cells(value: Any) -> Iterator[str]:
     elif isinstance(value, dict):
         for part in value.values():
             yield from cells(part)
-    elif isinstance(value, tuple | list):
+    elif isinstance(value, Sequence):
         for part in value:
             yield from cells(part)
 

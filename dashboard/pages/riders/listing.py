@@ -1,6 +1,6 @@
 """The list of riders, a page at a time, by what deserves a look; the choice and the place are part of the address."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
@@ -14,6 +14,7 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day, number
 from dashboard.pages.riders.layout import PATH
 from dashboard.questions.answers_riders import RiderRow, Riders
+from dashboard.questions.rows_on_demand import RowsOnDemand
 from dashboard.questions.selection import Selection
 from shared.errors import UsageError
 
@@ -36,7 +37,7 @@ Text = dict[str, tuple[str, ...]]
 def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping[str, str], text: Text) -> list[Any]:
     """Headline, what to look at as links, one page of riders, links to the pages before and after."""
     look = chosen_look(page_words.get("look"))
-    rows = [row for row in answer.riders if look is None or look in row.look.split(", ")]
+    rows = answer.riders.where(look) if look else answer.riders
     start = min(starting_place(page_words.get("start")), max(len(rows) - 1, 0) // ROWS_SHOWN * ROWS_SHOWN)
     shown = rows[start : start + ROWS_SHOWN]
     place = f"{start + 1:,} to {start + len(shown):,} of {len(rows):,}" if shown else "none"
@@ -83,8 +84,8 @@ def starting_place(start: str | None) -> int:
     return int(start or 0)
 
 
-def _looks(desk: Desk, selection: Selection, rows: Sequence[RiderRow], look: str | None) -> html.Nav:
-    counts = {code: sum(code in row.look.split(", ") for row in rows) for code in LOOKS}
+def _looks(desk: Desk, selection: Selection, rows: RowsOnDemand[RiderRow], look: str | None) -> html.Nav:
+    counts = {code: len(rows.where(code)) for code in LOOKS}
     choices = [(None, f"All ({len(rows):,})"), *((code, f"{name} ({counts[code]:,})") for code, name in LOOKS.items())]
     return html.Nav(
         html.Ul(
