@@ -13,6 +13,8 @@ from dash.development.base_component import Component
 _HTML: Final = "dash_html_components"
 # What assets/still.js draws itself.
 _DRAWN: Final = {dcc.Link: "dcc.Link", dcc.Graph: "dcc.Graph"}
+# What a component holds beside its attributes.
+_NO_ATTRIBUTES: Final = frozenset({"children", "available_properties", "available_wildcard_properties"})
 
 
 class Still(Component):  # type: ignore[misc]  # Dash is untyped
@@ -61,15 +63,20 @@ def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
     tag = _tag(component)
     if tag is None or (given_id := getattr(component, "id", None)) in touched or isinstance(given_id, dict):
         return None
-    attributes = component.to_plotly_json()["props"]
-    children = attributes.pop("children", None)
+    children = getattr(component, "children", None)
     drawn: list[Any] = []
     for child in children if isinstance(children, list | tuple) else [children]:
         part = _tree(child, touched) if isinstance(child, Component) else child
         if (part is None and child is not None) or isinstance(child, list | tuple):
             return None
         drawn.append(part)
-    return [tag, {name: value for name, value in attributes.items() if value is not None}, *drawn]
+    return [tag, _attributes(component), *drawn]
+
+
+def _attributes(component: Component) -> dict[str, Any]:
+    """What was given to the component. Its own listing looks at every attribute that it might have, ten times as long."""
+    given = vars(component).items()
+    return {name: value for name, value in given if value is not None and name[0] != "_" and name not in _NO_ATTRIBUTES}
 
 
 def _tag(component: Component) -> str | None:

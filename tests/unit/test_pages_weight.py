@@ -42,6 +42,16 @@ def test_a_file_is_sent_packed_to_those_who_take_it_so(client: FlaskClient, path
             assert again.status_code == 304
 
 
-def test_answers_and_refusals_are_sent_as_they_are(client: FlaskClient) -> None:
-    for path in ("/_dash-layout", "/download/effects.csv", "/assets/nowhere.js"):
+def test_a_long_answer_is_sent_packed_to_those_who_take_it_so(client: FlaskClient) -> None:
+    plain = client.get("/_dash-dependencies")
+    assert len(plain.get_data()) > 10_000
+    assert "Content-Encoding" not in plain.headers
+    packed = client.get("/_dash-dependencies", headers=PACKED)
+    assert packed.headers["Content-Encoding"] == "gzip" and packed.headers["Vary"] == "Accept-Encoding"
+    assert int(packed.headers["Content-Length"]) == len(packed.get_data()) < len(plain.get_data()) / 2
+    assert gzip.decompress(packed.get_data()) == plain.get_data()
+
+
+def test_short_answers_and_refusals_are_sent_as_they_are(client: FlaskClient) -> None:
+    for path in ("/health", "/download/effects.csv", "/assets/nowhere.js"):
         assert "Content-Encoding" not in client.get(path, headers=PACKED).headers
