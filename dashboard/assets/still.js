@@ -76,7 +76,7 @@
   }
 
   function Still(props) {
-    return drawn(props.tree);
+    return React.useMemo(function () { return drawn(JSON.parse(props.tree)); }, [props.tree]);
   }
 
   window.fitledger = Object.assign(window.fitledger || {}, { Still: Still });

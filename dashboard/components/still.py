@@ -7,6 +7,7 @@ the browser of every reader; a still piece is drawn by React at once (assets/sti
 from collections.abc import Collection, Iterable
 from typing import Any, ClassVar, Final
 
+import orjson
 from dash import dcc
 from dash.development.base_component import Component
 
@@ -20,7 +21,7 @@ _NO_ATTRIBUTES: Final = frozenset({"children", "available_properties", "availabl
 class Still(Component):  # type: ignore[misc]  # Dash is untyped
     """Elements that stay as they are until the place around them is filled anew.
 
-    `tree`: an element as [tag, attributes, child, ...], where a child is text or an element.
+    `tree`: an element as [tag, attributes, child, ...], where a child is text or an element; kept as JSON.
     """
 
     # What Dash asks of a component.
@@ -32,7 +33,8 @@ class Still(Component):  # type: ignore[misc]  # Dash is untyped
     _valid_wildcard_attributes: ClassVar[list[str]] = []
 
     def __init__(self, tree: list[Any]) -> None:
-        super().__init__(tree=tree)
+        # Told as text: the general encoder of answers would walk through every element a second time.
+        super().__init__(tree=orjson.dumps(tree, option=orjson.OPT_SERIALIZE_NUMPY).decode())
 
 
 def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> frozenset[str]:

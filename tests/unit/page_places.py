@@ -23,6 +23,25 @@ def parts(told: Any) -> Iterator[dict[str, Any]]:
             yield from parts(value)
 
 
+def unfolded(told: Any) -> Any:
+    """The same with every still piece as the components that it stands for."""
+    if isinstance(told, list):
+        return [unfolded(part) for part in told]
+    if not isinstance(told, dict):
+        return told
+    if told.get("type") == "Still":
+        return _unfolded_element(json.loads(told["props"]["tree"]))
+    return {name: unfolded(part) for name, part in told.items()}
+
+
+def _unfolded_element(part: Any) -> Any:
+    if not isinstance(part, list):
+        return part
+    tag, attributes, *children = part
+    props = {**attributes, "children": [_unfolded_element(child) for child in children]}
+    return {"type": tag.removeprefix("dcc."), "namespace": "still", "props": props}
+
+
 def texts(value: Any) -> Iterator[str]:
     if isinstance(value, str):
         yield value
@@ -54,4 +73,4 @@ def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]
     }
     response = client.post(CALLBACK, json=body)
     assert response.status_code in (200, 204), response.get_data(as_text=True)
-    return response.get_json() if response.status_code == 200 else None
+    return unfolded(response.get_json()) if response.status_code == 200 else None
