@@ -56,7 +56,7 @@ def expect_figures(page: Page, answer: Studio) -> None:
 def expect_charts(page: Page, answer: Trends) -> None:
     for figure in FIGURES:
         chart, _, signals = of_figure(answer, figure)
-        drawn = page.locator(f".control [data-chart={figure}]")
+        drawn = page.locator(f".over-time [data-chart={figure}]")
         expect(drawn.locator(".chart-title")).to_have_text(finding(chart, signals, answer.every))
         expect(drawn.locator(".js-plotly-plot")).to_have_count(1)
 

@@ -12,7 +12,7 @@ from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.theme import day, number
 from dashboard.figures.timeline_agreement import agreement_figure, alternative, finding
 from dashboard.pages.fitters import ids
@@ -35,7 +35,7 @@ def agreed(desk: Desk, view: View, answer: AgreementWithExam, text: Text, theme:
     level = number(desk.level, "share")
     return [
         html.H2("Agreement with the exam", className="section-title"),
-        html.P(whole.words, className="agreement-words"),
+        html.P(unbroken(whole.words), className="agreement-words"),
         html.Div(
             chart(
                 agreement_figure(answer.months, whole, theme),

@@ -48,7 +48,7 @@ def control_charts(
         html.H2(over_time(answer), className="section-title"),
         _marks(answer.every),
         _notes(answer),
-        html.Div([_panel(answer, figure, window, theme) for figure in FIGURES], className="panels is-double control"),
+        html.Div([_panel(answer, figure, window, theme) for figure in FIGURES], className="panels is-double over-time"),
         reading(*paragraphs(text["charts"], every=answer.every, base=_base(answer), chosen=chosen)),
         *_beside(desk, asked, answer, signals, text),
         _periods(desk, asked, answer),

@@ -10,7 +10,7 @@ from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import csv_link, table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures import symmetry, symmetry_curve, symmetry_flow, symmetry_sides
 from dashboard.figures.names import OUTCOMES, plain
 from dashboard.figures.theme import number
@@ -176,7 +176,7 @@ def _flow(asked: Asked, answer: Asymmetry, change: ChangeRow) -> list[Any]:
                     name="flow",
                     table_id=ids.CHANGES,
                 ),
-                reading(*asked.words("flow"), *_mcnemar(asked, change), html.P(repeat.words)),
+                reading(*asked.words("flow"), *_mcnemar(asked, change), html.P(unbroken(repeat.words))),
             ],
             className="with-words",
         ),
@@ -199,7 +199,7 @@ def _flow(asked: Asked, answer: Asymmetry, change: ChangeRow) -> list[Any]:
 
 def _mcnemar(asked: Asked, change: ChangeRow) -> list[html.P]:
     if change.p_value is None:
-        return [html.P(_sentence(change.words))]
+        return [html.P(unbroken(_sentence(change.words)))]
     if not change.n_resolved + change.n_new:
         return asked.words("mcnemar-none")
     counts = {"resolved": f"{change.n_resolved:,}", "new": f"{change.n_new:,}"}
