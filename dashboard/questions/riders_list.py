@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from dashboard.questions.agreement_flags import Judged, judged_fits
 from dashboard.questions.answers_riders import RiderRow, Riders
 from dashboard.questions.every_fit import Remember
-from dashboard.questions.numbers import spoken, spoken_percent
+from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.rows_on_demand import Columns, RowsOnDemand
-from dashboard.questions.scope import SQL, Scope, counted, fragments
+from dashboard.questions.scope import SQL, Scope, counted, fragments, spoken_day
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.proportions import wilson_interval
@@ -110,7 +110,7 @@ def _told(overdue_on: date | None, difference: float | None, is_flagged: bool) -
     """What deserves a look, and why in a sentence; None is not overdue, and no difference that remains."""
     reasons = {}
     if overdue_on is not None:
-        reasons[OVERDUE] = f"follow-up overdue since {day_words(overdue_on)}"
+        reasons[OVERDUE] = f"follow-up overdue since {spoken_day(overdue_on)}"
     if difference is not None:
         side = "right" if difference > 0 else "left"
         size = spoken(abs(difference), 1, "°")
@@ -121,11 +121,6 @@ def _told(overdue_on: date | None, difference: float | None, is_flagged: bool) -
     return ", ".join(reasons), f"{words[0].upper()}{words[1:]}." if words else "Nothing that asks for a look."
 
 
-def day_words(day: date) -> str:
-    """As in: 3 May 2026."""
-    return f"{day.day} {day:%B %Y}"
-
-
 def _headline(riders: Columns, settings: Settings) -> str:
     n_measured = int(np.isfinite(riders["side_difference_deg"].astype(float)).sum())
     left, overdue, flagged = (int(riders[reason].sum()) for reason in (SIDE_DIFFERENCE, OVERDUE, FLAG))
@@ -134,7 +129,7 @@ def _headline(riders: Columns, settings: Settings) -> str:
     share = ""
     if n_measured >= settings.minimum.rows_shown:
         found = wilson_interval([left], [n_measured], settings.intervals.level)
-        ends = f"{spoken_percent(found.low[0])} to {spoken_percent(found.high[0])}"
+        ends = spoken_percents(found.low[0], found.high[0])
         share = f" ({spoken_percent(found.estimate[0])}, {ends})"
     return (
         f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "

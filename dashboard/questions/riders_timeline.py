@@ -21,7 +21,7 @@ from dashboard.questions.answers_riders import (
 )
 from dashboard.questions.levels import exam_fragments
 from dashboard.questions.riders_list import METHOD as LIST_METHOD
-from dashboard.questions.riders_list import day_words, rider_rows
+from dashboard.questions.riders_list import rider_rows
 from dashboard.questions.riders_words import (
     CHANGED,
     NOT_RECORDED,
@@ -33,7 +33,7 @@ from dashboard.questions.riders_words import (
     room_words,
     setup_words,
 )
-from dashboard.questions.scope import SQL, Scope
+from dashboard.questions.scope import SQL, Scope, spoken_day
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -91,7 +91,7 @@ def timeline(
 
 def headline_of(fit: FitRow) -> str:
     """What happened at one fit, as in: At the fit of 3 May 2026, left tilt went …"""
-    return f"At the {VISITS[fit.visit_kind]} of {day_words(fit.session_date)}, {fit.words}"
+    return f"At the {VISITS[fit.visit_kind]} of {spoken_day(fit.session_date)}, {fit.words}"
 
 
 def known_noise(noise: Noise | None) -> dict[str, NoiseRow]:

@@ -17,6 +17,7 @@ from dashboard.questions.answers import EffectRow
 from dashboard.serving import THREADS, free_port, gunicorn_settings
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker, made_effects
+from tests.unit.page_places import unfolded
 
 
 @pytest.fixture
@@ -38,7 +39,7 @@ def answered(client: FlaskClient, place: str, search: str) -> str:
     }
     response = client.post("/_dash-update-component", json=body)
     assert response.status_code == 200
-    return json.dumps(response.get_json()["response"][place]["children"], ensure_ascii=False)
+    return json.dumps(unfolded(response.get_json()["response"][place]["children"]), ensure_ascii=False)
 
 
 def test_health_is_told(client: FlaskClient) -> None:
