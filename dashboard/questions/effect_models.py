@@ -13,7 +13,7 @@ from dashboard.questions.frames import NOT_EXAMINED, ORDER, Frame, frame_of, str
 from dashboard.questions.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.bracket import bracket, difference_error
+from shared.statistics.bracket import bracket, difference_error, places_among
 from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells, within_ties
 from shared.statistics.intervals import TermEstimate
 from shared.statistics.mixed_model import MixedFit
@@ -31,6 +31,10 @@ class Fits:
     pooled: MixedFit
     within: WithinFit
     level: float
+
+    @cached_property
+    def place(self) -> NDArray[np.intp]:
+        return places_among(self.pooled, self.within)
 
     @cached_property
     def pooled_table(self) -> dict[str, TermEstimate]:
@@ -138,7 +142,7 @@ def _row(
     pooled, within = fits.pooled_table[column.term], fits.within_table[column.term]
     if pooled.df <= 0 or within.df <= 0:
         return replace(row, words=verdict.one_rider(column.support))
-    found = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term))
+    found = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term, fits.place))
     figures = verdict.Figures(pooled.estimate, within.estimate, found.low, found.high, found.disagree)
     return replace(
         row,

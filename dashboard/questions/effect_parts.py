@@ -1,6 +1,6 @@
 """The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -57,15 +57,15 @@ class EffectParts:
     def overall(self, outcome: str) -> Overall:
         return self._part(f"overall {outcome}", lambda: self._overall(outcome))
 
-    def overall_of_all(self) -> tuple[Overall, ...]:
-        """Every outcome; where there are many captures, side by side: the sums behind them leave the interpreter free."""
-        if self.n_captures() < _SIDE_BY_SIDE_FROM:
-            return tuple(self.overall(outcome) for outcome in OUTCOMES)
+    def overall_of(self, outcomes: Sequence[str]) -> dict[str, Overall]:
+        """Some outcomes; where there are many captures, side by side: the sums behind them leave the interpreter free."""
+        if len(outcomes) == 1 or self.n_captures() < _SIDE_BY_SIDE_FROM:
+            return {outcome: self.overall(outcome) for outcome in outcomes}
         _ = self._study, self._kept  # read once, by this thread: a cursor belongs to one
-        with ThreadPoolExecutor(len(OUTCOMES)) as pool:
+        with ThreadPoolExecutor(len(outcomes)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
-            begun = [pool.submit(copy_context().run, self.overall, outcome) for outcome in OUTCOMES]
-            return tuple(found.result() for found in begun)
+            begun = {outcome: pool.submit(copy_context().run, self.overall, outcome) for outcome in outcomes}
+            return {outcome: found.result() for outcome, found in begun.items()}
 
     def _overall(self, outcome: str) -> Overall:
         effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings)

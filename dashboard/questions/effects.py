@@ -28,6 +28,7 @@ METHOD = {
 
 PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
 REMEMBERS = True
+_OF_HEADLINE = "tilt"
 
 
 def ask(
@@ -42,16 +43,18 @@ def ask(
 
     parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
-    those of the split, the dose, influence and residuals. What is asked for twice is computed once.
+    those of every part but directions and responders. The headline is on tilt, whatever is asked for. What is asked for twice
+    is computed once.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
     scope.require_fits()
     n_captures = parts_of.n_captures()
     found = _Found()
-    overall = dict(zip(OUTCOMES, parts_of.overall_of_all(), strict=True)) if n_captures else {}
+    needed = [outcome for outcome in OUTCOMES if outcome in (*outcomes, _OF_HEADLINE)]
+    overall = parts_of.overall_of(needed) if n_captures else {}
     if n_captures:
-        _fill(found, parts_of, overall, parts, outcomes)
+        _fill(found, parts_of, {one: made for one, made in overall.items() if one in outcomes}, parts, outcomes)
     return Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -90,11 +93,11 @@ def _fill(
     for outcome, of_all in overall.items():
         if "overall" in parts:
             found.effects += of_all.effects
-        if outcome in outcomes and "dose" in parts:
+        if "dose" in parts:
             found.dose += parts_of.dose(outcome)
-        if outcome in outcomes and "influence" in parts:
+        if "influence" in parts:
             found.influence += of_all.influence
-        if outcome in outcomes and "residuals" in parts:
+        if "residuals" in parts:
             found.residuals += parts_of.residuals(outcome)
     if "directions" in parts:
         by_direction, off_neutral = parts_of.directions()
@@ -111,7 +114,7 @@ def _fill(
 
 def _headline(found: list[EffectRow]) -> str:
     """What one more shim did to the tilt where that is clear, otherwise the support that moved the tilt most surely."""
-    shown = [row for row in found if row.split is None and row.outcome == "tilt" and row.bracket_low is not None]
+    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.bracket_low is not None]
     if not shown:
         return "No support was changed often enough to say what it did to the tilt."
     clear = [row for row in shown if (row.bracket_low or 0.0) * (row.bracket_high or 0.0) > 0]

@@ -78,7 +78,7 @@ def build_design(frame: Frame, split: str | None) -> Design:
     others = dict(_others(frame.captures))
     terms = (*(name.term for name in names), *order_terms)
     within = Terms.of(frame.cells, terms, level, places)
-    pooled = Terms((*terms, *others), level, places, np.column_stack(list(others.values())), within.products)
+    pooled = Terms((*terms, *others), level, places, np.array(list(others.values())).T, within.products)
     return Design(frame, tuple(names), pooled, within, tuple(counts))
 
 
@@ -152,7 +152,7 @@ def _level_order(level: str) -> tuple[tuple[int, str], ...]:
 
 def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
     """What the exam recorded, which is what a fitter may have gone by, and the visit's kind; a foot that was not examined has
-    columns of its own."""
+    columns of its own. A class that no cell has, or all have, tells nothing and has no column."""
     yield "intercept", np.ones(len(captures.n))
     for column, name, shown in _EXAM:
         yield from _dummies(captures, column, name, shown)
@@ -160,7 +160,7 @@ def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
     known = float(captures.n[~unknown].sum())
     mean = float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
     yield "forefoot angle", np.where(unknown, mean, captures.angle_deg)
-    yield "forefoot not examined", unknown.astype(float)
+    yield from _where_told("forefoot not examined", unknown)
     yield from _dummies(captures, "visit_kind", "visit", ("follow_up", "refit"))
 
 
@@ -175,6 +175,10 @@ _EXAM = (
 def _dummies(captures: Captures, column: str, name: str, shown: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
     coded = captures.cells[column]
     for code in shown:
-        yield f"{name} {code}", coded.equals(code).astype(float)
-    if coded.is_missing.any():
-        yield f"{name} not recorded", coded.is_missing.astype(float)
+        yield from _where_told(f"{name} {code}", coded.equals(code))
+    yield from _where_told(f"{name} not recorded", coded.is_missing)
+
+
+def _where_told(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:
+    if flags.any() and not flags.all():
+        yield name, flags.astype(float)

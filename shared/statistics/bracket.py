@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from shared.statistics.intervals import TermEstimate
@@ -26,15 +27,21 @@ class Bracket:
     difference_se: float
 
 
-def difference_error(pooled: MixedFit, within: WithinFit, term: str) -> float:
+def places_among(pooled: MixedFit, within: WithinFit) -> NDArray[np.intp]:
+    """Where each rider of the within-knee fit stands among the pooled fit's, -1 for none."""
+    return np.asarray(pd.Index(pooled.riders).get_indexer(pd.Index(within.riders)))
+
+
+def difference_error(pooled: MixedFit, within: WithinFit, term: str, place: NDArray[np.intp] | None = None) -> float:
     """Standard error of pooled less within for one term, from what each rider adds to both.
 
     Both are linear in the same riders' scores, so their covariance needs no assumption: a rider's two contributions are
     subtracted before they are squared. Riders without a knee recorded twice add to the pooled estimate only.
+    place: as `places_among` gives it, for who asks for several terms.
     """
     added = pooled.influence[:, pooled.terms.index(term)].copy()
     other = within.influence[:, within.terms.index(term)]
-    place = pd.Index(pooled.riders).get_indexer(pd.Index(within.riders))
+    place = places_among(pooled, within) if place is None else place
     known = place >= 0
     added[place[known]] -= other[known]
     return float(np.sqrt(added @ added + other[~known] @ other[~known]))

@@ -34,6 +34,8 @@ from shared.statistics.within_knee import WithinFit, fit_within_knee, refuse_few
 
 # Residual sum of squares beside the total: below this share cross products are mostly rounding, and rows are asked.
 _EXPLAINED = 1e-9
+# A column's squares about its mean beside its squares: above this share no rounding makes them.
+_SURELY = 1e-6
 
 
 def within_ties(cells: Cells, terms: Terms) -> dict[str, tuple[str, ...]]:
@@ -95,6 +97,8 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     A term whose column is the same in all rows is left out, the intercept aside, and so is one that is a combination of the
     terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
     """
+    new = _new(terms)
+    terms, wanted = terms.kept(new), wanted[new]
     columns, within = mean_columns(cells, terms), within_products(terms)
     columns *= np.sqrt(cells.n)[:, None]
     products = within + cross_product(columns, columns)
@@ -115,6 +119,19 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     return _fitted(cells, terms.varying(told), wanted[told], columns, told, products, basis)
 
 
+def _new(terms: Terms) -> Flags:
+    """Which terms are not the very column of one before, among those that are the same throughout a cell."""
+    k = terms.constant.shape[1]
+    columns, first = terms.constant.T, len(terms.names) - k
+    sums = columns.sum(axis=1)
+    new = np.ones(len(terms.names), dtype=bool)
+    for place in range(k):
+        alike = np.flatnonzero(sums[:place] == sums[place])
+        repeated = any(np.array_equal(columns[place], columns[other]) for other in alike)
+        new[first + place] = terms.names[first + place] == "intercept" or not repeated
+    return new
+
+
 def _fitted_by_rows(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     rows, y = row_design(cells, terms)
     codes = (np.repeat(own, cells.n) for own in (cells.rider, cells.knee, cells.visit))
@@ -130,7 +147,11 @@ def _of(products: Floats, told: Flags) -> Floats:
 def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats) -> Flags:
     """Which terms' columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
     varies = np.asarray(np.diag(within)[:-1] > 0)
-    for term in np.flatnonzero(~varies & (np.diag(products)[:-1] > 0)):
+    squares, n_rows = np.diag(products)[:-1], float(cells.n.sum())
+    sums = np.sqrt(cells.n) @ columns[:, :-1]
+    surely = squares - sums**2 / n_rows > _SURELY * squares
+    varies |= surely
+    for term in np.flatnonzero(~varies & (squares > 0)):
         column = columns[:, term] / np.sqrt(cells.n)
         low, high = float(column.min()), float(column.max())
         varies[term] = high - low > 1e-12 * max(abs(low), abs(high))

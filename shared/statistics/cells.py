@@ -129,6 +129,8 @@ class Terms:
 
     def kept(self, told: Flags) -> "Terms":
         """The terms where `told` (p,) is true."""
+        if told.all():
+            return self
         new_place = np.append(np.where(told, np.cumsum(told) - 1, -1), -1)
         names = tuple(name for name, keep in zip(self.names, told, strict=True) if keep)
         of_constant = told[len(told) - self.constant.shape[1] :]
@@ -202,7 +204,12 @@ def mean_columns(cells: Cells, terms: Terms) -> Floats:
     for level, places in enumerate(terms.places):
         kept = places >= 0
         if len(terms.places) == 1:
-            design[:, places[kept]] = cells.mean[:, kept]
+            # One after the other, as a rule: a block is copied at once.
+            first = int(places[0])
+            if np.array_equal(places, np.arange(first, first + len(places))) and first >= 0:
+                design[:, first : first + len(places)] = cells.mean
+            else:
+                design[:, places[kept]] = cells.mean[:, kept]
         else:
             here = np.flatnonzero(terms.level == level)
             design[here[:, None], places[kept]] = cells.mean[here][:, kept]

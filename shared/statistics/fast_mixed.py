@@ -168,7 +168,7 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
     try:
-        begun = starting_ratios(blocks, prepared.sums[:, :, -1], prepared.squares, n_rows) if names == _MAIN else {}
+        begun = starting_ratios(blocks, prepared.sums[:, :, -1], prepared.squares) if names == _MAIN else {}
         start = np.array([begun[name] for name in order]) if begun else None
         found = best_ratios(lambda ratios: at(ratios)[:2], rows_a_group, refusal, start)
         value, _, factor = at(found)

@@ -13,16 +13,18 @@ from numpy.typing import NDArray
 from shared.errors import NoConvergenceError
 from shared.statistics.cells import Cells, Floats, Terms, within_products
 from shared.statistics.ratio_search import best_ratios, updated_curvature
+from shared.statistics.starting_ratios import ratios_of_sums
 from shared.statistics.visit_pairs import Pairs, Solved, inverse_at, pairs_of, slopes, solve, taken_off
 
 Flags = NDArray[np.bool_]
 
-# From so many riders on; the sample holds half as many at least.
+# From so many riders on; the sample holds half as many, evenly spread.
 MANY = 8192
+_SAMPLED = MANY // 2
 # Steps on log(1 + m ratio), m the mean number of rows a group; what is left after one is a small part of it.
 _SETTLED, _LONGEST, _MOST_STEPS, _DIFFERENCE = 1e-5, 1.0, 12, 1e-4
-# A way on that scale over which the information is summed anew.
-_FAR = 0.02
+# A step on that scale after which the information of all riders is summed.
+_NEAR = 0.02
 # Estimate and ratios of a sample in turn, so often.
 _ROUNDS = 2
 
@@ -95,33 +97,34 @@ class _Left:
 
 @dataclass(frozen=True)
 class _Learned:
-    """What a sample tells: ratios (3,) near the optimum; curvature (3, 3) of the profiled criterion on the scale of the steps;
-    how the estimate (p, 3) and minus the information (3, p, p) turn with the ratios; of_terms (3,): half the derivatives of the
-    logarithm of the information's determinant."""
+    """What a sample tells: ratios (3,) near the optimum; estimate (p,); bread (p, p): the inverse information of all riders;
+    curvature (3, 3) of the profiled criterion on the scale of the steps; how the estimate (p, 3) and minus the information
+    (3, p, p) turn with the ratios; of_terms (3,): half the derivatives of the logarithm of the information's determinant."""
 
     ratios: Floats
+    estimate: Floats
+    bread: Floats
     curvature: Floats
     of_estimate: Floats
     of_information: Floats
     of_terms: Floats
 
 
-def fit_many(
-    cells: Cells, terms: Terms, columns: Floats, within: Floats, products: Floats, start: Floats | None = None
-) -> ManyFit | None:
+def fit_many(cells: Cells, terms: Terms, columns: Floats, within: Floats, products: Floats) -> ManyFit | None:
     """The fit of `terms` (p); None where the cells are not built so, or the steps do not settle.
 
-    columns (cells, p + 1), within and products (p + 1, p + 1) as in _Data, the outcome last; start (3,): ratios to begin at.
+    columns (cells, p + 1), within and products (p + 1, p + 1) as in _Data, the outcome last.
     """
     pairs = pairs_of(cells)
     if pairs is None or not pairs.told[0]:
         return None
     n_riders = len(pairs.first)
     data = _Data(pairs, columns, products, within)
-    sample = np.arange(n_riders) % (n_riders // (MANY // 2)) == 0
+    sample = np.zeros(n_riders, dtype=bool)
+    sample[np.arange(_SAMPLED) * n_riders // _SAMPLED] = True
     try:
         few = _sampled(data, cells, terms, sample)
-        learned = _learned(few, pairs.told, np.ones(3) if start is None else start, n_riders / int(sample.sum()))
+        learned = _learned(few, pairs.told, n_riders / _SAMPLED)
         return _settled(data, learned, pairs.told, cells, sample)
     except (NoConvergenceError, np.linalg.LinAlgError):
         return None
@@ -139,13 +142,18 @@ def _sampled(data: _Data, cells: Cells, terms: Terms, sample: Flags) -> _Data:
     return _Data(pairs, columns, within + columns.T @ columns, within)
 
 
-def _learned(few: _Data, told: Flags, start: Floats, times: float) -> _Learned:
-    scale, found = few.scale, np.where(told, start, 0.0)
+def _learned(few: _Data, told: Flags, times: float) -> _Learned:
+    scale = few.scale
+    begun = few.left_by(_estimate(few.products))
+    moments = ratios_of_sums(begun.sums, few.pairs.n, few.pairs.by_rider, begun.squares)
+    start = np.array([moments["rider"], moments["knee"], moments["visit"]]) if moments else np.ones(3)
+    found = np.where(told, start, 0.0)
     for _ in range(_ROUNDS):
         left = few.left_by(_estimate(few.information(found)))
         found[told] = best_ratios(partial(_of_told, left, told), scale[told], "", found[told])
     information = few.information(found)
-    bread, estimate = np.linalg.inv(information[:-1, :-1]), _estimate(information)
+    bread = np.asarray(np.linalg.inv(information[:-1, :-1]), dtype=np.float64)
+    estimate = _estimate(information)
     left = few.left_by(estimate)
     _, gradient, solved, _ = left.at(found)
     score, rate = left.score(solved), (1 + scale * found) / scale
@@ -158,7 +166,9 @@ def _learned(few: _Data, told: Flags, start: Floats, times: float) -> _Learned:
         curvature[index] = (beside * (1 + scale * moved) / scale - gradient * rate) / _DIFFERENCE
     turned = slopes(few.pairs, inverse_at(few.pairs, found), few.root_n, few.columns)[:, :-1, :-1]
     of_terms = -0.5 * np.einsum("ij,kji->k", bread, turned)
-    return _Learned(found, (curvature + curvature.T) / 2 * times, of_estimate, turned * times, of_terms)
+    return _Learned(
+        found, estimate, bread / times, (curvature + curvature.T) / 2 * times, of_estimate, turned * times, of_terms
+    )
 
 
 def _estimate(information: Floats) -> Floats:
@@ -176,8 +186,9 @@ def _of_told(left: _Left, told: Flags, ratios: Floats) -> tuple[float, Floats]:
 def _settled(data: _Data, learned: _Learned, told: Flags, cells: Cells, sample: Flags) -> ManyFit:
     """Newton's steps to where the gradient vanishes; a ratio at the boundary is exactly 0."""
     scale, curvature = data.scale, learned.curvature
-    information = data.information(learned.ratios)
-    bread, estimate = np.linalg.inv(information[:-1, :-1]), _estimate(information)
+    bread, estimate = learned.bread, learned.estimate
+    summed_at = learned.ratios
+    information: Floats | None = None
     theta, before, step = np.log1p(scale * learned.ratios), np.zeros(3), np.zeros(3)
     for _ in range(_MOST_STEPS):
         ratios = np.expm1(theta) / scale
@@ -190,14 +201,19 @@ def _settled(data: _Data, learned: _Learned, told: Flags, cells: Cells, sample: 
         step = _step(theta, gradient, told, curvature, learned.curvature)
         theta, before = theta + step, gradient
         estimate = estimate + change + learned.of_estimate @ (np.expm1(theta) / scale - ratios)
-        if np.abs(step).max() < _SETTLED:
+        if information is None and np.abs(step).max() < _NEAR:
+            summed_at = np.expm1(theta) / scale
+            information = data.information(summed_at)
+            bread = np.asarray(np.linalg.inv(information[:-1, :-1]), dtype=np.float64)
+            estimate = _estimate(information)
+            curvature, step = learned.curvature, np.zeros(3)  # the gradient turned with the estimate, not along the step
+        elif information is not None and np.abs(step).max() < _SETTLED:
             break
     else:
         raise NoConvergenceError("The steps did not settle.")
     ratios = np.expm1(theta) / scale
-    moved = np.tensordot(ratios - learned.ratios, learned.of_information, axes=1)
-    far = np.abs(theta - np.log1p(scale * learned.ratios)).max() > _FAR
-    settled: Floats = data.information(ratios)[:-1, :-1] if far else information[:-1, :-1] - moved
+    moved = np.tensordot(ratios - summed_at, learned.of_information, axes=1)
+    settled: Floats = information[:-1, :-1] - moved
     logdets = logdet + float(np.linalg.slogdet(settled)[1])
     squares = left.squares - solved.taken_off
     inverse = np.asarray(np.linalg.inv(settled), dtype=np.float64)

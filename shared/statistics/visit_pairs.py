@@ -169,12 +169,19 @@ def taken_off(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -
 
 def slopes(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -> Floats:
     """Minus the derivatives of columns' V^-1 columns by the ratios, (3, p, p); for few riders."""
-    n, w = pairs.n[:, :, None], inverse.w[:, None, None]
-    sums = columns.take(pairs.place, axis=0) * root_n[:, :, None]
-    brought = pairs.by_rider(sums - n * w * sums.sum(axis=1, keepdims=True))
-    u = np.einsum("ijg,gjp->gip", inverse.b, brought)
-    hp = np.einsum("ijg,gjp->gip", inverse.h, brought)
-    left = (sums - n * np.repeat(hp, pairs.n_visits, axis=0)).sum(axis=1)
-    z = left * (1 - w[:, :, 0] * n.sum(axis=1))
-    knees, riders = u.reshape(-1, u.shape[2]), u.sum(axis=1)
-    return np.array([riders.T @ riders, knees.T @ knees, z.T @ z])
+    # One knee after the other: whole arrays of (visits, p) and (riders, p).
+    n, w = pairs.n[:, :, None], inverse.w[:, None]
+    both = [columns.take(pairs.place[:, knee], axis=0) * root_n[:, knee, None] for knee in (0, 1)]
+    total = w * (both[0] + both[1])
+    brought = [pairs.by_rider(both[knee] - n[:, knee] * total) for knee in (0, 1)]
+    u0, u1 = _times(inverse.b, brought)
+    hp = [np.repeat(part, pairs.n_visits, axis=0) for part in _times(inverse.h, brought)]
+    left = both[0] - n[:, 0] * hp[0] + both[1] - n[:, 1] * hp[1]
+    z = left * (1 - w * (n[:, 0] + n[:, 1]))
+    riders = u0 + u1
+    return np.array([riders.T @ riders, u0.T @ u0 + u1.T @ u1, z.T @ z])
+
+
+def _times(matrices: Floats, parts: list[Floats]) -> list[Floats]:
+    """Matrices (2, 2, riders) times the two parts (riders, p) of a vector."""
+    return [row[0][:, None] * parts[0] + row[1][:, None] * parts[1] for row in matrices]

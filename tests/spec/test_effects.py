@@ -121,7 +121,11 @@ def test_parts_asked_apart_are_the_whole_answers(demo_warehouse: Path) -> None:
     anew = Asker(demo_warehouse, Settings())
     overall = cast(Effects, anew.ask("effects", chosen, parts=("overall",)))
     by_side = cast(Effects, anew.ask("effects", chosen, parts=("split",), outcomes=("sway",)))
+    of_sway = cast(Effects, anew.ask("effects", chosen, parts=("overall", "influence"), outcomes=("sway",)))
     assert overall.effects == tuple(row for row in whole.effects if row.level is None) and not overall.dose
+    assert of_sway.effects == tuple(row for row in overall.effects if row.outcome == "sway")
+    assert of_sway.influence == tuple(row for row in whole.influence if row.outcome == "sway")
+    assert of_sway.headline == whole.headline
     assert by_side.effects == tuple(row for row in whole.effects if (row.split, row.outcome) == ("side", "sway"))
     assert (overall.headline, by_side.headline, overall.n_captures) == (whole.headline, whole.headline, whole.n_captures)
     for part in ("dose", "responders", "influence", "residuals"):

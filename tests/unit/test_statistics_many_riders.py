@@ -10,7 +10,7 @@ from shared.statistics import cell_fits
 from shared.statistics.cell_fits import fit_mixed_cells
 from shared.statistics.cells import Cells, Terms, cell_moments, mean_columns
 from shared.statistics.many_riders import MANY
-from shared.statistics.visit_pairs import inverse_at, pairs_of, solve, taken_off
+from shared.statistics.visit_pairs import inverse_at, pairs_of, slopes, solve, taken_off
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -84,6 +84,15 @@ def test_a_term_that_rests_on_few_riders_has_every_rider_computed(monkeypatch: p
     assert np.sqrt(np.diag(found.robust_covariance))[wanted] == pytest.approx(error[wanted], rel=1e-4)
 
 
+def test_a_column_that_says_what_one_before_it_says_is_left_out() -> None:
+    cells, terms = studio(9, n_riders=1200)
+    both = np.column_stack([terms.constant, terms.constant[:, 1]])
+    twice = Terms.of(cells, (*terms.names, "exam again"), terms.level, terms.places, both)
+    found, alone = fit_mixed_cells(cells, twice, np.append(WANTED, False)), fit_mixed_cells(cells, terms, WANTED)
+    assert found.terms == alone.terms and np.array_equal(found.estimate, alone.estimate)
+    assert np.array_equal(found.df[WANTED], alone.df[WANTED])
+
+
 def test_the_inverse_by_visits_is_that_of_the_covariance_itself() -> None:
     cells, terms = studio(7, n_riders=40)
     pairs = pairs_of(cells)
@@ -102,6 +111,8 @@ def test_the_inverse_by_visits_is_that_of_the_covariance_itself() -> None:
     rows = (columns / np.sqrt(cells.n)[:, None])[cell]
     expected = rows.T @ (np.eye(len(rider)) - inverse) @ rows
     assert taken_off(pairs, found, root_n, columns) == pytest.approx(expected)
+    turned = [rows.T @ inverse @ matrix @ inverse @ rows for matrix in same]
+    assert slopes(pairs, found, root_n, columns) == pytest.approx(np.array(turned))
     solved = solve(pairs, found, pairs.of_cells(columns[:, -1]) * root_n)
     assert solved.taken_off == pytest.approx(expected[-1, -1])
     through = inverse @ rows[:, -1]

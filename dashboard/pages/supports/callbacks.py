@@ -25,11 +25,13 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 def register(app: Dash, desk: Desk) -> None:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
-    def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...] = MAIN_OUTCOMES) -> Effects:
+    def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...]) -> Effects:
         return cast(Effects, desk.asker.ask("effects", selection, parts=parts, outcomes=outcomes))
 
     def show(view: View, theme: str | None) -> Any:
-        return answered(desk, view.selection, effects(view.selection, "overall"), chosen_outcome(view), TEXT, theme)
+        outcome = chosen_outcome(view)
+        answer = effects(view.selection, "overall", outcomes=shown_outcomes(outcome))
+        return answered(desk, view.selection, answer, outcome, TEXT, theme)
 
     def show_grid(view: View, _: str | None) -> Any:
         ground = Ground(desk, view.selection, chosen_outcome(view), view.selection.split or "foot_type")
@@ -40,8 +42,10 @@ def register(app: Dash, desk: Desk) -> None:
         return doses(desk, view.selection, effects(view.selection, "dose", outcomes=(outcome,)), outcome, TEXT, theme)
 
     def show_further(view: View, theme: str | None) -> Any:
-        answer = effects(view.selection, "overall", "directions", "responders", "influence")
-        return further(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
+        outcome = chosen_outcome(view)
+        parts = ("overall", "directions", "responders", "influence")
+        answer = effects(view.selection, *parts, outcomes=shown_outcomes(outcome))
+        return further(desk, view.selection, answer, outcome, TEXT, theme)
 
     fill(app, desk, ids.ANSWER, PATH, show)
     fill_beside(app, ids.GRID, show_grid)
@@ -55,6 +59,11 @@ def chosen_outcome(view: View) -> str | None:
     if outcome is not None and outcome not in OUTCOMES:
         raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(OUTCOMES)}.")
     return outcome
+
+
+def shown_outcomes(outcome: str | None) -> tuple[str, ...]:
+    """The outcomes that stand on the page."""
+    return (outcome,) if outcome else MAIN_OUTCOMES
 
 
 PAGE = Page(PATH, NAME, QUESTION, layout, register, splits=True)

@@ -39,7 +39,8 @@ def answered(
         return [empty_state(answer.headline, desk.addresses.page(PATH))]
     shown = (outcome,) if outcome else MAIN_OUTCOMES
     level = number(desk.level, "share")
-    outcomes = [code for code in OUTCOMES if in_order(answer.effects, code)]
+    # Of a chosen outcome the answer holds that one alone; the others can be chosen still.
+    outcomes = [code for code in MAIN_OUTCOMES if outcome or in_order(answer.effects, code)]
     return [
         selected(answer, riders=answer.n_riders, captures=answer.n_captures),
         headline(_sentence(answer, outcome)),
