@@ -24,7 +24,8 @@
     return [
       labelOf(props),
       create("input", {
-        key: "input", type: "date", id: props.id, className: "field", value: shown, min: props.first, max: props.last,
+        key: "input", type: "date", id: props.id, className: "field" + (shown ? "" : " is-empty"), value: shown,
+        min: props.first, max: props.last,
         onChange: function (event) {
           show(event.target.value);
           if (event.target.validity.valid) {
