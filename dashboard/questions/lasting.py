@@ -10,19 +10,22 @@ from numpy.typing import NDArray
 from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow
 from dashboard.questions.answers_returns import LastingRow, SaidRow
+from dashboard.questions.every_fit import Remember, read_or_cut
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
-from dashboard.questions.scope import SQL, Scope, counted, fragments
+from dashboard.questions.scope import Scope, counted
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean, clustered_share
 from shared.units import UNITS
 from shared.warehouse import Warehouse
 
 
-def lasting_rows(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[LastingRow]:
+def lasting_rows(
+    warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None
+) -> Iterator[LastingRow]:
     """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed."""
-    knees = warehouse.arrays(SQL / "returns_knees.sql", scope.parameters, **fragments())
-    pairs = noise.pairs_of(warehouse, scope)
+    knees = read_or_cut(warehouse, scope, "returns_knees.sql", remember)
+    pairs = noise.pairs_of(warehouse, scope, remember)
     tilt_left, tilt_found = np.abs(knees["tilt_left_deg"].astype(float)), np.abs(knees["tilt_found_deg"].astype(float))
     yield _lasting("tilt", tilt_left, tilt_found, knees["rider"], noise.row_of("tilt", pairs, settings), settings)
     sway_left, sway_found = knees["sway_left_mm"].astype(float), knees["sway_found_mm"].astype(float)

@@ -12,10 +12,11 @@ from dashboard.questions.answers_effects import NoiseGroupRow
 from dashboard.questions.calendar import period_of
 from dashboard.questions.captures import Rows
 from dashboard.questions.effect_models import fitted
+from dashboard.questions.every_fit import Remember, read_or_cut
 from dashboard.questions.frames import frame_of
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.study import captures_of
 from shared.errors import TooFewError
@@ -47,9 +48,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
 
-def pairs_of(warehouse: Warehouse, scope: Scope) -> Rows:
+def pairs_of(warehouse: Warehouse, scope: Scope, remember: Remember | None = None) -> Rows:
     """Every repeat pair of the scope, later less earlier, with rider, side, fitter and studio as numbers, and the day."""
-    return warehouse.arrays(SQL / "noise_pairs.sql", scope.parameters, **fragments())
+    return read_or_cut(warehouse, scope, "noise_pairs.sql", remember)
 
 
 def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:

@@ -29,7 +29,7 @@ from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
 
-# The levels of the feet of all fits are read once a snapshot and split.
+# Levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
 REMEMBERS = True
 
 METHOD = {
@@ -83,7 +83,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
         comparisons=tuple(_comparisons(selection.split, groups, settings)),
         overdue=overdue,
-        lasting=tuple(lasting_rows(warehouse, scope, settings)),
+        lasting=tuple(lasting_rows(warehouse, scope, settings, remember)),
         said=tuple(said_rows(rows, settings)),
     )
 

@@ -12,8 +12,9 @@ from dashboard.questions import noise, studio
 from dashboard.questions.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.beside import Beside
 from dashboard.questions.calendar import EVERY, first_day, period_of, spoken_period
+from dashboard.questions.every_fit import Remember, read_or_cut
 from dashboard.questions.numbers import spoken, spoken_percent
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.studio import Measured
 from shared.errors import StatisticsError, UsageError
@@ -27,6 +28,9 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, NDArray[Any]]
+
+# Fits and repeat pairs are read once a snapshot.
+REMEMBERS = True
 
 # Days of a period, on average over the years.
 _DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
@@ -63,13 +67,19 @@ class _Charted:
     signals: dict[str, Mask]
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, every: tuple[str, ...] = ()) -> Trends:
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    every: tuple[str, ...] = (),
+    remember: Remember | None = None,
+) -> Trends:
     """The trend of each headline figure with limits and signals, and what changed beside each signal.
 
     every: one of EVERY, the periods asked for; none: those of the settings. Raises UsageError for another word.
     """
     told_by = _told_by(settings, every)
-    return _by_period(warehouse, selection, told_by, is_other=told_by is not settings)
+    return _by_period(warehouse, selection, told_by, remember, is_other=told_by is not settings)
 
 
 def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -93,16 +103,18 @@ def _base_in_time(settings: Settings, first: int) -> Settings:
     return settings.model_copy(update={"trends": trends})
 
 
-def _by_period(warehouse: Warehouse, selection: Selection, settings: Settings, *, is_other: bool) -> Trends:
+def _by_period(
+    warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None, *, is_other: bool
+) -> Trends:
     scope = scope_of(warehouse, selection, settings)
     scope.require_fits()
     every = settings.trends.every
-    fits = warehouse.arrays(SQL / "trends_fits.sql", scope.parameters, **fragments())
+    fits = read_or_cut(warehouse, scope, "trends_fits.sql", remember)
     own = period_of(fits["day"], every)
     calendar = np.arange(own.min(), own.max() + 1)
     if is_other:
         settings = _base_in_time(settings, int(calendar[0]))
-    pairs = noise.pairs_of(warehouse, scope)
+    pairs = noise.pairs_of(warehouse, scope, remember)
     fitters = warehouse.rows(SQL / "names.sql")[0]["fitter"]
     tilt_noise = noise.row_of("tilt", pairs, settings)
     outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise), *_processes(fits)]

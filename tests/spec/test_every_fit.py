@@ -3,17 +3,27 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions import agreement, asymmetry, fitters, returns, riders
+from dashboard.questions import agreement, asymmetry, fitters, returns, riders, trends
 from dashboard.questions.asking import Asker
+from dashboard.questions.every_fit import read_or_cut
+from dashboard.questions.scope import scope_of
 from dashboard.questions.selection import parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 
-MODULES = {"agreement": agreement, "asymmetry": asymmetry, "fitters": fitters, "returns": returns, "riders": riders}
+MODULES = {
+    "agreement": agreement,
+    "asymmetry": asymmetry,
+    "fitters": fitters,
+    "returns": returns,
+    "riders": riders,
+    "trends": trends,
+}
 SELECTIONS: tuple[dict[str, str], ...] = (
     {},
     {"from": "2026-01-01"},
@@ -21,7 +31,11 @@ SELECTIONS: tuple[dict[str, str], ...] = (
     {"fitter": "F2,F4"},
     {"from": "2026-04-01", "split": "foot_type"},
     {"arch_height": "low", "side": "left"},
+    {"side": "right"},
+    {"forefoot": "marked_varus"},
+    {"visit_kind": "first", "riding": "road"},
 )
+CUT = ("noise_pairs.sql", "returns_knees.sql", "trends_fits.sql")
 
 
 @pytest.fixture(scope="module")
@@ -44,3 +58,25 @@ def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, ques
     finally:
         warehouse.close()
     assert orjson.loads(asker.ask(question, selection).to_json()) == expected
+
+
+@pytest.mark.parametrize("sql", CUT)
+def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehouse: Path, sql: str) -> None:
+    warehouse, made = open_reading(demo_warehouse), {}
+
+    def remember(key: tuple[Any, ...], make: Any) -> Any:
+        if key not in made:
+            made[key] = make()
+        return made[key]
+
+    try:
+        for words in (*SELECTIONS, {"from": "2100-01-01"}):
+            scope = scope_of(warehouse, parse_selection(words), Settings())
+            cut, read = (read_or_cut(warehouse, scope, sql, remembering) for remembering in (remember, None))
+            assert list(cut) == list(read)
+            for name, column in read.items():
+                assert cut[name].dtype == column.dtype, (words, name)
+                np.testing.assert_array_equal(cut[name], column, f"{words} {name}")
+    finally:
+        warehouse.close()
+    assert list(made) == [("rows", sql)], "read once for all fits"

@@ -1,6 +1,7 @@
 -- Answers: pairs of consecutive captures of one knee with the same setup. Grain and key: one row a session, side and later
 -- capture. Inputs: mart.capture_facts, mart.fits. Differences: later less earlier.
 SELECT
+    facts.fit_no,
     fits.rider_no AS rider,
     (facts.side = 'right')::TINYINT AS side,
     fits.fitter_no AS fitter,

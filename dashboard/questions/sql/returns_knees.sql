@@ -1,6 +1,7 @@
 -- Answers: each knee as a fit left it and as the follow-up first found it. Grain and key: one row a session and side, of fits
 -- whose window has closed; empty found columns: not seen again. Inputs: mart.feet, mart.fits.
 SELECT
+    feet.fit_no,
     fits.rider_no AS rider,
     feet.tilt_departure_deg AS tilt_left_deg,
     found.tilt_arrival_deg AS tilt_found_deg,

@@ -11,6 +11,7 @@ WITH recorded AS (
 )
 
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     fits.session_date AS day,
     fits.fitter_no AS fitter,
