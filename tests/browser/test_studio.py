@@ -98,6 +98,7 @@ def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(serv
     # The word stays with another span of time, and the CSV holds the rows that the page prints.
     page.get_by_role("link", name="This year", exact=True).click()
     expect(page).to_have_url(re.compile(r"from=.*&studio=quayside&every=quarter$"))
+    watched.settled()  # the links of the page are those of its answer
     page.get_by_text("The figures by quarter").first.click()
     link = page.locator("a[href*='trends.csv'][href*='rows=trend']").first
     saved = page.request.get(served.address.rstrip("/") + (link.get_attribute("href") or ""))
