@@ -66,7 +66,7 @@ def take_for_readme(address: str, folder: Path) -> None:
 @contextmanager
 def opened(browser: Browser, address: str, width: int, height: int, theme: str) -> Iterator[Page]:
     """A page with its answer and charts drawn."""
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme, locale="en-GB")
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme)
     page = context.new_page()
     page.goto(address)
     page.locator(".headline").first.wait_for(timeout=60_000)
