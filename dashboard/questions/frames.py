@@ -56,7 +56,9 @@ class Frame:
         if kept.all():
             return self
         captures = self.captures.chosen(kept)
-        return replace(self, captures=captures, cells=self.cells.chosen(kept), n_changes=self.n_changes[kept])
+        return replace(
+            self, captures=captures, cells=self.cells.chosen(kept), n_changes=self.n_changes.T[:, np.flatnonzero(kept)].T
+        )
 
     @cached_property
     def changes(self) -> Ints:
@@ -81,13 +83,14 @@ def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | No
 def count_changes(columns: Floats, n: Ints) -> Ints:
     """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
     starts = np.cumsum(n) - n
-    found = np.empty((len(n), len(columns)), dtype=np.int64)
+    found = np.empty((len(columns), len(n)), dtype=np.int64)
     changed = np.zeros(columns.shape[1], dtype=np.int64)
     for index, column in enumerate(columns):
         changed[1:] = column[1:] != column[:-1]
         changed[starts] = 0
-        found[:, index] = np.add.reduceat(changed, starts)
-    return found
+        found[index] = np.add.reduceat(changed, starts)
+    # Column by column in memory, as they are read.
+    return found.T
 
 
 def standard_columns() -> tuple[Varying, ...]:

@@ -24,7 +24,7 @@ from shared.statistics.fast_mixed import (
     triangular_basis,
 )
 from shared.statistics.many_riders import MANY, fit_many
-from shared.statistics.many_sandwich import sandwich_of_many
+from shared.statistics.many_sandwich import sandwich_of_many, within_sandwich_of_many
 from shared.statistics.mixed_model import MixedFit
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of_cells, told_apart
 from shared.statistics.rider_sandwich import JOINT_UP_TO
@@ -70,7 +70,10 @@ def fit_within_cells(cells: Cells, terms: Terms) -> WithinFit:
     basis = np.asarray(solve_triangular(factor, np.eye(len(estimate)), lower=True)).T
     fit = Whitened(basis, np.eye(len(estimate)), estimate)
     # A rider with no knee recorded twice adds nothing.
-    sandwich = cr2_of_cells(cells, terms, rider, fit, np.ones(len(estimate), dtype=bool))
+    if n_riders >= MANY:
+        sandwich = within_sandwich_of_many(cells, terms, fit)
+    else:
+        sandwich = cr2_of_cells(cells, terms, rider, fit, np.ones(len(estimate), dtype=bool))
     return WithinFit(
         terms=terms.names,
         estimate=estimate,

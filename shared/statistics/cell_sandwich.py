@@ -62,18 +62,22 @@ class Groups:
         weights[inner] = columns[rows[inner]] * columns[places[inner]]
         return np.asarray(weights * np.where(rows == places, 1.0, 2.0)[:, None])
 
-    def scores(self) -> Floats:
-        """Each rider's sum of the varying columns times the residual, in the root's coordinates (g, b)."""
+    def reading(self) -> Floats:
+        """What makes of the packed products the sums of the varying columns times the residual (pairs, v)."""
         v = len(self.of_term)
         rows, places = upper(v + 1)
-        reading = np.zeros((len(rows), v))
+        found = np.zeros((len(rows), v))
         contrast = np.append(-self.estimate, 1.0)
         for pair, (i, j) in enumerate(zip(rows, places, strict=True)):
             if i < v:
-                reading[pair, i] += contrast[j]
+                found[pair, i] += contrast[j]
             if j < v and i != j:
-                reading[pair, j] += contrast[i]
-        return np.asarray(self.products @ (reading @ self.of_term))
+                found[pair, j] += contrast[i]
+        return found
+
+    def scores(self) -> Floats:
+        """Each rider's sum of the varying columns times the residual, in the root's coordinates (g, b)."""
+        return np.asarray(self.products @ (self.reading() @ self.of_term))
 
 
 def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Sandwich:

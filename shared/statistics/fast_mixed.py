@@ -1,5 +1,6 @@
 """The pooled estimate at speed: the model of mixed_model, fitted on sums by rider, knee and visit."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 from shared.errors import NoConvergenceError
 from shared.statistics.cluster_robust import Sandwich
 from shared.statistics.mixed_model import MixedFit, refuse_unfit
+from shared.statistics.pair_criterion import INTERCEPTS, PairCriterion
 from shared.statistics.ratio_search import best_ratios
 from shared.statistics.reml_profile import batches, criterion
 from shared.statistics.rider_blocks import Blocks, indicator, rider_blocks, runs_of, told_apart
@@ -160,11 +162,7 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     p = len(prepared.start)
     total = np.eye(p + 1)
     total[p, p] = prepared.squares
-    read = batches(blocks, prepared.sums)
-
-    def at(ratios: Floats) -> tuple[float, Floats, Floats]:
-        return criterion(blocks, read, total, by_level(layout, dict(zip(order, ratios, strict=True))), n_rows)
-
+    at = criterion_of(blocks, prepared.sums, total, names, n_rows)
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
     try:
@@ -182,6 +180,27 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
         variance=float(factor[p, p] ** 2 / (n_rows - p)),
         criterion=value,
     )
+
+
+def criterion_of(
+    blocks: Blocks, sums: Floats, total: Floats, names: frozenset[str], n_rows: int
+) -> Callable[[Floats], tuple[float, Floats, Floats]]:
+    """The criterion, its gradient and factor at the ratios of the intercepts in the layout's order."""
+    layout = layout_of(blocks, names)
+    order = [name for pair in layout for name in pair if name is not None]
+    if PairCriterion.serves(blocks, names):
+        pairs = PairCriterion(blocks, sums, total, n_rows)
+        places = [INTERCEPTS.index(name) for name in order]
+
+        def in_closed_form(ratios: Floats) -> tuple[float, Floats, Floats]:
+            every = np.zeros(len(INTERCEPTS))
+            every[places] = ratios
+            value, gradient, factor = pairs.at(every)
+            return value, gradient[places], factor
+
+        return in_closed_form
+    read = batches(blocks, sums)
+    return lambda ratios: criterion(blocks, read, total, by_level(layout, dict(zip(order, ratios, strict=True))), n_rows)
 
 
 Layout = list[tuple[str | None, str | None]]

@@ -20,13 +20,13 @@ Flags = NDArray[np.bool_]
 
 # From so many riders on; the sample holds half as many, evenly spread.
 MANY = 8192
-_SAMPLED = MANY // 2
+SAMPLED = MANY // 2
 # Steps on log(1 + m ratio), m the mean number of rows a group; what is left after one is a small part of it.
-_SETTLED, _LONGEST, _MOST_STEPS, _DIFFERENCE = 1e-5, 1.0, 12, 1e-4
+_SETTLED, _LONGEST, _MOST_STEPS, _DIFFERENCE = 1e-4, 1.0, 12, 1e-4
 # A step on that scale after which the information of all riders is summed.
 _NEAR = 0.02
-# Estimate and ratios of a sample in turn, so often.
-_ROUNDS = 2
+# Estimate and ratios of a sample in turn, each time to a step so small: all riders' own steps begin there.
+_OF_SAMPLE = (0.1, 0.02)
 
 
 @dataclass(frozen=True)
@@ -66,10 +66,8 @@ class _Data:
 
     def weights(self, solved: Solved) -> Floats:
         """What V^-1 makes of the residual, by cell, over the root of its rows (cells,)."""
-        here = self.pairs.n > 0
-        found = np.empty(len(self.columns))
-        found[self.pairs.place[here]] = solved.cells[here] / self.root_n[here]
-        return found
+        slot = self.pairs.slot
+        return np.asarray(solved.cells.take(slot) / self.root_n.take(slot))
 
 
 @dataclass(frozen=True)
@@ -110,6 +108,13 @@ class _Learned:
     of_terms: Floats
 
 
+def evenly_spread(n_riders: int, n_sampled: int) -> Flags:
+    """Which riders (riders,) are of the sample."""
+    sample = np.zeros(n_riders, dtype=bool)
+    sample[np.arange(n_sampled) * n_riders // n_sampled] = True
+    return sample
+
+
 def fit_many(cells: Cells, terms: Terms, columns: Floats, within: Floats, products: Floats) -> ManyFit | None:
     """The fit of `terms` (p); None where the cells are not built so, or the steps do not settle.
 
@@ -120,11 +125,10 @@ def fit_many(cells: Cells, terms: Terms, columns: Floats, within: Floats, produc
         return None
     n_riders = len(pairs.first)
     data = _Data(pairs, columns, products, within)
-    sample = np.zeros(n_riders, dtype=bool)
-    sample[np.arange(_SAMPLED) * n_riders // _SAMPLED] = True
+    sample = evenly_spread(n_riders, SAMPLED)
     try:
         few = _sampled(data, cells, terms, sample)
-        learned = _learned(few, pairs.told, n_riders / _SAMPLED)
+        learned = _learned(few, pairs.told, n_riders / SAMPLED)
         return _settled(data, learned, pairs.told, cells, sample)
     except (NoConvergenceError, np.linalg.LinAlgError):
         return None
@@ -148,9 +152,9 @@ def _learned(few: _Data, told: Flags, times: float) -> _Learned:
     moments = ratios_of_sums(begun.sums, few.pairs.n, few.pairs.by_rider, begun.squares)
     start = np.array([moments["rider"], moments["knee"], moments["visit"]]) if moments else np.ones(3)
     found = np.where(told, start, 0.0)
-    for _ in range(_ROUNDS):
+    for settled in _OF_SAMPLE:
         left = few.left_by(_estimate(few.information(found)))
-        found[told] = best_ratios(partial(_of_told, left, told), scale[told], "", found[told])
+        found[told] = best_ratios(partial(_of_told, left, told), scale[told], "", found[told], settled)
     information = few.information(found)
     bread = np.asarray(np.linalg.inv(information[:-1, :-1]), dtype=np.float64)
     estimate = _estimate(information)

@@ -23,11 +23,13 @@ _STEPS_A_CURVATURE = 15
 Criterion = Callable[[Floats], tuple[float, Floats]]
 
 
-def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str, start: Floats | None = None) -> Floats:
+def best_ratios(
+    criterion: Criterion, rows_a_group: Floats, refusal: str, start: Floats | None = None, settled: float = _SETTLED
+) -> Floats:
     """The ratios (k,) at the lowest criterion, which gives value and gradient (k,); a ratio at the boundary is exactly 0.
 
     A ratio rests at 0 where the gradient points outwards (Kuhn and Tucker's condition). rows_a_group (k,): scale of the search.
-    start (k,): ratios to begin at.
+    start (k,): ratios to begin at. settled: the step on the scale of the search that is the last.
     Raises NoConvergenceError with the sentence `refusal` where the steps do not settle or a ratio grows without end.
     """
 
@@ -40,11 +42,11 @@ def best_ratios(criterion: Criterion, rows_a_group: Floats, refusal: str, start:
         return value, gradient * np.exp(theta) / rows_a_group
 
     begin = np.full(len(rows_a_group), _START) if start is None else np.minimum(np.log1p(rows_a_group * start), _HIGHEST / 2)
-    theta = _lowest(transformed, begin, refusal)
+    theta = _lowest(transformed, begin, refusal, settled)
     return np.asarray(np.expm1(theta) / rows_a_group)
 
 
-def _lowest(criterion: Criterion, theta: Floats, refusal: str) -> Floats:
+def _lowest(criterion: Criterion, theta: Floats, refusal: str, settled: float) -> Floats:
     value, gradient = criterion(theta)
     curvature, age = curvature_of(criterion, theta, gradient), 0
     for _ in range(_MOST_STEPS):
@@ -56,7 +58,7 @@ def _lowest(criterion: Criterion, theta: Floats, refusal: str) -> Floats:
         step *= min(1.0, _LONGEST_STEP / max(float(np.abs(step).max()), np.finfo(float).tiny))
         wanted = float(np.abs(np.clip(theta + step, 0.0, _HIGHEST) - theta).max())
         moved, value, new_gradient = _descended(criterion, theta, value, gradient, step)
-        if wanted < _SETTLED and np.isfinite(value) and (moved < _HIGHEST).all():
+        if wanted < settled and np.isfinite(value) and (moved < _HIGHEST).all():
             return moved
         stuck = np.array_equal(moved, theta)
         if stuck and age == 0:

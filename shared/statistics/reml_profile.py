@@ -185,7 +185,7 @@ def criterion(
     diagonal = np.diag(factor)
     logdet = sum(level.logdet for level in levels)
     value = 0.5 * logdet + float(np.log(diagonal[:p]).sum()) + df * float(np.log(diagonal[p]))
-    weight = _weight(factor, df)
+    weight = weight_of(factor, df)
     gradient = 0.5 * sum((level.d_logdet for level in levels), start=np.zeros(len(levels[0].d_logdet)))
     for batch, (t, _) in zip(read, coefficients, strict=True):
         gradient -= 0.5 * _slope(batch, levels[batch.level], t, _seen_by(batch, weight))
@@ -246,7 +246,7 @@ def _slope(batch: Batch, level: ClassMatrices, t: Floats, seen: Floats) -> Float
     return np.asarray(np.einsum("pijc,ijc->p", level.d_h[..., batch.classes], by_h) + np.einsum("pijc,ijc->p", d_t, by_t))
 
 
-def _weight(factor: Floats, df: int) -> Floats:
+def weight_of(factor: Floats, df: int) -> Floats:
     """Derivative of log |X'V^-1 X| + df log(residual sum of squares) by the cross products, (p + 1, p + 1)."""
     p = len(factor) - 1
     weight = np.zeros_like(factor)

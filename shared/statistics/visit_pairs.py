@@ -6,6 +6,7 @@ METHODS.md, "Many riders".
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -29,10 +30,29 @@ class Pairs:
     first: Ints
     told: Flags
 
-    @property
+    @cached_property
     def n_visits(self) -> Ints:
         """Of each rider, (riders,)."""
         return np.diff(np.append(self.first, len(self.n)))
+
+    @cached_property
+    def rider(self) -> Ints:
+        """Of each visit, (v,)."""
+        return np.repeat(np.arange(len(self.first)), self.n_visits)
+
+    @cached_property
+    def rows(self) -> tuple[Floats, Floats, Floats]:
+        """Of each knee and of both, each (v,) in one piece."""
+        n0, n1 = np.ascontiguousarray(self.n.T)
+        return n0, n1, n0 + n1
+
+    @cached_property
+    def slot(self) -> Ints:
+        """Where each cell stands among the visits' knees (cells,), 2 v + knee."""
+        here = np.flatnonzero(self.n)
+        found = np.empty(len(here), dtype=np.int64)
+        found[self.place.ravel()[here]] = here
+        return found
 
     def by_rider(self, values: Floats) -> Floats:
         """Sums (riders, ...) of values (visits, ...)."""
@@ -40,7 +60,9 @@ class Pairs:
 
     def of_cells(self, values: Floats) -> Floats:
         """Values (cells,) by visit and knee, (v, 2); 0 where there is no cell."""
-        return np.asarray(values.take(self.place) * (self.n > 0))
+        found = np.zeros(self.n.size)
+        found[self.slot] = values
+        return found.reshape(-1, 2)
 
 
 def pairs_of(cells: Cells) -> Pairs | None:
@@ -90,25 +112,28 @@ class Inverse(NamedTuple):
 
 
 def inverse_at(pairs: Pairs, ratios: Floats) -> Inverse:
-    n0, n1 = np.ascontiguousarray(pairs.n.T)
-    rows = n0 + n1
-    w = ratios[2] / (1 + ratios[2] * rows)
+    n0, n1, rows = pairs.rows
+    left = 1 / (1 + ratios[2] * rows)
+    w = ratios[2] * left
     shared, each = float(ratios[0]), float(ratios[0] + ratios[1])
-    n00, n11 = pairs.by_rider(n0 - w * n0 * n0), pairs.by_rider(n1 - w * n1 * n1)
-    n01 = -pairs.by_rider(w * n0 * n1)
+    weighed0, weighed1 = w * n0, w * n1
+    n00, n11 = pairs.by_rider(n0 - weighed0 * n0), pairs.by_rider(n1 - weighed1 * n1)
+    n01 = -pairs.by_rider(weighed0 * n1)
     a00, a01 = 1 + n00 * each + n01 * shared, n00 * shared + n01 * each
     a10, a11 = n01 * each + n11 * shared, 1 + n01 * shared + n11 * each
     determinant = a00 * a11 - a01 * a10
-    b = np.array([[a11, -a01], [-a10, a00]]) / determinant
+    b = np.array([[a11, -a01], [-a10, a00]])
+    b /= determinant
     h01 = each * b[0, 1] + shared * b[1, 1]
     h = np.array([[each * b[0, 0] + shared * b[1, 0], h01], [h01, shared * b[0, 1] + each * b[1, 1]]])
-    own = float((b[0, 0] * n00 + b[0, 1] * n01 + b[1, 0] * n01 + b[1, 1] * n11).sum())
-    across = float((b[0, 0] * n01 + b[0, 1] * n11 + b[1, 0] * n00 + b[1, 1] * n01).sum())
-    left = 1 - w * rows
-    of_visits = np.repeat(np.array([h[0, 0], h[0, 1], h[1, 1]]), pairs.n_visits, axis=1)
-    through = of_visits[0] * n0 * n0 + 2 * of_visits[1] * n0 * n1 + of_visits[2] * n1 * n1
-    by_visit = float((left * (rows - left * through)).sum())
-    logdet = float(np.log1p(ratios[2] * rows).sum() + np.log(determinant).sum())
+    own = float(b[0, 0] @ n00 + (b[0, 1] + b[1, 0]) @ n01 + b[1, 1] @ n11)
+    across = float((b[0, 0] + b[1, 1]) @ n01 + b[0, 1] @ n11 + b[1, 0] @ n00)
+    # Of each visit (n0, n1) h (n0, n1)', weighed by left squared, as sums over the rider's visits.
+    part0, part1 = left * n0, left * n1
+    through = h[0, 0] @ pairs.by_rider(part0 * part0) + h[1, 1] @ pairs.by_rider(part1 * part1)
+    through += 2 * h01 @ pairs.by_rider(part0 * part1)
+    by_visit = float(left @ rows) - float(through)
+    logdet = float(np.log(determinant).sum() - np.log(left).sum())
     return Inverse(ratios, w, b, h, logdet, np.array([own + across, own, by_visit]))
 
 
@@ -123,16 +148,23 @@ class Solved(NamedTuple):
 
 def solve(pairs: Pairs, inverse: Inverse, sums: Floats) -> Solved:
     """sums (v, 2): of a column over each cell's rows."""
-    n, w = pairs.n, inverse.w
-    total = sums[:, 0] + sums[:, 1]
-    brought = pairs.by_rider(sums - n * (w * total)[:, None])
-    u = np.einsum("ijg,gj->gi", inverse.b, brought)
-    hp = np.einsum("ijg,gj->gi", inverse.h, brought)
-    left = sums - n * np.repeat(hp, pairs.n_visits, axis=0)
-    rest = left[:, 0] + left[:, 1]
-    z = (1 - w * (n[:, 0] + n[:, 1])) * rest
-    slope = np.array([((u[:, 0] + u[:, 1]) ** 2).sum(), (u**2).sum(), z @ z])
-    return Solved(left - n * (w * rest)[:, None], float(w @ total**2 + (brought * hp).sum()), slope)
+    (n0, n1, rows), w, (b, h) = pairs.rows, inverse.w, (inverse.b, inverse.h)
+    s0, s1 = np.ascontiguousarray(sums.T)
+    total = s0 + s1
+    weighed = w * total
+    brought0, brought1 = pairs.by_rider(s0 - n0 * weighed), pairs.by_rider(s1 - n1 * weighed)
+    u0, u1 = b[0, 0] * brought0 + b[0, 1] * brought1, b[1, 0] * brought0 + b[1, 1] * brought1
+    hp0, hp1 = h[0, 0] * brought0 + h[0, 1] * brought1, h[1, 0] * brought0 + h[1, 1] * brought1
+    left0, left1 = s0 - n0 * hp0.take(pairs.rider), s1 - n1 * hp1.take(pairs.rider)
+    rest = left0 + left1
+    weighed_rest = w * rest
+    z = rest - rows * weighed_rest
+    own, both = float(u0 @ u0 + u1 @ u1), u0 + u1
+    cells = np.empty(sums.shape)
+    np.subtract(left0, n0 * weighed_rest, out=cells[:, 0])
+    np.subtract(left1, n1 * weighed_rest, out=cells[:, 1])
+    taken = float(weighed @ total + brought0 @ hp0 + brought1 @ hp1)
+    return Solved(cells, taken, np.array([float(both @ both), own, float(z @ z)]))
 
 
 def taken_off(pairs: Pairs, inverse: Inverse, root_n: Floats, columns: Floats) -> Floats:

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from shared.statistics import cell_fits
-from shared.statistics.cell_fits import fit_mixed_cells
+from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells
 from shared.statistics.cells import Cells, Terms, cell_moments, mean_columns
 from shared.statistics.many_riders import MANY
 from shared.statistics.visit_pairs import inverse_at, pairs_of, slopes, solve, taken_off
@@ -66,6 +66,19 @@ def test_many_riders_have_the_answer_of_every_rider_by_itself(shape: dict[str, i
     assert np.diag(found.model_covariance) == pytest.approx(np.diag(exact.model_covariance), rel=1e-4)
     furthest = np.abs(exact.influence[:, WANTED]).max()
     assert np.abs(found.influence - exact.influence)[:, WANTED].max() < 0.01 * furthest
+
+
+def test_differences_within_cells_of_many_riders_have_every_riders_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    cells, terms = studio(11)
+    own = terms.varying(WANTED)
+    found = fit_within_cells(cells, own)
+    monkeypatch.setattr(cell_fits, "MANY", 10 * N_RIDERS)
+    exact = fit_within_cells(cells, own)
+    assert np.array_equal(found.estimate, exact.estimate) and not np.array_equal(found.influence, exact.influence)
+    error = np.sqrt(np.diag(exact.robust_covariance))
+    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(error, rel=1e-4)
+    assert found.df == pytest.approx(exact.df, rel=0.05)
+    assert np.abs(found.influence - exact.influence).max() < 0.01 * np.abs(exact.influence).max()
 
 
 def test_a_term_that_rests_on_few_riders_has_every_rider_computed(monkeypatch: pytest.MonkeyPatch) -> None:
