@@ -4,11 +4,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from flask import request
 
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
 from dashboard.components import filter_bar, ids
-from dashboard.components.address import Addresses, read_view
+from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page
 from dashboard.compressing import add_compressing
@@ -75,23 +76,31 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
 
 
 def _shell(desk: Desk, door: Door) -> html.Div:
+    """The shell with the page that the request is for; callbacks tell what changes after it.
+
+    Where the request names no page, the address is left to the browser, and callbacks tell all.
+    """
+    page = find_page(desk.addresses.path(request.path))
+    pathname, search = (request.path, search_of(request.query_string.decode())) if page else (None, None)
+    view, values = filter_bar.first_values(search)
+    links, chosen = _kept_query(desk, view, pathname)
     return html.Div(
         [
-            dcc.Location(id=ids.URL, refresh=False),
-            dcc.Store(id=ids.VIEW),
+            dcc.Location(id=ids.URL, refresh=False, pathname=pathname, search=search),
+            dcc.Store(id=ids.VIEW, data=view),
             dcc.Store(id=ids.THEME),
             html.A("Skip to the page", href=f"#{ids.PAGE_TITLE}", className="skip-link"),
             html.Header(
                 [
                     html.Span(TITLE, className="mark-name"),
-                    html.Nav(_links(desk.addresses, ""), id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Nav(links, id=ids.NAVIGATION, **{"aria-label": "Pages"}),
                     _signed_in(door.reader(), desk.addresses),
                     html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
                 ],
                 className="top",
             ),
-            filter_bar.filter_bar(_choices(desk.asker)),
-            html.Main(html.Div(id=ids.PAGE), id="main"),
+            filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(page and page.splits)),
+            html.Main(html.Div(page.layout() if page else None, id=ids.PAGE), id="main"),
             html.Footer(
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
                 className="foot",
@@ -133,24 +142,24 @@ def _register_shell(app: Dash, desk: Desk) -> None:
         return (page.layout(), not page.splits) if page else (_no_page(desk.addresses), True)
 
     def keep_query(search: str | None, pathname: str | None) -> Any:
-        path = desk.addresses.path(pathname)
-        page = find_page(path)
-        try:
-            view = read_view(search)
-        except UsageError:
-            return _links(desk.addresses, ""), None
-        chosen = chosen_words(desk.addresses, path, view, splits=bool(page and page.splits))
-        return _links(desk.addresses, view.selection.query()), chosen
+        return _kept_query(desk, search, pathname)
 
-    app.callback(Output(ids.PAGE, "children"), Output(ids.SPLIT, "hidden"), Input(ids.URL, "pathname"))(show_page)
     app.callback(
-        Output(ids.NAVIGATION, "children"), Output(ids.CHOSEN, "children"), Input(ids.VIEW, "data"), Input(ids.URL, "pathname")
+        Output(ids.PAGE, "children"), Output(ids.SPLIT, "hidden"), Input(ids.URL, "pathname"), prevent_initial_call=True
+    )(show_page)
+    app.callback(
+        Output(ids.NAVIGATION, "children"),
+        Output(ids.CHOSEN, "children"),
+        Input(ids.VIEW, "data"),
+        Input(ids.URL, "pathname"),
+        prevent_initial_call=True,
     )(keep_query)
     app.clientside_callback(
         ClientsideFunction("fitledger", "theme"),
         Output(ids.THEME, "data"),
         Output(ids.THEME_BUTTON, "children"),
         Input(ids.THEME_BUTTON, "n_clicks"),
+        prevent_initial_call=True,
     )
     app.clientside_callback(
         ClientsideFunction("fitledger", "arrive"),
@@ -159,6 +168,18 @@ def _register_shell(app: Dash, desk: Desk) -> None:
         Input(ids.NAVIGATION, "children"),
         State(ids.URL, "pathname"),
     )
+
+
+def _kept_query(desk: Desk, search: str | None, pathname: str | None) -> tuple[html.Ul, html.Ul | None]:
+    """The links to the pages with the words of the selection, and those words to be taken away one by one."""
+    path = desk.addresses.path(pathname)
+    page = find_page(path)
+    try:
+        view = read_view(search)
+    except UsageError:
+        return _links(desk.addresses, ""), None
+    chosen = chosen_words(desk.addresses, path, view, splits=bool(page and page.splits))
+    return _links(desk.addresses, view.selection.query()), chosen
 
 
 def find_page(path: str) -> Page | None:

@@ -41,7 +41,7 @@ def add_headers(app: Dash) -> None:
         for name, value in _HEADERS.items():
             response.headers[name] = value
         # The figures are a studio's own; no shared cache may keep them.
-        if response.mimetype in ("text/csv", "application/json"):
+        if response.mimetype in ("text/csv", "application/json", "text/html"):
             response.headers["Cache-Control"] = "no-store"
         return response
 

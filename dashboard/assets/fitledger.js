@@ -29,23 +29,6 @@
 
   document.documentElement.dataset.theme = current();
 
-  // Tells the server which tab asks, in which order and from which page, so that it computes nothing for a view that this
-  // tab has left. The name is random, made anew with every loading of the page, and kept nowhere.
-  const tab = Array.from(window.crypto.getRandomValues(new Uint8Array(16)), function (byte) {
-    return byte.toString(16).padStart(2, "0");
-  }).join("");
-  let asked = 0;
-  const plainFetch = window.fetch;
-  window.fetch = function (address, options) {
-    if (options && options.method === "POST" && String(address).includes("_dash-update-component")) {
-      const headers = new Headers(options.headers);
-      asked += 1;
-      headers.set("Fitledger-Tab", tab + " " + asked + " " + encodeURI(window.location.pathname));
-      return plainFetch.call(window, address, Object.assign({}, options, { headers: headers }));
-    }
-    return plainFetch.apply(window, arguments);
-  };
-
   // A choice within a page is drawn anew with its answer; the focus stays on what was chosen.
   document.addEventListener("click", function (event) {
     const choices = event.target.closest && event.target.closest("[data-choices]");

@@ -16,44 +16,92 @@
     window.scrollTo(0, 0);
   }
 
-  // Charts are drawn one after the other: the first stands before the last is begun, and a click in between is heard.
-  const waiting = [];
+  // Charts are drawn one after the other, and what is folded away after them: the first stands before the last is begun, and
+  // a click in between is heard.
+  const waiting = { charts: [], folds: [] };
   let drawing = false;
 
-  function nextChart() {
-    const chart = waiting.shift();
-    drawing = Boolean(chart);
+  function drawNext() {
+    // The charts' script is the last that the browser reads.
+    const chart = window.Plotly && waiting.charts.shift();
+    const fold = !chart && !waiting.charts.length && waiting.folds.shift();
+    drawing = Boolean(chart || fold || waiting.charts.length);
     if (chart) {
       chart.draw(true);
       awaitDrawn(chart.frame, Date.now());
+    } else if (drawing) {
+      if (fold) {
+        fold.draw(true);
+      }
+      window.setTimeout(drawNext, fold ? 0 : LOOK_MS);
     }
   }
 
   function awaitDrawn(frame, since) {
     const isOver = frame.querySelector(".main-svg") || !frame.isConnected || Date.now() - since > PATIENCE_MS;
-    window.setTimeout(isOver ? nextChart : awaitDrawn, isOver ? 0 : LOOK_MS, frame, since);
+    window.setTimeout(isOver ? drawNext : awaitDrawn, isOver ? 0 : LOOK_MS, frame, since);
   }
 
-  function Chart(props) {
-    const [mayDraw, draw] = React.useState(false);
+  // Whether its turn has come, and a reference for the element that stands in its place until then.
+  function useTurn(queue) {
+    const [hasCome, draw] = React.useState(false);
     const place = React.useRef(null);
     React.useEffect(function () {
-      const chart = { draw: draw, frame: place.current.parentNode };
-      waiting.push(chart);
+      const one = { draw: draw, frame: place.current && place.current.parentNode };
+      queue.push(one);
       if (!drawing) {
         drawing = true;
-        window.setTimeout(nextChart, 0);
+        window.setTimeout(drawNext, 0);
       }
       return function () {
-        if (waiting.includes(chart)) {
-          waiting.splice(waiting.indexOf(chart), 1);
+        if (queue.includes(one)) {
+          queue.splice(queue.indexOf(one), 1);
         }
       };
     }, []);
-    if (!mayDraw) {
-      return React.createElement("div", { ref: place, style: props.style, className: "chart-to-come" });
+    return [hasCome, draw, place];
+  }
+
+  function Chart(props) {
+    const [hasCome, , place] = useTurn(waiting.charts);
+    return hasCome
+      ? React.createElement(Drawing, props)
+      : React.createElement("div", { ref: place, style: props.style, className: "chart-to-come" });
+  }
+
+  // A closed fold is as good as empty until it is opened: most rows of a page lie in one.
+  function Fold(props) {
+    const [hasCome, draw] = useTurn(waiting.folds);
+    const [attributes, summary, rest] = [props.part[1], props.part[2], props.part.slice(3)];
+    const inside = React.useMemo(function () { return hasCome ? rest.map(drawn) : []; }, [hasCome, props.part]);
+    const given = Object.assign({ onToggle: function () { draw(true); } }, attributes);
+    if (!hasCome) {
+      given.className = [given.className, "fold-to-come"].filter(Boolean).join(" ");
     }
-    return React.createElement(window.dash_core_components.Graph, Object.assign({ setProps: function () {} }, props));
+    return React.createElement.apply(null, ["details", given, drawn(summary)].concat(inside));
+  }
+
+  // The chart follows its figure, and the width of its place: a filter bar or a fold that opens is no change of the window.
+  function Drawing(props) {
+    const place = React.useRef(null);
+    React.useEffect(function () {
+      window.Plotly.react(place.current, props.figure.data, props.figure.layout, props.config);
+    }, [props.figure, props.config]);
+    React.useEffect(function () {
+      const drawing = place.current;
+      const watch = new ResizeObserver(function () {
+        if (drawing.offsetWidth && drawing.layout && drawing.layout.autosize && drawing.offsetWidth !== drawing.width) {
+          drawing.width = drawing.offsetWidth;
+          window.Plotly.Plots.resize(drawing);
+        }
+      });
+      watch.observe(drawing);
+      return function () {
+        watch.disconnect();
+        window.Plotly.purge(drawing);
+      };
+    }, []);
+    return React.createElement("div", { ref: place, style: props.style });
   }
 
   function drawn(part) {
@@ -62,6 +110,9 @@
     }
     const attributes = Object.assign({}, part[1]);
     let kind = part[0];
+    if (kind === "details" && !attributes.open) {
+      return React.createElement(Fold, { part: part });
+    }
     if (kind === "dcc.Graph") {
       return React.createElement(Chart, attributes);
     }

@@ -4,7 +4,7 @@ A component library's date fields and lists took a third of the browser's time b
 """
 
 from collections.abc import Sequence
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from dash.development.base_component import Component
 
@@ -27,8 +27,8 @@ class Day(_Control):
 
     _namespace, _type = "fitledger", "Day"
 
-    def __init__(self, control_id: str, label: str, first: str | None, last: str | None) -> None:
-        super().__init__(id=control_id, label=label, first=first, last=last, value=None)
+    def __init__(self, control_id: str, label: str, first: str | None, last: str | None, value: str | None) -> None:
+        super().__init__(id=control_id, label=label, first=first, last=last, value=value)
 
 
 class OneOf(_Control):
@@ -36,8 +36,8 @@ class OneOf(_Control):
 
     _namespace, _type = "fitledger", "OneOf"
 
-    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str) -> None:
-        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=None)
+    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str, value: str | None) -> None:
+        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=value)
 
 
 class Several(_Control):
@@ -45,9 +45,8 @@ class Several(_Control):
 
     _namespace, _type = "fitledger", "Several"
 
-    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str) -> None:
-        given: list[Any] = []
-        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=given)
+    def __init__(self, control_id: str, label: str, options: Sequence[Option], placeholder: str, value: Sequence[str]) -> None:
+        super().__init__(id=control_id, label=label, options=list(options), placeholder=placeholder, value=list(value))
 
 
 class Find(_Control):

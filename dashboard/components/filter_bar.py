@@ -1,5 +1,6 @@
 """The filter bar: the same on every page, kept in the address. One callback keeps both in step."""
 
+from collections.abc import Sequence
 from typing import Any, Final
 from urllib.parse import urlencode
 
@@ -20,12 +21,20 @@ FIRST: Final = ("from", "to", "studio", "fitter", "split")
 CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
-def filter_bar(choices: Choices) -> html.Section:
-    """The bar with what the studio's own data offer to choose from."""
+def filter_bar(choices: Choices, values: Sequence[Any], chosen: html.Ul | None, *, splits: bool) -> html.Section:
+    """The bar with what the studio's own data offer to choose from.
+
+    `values`: of the controls, in their order. `chosen`: what is chosen, in words. `splits`: whether the page splits figures.
+    """
+    given = dict(zip(CONTROLS, values, strict=True))
     return html.Section(
         [
             html.H2("Selection", className="for-readers"),
-            html.Div([_control(word, choices) for word in (*FIRST, *_others())], className="filters", id=ids.FILTERS),
+            html.Div(
+                [_control(word, choices, given[word], splits=splits) for word in (*FIRST, *_others())],
+                className="filters",
+                id=ids.FILTERS,
+            ),
             html.Div(
                 [
                     html.Button(
@@ -38,7 +47,7 @@ def filter_bar(choices: Choices) -> html.Section:
                 ],
                 className="filter-buttons",
             ),
-            html.Nav(id=ids.CHOSEN, className="chosen", **{"aria-label": "What is chosen"}),
+            html.Nav(chosen, id=ids.CHOSEN, className="chosen", **{"aria-label": "What is chosen"}),
         ],
         className="filter-bar",
         id=ids.FILTER_BAR,
@@ -50,29 +59,28 @@ def _others() -> tuple[str, ...]:
     return tuple(word for word in CONTROLS if word not in FIRST)
 
 
-def _control(word: str, choices: Choices) -> html.Div:
+def _control(word: str, choices: Choices, value: Any, *, splits: bool) -> html.Div:
     return html.Div(
-        _date(word, choices) if word in DATES else _choice(word, choices),
+        _date(word, choices, value) if word in DATES else _choice(word, choices, value),
         className="filter" if word in FIRST else "filter is-further",
-        # Hidden until the page is known to be one that splits its figures.
-        **({"id": ids.SPLIT, "hidden": True} if word == "split" else {}),
+        **({"id": ids.SPLIT, "hidden": not splits} if word == "split" else {}),
     )
 
 
-def _date(word: str, choices: Choices) -> Day:
-    return Day(ids.control(word), WORDS[word], _iso(choices.first_date), _iso(choices.last_date))
+def _date(word: str, choices: Choices, value: str | None) -> Day:
+    return Day(ids.control(word), WORDS[word], _iso(choices.first_date), _iso(choices.last_date), value)
 
 
 def _iso(day: Any) -> str | None:
     return day.isoformat() if day else None
 
 
-def _choice(word: str, choices: Choices) -> OneOf | Several:
+def _choice(word: str, choices: Choices, value: Any) -> OneOf | Several:
     codes = SPLITS if word == "split" else codes_of(word) or getattr(choices, word)
     options = [{"value": code, "label": code if not codes_of(word) and word != "split" else plain(code)} for code in codes]
     if word == "split":
-        return OneOf(ids.control(word), WORDS[word], options, "not split")
-    return Several(ids.control(word), WORDS[word], options, "all")
+        return OneOf(ids.control(word), WORDS[word], options, "not split", value)
+    return Several(ids.control(word), WORDS[word], options, "all", value)
 
 
 def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
@@ -85,6 +93,14 @@ def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
     given = selection.as_dict()
     values = [_control_value(word, given.get(word)) for word in CONTROLS]
     return search_of(selection.query(), page_words), values
+
+
+def first_values(search: str | None) -> tuple[str | None, list[Any]]:
+    """The same for the page as it is sent, where a fault leaves the controls empty; no view where the address is not known."""
+    followed = follow_address(search)
+    nothing = follow_address("")
+    assert nothing is not None
+    return (search, nothing[1]) if search is None or followed is None else followed
 
 
 def _control_value(word: str, value: Any) -> Any:
@@ -119,6 +135,7 @@ def register(app: Dash) -> None:
         Input(ids.RESET, "n_clicks"),
         *(Input(control, "value") for control in controls),
         State(ids.VIEW, "data"),
+        prevent_initial_call=True,
     )(_keep_in_step)
 
     app.clientside_callback(

@@ -40,7 +40,7 @@ def first_view(browser: Browser, address: str) -> float:
     if page.locator(".chart").count():
         page.locator(".js-plotly-plot .main-svg").first.wait_for()
     taken = time.perf_counter() - start
-    expect(page.locator("[data-dash-is-loading], .chart-to-come")).to_have_count(0, timeout=PATIENCE_MS)
+    expect(page.locator("[data-dash-is-loading], .chart-to-come, .fold-to-come")).to_have_count(0, timeout=PATIENCE_MS)
     context.close()
     return taken
 

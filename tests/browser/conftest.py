@@ -44,7 +44,7 @@ class Watched:
         """Waits until the answer of the page is there and nothing is under way."""
         self.page.locator(".headline").first.wait_for()
         self.page.wait_for_load_state("networkidle")
-        expect(self.page.locator("[data-dash-is-loading], .chart-to-come")).to_have_count(0)
+        expect(self.page.locator("[data-dash-is-loading], .chart-to-come, .fold-to-come")).to_have_count(0)
 
 
 @pytest.fixture(scope="session")

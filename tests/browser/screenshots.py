@@ -71,7 +71,7 @@ def opened(browser: Browser, address: str, width: int, height: int, theme: str) 
     page.goto(address)
     page.locator(".headline").first.wait_for(timeout=60_000)
     page.wait_for_load_state("networkidle")
-    expect(page.locator("[data-dash-is-loading], .chart-to-come")).to_have_count(0, timeout=60_000)
+    expect(page.locator("[data-dash-is-loading], .chart-to-come, .fold-to-come")).to_have_count(0, timeout=60_000)
     yield page
     context.close()
 

@@ -14,6 +14,7 @@ NUMERIC = {"numpy", "scipy", "statsmodels", "pandas", "patsy"}
 STANDARD = {"collections", "dataclasses", "warnings", "math", "typing", "functools", "itertools", "contextlib"}
 SCREENS = (
     "dashboard/app.py",
+    "dashboard/bundles.py",
     "dashboard/pages",
     "dashboard/components",
     "dashboard/downloads.py",

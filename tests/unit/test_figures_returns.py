@@ -11,6 +11,7 @@ from dashboard.figures import returns, returns_curve
 from dashboard.figures.theme import PALETTES, shades
 from dashboard.pages.returns.tables import group_rows, step_rows
 from dashboard.questions.answers_returns import AtRiskRow, LastingRow, ReturnCurveRow, ReturnFigure, SaidRow
+from tests.unit.written import written
 
 LEVELS = (None, "low", "medium arch, marked_varus", "feet differ")
 DAYS = (0, 14, 28, 42)
@@ -191,15 +192,14 @@ def test_a_group_has_its_two_rates_side_by_side() -> None:
 
 
 def test_what_lasted_shows_the_bounds_for_those_not_seen() -> None:
-    bounds, _, _, interval, _, dot = returns.lasting_figure(LASTING, "light")["data"]
+    bounds, _, _, interval, _, dot = returns.lasting_figure(LASTING, "light")["data"][-6:]
     assert bounds["x"] == [0.41, 0.96, None]
     assert interval["x"] == [0.88, 0.93, None] and dot["x"] == [0.91]
     assert (
         returns.lasting_finding(LASTING) == "Tilt held in 91\u202f% of knees found again; with those not seen, 41 to 96\u202f%"
     )
     assert returns.lasting_finding(LASTING[1:]) == "What lasted: not enough yet"
-    words = [note["text"] for note in returns.lasting_figure(LASTING, "light")["layout"]["annotations"]]
-    assert "not enough yet" in words
+    assert "not enough yet" in written(returns.lasting_figure(LASTING, "light"))
 
 
 def test_setup_kept_and_what_riders_said() -> None:

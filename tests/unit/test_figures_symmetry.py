@@ -14,6 +14,7 @@ from dashboard.pages.symmetry.patterns import flow_grid, flow_title
 from dashboard.pages.symmetry.tables import level_rows
 from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, FlowRow, PrevalenceRow
 from dashboard.questions.answers_sides import SidesRow
+from tests.unit.written import written
 
 NOTHING = (None,) * 4
 ALL = (None, None)
@@ -98,14 +99,14 @@ def test_each_level_has_a_dot_at_both_moments_and_the_whole_comes_first() -> Non
     assert full["x"] == [0.3, 0.36]
     assert all(0 < above < below < 1 for above, below in zip(quiet["y"][:1], full["y"][:1], strict=True))
     assert quiet["marker"]["symbol"] != full["marker"]["symbol"]
-    words = [note["text"] for note in figure["layout"]["annotations"]]
+    words = written(figure)
     assert words[0] == "<b>All riders</b>  400"
     assert "44 → <b>30</b>\u202f%" in words
     assert "not enough yet (4 riders)" in words
 
 
 def test_intervals_are_those_of_the_answer() -> None:
-    quiet = symmetry.prevalence_figure(PREVALENCE, "tilt", "light")["data"][2]
+    quiet = symmetry.prevalence_figure(PREVALENCE, "tilt", "light")["data"][-4]
     assert quiet["x"] == [0.44 - 0.08, 0.44 + 0.09, None, 0.5 - 0.08, 0.5 + 0.09, None]
 
 
@@ -200,9 +201,8 @@ def test_the_grid_of_patterns_holds_every_count_and_its_sums() -> None:
 
 def test_bounds_are_drawn_thinner_than_the_interval() -> None:
     mark = Mark(0.9, 0.85, 0.93, "hover", ends=(0.4, 0.95))
-    bounds, ticks, _, interval, _, dot = dot_rows(
-        [DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", of="knees", whole=True
-    )["data"]
+    drawn = dot_rows([DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", of="knees", whole=True)
+    bounds, ticks, _, interval, _, dot = drawn["data"][-6:]
     assert bounds["x"] == [0.4, 0.95, None] and ticks["x"] == [0.4, 0.95]
     assert interval["x"] == [0.85, 0.93, None] and dot["x"] == [0.9]
     assert bounds["line"]["width"] < interval["line"]["width"]
