@@ -162,7 +162,10 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     p = len(prepared.start)
     total = np.eye(p + 1)
     total[p, p] = prepared.squares
-    at = criterion_of(blocks, prepared.sums, total, names, n_rows)
+    if PairCriterion.serves(blocks, names):
+        at = PairCriterion(blocks, prepared.sums, total, n_rows).of([INTERCEPTS.index(name) for name in order])
+    else:
+        at = by_classes(blocks, prepared.sums, total, layout, n_rows)
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
     try:
@@ -182,24 +185,11 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     )
 
 
-def criterion_of(
-    blocks: Blocks, sums: Floats, total: Floats, names: frozenset[str], n_rows: int
+def by_classes(
+    blocks: Blocks, sums: Floats, total: Floats, layout: "Layout", n_rows: int
 ) -> Callable[[Floats], tuple[float, Floats, Floats]]:
     """The criterion, its gradient and factor at the ratios of the intercepts in the layout's order."""
-    layout = layout_of(blocks, names)
-    order = [name for pair in layout for name in pair if name is not None]
-    if PairCriterion.serves(blocks, names):
-        pairs = PairCriterion(blocks, sums, total, n_rows)
-        places = [INTERCEPTS.index(name) for name in order]
-
-        def in_closed_form(ratios: Floats) -> tuple[float, Floats, Floats]:
-            every = np.zeros(len(INTERCEPTS))
-            every[places] = ratios
-            value, gradient, factor = pairs.at(every)
-            return value, gradient[places], factor
-
-        return in_closed_form
-    read = batches(blocks, sums)
+    read, order = batches(blocks, sums), [name for pair in layout for name in pair if name is not None]
     return lambda ratios: criterion(blocks, read, total, by_level(layout, dict(zip(order, ratios, strict=True))), n_rows)
 
 

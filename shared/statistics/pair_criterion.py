@@ -4,6 +4,8 @@ For few riders the matrices by class are mostly calls; here a value and gradient
 METHODS.md, "The pooled model at speed".
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,6 +39,15 @@ class PairCriterion:
         small = len(blocks.levels) == 2 and len(blocks.levels[0].unit_class) <= _MOST_VISITS
         return small and blocks.n_slots == 2 and names <= set(INTERCEPTS)
 
+    def of(self, places: list[int]) -> Callable[[Floats], tuple[float, Floats, Floats]]:
+        """`at` as a function of the ratios of the intercepts at `places` of INTERCEPTS; the others are 0."""
+
+        def found(ratios: Floats) -> tuple[float, Floats, Floats]:
+            value, gradient, factor = self.at(_every(ratios, places))
+            return value, gradient[places], factor
+
+        return found
+
     def at(self, ratios: Floats) -> tuple[float, Floats, Floats]:
         """As reml_profile.criterion gives it, at ratios (3,) of INTERCEPTS, the gradient by each of them."""
         pairs = self._pairs
@@ -57,6 +68,13 @@ class PairCriterion:
         own = _seen(u0, weight) + _seen(u1, weight)
         slope = np.array([_seen(u0 + u1, weight), own, _seen(z, weight)])
         return value, 0.5 * (inverse.d_logdet - slope), factor
+
+
+def _every(ratios: Floats, places: list[int]) -> Floats:
+    """Ratios (3,) of INTERCEPTS from those at `places`, 0 for the others."""
+    every = np.zeros(len(INTERCEPTS))
+    every[places] = ratios
+    return every
 
 
 def _times(matrices: Floats, part0: Floats, part1: Floats) -> list[Floats]:

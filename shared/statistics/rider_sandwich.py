@@ -3,6 +3,7 @@
 The same covariance as `cluster_robust`, whose formulas it follows. METHODS.md, "The pooled model at speed".
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,6 +23,7 @@ LITTLE, _TERMS_FOR_LITTLE = 0.05, 3
 _MUCH, _TERMS_UP_TO_MUCH = 0.3, 10
 # The same limits as cluster_robust: a direction that one rider carries alone, and the share of it that a term survives.
 _ALONE = 1 - 1e-8
+_ROWS_AT_A_TIME = 20_000
 _LOST = 1e-6
 
 
@@ -66,13 +68,35 @@ def cr2_at_speed(
     asked = np.ones(len(root), dtype=bool) if wanted is None else wanted
     tally = Tally(int(asked.sum()), len(root))
     n_riders = int(rider.max(initial=-1)) + 1
-    for riders, rows in stacks_of_riders(rider):
+    joint = n_riders <= joint_up_to
+    for riders, rows in _padded_stacks(rider) if joint else stacks_of_riders(rider):
         tally.riders.append(riders)
-        scaled = design.take(rows.ravel(), axis=0).reshape(*rows.shape, len(root)) @ root
-        tally.adjusted.append(add_riders(tally, scaled, residual[rows], root[asked], n_riders <= joint_up_to))
+        none = rows < 0
+        scaled = design.take(np.where(none, 0, rows).ravel(), axis=0).reshape(*rows.shape, len(root)) @ root
+        scaled[none] = 0.0
+        tally.adjusted.append(add_riders(tally, scaled, np.where(none, 0.0, residual[rows]), root[asked], joint))
     influence = np.empty((n_riders, len(root)))
     influence[np.concatenate(tally.riders)] = np.concatenate(tally.adjusted) @ root.T
     return Sandwich(influence, cross_product(influence, influence), tally.df(root, asked))
+
+
+def _padded_stacks(rider: Codes) -> Iterator[tuple[Codes, Codes]]:
+    """Riders (b,) with about equally many rows, and their row numbers (b, most rows), -1 beyond a rider's own.
+
+    A row of zeros has no leverage and adds nothing; few riders in few stacks cost far less than in many small ones.
+    """
+    order = np.argsort(rider, kind="stable")
+    sizes = np.bincount(rider)
+    first = np.cumsum(sizes) - sizes
+    steps = 2 ** np.maximum(np.floor(np.log2(np.maximum(sizes, 1))).astype(np.int64) - 1, 0)
+    padded = -(-sizes // steps) * steps
+    for size in np.unique(padded):
+        riders = np.flatnonzero(padded == size)
+        place = np.arange(int(size))
+        for start in range(0, len(riders), step := max(1, _ROWS_AT_A_TIME // max(int(size), 1))):
+            here = riders[start : start + step]
+            own = np.minimum(first[here][:, None] + place, len(order) - 1)
+            yield here, np.where(place < sizes[here][:, None], order[own], -1)
 
 
 def add_riders(tally: Tally, scaled: Array, residual: Array, of_term: Array, joint: bool) -> Array:

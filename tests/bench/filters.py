@@ -1,19 +1,25 @@
 """Times every question after a change of the filters, at the demo's size and at a million knee captures: median and 95th
 percentile of seconds in the server and of its processor time, beside a bare scan of the captures in the same run.
 
+Effects are asked as the Supports page asks them: a line for its first place, over all changes, and one for each further place,
+with the places before it remembered. The last line of effects is the answer with all its parts, which no change of the filters
+asks for.
+
 `make bench` runs it. Processor time counts all processors: it may exceed the clock's, and other work does not move it.
 """
 
 import sys
 import time
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection import Selection, parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from tests.bench.questions import build, scan_seconds
@@ -42,41 +48,72 @@ CHANGES: tuple[dict[str, str], ...] = (
     {"split": "foot_type"},
     {"split": "visit_kind"},
 )
-# Effects take seconds at a million captures: every seventh change tells enough.
+# All parts of the effects take seconds at a million captures: every seventh change tells enough.
 _EVERY = {"effects": 7}
+_ALL_EFFECTS = "effects, all"
+# The places of the Supports page in its order: parts, outcomes, and a change of how many is asked.
+_PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...], int]] = {
+    "effects, first place": (("overall",), MAIN_OUTCOMES, 1),
+    "effects, grid": (("split",), MAIN_OUTCOMES[:1], 3),
+    "effects, doses": (("dose",), MAIN_OUTCOMES[:1], 3),
+    "effects, further": (("overall", "directions", "responders", "influence"), MAIN_OUTCOMES, 3),
+}
+Times = tuple[list[float], list[float]]
 
 
-def timed(path: Path, question: str) -> tuple[list[float], list[float]]:
+def timed(path: Path, question: str) -> Times:
     """Seconds on the clock and of the processors for each change, from one asker, as a served dashboard has it."""
     asker = Asker(path, Settings())
     asker.choices()
-    clock, processor = [], []
+    times: Times = ([], [])
     for words in CHANGES[:: _EVERY.get(question, 1)]:
+        _time(times, asker, question, parse_selection(words))
+    return times
+
+
+def timed_places(path: Path) -> dict[str, Times]:
+    """The same of each place of the Supports page, asked one after the other as its reader waits for them."""
+    asker = Asker(path, Settings())
+    asker.choices()
+    found: dict[str, Times] = {place: ([], []) for place in _PLACES}
+    for index, words in enumerate(CHANGES):
         selection = parse_selection(words)
-        start, used = time.perf_counter(), time.process_time()
-        with suppress(StatisticsError):  # too few of them: a sentence is an answer too
-            asker.ask(question, selection)
-        clock.append(time.perf_counter() - start)
-        processor.append(time.process_time() - used)
-    return clock, processor
+        for place, (parts, outcomes, every) in _PLACES.items():
+            asked = replace(selection, split=selection.split or "foot_type") if parts == ("split",) else selection
+            if index % every == 0:
+                _time(found[place], asker, "effects", asked, parts=parts, outcomes=outcomes)
+    return found
+
+
+def _time(times: Times, asker: Asker, question: str, selection: Selection, **only: tuple[str, ...]) -> None:
+    start, used = time.perf_counter(), time.process_time()
+    with suppress(StatisticsError):  # too few of them: a sentence is an answer too
+        asker.ask(question, selection, **only)
+    times[0].append(time.perf_counter() - start)
+    times[1].append(time.process_time() - used)
 
 
 def main() -> None:
-    """Prints one line a question and size."""
+    """Prints one line a question, or a place of one, and size."""
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         timed(small, "studio")  # imports, which a served dashboard has behind it
         for name, path in (("demo", small), ("a million captures", large)):
             bare = max(scan_seconds(path), 1e-4)
             sys.stdout.write(f"{name}; a bare scan of the captures takes {bare:.4f} s\n")
-            sys.stdout.write("question        median      95 %   95 % / scan   processors: median      95 %\n")
+            sys.stdout.write("question                    median      95 %   95 % / scan   processors: median      95 %\n")
+            for place, times in timed_places(path).items():
+                _write(place, times, bare)
             for question in QUESTIONS:
-                clock, processor = timed(path, question)
-                figures = [float(np.quantile(values, share)) for values in (clock, processor) for share in (0.5, 0.95)]
-                sys.stdout.write(
-                    f"{question:<12}{figures[0]:8.3f} s{figures[1]:8.3f} s{figures[1] / bare:12.0f} x"
-                    f"{figures[2]:20.3f} s{figures[3]:8.3f} s\n"
-                )
+                _write(_ALL_EFFECTS if question == "effects" else question, timed(path, question), bare)
+
+
+def _write(line: str, times: Times, bare: float) -> None:
+    figures = [float(np.quantile(values, share)) for values in times for share in (0.5, 0.95)]
+    sys.stdout.write(
+        f"{line:<24}{figures[0]:8.3f} s{figures[1]:8.3f} s{figures[1] / bare:12.0f} x{figures[2]:20.3f} s{figures[3]:8.3f} s\n"
+    )
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":

@@ -5,10 +5,10 @@ import pytest
 from numpy.typing import NDArray
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics import fast_mixed, pair_criterion, reml_profile
+from shared.statistics import fast_mixed, reml_profile
 from shared.statistics.cluster_robust import cr2_of_rows
 from shared.statistics.fast_mixed import fit_mixed_model_fast
-from shared.statistics.pair_criterion import PairCriterion
+from shared.statistics.pair_criterion import INTERCEPTS, PairCriterion
 from shared.statistics.ratio_search import best_ratios
 from shared.statistics.reml_profile import class_matrices
 from shared.statistics.rider_blocks import indicator, ordered, rider_blocks, runs_of, told_apart
@@ -147,16 +147,17 @@ def test_the_gradient_is_the_slope_of_the_criterion(names: tuple[str, ...]) -> N
 
 
 @pytest.mark.parametrize("names", [("rider", "visit", "knee"), ("visit", "knee")])
-def test_the_closed_form_by_visits_is_the_criterion_by_classes(names: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_closed_form_by_visits_is_the_criterion_by_classes(names: tuple[str, ...]) -> None:
     runs = runs_of(RIDER, KNEE, VISIT, None, None)
     blocks, given = rider_blocks(runs, names), frozenset(names)
     basis = np.linalg.qr(np.column_stack([X, Y]))[0] * 20
     n_cells = len(blocks.levels[0].unit_class) * blocks.n_slots
     sums = (indicator(blocks.cell, n_cells) @ basis).reshape(-1, blocks.n_slots, 4)
+    layout = fast_mixed.layout_of(blocks, given)
+    places = [INTERCEPTS.index(name) for pair in layout for name in pair if name]
     assert PairCriterion.serves(blocks, given)
-    found = fast_mixed.criterion_of(blocks, sums, basis.T @ basis, given, N)
-    monkeypatch.setattr(pair_criterion, "_MOST_VISITS", 0)
-    expected = fast_mixed.criterion_of(blocks, sums, basis.T @ basis, given, N)
+    found = PairCriterion(blocks, sums, basis.T @ basis, N).of(places)
+    expected = fast_mixed.by_classes(blocks, sums, basis.T @ basis, layout, N)
     for here in (np.linspace(0.3, 0.9, len(names)), np.zeros(len(names))):
         for one, other in zip(found(here), expected(here), strict=True):
             assert one == pytest.approx(other, rel=1e-10, abs=1e-10)
