@@ -6,6 +6,7 @@ from pathlib import Path
 from etl.merge import row_key
 from etl.report import WarningGroup
 from shared.catalogue import Column, Table, catalogue
+from shared.row_words import example_words
 from shared.settings import Settings
 from shared.warehouse import Warehouse, quoted
 
@@ -31,7 +32,10 @@ def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
         for column in table.columns:
             if column.type in {"integer", "number"} and column.name not in table.key:
                 _far_values(warehouse, table, column, limits, is_shared)
-    groups = [WarningGroup(**row) for row in warehouse.rows(SQL / "new_groups.sql")]
+    groups = [
+        WarningGroup(**{**row, "examples": example_words(row["table"], row["examples"])})
+        for row in warehouse.rows(SQL / "new_groups.sql")
+    ]
     warehouse.run("DROP TABLE earlier_warnings")
     return groups
 

@@ -104,7 +104,7 @@
 
       toggle: function (clicks, expanded) {
         const open = expanded !== "true";
-        return ["filter-bar" + (open ? " is-open" : ""), String(open)];
+        return ["filter-bar" + (open ? " is-open" : ""), String(open), open ? "Fewer filters" : "More filters"];
       },
     },
   });

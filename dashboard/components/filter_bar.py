@@ -142,6 +142,7 @@ def register(app: Dash) -> None:
         ClientsideFunction("fitledger", "toggle"),
         Output(ids.FILTER_BAR, "className"),
         Output(ids.MORE, "aria-expanded"),
+        Output(ids.MORE, "children"),
         Input(ids.MORE, "n_clicks"),
         State(ids.MORE, "aria-expanded"),
         prevent_initial_call=True,

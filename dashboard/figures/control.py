@@ -1,4 +1,4 @@
-"""Control chart of one headline figure: its periods, the centre, the limits, the base they are frozen from, signals."""
+"""Control chart of one headline figure: its periods, the centre, the limits, the base they come from, signals."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -127,7 +127,7 @@ def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
 
 
 def _lasting(row: LastingRow) -> DotRow:
-    counted = f"{row.n_seen:,} of {row.n_knees:,} knees seen"
+    counted = f"{row.n_seen:,} of {row.n_knees:,} seen"
     if row.held is None or row.held_low is None or row.held_high is None or row.worst is None or row.best is None:
         return DotRow(HELD[row.outcome], counted, "", (), "not enough yet" if "not enough yet" in row.words else "no figure")
     ends = interval(row.held_low, row.held_high, "share")

@@ -35,7 +35,7 @@ class RiderRow:
 
 @dataclass(frozen=True)
 class Riders(Answer):
-    """The riders of the selection, the newest fit first, and how many of them deserve a look.
+    """The riders of the selection, most reasons for a look first, and how many of them deserve a look.
 
     riders: made as they are read; where(code of `look`) gives those who deserve that look.
     """

@@ -10,6 +10,7 @@ from dashboard.questions.numbers import spoken_percent, spoken_percent_below
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.catalogue import Table, catalogue
+from shared.row_words import example_words
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
 from shared.warehouse import Warehouse
@@ -41,11 +42,17 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Data:
         reasons=tuple(ReasonRow(**row) for row in warehouse.rows(SQL / "data_reasons.sql")),
         rejects=tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
         quality=tuple(_quality(warehouse, scope, settings)),
-        warnings=tuple(WarningRow(**row) for row in warehouse.rows(SQL / "data_warnings.sql")),
+        warnings=tuple(_warnings(warehouse)),
         waiting=tuple(WaitingRow(**row) for row in warehouse.rows(SQL / "data_waiting.sql")),
         left_out=tuple(LeftOutRow(**row) for row in warehouse.rows(SQL / "data_left_out.sql")),
         exams=tuple(_exams(warehouse, scope, settings)),
     )
+
+
+def _warnings(warehouse: Warehouse) -> Iterator[WarningRow]:
+    for row in warehouse.rows(SQL / "data_warnings.sql"):
+        words = " ".join(example_words(row["table"], row.pop("examples")))
+        yield WarningRow(**row, words=words)
 
 
 def _table_row(warehouse: Warehouse, table: Table) -> TableRow:

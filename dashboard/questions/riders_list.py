@@ -1,4 +1,4 @@
-"""The riders of a selection, the newest fit first, and what of each deserves a look."""
+"""The riders of a selection, those with most that deserves a look first, and what it is."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -24,9 +24,10 @@ METHOD = {
     "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "overdue: a booking open past the day it was due; missed: missed or cancelled, and none open",
     "flag": "the last fit that can be judged does not agree with the exam; a flag asks for a look together and is no verdict",
-    "order": "the newest fit first",
+    "order": "those with most reasons for a look first, and of these the newest fit first",
 }
 OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
+REASONS = (OVERDUE, SIDE_DIFFERENCE, FLAG)
 # The first fields of a RiderRow, in its order, as SQL tells them.
 _READ = (
     "rider_id",
@@ -60,7 +61,7 @@ def listed(
 
 
 def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Settings) -> RowsOnDemand[RiderRow]:
-    """One row a rider, the newest fit first; of its columns OVERDUE, SIDE_DIFFERENCE and FLAG tell what deserves a look."""
+    """One row a rider, those with most reasons first, then the newest fit; of its columns REASONS tell what deserves a look."""
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
     found = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
     rider, difference = found["rider"], found["side_difference_deg"].astype(float)
@@ -72,7 +73,10 @@ def rider_rows(warehouse: Warehouse, scope: Scope, judged: Judged, settings: Set
         SIDE_DIFFERENCE: np.abs(difference) >= settings.knee.side_difference_deg,
         FLAG: is_flagged[rider],
     }
-    return RowsOnDemand(columns, _made)
+    n_looks = np.sum([columns[reason] for reason in REASONS], axis=0)
+    # The rows come with the newest fit first, and stay so among those with as many reasons.
+    order = np.argsort(-n_looks, kind="stable")
+    return RowsOnDemand({name: column[order] for name, column in columns.items()}, _made)
 
 
 def _made(columns: Columns) -> Iterator[RiderRow]:
@@ -114,11 +118,11 @@ def _told(overdue_on: date | None, difference: float | None, is_flagged: bool) -
     if difference is not None:
         side = "right" if difference > 0 else "left"
         size = spoken(abs(difference), 1, "°")
-        reasons[SIDE_DIFFERENCE] = f"a side difference of {size} remains, the {side} knee further out"
+        reasons[SIDE_DIFFERENCE] = f"{size} between the knees remain, the {side} one further out"
     if is_flagged:
-        reasons[FLAG] = "the last fit does not agree with the exam"
-    words = "; ".join(reasons.values())
-    return ", ".join(reasons), f"{words[0].upper()}{words[1:]}." if words else "Nothing that asks for a look."
+        reasons[FLAG] = "last fit not as the exam suggests"
+    words = " ".join(f"{reason[0].upper()}{reason[1:]}." for reason in reasons.values())
+    return ", ".join(reasons), words or "Nothing that asks for a look."
 
 
 def _headline(riders: Columns, settings: Settings) -> str:

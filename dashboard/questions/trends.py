@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from itertools import pairwise
 from typing import Any
 
@@ -255,10 +256,7 @@ def _direction(value: Array, centre: float, rule: str) -> Array:
 
 def _signal_words(row: SignalRow, every: str) -> str:
     name, mean, centre = NAMES[row.figure], _written(row.mean, row.unit), _written(row.centre, row.unit)
-    the = "the " if every == "week" else ""
-    start, end = (f"{the}{spoken_period(day, every)}" for day in (row.period_from, row.period_to))
-    is_one = row.period_from == row.period_to
-    when = start if is_one else f"{start} to {end}"
+    is_one, when = row.period_from == row.period_to, _span(row.period_from, row.period_to, every)
     if row.rule == "outside_limits":
         limit = "upper" if row.direction == "above" else "lower"
         return f"{name}: beyond the {limit} limit {'in' if is_one else 'from'} {when} ({mean}; centre {centre})."
@@ -266,6 +264,13 @@ def _signal_words(row: SignalRow, every: str) -> str:
         run = f"{row.n_periods} {every}s in a row {row.direction} the centre"
         return f"{name}: {run}, {when} ({mean} on average; centre {centre})."
     return f"{name}: {row.direction} for {row.n_periods} {every}s in a row, {when}."
+
+
+def _span(first: date, last: date, every: str) -> str:
+    """As in: May 2026 to July 2026; the week of 4 May 2026."""
+    the = "the " if every == "week" else ""
+    ends = (f"{the}{spoken_period(day, every)}" for day in (first, last))
+    return " to ".join(dict.fromkeys(ends))
 
 
 def _chart_row(chart: _Charted, every: str) -> ChartRow:
@@ -288,7 +293,8 @@ def _chart_row(chart: _Charted, every: str) -> ChartRow:
     n_signals = sum(int((np.diff(np.concatenate([[0], mask.astype(int)])) == 1).sum()) for mask in chart.signals.values())
     told = counted(n_signals, "signal") if n_signals else "no signal"
     centre = _written(chart.limits.centre, series.measured.unit)
-    words = f"{name}: {told} about a centre of {centre}, frozen from {counted(len(inside), every)}."
+    base = f"{counted(len(inside), every)}, {_span(inside[0], inside[-1], every)}"
+    words = f"{name}: {told}. The centre of {centre} is what was usual in {base}. Each {every} is compared with it."
     return replace(row, centre=chart.limits.centre, n_signals=n_signals, words=words)
 
 

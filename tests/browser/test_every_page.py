@@ -108,7 +108,8 @@ def test_axe_finds_nothing(opened: Watched, theme: str) -> None:
         assert found.violations_count == 0, f"{theme}, {size}, list open: {found.generate_report()}"
         page.keyboard.press("Escape")
     page.set_viewport_size(WIDE)
-    page.get_by_role("button", name="More filters").click()
+    page.get_by_role("button", name="Fewer filters").click()
+    expect(page.get_by_role("button", name="More filters")).to_have_attribute("aria-expanded", "false")
     turn(opened, "light")
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import interval, number
@@ -144,6 +144,34 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     answer = studio(served, visit_kind="first")
     expect(page.locator("#selected")).to_contain_text(answer.selection_words)
     expect_studio(page, answer)
+
+
+@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-answer.children"])
+def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
+    served: Served, watched: Watched, awaited: str
+) -> None:
+    page = watched.open(f"{served.address}riders")
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        is_awaited = f'"output":"{awaited}' in (route.request.post_data or "")
+        held.append(route) if is_awaited else route.continue_()
+
+    page.route(re.compile("_dash-update-component"), hold)
+    page.get_by_role("button", name="Studio").click()
+    with page.expect_request(lambda request: f'"output":"{awaited}' in (request.post_data or "")):
+        page.get_by_role("checkbox", name="ropewalk").click()
+    link = page.get_by_role("link", name="Follow-up overdue")
+    for press in (link.click, lambda: link.press("Enter")):
+        press()
+        assert "look=" not in page.url
+    assert held
+    # Lets go what was held.
+    page.unroute_all()
+    expect(page.locator("#selected")).to_contain_text("studio ropewalk")
+    watched.settled()
+    link.click()
+    expect(page).to_have_url(f"{served.address}riders?studio=ropewalk&look=overdue")
 
 
 def test_a_link_with_a_filter_opens_the_same_view(served: Served, watched: Watched) -> None:

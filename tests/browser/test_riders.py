@@ -65,7 +65,7 @@ def test_what_deserves_a_look_is_chosen_by_a_link_and_the_list_turns_its_pages(s
     page.get_by_role("navigation", name="What deserves a look").get_by_role("link", name="side difference remains").click()
     expect(page).to_have_url(f"{served.address}riders?look=side_difference")
     expect(page.locator("#riders-answer tbody th").first).to_have_text(chosen[0])
-    page.get_by_role("link", name="older fits").click()
+    page.get_by_role("link", name="further riders").click()
     expect(page).to_have_url(f"{served.address}riders?look=side_difference&start=25")
     expect(page.locator("#riders-answer tbody th").first).to_have_text(chosen[25])
 

@@ -145,7 +145,8 @@ def test_soft_warnings_are_told_and_stored_and_reject_nothing(tmp_path: Path) ->
         ("no_exam", "session_id"): 1,
     }
     assert report.warnings[0].examples == [
-        "S2|2|left: tilt moved from 2.0° to 17.0° with an unchanged setup. Check the markers and the setup as written down."
+        "Session S2, capture 2, left knee: tilt moved from 2.0° to 17.0° with an unchanged setup. "
+        "Check the markers and the setup as written down."
     ]
     strict = Settings(warnings=Warnings(spread_sigmas=4, jump_deg=20))
     report = load([write_csv(tmp_path / "y", riders=RIDERS + "R3 | 1990 | male\n")], path, today=TODAY, settings=strict)

@@ -130,24 +130,24 @@ def changes(answer: RiderTimeline, side: str) -> list[str]:
     return [row.words for row in answer.captures if row.side == side]
 
 
-def test_the_list_holds_each_rider_once_the_newest_fit_first(studio: Warehouse) -> None:
+def test_the_list_holds_each_rider_once_those_with_most_reasons_first(studio: Warehouse) -> None:
     rows = listed(studio).riders
-    assert [(row.rider_id, row.n_fits, row.studios) for row in rows] == [("r2b", 1, "q"), ("R2", 1, "q"), ("R1", 2, "q, w")]
-    assert [(row.first_date, row.last_date) for row in rows][2] == (date(2026, 4, 1), date(2026, 4, 20))
+    assert [(row.rider_id, row.n_fits, row.studios) for row in rows] == [("R2", 1, "q"), ("R1", 2, "q, w"), ("r2b", 1, "q")]
+    assert [(row.first_date, row.last_date) for row in rows][1] == (date(2026, 4, 1), date(2026, 4, 20))
     # As the last fit left them: R1 at S2, R2 at its third capture; r2b has no right knee.
-    assert [(row.tilt_left_deg, row.tilt_right_deg) for row in rows] == [(0.0, None), (0.5, 2.5), (-1.2, 1.1)]
-    assert [row.side_difference_deg for row in rows] == [None, pytest.approx(2.5 - 0.5), pytest.approx(1.1 + 1.2)]
+    assert [(row.tilt_left_deg, row.tilt_right_deg) for row in rows] == [(0.5, 2.5), (-1.2, 1.1), (0.0, None)]
+    assert [row.side_difference_deg for row in rows] == [pytest.approx(2.5 - 0.5), pytest.approx(1.1 + 1.2), None]
 
 
 def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
-    later, second, first = listed(studio).riders
+    second, first, later = listed(studio).riders
     assert (later.follow_up, later.due_on, later.look) == ("due", date(2026, 7, 14), "")
     assert later.words == "Nothing that asks for a look."
     # A difference of exactly the limit of 2 degrees is left over; a high arch without insole leaves the exam.
     assert (second.follow_up, second.due_on, second.look) == ("overdue", date(2026, 5, 15), "overdue, side_difference, flag")
     assert second.words == (
-        "Follow-up overdue since 15 May 2026; a side difference of 2.0° remains, the right knee further out; "
-        "the last fit does not agree with the exam."
+        "Follow-up overdue since 15 May 2026. 2.0° between the knees remain, the right one further out. "
+        "Last fit not as the exam suggests."
     )
     # S2 has no exam: the last fit that can be judged is S1, whose left foot has two shims where one is asked for.
     assert (first.follow_up, first.look, first.n_judged_fits, first.n_flagged_fits) == (
@@ -163,6 +163,18 @@ def test_those_who_deserve_a_look_are_those_whose_row_says_so(studio: Warehouse,
     rows = listed(studio).riders
     assert rows.where(look) == tuple(row for row in rows if look in row.look.split(", "))
     assert [row.rider_id for row in rows.where(look)] == riders
+
+
+def test_of_riders_with_as_many_reasons_the_newest_fit_stands_first(studio: Warehouse) -> None:
+    wide = FEW.model_copy(update={"knee": FEW.knee.model_copy(update={"side_difference_deg": 2.2})})
+    answer = riders.ask(studio, Selection(), wide)
+    assert isinstance(answer, Riders)
+    # R2 (1 May) keeps two reasons without its side difference, and stands before R1 (20 April).
+    assert [(row.rider_id, row.look) for row in answer.riders] == [
+        ("R2", "overdue, flag"),
+        ("R1", "side_difference, flag"),
+        ("r2b", ""),
+    ]
 
 
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:

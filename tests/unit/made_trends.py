@@ -61,7 +61,7 @@ def _row(figure: object, at: int) -> TrendRow:
 
 def _chart(figure: object) -> ChartRow:
     n_signals = {"knees_better": 2, "side_difference_left": 1}.get(figure.figure, 0)
-    words = f"{figure.figure}: {n_signals} signals about a centre, frozen from 6 months."
+    words = f"{figure.figure}: {n_signals} signals. The centre is what was usual in 6 months. Each month is compared with it."
     return ChartRow(
         figure.figure, figure.unit, "p", MONTHS[0], MONTHS[5], 6, figure.estimate, 1.0, n_signals, words
     )  # fmt: skip

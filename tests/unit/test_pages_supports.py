@@ -69,7 +69,7 @@ def test_a_choice_of_outcome_is_kept_by_the_rows() -> None:
 def test_the_grid_says_whether_the_levels_differ_and_how_much_can_be_told() -> None:
     answer = made_whole_effects("foot_type")
     told = words(grid(answer, Ground(DESK, Selection(), None, "foot_type"), TEXT))
-    assert "Tilt by foot type: a difference for one more shim; enough changes in" in told
+    assert "Tilt by foot type: a difference for one more shim, and enough changes in" in told
     assert len(levels_of(cells_of(answer.effects, "tilt", "foot_type"))) == 4
     assert grid(answer, Ground(DESK, Selection(), None, "side"), TEXT) == []
 

@@ -1,6 +1,7 @@
 """The Data page: complete? what came in? what was left out, and why? and the place where files are handed in."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from dash import html
@@ -10,14 +11,15 @@ from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.loading import LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
+from dashboard.figures.loading import FATES, LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
 from dashboard.figures.names import table_name
-from dashboard.figures.theme import number
+from dashboard.figures.theme import day, number
 from dashboard.pages.data import ids
 from dashboard.pages.data.left_out import left_out
 from dashboard.pages.data.sections import SELECTED, WHOLE, titled
 from dashboard.pages.data.tables import EXAMS, QUALITY_KEY, TABLES, noise_columns, quality_columns
-from dashboard.questions.answers import Data, Noise
+from dashboard.questions.answers import Data, LoadRow, Noise
+from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
 
 NAME = "Data"
@@ -105,6 +107,8 @@ def _loads(answer: Data, text: Passages, theme: str | None) -> html.Div:
     if not loads:
         return html.Div(html.P("No load yet. Hand files in below, or load them with the command: fitledger load FOLDER."))
     last = loads[-1]
+    if len(loads) == 1:
+        return _one_load(last)
     return html.Div(
         [
             chart(
@@ -119,6 +123,24 @@ def _loads(answer: Data, text: Passages, theme: str | None) -> html.Div:
             ),
             reading(*paragraphs(text["loads"], loads=LOADS_SHOWN)),
         ]
+    )
+
+
+def _one_load(load: LoadRow) -> html.Div:
+    """A load alone in a sentence: one bar has nothing to be compared with."""
+    fates = [f"{getattr(load, fate):,} {fate}" for fate, *_ in FATES if getattr(load, fate)]
+    became = f": {', '.join(fates)}" if fates else ""
+    return html.Div(
+        [
+            html.H2(
+                f"One load so far: {load.stored + load.replaced:,} of {load.read:,} rows are stored", className="chart-title"
+            ),
+            html.P(
+                f"It was made on {day(date.fromisoformat(load.loaded_at[:10]))} and read {counted(load.read, 'row')}{became}."
+            ),
+            html.P(["From the second load on, a chart compares them here. ", html.A("Every load", href=f"#{ids.LOADS_TABLE}")]),
+        ],
+        className="one-load",
     )
 
 

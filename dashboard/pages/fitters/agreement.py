@@ -16,7 +16,7 @@ from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.theme import day, number
 from dashboard.figures.timeline_agreement import agreement_figure, alternative, finding
 from dashboard.pages.fitters import ids
-from dashboard.pages.fitters.tables import MONTHS, RULES
+from dashboard.pages.fitters.tables import months, rules
 from dashboard.questions.answers_agreement import AgreementWithExam, LookRow
 from dashboard.questions.riders_found import riders_of_fits
 from dashboard.questions.scope import counted
@@ -52,7 +52,7 @@ def agreed(desk: Desk, view: View, answer: AgreementWithExam, text: Text, theme:
                 html.Summary("Agreement by month"),
                 table(
                     "Agreement by month",
-                    MONTHS,
+                    months(level),
                     answer.months,
                     csv=desk.csv("agreement", "months", selection),
                     table_id=ids.MONTHS,
@@ -64,7 +64,10 @@ def agreed(desk: Desk, view: View, answer: AgreementWithExam, text: Text, theme:
             [
                 html.Summary("How often each rule asks for a look"),
                 table(
-                    "How often each rule asks for a look", RULES, answer.rules, csv=desk.csv("agreement", "rules", selection)
+                    "How often each rule asks for a look",
+                    rules(level),
+                    answer.rules,
+                    csv=desk.csv("agreement", "rules", selection),
                 ),
             ],
             className="more",

@@ -109,20 +109,25 @@ def _process(process: str) -> Callable[[Done], Any]:
     return text
 
 
-MONTHS: Final = [
-    Column("Month", lambda row: f"{date.fromisoformat(row.level):%B %Y}"),
-    Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
-    Column("Interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
-    Column("Agree", lambda row: number(row.n_in_agreement, "count"), ("n_in_agreement",), numeric=True),
-    Column("Can be judged", lambda row: number(row.n_judged, "count"), ("n_judged",), numeric=True),
-    Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
-]
+def months(level: str) -> list[Column]:
+    """The share of fits in agreement with the exam, by month."""
+    return [
+        Column("Month", lambda row: f"{date.fromisoformat(row.level):%B %Y}"),
+        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
+        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        Column("Agree", lambda row: number(row.n_in_agreement, "count"), ("n_in_agreement",), numeric=True),
+        Column("Can be judged", lambda row: number(row.n_judged, "count"), ("n_judged",), numeric=True),
+        Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+    ]
 
-RULES: Final = [
-    Column("Rule", lambda row: f"{row.told[0].upper()}{row.told[1:]}", wide=True),
-    Column("Asked", lambda row: number(row.n_asked, "count"), ("n_asked",), numeric=True),
-    Column("Notes", lambda row: number(row.n_notes, "count"), ("n_notes",), numeric=True),
-    Column("Flags", lambda row: number(row.n_flags, "count"), ("n_flags",), numeric=True),
-    Column("Share flagged", lambda row: number(row.share_flagged, "share"), ("share_flagged",), numeric=True),
-    Column("Interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
-]
+
+def rules(level: str) -> list[Column]:
+    """How often each rule of agreement was asked, and told a note or a flag."""
+    return [
+        Column("Rule", lambda row: f"{row.told[0].upper()}{row.told[1:]}", wide=True),
+        Column("Asked", lambda row: number(row.n_asked, "count"), ("n_asked",), numeric=True),
+        Column("Notes", lambda row: number(row.n_notes, "count"), ("n_notes",), numeric=True),
+        Column("Flags", lambda row: number(row.n_flags, "count"), ("n_flags",), numeric=True),
+        Column("Share flagged", lambda row: number(row.share_flagged, "share"), ("share_flagged",), numeric=True),
+        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+    ]

@@ -22,7 +22,7 @@ ROWS_SHOWN: Final = 25
 LOOKS: Final = {
     "overdue": "Follow-up overdue",
     "side_difference": "Side difference remains",
-    "flag": "Does not agree with the exam",
+    "flag": "Last fit not as the exam suggests",
 }
 STATES: Final = {
     "overdue": "overdue",
@@ -131,8 +131,8 @@ def _turning(desk: Desk, selection: Selection, look: str | None, start: int, n: 
 
     return html.P(
         [
-            link("← newer fits", max(start - ROWS_SHOWN, 0)) if start else None,
-            link("older fits →", start + ROWS_SHOWN) if start + ROWS_SHOWN < n else None,
+            link("← riders before", max(start - ROWS_SHOWN, 0)) if start else None,
+            link("further riders →", start + ROWS_SHOWN) if start + ROWS_SHOWN < n else None,
         ],
         className="turning",
     )

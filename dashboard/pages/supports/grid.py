@@ -97,7 +97,7 @@ def grid_title(cells: Sequence[EffectRow], families: Sequence[FamilyRow], ground
         return f"{name}: {enough}"
     differing = [SUPPORTS[row.support].lower() for row in families if differs(row)]
     found = f"a difference for {' and '.join(differing)}" if differing else "no support clearly differs"
-    return f"{name}: {found}; {enough}"
+    return f"{name}: {found}, and {enough}"
 
 
 def differs(row: FamilyRow) -> bool:

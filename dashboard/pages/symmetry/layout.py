@@ -291,20 +291,31 @@ def _more(asked: Asked, answer: Asymmetry) -> html.Div:
         [
             _folded(
                 "Other limits",
-                table("The share beyond other limits", tables.CURVE, curve, table_id=ids.LIMITS, csv=asked.csv("curve")),
+                table(
+                    "The share beyond other limits",
+                    tables.curve(asked.level),
+                    curve,
+                    table_id=ids.LIMITS,
+                    csv=asked.csv("curve"),
+                ),
             ),
             _folded(
                 "How large the differences are",
                 table(
                     "Side differences of all selected fits, right less left",
-                    tables.DIFFERENCES,
+                    tables.differences(asked.level),
                     answer.differences,
                     csv=asked.csv("differences"),
                 ),
             ),
             _folded(
                 "What noise alone does",
-                table("Captures repeated with nothing changed", tables.REPEATS, answer.repeats, csv=asked.csv("repeats")),
+                table(
+                    "Captures repeated with nothing changed",
+                    tables.repeats(asked.level),
+                    answer.repeats,
+                    csv=asked.csv("repeats"),
+                ),
             ),
         ]
     )

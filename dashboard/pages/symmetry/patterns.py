@@ -31,7 +31,7 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
     cells = {(row.arrival_pattern, row.departure_pattern): row.n_riders for row in flow}
     patterns = list(dict.fromkeys(row.arrival_pattern for row in flow))
     most = max([1, *cells.values()])
-    caption = "Riders by knee pattern at arrival (rows) and at departure (columns)"
+    caption = "Riders by pattern at arrival (rows), at departure (columns)"
     totals = [sum(cells[row, column] for row in patterns) for column in patterns]
     head = [
         html.Th("At arrival", scope="col"),

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
@@ -113,32 +113,42 @@ def _small(value: float | None) -> str:
     return "<\u202f0.001" if value is not None and value < 0.001 else bare_number(value, "q")
 
 
-DIFFERENCES: Final = [
-    Column("Quantity", lambda row: row.quantity.capitalize()),
-    Column("Moment", lambda row: row.moment),
-    Column("Level", lambda row: level_name(row.level)),
-    _count("Fits", "n_fits"),
-    Column("Middle fit", lambda row: number(row.median_size, row.unit), ("median_size",), numeric=True),
-    Column("One in ten, or more", lambda row: number(row.p90_size, row.unit), ("p90_size",), numeric=True),
-    Column("Right less left", lambda row: number(row.mean, row.unit, effect=True), ("mean",), numeric=True),
-    Column("Interval", lambda row: interval(row.low, row.high, row.unit, effect=True), ("low", "high"), numeric=True),
-]
+def differences(level: str) -> list[Column]:
+    """The size of the side difference at each moment and level."""
+    return [
+        Column("Quantity", lambda row: row.quantity.capitalize()),
+        Column("Moment", lambda row: row.moment),
+        Column("Level", lambda row: level_name(row.level)),
+        _count("Fits", "n_fits"),
+        Column("Middle fit", lambda row: number(row.median_size, row.unit), ("median_size",), numeric=True),
+        Column("One in ten, or more", lambda row: number(row.p90_size, row.unit), ("p90_size",), numeric=True),
+        Column("Right less left", lambda row: number(row.mean, row.unit, effect=True), ("mean",), numeric=True),
+        Column(
+            f"{level} interval", lambda row: interval(row.low, row.high, row.unit, effect=True), ("low", "high"), numeric=True
+        ),
+    ]
 
-REPEATS: Final = [
-    Column("Quantity", lambda row: row.quantity.capitalize()),
-    _count("Repeats", "n_pairs"),
-    _count("Beyond the limit before", "n_beyond"),
-    _count("Below it after", "n_no_longer"),
-    _share("Share", "share_no_longer"),
-    _ends("Interval", "low", "high"),
-    Column("In words", lambda row: row.words, wide=True),
-]
 
-CURVE: Final = [
-    Column("Limit", lambda row: short(row.limit, row.unit), ("limit",)),
-    Column("Moment", lambda row: row.moment),
-    _count("Riders", "n_riders"),
-    _share("Beyond", "share"),
-    _ends("Interval", "low", "high"),
-    Column("Set", lambda row: "set" if row.is_set_limit else ""),
-]
+def repeats(level: str) -> list[Column]:
+    """What noise alone would resolve."""
+    return [
+        Column("Quantity", lambda row: row.quantity.capitalize()),
+        _count("Repeats", "n_pairs"),
+        _count("Beyond the limit before", "n_beyond"),
+        _count("Below it after", "n_no_longer"),
+        _share("Share", "share_no_longer"),
+        _ends(f"{level} interval", "low", "high"),
+        Column("In words", lambda row: row.words, wide=True),
+    ]
+
+
+def curve(level: str) -> list[Column]:
+    """The share beyond each limit."""
+    return [
+        Column("Limit", lambda row: short(row.limit, row.unit), ("limit",)),
+        Column("Moment", lambda row: row.moment),
+        _count("Riders", "n_riders"),
+        _share("Beyond", "share"),
+        _ends(f"{level} interval", "low", "high"),
+        Column("Set", lambda row: "set" if row.is_set_limit else ""),
+    ]

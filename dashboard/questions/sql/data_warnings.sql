@@ -5,7 +5,7 @@ SELECT
     "table",
     "column",
     count(*) AS n,
-    array_to_string(arg_min(row_key || ': ' || words, row_key, 3), ' ') AS words
+    arg_min(struct_pack(row_key := row_key, words := words), row_key, 3) AS examples
 FROM raw.warnings
 GROUP BY rule, "table", "column"
 ORDER BY n DESC, rule, "table", "column";

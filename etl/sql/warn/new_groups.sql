@@ -6,7 +6,9 @@ SELECT
     warnings."column",
     count(*) AS n,
     -- The first three only: a list of all would have to be held in memory.
-    arg_min(warnings.row_key || ': ' || warnings.words, warnings.row_key, 3) AS examples
+    arg_min(
+        struct_pack(row_key := warnings.row_key, words := warnings.words), warnings.row_key, 3
+    ) AS examples
 FROM raw.warnings AS warnings
 ANTI JOIN earlier_warnings AS earlier
     ON
