@@ -23,7 +23,7 @@ METHOD = {
     "tilt": "both knees at the last capture of the rider's last fit in the selection",
     "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "overdue: a booking open past the day it was due; missed: missed or cancelled, and none open",
-    "flag": "the last fit that can be judged does not agree with the exam; a flag asks for a look together and is no verdict",
+    "flag": "the last fit that can be judged is not as the exam suggests; a flag asks for a look together and is no verdict",
     "order": "those with most reasons for a look first, and of these the newest fit first",
 }
 OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
@@ -138,5 +138,5 @@ def _headline(riders: Columns, settings: Settings) -> str:
     return (
         f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
         f"or more; {overdue:,} {'has' if overdue == 1 else 'have'} an overdue follow-up; the last fit of {flagged:,} of "
-        f"{judged:,} that can be judged does not agree with the exam."
+        f"{judged:,} that can be judged is not as the exam suggests."
     )

@@ -180,7 +180,7 @@ def test_of_riders_with_as_many_reasons_the_newest_fit_stands_first(studio: Ware
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
     assert listed(studio).headline == (
         "Of 2 riders measured, 2 (100\xa0%, 34 to 100\xa0%) left their last fit with a side difference of 2° or more; "
-        "1 has an overdue follow-up; the last fit of 2 of 2 that can be judged does not agree with the exam."
+        "1 has an overdue follow-up; the last fit of 2 of 2 that can be judged is not as the exam suggests."
     )
 
 
