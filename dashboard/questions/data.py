@@ -1,11 +1,13 @@
 """Can we trust it: what the warehouse holds, what was rejected or waits, and how complete the fits are."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
 from dashboard.questions.answers import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow, WarningRow
 from dashboard.questions.answers_data import ExamRow, LeftOutRow, WaitingRow
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.numbers import spoken_percent, spoken_percent_below
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -15,6 +17,7 @@ from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
 from shared.warehouse import Warehouse
 
+REMEMBERS = True
 METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
 
 # What is asked of each fit: the name of the check, the counting column, and the sentence.
@@ -27,26 +30,33 @@ _CHECKS = (
 )
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Data:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Data:
     """Tables, loads and rejects of the whole warehouse; completeness of the selected fits."""
     scope = scope_of(warehouse, selection, settings)
-    tables = tuple(_table_row(warehouse, table) for table in catalogue().values())
+    whole = remember(("whole warehouse",), lambda: _whole(warehouse))
     return Data(
         as_of=scope.as_of,
         selection=selection.as_dict(),
         selection_words=scope.words,
         method=METHOD,
-        headline=_headline(tables),
-        tables=tables,
-        loads=tuple(LoadRow(**row) for row in warehouse.rows(SQL / "data_loads.sql")),
-        reasons=tuple(ReasonRow(**row) for row in warehouse.rows(SQL / "data_reasons.sql")),
-        rejects=tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
+        headline=_headline(whole["tables"]),
         quality=tuple(_quality(warehouse, scope, settings)),
-        warnings=tuple(_warnings(warehouse)),
-        waiting=tuple(WaitingRow(**row) for row in warehouse.rows(SQL / "data_waiting.sql")),
-        left_out=tuple(LeftOutRow(**row) for row in warehouse.rows(SQL / "data_left_out.sql")),
         exams=tuple(_exams(warehouse, scope, settings)),
+        **whole,
     )
+
+
+def _whole(warehouse: Warehouse) -> dict[str, tuple[Any, ...]]:
+    """The lists that tell of the whole warehouse, whatever is selected, by their names in the answer."""
+    return {
+        "tables": tuple(_table_row(warehouse, table) for table in catalogue().values()),
+        "loads": tuple(LoadRow(**row) for row in warehouse.rows(SQL / "data_loads.sql")),
+        "reasons": tuple(ReasonRow(**row) for row in warehouse.rows(SQL / "data_reasons.sql")),
+        "rejects": tuple(RejectRow(**row) for row in warehouse.rows(SQL / "data_rejects.sql")),
+        "warnings": tuple(_warnings(warehouse)),
+        "waiting": tuple(WaitingRow(**row) for row in warehouse.rows(SQL / "data_waiting.sql")),
+        "left_out": tuple(LeftOutRow(**row) for row in warehouse.rows(SQL / "data_left_out.sql")),
+    }
 
 
 def _warnings(warehouse: Warehouse) -> Iterator[WarningRow]:
