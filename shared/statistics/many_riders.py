@@ -30,10 +30,26 @@ _OF_SAMPLE = (0.1, 0.02)
 
 
 @dataclass(frozen=True)
+class Few:
+    """Some of the cells with their terms and columns (cells, p + 1), the latter as in _Data."""
+
+    cells: Cells
+    terms: Terms
+    columns: Floats
+
+    def chosen(self, kept: Flags) -> "Few":
+        """The cells where `kept` (cells,) is true."""
+        if kept.all():
+            return self
+        own = self.cells.chosen(kept)
+        return Few(own, self.terms.of_chosen(own, kept), self.columns.take(np.flatnonzero(kept), axis=0))
+
+
+@dataclass(frozen=True)
 class ManyFit:
     """ratios (3,) of rider, knee and visit; estimate (p,); bread (p, p), the inverse information; squares: y'V^-1 y of the
     residual; logdets: of V and of the information; weights (cells,): what the root of a cell's rows times its mean counts in
-    the scores; sample (riders,): which riders stood for all in what is small."""
+    the scores; sample (riders,): which riders stood for all in what is small; few: their cells."""
 
     ratios: Floats
     estimate: Floats
@@ -42,6 +58,7 @@ class ManyFit:
     logdets: float
     weights: Floats
     sample: Flags
+    few: Few
 
 
 class _Data:
@@ -127,23 +144,19 @@ def fit_many(cells: Cells, terms: Terms, columns: Floats, within: Floats, produc
     data = _Data(pairs, columns, products, within)
     sample = evenly_spread(n_riders, SAMPLED)
     try:
-        few = _sampled(data, cells, terms, sample)
-        learned = _learned(few, pairs.told, n_riders / SAMPLED)
-        return _settled(data, learned, pairs.told, cells, sample)
+        few = Few(cells, terms, columns).chosen(sample[cells.riders[0]])
+        learned = _learned(_sampled(few), pairs.told, n_riders / SAMPLED)
+        return _settled(data, learned, pairs.told, sample, few)
     except (NoConvergenceError, np.linalg.LinAlgError):
         return None
 
 
-def _sampled(data: _Data, cells: Cells, terms: Terms, sample: Flags) -> _Data:
-    """The same of the sampled riders alone."""
-    kept = sample[cells.riders[0]]
-    own = cells.chosen(kept)
-    pairs = pairs_of(own)
+def _sampled(few: Few) -> _Data:
+    pairs = pairs_of(few.cells)
     if pairs is None:
         raise NoConvergenceError("The sample is built otherwise.")
-    columns = data.columns[kept]
-    within = within_products(terms.of_chosen(own, kept))
-    return _Data(pairs, columns, within + columns.T @ columns, within)
+    within = within_products(few.terms)
+    return _Data(pairs, few.columns, within + few.columns.T @ few.columns, within)
 
 
 def _learned(few: _Data, told: Flags, times: float) -> _Learned:
@@ -187,7 +200,7 @@ def _of_told(left: _Left, told: Flags, ratios: Floats) -> tuple[float, Floats]:
     return value, gradient[told]
 
 
-def _settled(data: _Data, learned: _Learned, told: Flags, cells: Cells, sample: Flags) -> ManyFit:
+def _settled(data: _Data, learned: _Learned, told: Flags, sample: Flags, few: Few) -> ManyFit:
     """Newton's steps to where the gradient vanishes; a ratio at the boundary is exactly 0."""
     scale, curvature = data.scale, learned.curvature
     bread, estimate = learned.bread, learned.estimate
@@ -221,7 +234,7 @@ def _settled(data: _Data, learned: _Learned, told: Flags, cells: Cells, sample: 
     logdets = logdet + float(np.linalg.slogdet(settled)[1])
     squares = left.squares - solved.taken_off
     inverse = np.asarray(np.linalg.inv(settled), dtype=np.float64)
-    return ManyFit(ratios, estimate, inverse, squares, logdets, data.weights(solved), sample)
+    return ManyFit(ratios, estimate, inverse, squares, logdets, data.weights(solved), sample, few)
 
 
 def _step(theta: Floats, gradient: Floats, told: Flags, curvature: Floats, surely: Floats) -> Floats:

@@ -14,7 +14,7 @@ from shared.statistics.cell_sandwich import Groups, Whitened, cr2_of_cells, grou
 from shared.statistics.cells import Cells, Floats, Ints, Terms
 from shared.statistics.cluster_robust import Sandwich
 from shared.statistics.fast_mixed import by_level, layout_of
-from shared.statistics.many_riders import SAMPLED, ManyFit, evenly_spread
+from shared.statistics.many_riders import SAMPLED, Few, ManyFit, evenly_spread
 from shared.statistics.rider_blocks import indicator, rider_blocks, runs_of_cells, told_apart
 from shared.statistics.small_matrices import cross_product
 from shared.statistics.whitening import whitened_cells
@@ -59,7 +59,8 @@ def sandwich_of_many(cells: Cells, terms: Terms, fit: ManyFit, columns: Floats, 
         sums.add(group)
 
     def exactly(riders: Flags) -> Sandwich:
-        return _exactly(cells, terms, fit, columns, wanted, riders)
+        own = fit.few if riders is fit.sample else Few(cells, terms, columns).chosen(riders[rider])
+        return _exactly(own, fit, wanted)
 
     return _scaled(sums, np.diag(fit.bread)[wanted], wanted, fit.sample, exactly)
 
@@ -75,8 +76,8 @@ def within_sandwich_of_many(cells: Cells, terms: Terms, fit: Whitened) -> Sandwi
 
     def exactly(riders: Flags) -> Sandwich:
         kept = riders[rider]
-        own = cells if kept.all() else cells.chosen(kept)
-        return cr2_of_cells(own, terms.of_chosen(own, kept), own.riders[0], fit, wanted)
+        few = Few(cells, terms, cells.mean[:, :0]).chosen(kept)
+        return cr2_of_cells(few.cells, few.terms, few.cells.riders[0], fit, wanted)
 
     return _scaled(sums, np.diag(bread), wanted, evenly_spread(len(labels), SAMPLED), exactly)
 
@@ -104,20 +105,19 @@ def _summed(rider: Ints, n_riders: int, values: Floats, weights: Floats) -> Floa
     return np.asarray(adding @ values)
 
 
-def _exactly(cells: Cells, terms: Terms, fit: ManyFit, columns: Floats, wanted: Flags, riders: Flags) -> Sandwich:
-    """CR2 of the scores of some `riders` (riders,), each rider's own share of the information as it is."""
-    kept = riders[cells.riders[0]]
-    own = cells.chosen(kept)
+def _exactly(few: Few, fit: ManyFit, wanted: Flags) -> Sandwich:
+    """CR2 of the scores of some riders, by their cells, each rider's own share of the information as it is."""
+    own = few.cells
     runs = runs_of_cells(own.rider, own.knee, own.visit, own.n)
     blocks = rider_blocks(runs, told_apart(runs))
     ratios = dict(zip(("rider", "knee", "visit"), fit.ratios, strict=True))
     level_ratios = by_level(layout_of(blocks, told_apart(runs)), ratios)
     slots = len(blocks.levels[0].unit_class) * blocks.n_slots
     p = len(fit.estimate)
-    left = columns[kept]
+    left = few.columns.copy()
     left[:, -1] -= left[:, :-1] @ fit.estimate
     left *= np.sqrt(own.n)[:, None]
     sums = (indicator(blocks.cell, slots) @ left).reshape(-1, blocks.n_slots, p + 1)
     between = whitened_cells(blocks, own.n, sums, level_ratios)
     whitened = Whitened(np.eye(p), fit.bread, fit.estimate, between, np.zeros(p))
-    return cr2_of_cells(own, terms.of_chosen(own, kept), runs.rider, whitened, wanted)
+    return cr2_of_cells(own, few.terms, runs.rider, whitened, wanted)
