@@ -46,6 +46,7 @@ def _serve(
     warehouse: Path, settings: Path | None, host: str, port: int, prefix: str = "/", log: LogForm = LogForm.TEXT
 ) -> None:
     from dashboard.accounts.store import accounts_for
+    from dashboard.allocation import keep_freed_memory
     from dashboard.app import create_app
     from dashboard.logs import add_request_log, use_json_lines
     from dashboard.questions.asking import Asker
@@ -53,6 +54,7 @@ def _serve(
     from dashboard.serving import free_port, serve_forever
     from shared.warehouse import open_reading
 
+    keep_freed_memory()
     open_reading(warehouse).close()
     port = port or free_port(host)
     asker = Asker(warehouse, load_settings(settings))

@@ -17,6 +17,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from dashboard.allocation import keep_freed_memory
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection, parse_selection
@@ -95,6 +96,7 @@ def _time(times: Times, asker: Asker, question: str, selection: Selection, **onl
 
 def main() -> None:
     """Prints one line a question, or a place of one, and size."""
+    keep_freed_memory()  # as a served dashboard does
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         timed(small, "studio")  # imports, which a served dashboard has behind it

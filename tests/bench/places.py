@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from flask.testing import FlaskClient
 
+from dashboard.allocation import keep_freed_memory
 from dashboard.app import create_app
 from dashboard.pages import PAGES
 from dashboard.questions.asking import Asker
@@ -56,6 +57,7 @@ def searches() -> list[str]:
 
 def main() -> None:
     """Prints one line a place and size."""
+    keep_freed_memory()  # as a served dashboard does
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         for name, warehouse in (("demo", small), ("a million captures", large)):
