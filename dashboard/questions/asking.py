@@ -3,14 +3,14 @@ remembers answers per snapshot, so that a page, a download and the command get t
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
 from dashboard.questions.answers import Answer
-from dashboard.questions.remembering import Memory
+from dashboard.questions.remembering import Memory, Remember
 from dashboard.questions.selection import Selection
 from dashboard.questions.turns import stopping
 from shared.errors import UsageError
@@ -35,8 +35,6 @@ QUESTIONS = (
 )
 # The questions whose figures are told by week, month or quarter.
 BY_PERIOD = ("trends",)
-# Gives what is remembered under a key in one snapshot, or makes it.
-Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 _Found = TypeVar("_Found")
 SQL = Path(__file__).with_name("sql")
 
@@ -86,6 +84,9 @@ class Asker:
         if question not in QUESTIONS:
             raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
         module = import_module(f"dashboard.questions.{question}")
+        if selection.split and not getattr(module, "SPLITS", True):
+            plain = self.ask(question, replace(selection, split=None), **only)
+            return replace(plain, selection=selection.as_dict())
         # Another question's answer over all fits, computed once for all who lean on it.
         beside = {name: self.ask(name, Selection()) for name in getattr(module, "LEANS_ON", ())}
         remembers = getattr(module, "REMEMBERS", False)

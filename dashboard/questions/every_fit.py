@@ -1,4 +1,4 @@
-"""What is read once a snapshot for every fit there is, and which of the fits a selection asks for."""
+"""What is read once a snapshot for every fit there is, and which of the fits and feet a selection asks for."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -7,22 +7,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.questions.remembering import Remember as Remember  # noqa: PLC0414 (its place for questions)
+from dashboard.questions.remembering import at_once as at_once  # noqa: PLC0414
 from dashboard.questions.scope import SQL, Scope, fragments
 from dashboard.questions.selection import Selection
 from shared.warehouse import Warehouse
 
-# Gives what is remembered under a key in one snapshot, or makes it.
-Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 Table = Mapping[str, NDArray[Any]]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
-# Words of a selection by which knees of one fit part: what they ask for is no choice of whole fits.
+# Words of a selection by which the knees of one fit part.
 _OF_A_FOOT = ("side", "arch_height", "forefoot")
-
-
-def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-    """Remembers nothing."""
-    return make()
 
 
 def every_fit(scope: Scope) -> Scope:
@@ -30,26 +26,56 @@ def every_fit(scope: Scope) -> Scope:
     return replace(scope, parameters={**scope.parameters, **Selection().parameters()})
 
 
-def places_of(warehouse: Warehouse, scope: Scope, fit_no: Ints) -> Ints:
+def places_of(warehouse: Warehouse, scope: Scope, fit_no: Ints, remember: Remember = at_once) -> Ints:
     """Where the selected fits stand in `fit_no` (n,), the rising numbers of all fits."""
-    selected = warehouse.arrays(SQL / "fit_nos.sql", scope.parameters, **fragments())["fit_no"]
-    return np.searchsorted(fit_no, selected)
+    if _asks_for_all(scope):
+        return np.arange(len(fit_no))
+    places: Ints = np.searchsorted(fit_no, _fits_selected(warehouse, scope, remember))
+    return places
 
 
-def read_or_cut(warehouse: Warehouse, scope: Scope, sql: str, remember: Remember | None) -> dict[str, NDArray[Any]]:
-    """The rows of a named .sql that the selection asks for; each row carries a `fit_no`, and rows stand by it.
+def feet_selected(warehouse: Warehouse, scope: Scope, remember: Remember) -> Flags | None:
+    """Whether each foot is selected, at 2 * fit_no, and one more on the right; None where no word asks for some feet."""
+    if all(scope.parameters[word] is None for word in _OF_A_FOOT):
+        return None
 
-    With `remember`, cut out of those of all fits; read anew where a side or a kind of foot is selected.
+    def read() -> Ints:
+        feet = warehouse.arrays(SQL / "feet_nos.sql", scope.parameters, **fragments())
+        foot: Ints = 2 * feet["fit_no"].astype(np.int64) + feet["side"]
+        return foot
+
+    numbers: Ints = remember(("feet_nos", *scope.asked()), read)
+    return _flags(numbers)
+
+
+def read_or_cut(
+    warehouse: Warehouse, scope: Scope, sql: str, remember: Remember | None, **identifiers: str
+) -> dict[str, NDArray[Any]]:
+    """The rows of a named .sql that the selection asks for, as `cut` takes them."""
+
+    def read(asked: Scope) -> Table:
+        return warehouse.arrays(SQL / sql, asked.parameters, **{**fragments(), **identifiers})
+
+    return cut(warehouse, scope, sql, read, remember)
+
+
+def cut(
+    warehouse: Warehouse, scope: Scope, name: str, read: Callable[[Scope], Table], remember: Remember | None
+) -> dict[str, NDArray[Any]]:
+    """The rows that `read` finds for the selection; each has a `fit_no`. Nobody may write to a column.
+
+    With `remember`, cut out of those of all fits, which are remembered by `name`. Where rows have a `side` (1: right), each is
+    of one foot, and the feet that are not selected are cut off too.
     """
-    if remember is None or any(scope.parameters[word] is not None for word in _OF_A_FOOT):
-        return warehouse.arrays(SQL / sql, scope.parameters, **fragments())
-    table: Table = remember(("rows", sql), lambda: warehouse.arrays(SQL / sql, every_fit(scope).parameters, **fragments()))
-    if all(scope.parameters[word] is None for word in Selection().parameters()):
+    if remember is None:
+        return dict(read(scope))
+    table: Table = remember(("rows", name), lambda: read(every_fit(scope)))
+    if _asks_for_all(scope):
         return dict(table)
-    selected = warehouse.arrays(SQL / "fit_nos.sql", scope.parameters, **fragments())["fit_no"]
-    is_chosen = np.zeros(max(table["fit_no"].max(initial=0), selected.max(initial=0)) + 1, dtype=bool)
-    is_chosen[selected] = True
-    return rows_at(table, np.flatnonzero(is_chosen[table["fit_no"]]))
+    feet = feet_selected(warehouse, scope, remember) if "side" in table else None
+    if feet is not None:
+        return rows_at(table, _chosen(feet, 2 * table["fit_no"].astype(np.int64) + table["side"]))
+    return rows_at(table, _chosen(_flags(_fits_selected(warehouse, scope, remember)), table["fit_no"]))
 
 
 def rows_at(table: Table, places: Ints) -> dict[str, NDArray[Any]]:
@@ -57,3 +83,28 @@ def rows_at(table: Table, places: Ints) -> dict[str, NDArray[Any]]:
     if len(places) == len(next(iter(table.values()))):
         return dict(table)
     return {name: column[places] for name, column in table.items()}
+
+
+def _asks_for_all(scope: Scope) -> bool:
+    return all(value is None for value in scope.asked())
+
+
+def _fits_selected(warehouse: Warehouse, scope: Scope, remember: Remember) -> Ints:
+    """The rising numbers of the selected fits."""
+    found: Ints = remember(
+        ("fit_nos", *scope.asked()),
+        lambda: warehouse.arrays(SQL / "fit_nos.sql", scope.parameters, **fragments())["fit_no"],
+    )
+    return found
+
+
+def _flags(numbers: Ints) -> Flags:
+    """Whether each number from 0 to the largest is among `numbers`."""
+    flags = np.zeros(int(numbers.max(initial=0)) + 1, dtype=bool)
+    flags[numbers] = True
+    return flags
+
+
+def _chosen(flags: Flags, numbers: Ints) -> Ints:
+    """Which of `numbers` have their flag; those beyond the flags have none."""
+    return np.flatnonzero(flags[np.minimum(numbers, len(flags) - 1)] & (numbers < len(flags)))

@@ -12,11 +12,11 @@ from dashboard.questions.answers_effects import NoiseGroupRow
 from dashboard.questions.calendar import period_of
 from dashboard.questions.captures import Rows
 from dashboard.questions.effect_models import fitted
-from dashboard.questions.every_fit import Remember, read_or_cut
+from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.frames import frame_of
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
-from dashboard.questions.scope import SQL, Scope, counted, scope_of
+from dashboard.questions.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.study import captures_of
 from shared.errors import TooFewError
@@ -29,6 +29,10 @@ OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
 SIDES = ("left", "right")
 GROUPS = ("side", "fitter", "studio", "quarter")
 
+# Repeat pairs of all fits are read once a snapshot and cut.
+REMEMBERS = True
+SPLITS = False
+
 METHOD = {
     "pairs": "consecutive captures of one knee in one session with the same setup",
     "typical_error": "SD of the differences / sqrt(2)",
@@ -37,14 +41,14 @@ METHOD = {
 }
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Noise:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Noise:
     """Typical error, smallest real change and drift of each outcome from repeat captures, over all and by group."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    pairs = pairs_of(warehouse, scope)
+    pairs = pairs_of(warehouse, scope, remember)
     found = (row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
     rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in found)
-    groups = tuple(_groups(pairs, warehouse.rows(SQL / "names.sql")[0], settings))
+    groups = tuple(_groups(pairs, names_of(warehouse, remember), settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
 
@@ -53,9 +57,9 @@ def pairs_of(warehouse: Warehouse, scope: Scope, remember: Remember | None = Non
     return read_or_cut(warehouse, scope, "noise_pairs.sql", remember)
 
 
-def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings) -> tuple[NoiseRow, ...]:
+def rows_of(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None) -> tuple[NoiseRow, ...]:
     """The rows of every outcome from repeat captures alone, for the questions that need all of them."""
-    pairs = pairs_of(warehouse, scope)
+    pairs = pairs_of(warehouse, scope, remember)
     return tuple(row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions import noise
 from dashboard.questions.answers_periods import PeriodChangeRow, PeriodRow, Periods
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.numbers import spoken, spoken_points
 from dashboard.questions.scope import counted, scope_of
 from dashboard.questions.selection import Selection
@@ -25,6 +26,9 @@ METHOD = {
     "difference": "this period less the earlier one, least squares with CR2 by rider, since a rider may be in both",
     "return_rate": "an open window is left out in every period",
 }
+# The fits and knees of `studio` are read once a snapshot and cut.
+REMEMBERS = True
+SPLITS = False
 _NAMES = {
     "knees_better": "Knees better at departure",
     "side_difference_left": "Fits with a side difference left",
@@ -66,18 +70,18 @@ def _a_year_before(day: date) -> date:
     return date(day.year - 1, day.month, last_day if is_end else min(day.day, last_day))
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Periods:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Periods:
     """The figures of the selection's dates; without both dates, those from the first to the last fit's day.
 
     Raises TooFewError where the selection is empty.
     """
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.rows_of(warehouse, scope, settings)[0]
+    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     # As `studio` measures them, so that this period's figures are its own to the last digit.
-    present = {one.figure: one for one in measured(warehouse, scope, settings, tilt_noise)}
-    whole = replace(selection, date_from=None, date_to=None, split=None)
-    everything = list(measured(warehouse, scope_of(warehouse, whole, settings), settings, tilt_noise))
+    present = {one.figure: one for one in measured(warehouse, scope, settings, tilt_noise, remember)}
+    whole = scope_of(warehouse, replace(selection, date_from=None, date_to=None), settings, remember or at_once)
+    everything = list(measured(warehouse, whole, settings, tilt_noise, remember))
     this = _this_span(everything, selection)
     spans = {"this": this, "before": span_before(this), "year_before": span_a_year_before(this)}
     changes = tuple(row for one in everything for row in _changes(one, spans, settings))

@@ -15,12 +15,20 @@ from shared.errors import SupersededError
 
 _MOST: Final = 256
 # As written by pickle; in memory an answer takes some times more.
-_MOST_BYTES: Final = 100_000_000
+# What is read once a snapshot of a million captures is half of it.
+_MOST_BYTES: Final = 250_000_000
 # Rows by which a long list is measured.
 _MEASURED: Final = 500
 # How often one who waits for another's computation looks whether somebody still waits for them.
 _LOOK_SECONDS: Final = 0.1
 Key = tuple[Hashable, ...]
+# Gives what is remembered under a key in one snapshot, or makes it.
+Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
+
+
+def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+    """Remembers nothing."""
+    return make()
 
 
 class _Counter:

@@ -1,12 +1,13 @@
 """What every question shares: the selection as SQL, how much it holds, and the selection in words."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from dashboard.questions.remembering import Remember, at_once
 from dashboard.questions.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
@@ -45,6 +46,11 @@ class Scope:
     n_riders: int
     words: str
     parameters: dict[str, Any]
+
+    def asked(self) -> tuple[Hashable, ...]:
+        """What the parameters ask of fits and feet, to remember by; all None: every fit."""
+        values = (self.parameters[word] for word in Selection().parameters())
+        return tuple(tuple(value) if isinstance(value, list) else value for value in values)
 
     def require_fits(self) -> None:
         """Raises TooFewError where the selection is empty."""
@@ -93,10 +99,16 @@ def forefoot_class(angle: str) -> str:
     return read_sql(SQL / "forefoot_class.sql").replace("{angle}", angle)
 
 
-def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings) -> Scope:
+def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Scope:
     """Counts the selection and says it in words."""
+    whole = replace(selection, split=None)
+    scope: Scope = remember(("scope", whole), lambda: _counted(warehouse, whole, settings, remember))
+    return scope
+
+
+def _counted(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> Scope:
     parameters = {**settings.parameters(), **selection.parameters()}
-    as_of = warehouse.value(SQL / "as_of.sql")
+    as_of = remember(("as_of",), lambda: warehouse.value(SQL / "as_of.sql"))
     row = warehouse.rows(SQL / "scope.sql", parameters, **fragments())[0]
     return Scope(
         as_of=as_of,
@@ -105,6 +117,12 @@ def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings) -> 
         words=_words(selection, row),
         parameters={**parameters, "as_of": as_of},
     )
+
+
+def names_of(warehouse: Warehouse, remember: Remember | None) -> dict[str, list[str]]:
+    """The ids behind the numbers of fitters and studios, and the kinds of bicycle."""
+    names: dict[str, list[str]] = (remember or at_once)(("names",), lambda: warehouse.rows(SQL / "names.sql")[0])
+    return names
 
 
 def sessions_of(warehouse: Warehouse, fit_nos: Iterable[int]) -> dict[int, str]:

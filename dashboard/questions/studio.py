@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow, Studio, StudioFigure, StudioTrendRow
 from dashboard.questions.both_sides import side_difference
+from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.scope import Scope, counted, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.clustered import Estimate, clustered_mean, clustered_share
@@ -25,6 +26,9 @@ METHOD = {
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
+# Fits, knees and repeat pairs of all fits are read once a snapshot and cut.
+REMEMBERS = True
+SPLITS = False
 _NO_DAYS = np.array([], "datetime64[D]")
 
 
@@ -41,12 +45,12 @@ class Measured:
     refusal: str = ""
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studio:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Studio:
     """The four headline figures of the owner's first page."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope), settings)
-    outcomes = list(measured(warehouse, scope, settings, tilt_noise))
+    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    outcomes = list(measured(warehouse, scope, settings, tilt_noise, remember))
     figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
         as_of=scope.as_of,
@@ -61,10 +65,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Studi
     )
 
 
-def measured(warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: NoiseRow) -> Iterator[Measured]:
+def measured(
+    warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: NoiseRow, remember: Remember | None = None
+) -> Iterator[Measured]:
     """The raw values behind each headline figure; the trends chart the same ones."""
-    knees = warehouse.arrays(SQL / "studio_knees.sql", scope.parameters, **fragments())
-    fits = warehouse.arrays(SQL / "studio_fits.sql", scope.parameters, **fragments())
+    knees = read_or_cut(warehouse, scope, "studio_knees.sql", remember)
+    fits = read_or_cut(warehouse, scope, "studio_fits.sql", remember)
     if tilt_noise.mdc95 is None:
         refusal = f"{_NAMES['knees_better']}: {tilt_noise.words.partition(': ')[2]}"
         yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)

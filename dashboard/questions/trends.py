@@ -13,11 +13,12 @@ from dashboard.questions import noise, studio
 from dashboard.questions.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.beside import Beside
 from dashboard.questions.calendar import EVERY, first_day, period_of, spoken_period
-from dashboard.questions.every_fit import Remember, read_or_cut
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.numbers import spoken, spoken_percent
-from dashboard.questions.scope import SQL, Scope, counted, scope_of
+from dashboard.questions.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.studio import Measured
+from dashboard.questions.trends_fits import fits_of
 from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
@@ -32,6 +33,7 @@ Rows = dict[str, NDArray[Any]]
 
 # Fits and repeat pairs are read once a snapshot.
 REMEMBERS = True
+SPLITS = False
 
 # Days of a period, on average over the years.
 _DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
@@ -107,18 +109,18 @@ def _base_in_time(settings: Settings, first: int) -> Settings:
 def _by_period(
     warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None, *, is_other: bool
 ) -> Trends:
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     every = settings.trends.every
-    fits = read_or_cut(warehouse, scope, "trends_fits.sql", remember)
+    fits = fits_of(warehouse, scope, remember)
     own = period_of(fits["day"], every)
     calendar = np.arange(own.min(), own.max() + 1)
     if is_other:
         settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope, remember)
-    fitters = warehouse.rows(SQL / "names.sql")[0]["fitter"]
+    fitters = names_of(warehouse, remember)["fitter"]
     tilt_noise = noise.row_of("tilt", pairs, settings)
-    outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise), *_processes(fits)]
+    outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise, remember), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, settings)]
     return Trends(

@@ -7,7 +7,7 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions import agreement, asymmetry, fitters, returns, riders, trends
+from dashboard.questions import agreement, asymmetry, fitters, noise, periods, returns, riders, studio, trends
 from dashboard.questions.asking import Asker
 from dashboard.questions.every_fit import read_or_cut
 from dashboard.questions.scope import scope_of
@@ -20,8 +20,11 @@ MODULES = {
     "agreement": agreement,
     "asymmetry": asymmetry,
     "fitters": fitters,
+    "noise": noise,
+    "periods": periods,
     "returns": returns,
     "riders": riders,
+    "studio": studio,
     "trends": trends,
 }
 SELECTIONS: tuple[dict[str, str], ...] = (
@@ -35,7 +38,7 @@ SELECTIONS: tuple[dict[str, str], ...] = (
     {"forefoot": "marked_varus"},
     {"visit_kind": "first", "riding": "road"},
 )
-CUT = ("noise_pairs.sql", "returns_knees.sql", "trends_fits.sql")
+CUT = ("noise_pairs.sql", "returns_knees.sql", "studio_fits.sql", "studio_knees.sql", "trends_fits.sql")
 
 
 @pytest.fixture(scope="module")
@@ -79,4 +82,12 @@ def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehou
                 np.testing.assert_array_equal(cut[name], column, f"{words} {name}")
     finally:
         warehouse.close()
-    assert list(made) == [("rows", sql)], "read once for all fits"
+    assert [key for key in made if key[0] == "rows"] == [("rows", sql)], "read once for all fits"
+
+
+@pytest.mark.parametrize("question", ["noise", "trends"])
+def test_a_question_that_knows_no_levels_is_not_computed_again_for_a_split(asker: Asker, question: str) -> None:
+    plain, split = (asker.ask(question, parse_selection(words)) for words in ({}, {"split": "foot_type"}))
+    assert split.selection == {"split": "foot_type"}
+    rows = "noise" if question == "noise" else "trend"
+    assert getattr(split, rows) is getattr(plain, rows), "the same object"

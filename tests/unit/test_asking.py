@@ -37,10 +37,10 @@ def warehouse(tmp_path: Path) -> Iterator[Path]:
 def test_an_answer_is_computed_once_for_all_who_ask_at_once(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     calls, both_here, plain = [], threading.Barrier(2, timeout=20), dashboard.questions.noise.ask
 
-    def counted(*words: object) -> object:
+    def counted(*words: object, **given: object) -> object:
         calls.append(words)
         both_here.wait()  # the second reader has asked before the first is answered
-        return plain(*words)  # type: ignore[arg-type]
+        return plain(*words, **given)  # type: ignore[arg-type]
 
     monkeypatch.setattr("dashboard.questions.noise.ask", counted)
     asker = Asker(warehouse, Settings())
@@ -60,7 +60,7 @@ def test_an_answer_is_computed_once_for_all_who_ask_at_once(warehouse: Path, mon
 def test_a_long_statement_is_stopped_for_a_newer_view_of_the_same_tab(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     under_way, turns, asker = threading.Event(), Turns(), Asker(warehouse, Settings())
 
-    def endless(cursor: Warehouse, *_: object) -> object:
+    def endless(cursor: Warehouse, *_: object, **__: object) -> object:
         under_way.set()
         return cursor.value("SELECT sum(sin(a.range * b.range)) FROM range(1000000) AS a, range(1000000) AS b")
 

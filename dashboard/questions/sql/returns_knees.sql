@@ -2,6 +2,7 @@
 -- whose window has closed; empty found columns: not seen again. Inputs: mart.feet, mart.fits.
 SELECT
     feet.fit_no,
+    (feet.side = 'right')::TINYINT AS side,
     fits.rider_no AS rider,
     feet.tilt_departure_deg AS tilt_left_deg,
     found.tilt_arrival_deg AS tilt_found_deg,

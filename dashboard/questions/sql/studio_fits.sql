@@ -2,6 +2,7 @@
 -- is_followable: the fit asks for a follow-up and its window has closed by the data's last date; has_returned: attended within
 -- the window.
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     fits.session_date AS day,
     left_foot.tilt_departure_deg AS tilt_left_departure,

@@ -1,6 +1,8 @@
 -- Answers: how much nearer to neutral each knee's tilt left than it came. Grain and key: one row a session and side, of knees
 -- recorded at both ends. Inputs: mart.feet, mart.fits.
 SELECT
+    feet.fit_no,
+    (feet.side = 'right')::TINYINT AS side,
     fits.rider_no AS rider,
     fits.session_date AS day,
     abs(feet.tilt_arrival_deg) - abs(feet.tilt_departure_deg) AS nearer_neutral_deg

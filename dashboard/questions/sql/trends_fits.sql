@@ -1,15 +1,5 @@
 -- Answers: what else each fit adds to the trends, and what may explain them: booking, repeat captures, case mix, fitter. Grain
--- and key: one row a session. Inputs: mart.fits, mart.feet. Arrival columns: the mean over the selected knees.
-WITH recorded AS (
-    SELECT
-        feet.fit_no,
-        avg(abs(feet.tilt_arrival_deg)) AS off_neutral_arrival_deg,
-        avg(feet.sway_arrival_mm) AS sway_arrival_mm
-    FROM mart.feet AS feet
-    WHERE {feet_selected}
-    GROUP BY feet.fit_no
-)
-
+-- and key: one row a session (fit_no). Inputs: mart.fits, mart.feet.
 SELECT
     fits.fit_no,
     fits.rider_no AS rider,
@@ -20,9 +10,12 @@ SELECT
     {asks_booking} AS asks_booking,
     {has_booked} AS has_booked,
     fits.has_repeat,
-    recorded.off_neutral_arrival_deg,
-    recorded.sway_arrival_mm
+    abs(left_foot.tilt_arrival_deg) AS off_neutral_arrival_deg_left,
+    abs(right_foot.tilt_arrival_deg) AS off_neutral_arrival_deg_right,
+    left_foot.sway_arrival_mm AS sway_arrival_mm_left,
+    right_foot.sway_arrival_mm AS sway_arrival_mm_right
 FROM mart.fits AS fits
-LEFT JOIN recorded ON recorded.fit_no = fits.fit_no
+INNER JOIN mart.feet AS left_foot ON left_foot.fit_no = fits.fit_no AND left_foot.side = 'left'
+INNER JOIN mart.feet AS right_foot ON right_foot.fit_no = fits.fit_no AND right_foot.side = 'right'
 WHERE {fits_selected}
 ORDER BY fits.fit_no;

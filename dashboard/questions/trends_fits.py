@@ -1,0 +1,32 @@
+"""The fits behind the trends, and what their riders came with."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.every_fit import Remember, at_once, feet_selected, read_or_cut
+from dashboard.questions.scope import Scope
+from shared.warehouse import Warehouse
+
+Array = NDArray[np.float64]
+
+
+def fits_of(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> dict[str, NDArray[Any]]:
+    """One row a selected fit; what its knees came with is the mean over the selected ones."""
+    fits = read_or_cut(warehouse, scope, "trends_fits.sql", remember)
+    feet = feet_selected(warehouse, scope, remember or at_once)
+    for column in ("off_neutral_arrival_deg", "sway_arrival_mm"):
+        left, right = (
+            _of_selected(fits.pop(f"{column}_{side}"), feet, 2 * fits["fit_no"].astype(np.int64) + number)
+            for number, side in enumerate(("left", "right"))
+        )
+        fits[column] = np.where(np.isnan(left), right, np.where(np.isnan(right), left, (left + right) / 2))
+    return fits
+
+
+def _of_selected(values: Array, feet: NDArray[np.bool_] | None, foot: NDArray[np.int64]) -> Array:
+    """The values (n,) of feet by number, NaN where a foot is not selected."""
+    if feet is None:
+        return values
+    return np.where(feet[np.minimum(foot, len(feet) - 1)] & (foot < len(feet)), values, np.nan)
