@@ -11,10 +11,10 @@ from dashboard.questions.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, j
 from dashboard.questions.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
 from dashboard.questions.calendar import first_day, period_of
-from dashboard.questions.every_fit import Remember
+from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
-from dashboard.questions.scope import SQL, counted, scope_of, sessions_of
+from dashboard.questions.scope import counted, names_of, scope_of, sessions_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.shim_places import shim_places
 from shared.errors import StatisticsError
@@ -25,7 +25,7 @@ from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
 
-# The rules are asked of all fits once a snapshot.
+# The rules are asked of all fits once a snapshot; steps of shims are read once.
 REMEMBERS = True
 
 METHOD = {
@@ -50,13 +50,13 @@ _OUTCOMES = (
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> AgreementWithExam:
     """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     judged = judged_fits(warehouse, scope, settings, remember)
     everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
     masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
-    names = warehouse.rows(SQL / "names.sql")[0]["fitter"]
+    names = names_of(warehouse, remember)["fitter"]
     return AgreementWithExam(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -73,7 +73,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         fitters=tuple(_fitters(judged, names, settings)),
         rules=tuple(_rules(judged, settings)),
         outcomes=tuple(_outcome(judged, *outcome, settings) for outcome in _OUTCOMES),
-        shim_places=tuple(shim_places(warehouse, scope, settings)),
+        shim_places=tuple(shim_places(read_or_cut(warehouse, scope, "agreement_shims.sql", remember), settings)),
         look_at=tuple(_look_at(warehouse, judged, names, settings)),
     )
 

@@ -88,7 +88,7 @@ def judged_fits(warehouse: Warehouse, scope: Scope, settings: Settings, remember
     if remember is None:
         return _judged(warehouse, scope, settings)
     judged: Judged = remember(("judged_fits",), lambda: _judged(warehouse, every_fit(scope), settings))
-    return judged.at(places_of(warehouse, scope, judged.fits["fit_no"]))
+    return judged.at(places_of(warehouse, scope, judged.fits["fit_no"], remember))
 
 
 def _judged(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:

@@ -21,7 +21,7 @@ from dashboard.questions.asymmetry_rows import (
     repeat_row,
     with_q_values,
 )
-from dashboard.questions.every_fit import Remember, at_once
+from dashboard.questions.every_fit import Remember, at_once, cut, read_or_cut
 from dashboard.questions.knee_patterns import PATTERNS
 from dashboard.questions.levels import level_masks, split_caution
 from dashboard.questions.scope import SQL, Scope, fragments, scope_of, sessions_of
@@ -43,19 +43,19 @@ CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
-# Whose high sway is looked up once a snapshot.
+# Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
 REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Asymmetry:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Asymmetry:
     """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    fits = _both_knees(warehouse, scope, remember)
+    fits = cut(warehouse, scope, "asymmetry_fits", lambda asked: _both_knees(warehouse, asked), remember)
     masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
-    masks.update(level_masks(warehouse, scope, selection.split))
+    masks.update(level_masks(warehouse, scope, selection.split, remember))
     firsts = first_sessions(fits, settings)
     prevalence = tuple(
         prevalence_row(firsts, quantity, moment, masks, level, selection.split, settings)
@@ -85,15 +85,15 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
             for level, mask in masks.items()
         ),
         curve=tuple(row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
-        repeats=tuple(_repeats(warehouse, scope, settings)),
+        repeats=tuple(_repeats(read_or_cut(warehouse, scope, "asymmetry_repeats.sql", remember), settings)),
         knees=tuple(_pictured(warehouse, firsts)),
     )
 
 
-def _both_knees(warehouse: Warehouse, scope: Scope, remember: Remember) -> dict[str, NDArray[Any]]:
+def _both_knees(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
     """Both knees of each fit at both moments, empty at departure where one capture is all; and the studio's high sway."""
     fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
-    high = remember(("high_sway",), lambda: warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"])
+    high = warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"]
     only_arrival = ~fits["has_departure"].astype(bool)
     for quantity in QUANTITIES:
         for side in ("left", "right"):
@@ -147,8 +147,7 @@ def _flow(firsts: Firsts) -> Iterator[FlowRow]:
             yield FlowRow(before, after, int(both.sum()))
 
 
-def _repeats(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[RepeatRow]:
-    pairs = warehouse.arrays(SQL / "asymmetry_repeats.sql", scope.parameters, **fragments())
+def _repeats(pairs: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[RepeatRow]:
     for quantity in QUANTITIES:
         if quantity.limit_key:
             yield repeat_row(pairs, quantity, settings)

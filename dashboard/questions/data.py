@@ -18,6 +18,7 @@ from shared.statistics.clustered import clustered_share
 from shared.warehouse import Warehouse
 
 REMEMBERS = True
+SPLITS = False
 METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
 
 # What is asked of each fit: the name of the check, the counting column, and the sentence.
@@ -32,7 +33,7 @@ _CHECKS = (
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Data:
     """Tables, loads and rejects of the whole warehouse; completeness of the selected fits."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember)
     whole = remember(("whole warehouse",), lambda: _whole(warehouse))
     return Data(
         as_of=scope.as_of,

@@ -11,12 +11,12 @@ from scipy import stats
 from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow
 from dashboard.questions.both_sides import mean_of_sides, side_difference
 from dashboard.questions.coded import code_sql
-from dashboard.questions.every_fit import Remember, every_fit, places_of, rows_at
+from dashboard.questions.every_fit import Remember, at_once, every_fit, places_of, rows_at
 from dashboard.questions.fitters_process import process_rows
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.riders_mix import CaseMix, came_with, design_of
-from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
+from dashboard.questions.scope import SQL, Scope, counted, fragments, names_of, scope_of
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -27,6 +27,7 @@ from shared.warehouse import Warehouse
 
 # Fits are read once a snapshot.
 REMEMBERS = True
+SPLITS = False
 
 Array = NDArray[np.float64]
 Rows = dict[str, NDArray[Any]]
@@ -66,11 +67,11 @@ class _Compared:
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Fitters:
     """Observed and expected by fitter and outcome, scatter between fitters, what was done, and the funnel's lines."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
     everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
-    names = warehouse.rows(SQL / "names.sql")[0]
+    names = names_of(warehouse, remember)
     fits = _fits(warehouse, everyone, names["bike_kind"], remember)
     present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
     chosen = {number: name for number, name in present.items() if not selection.fitter or name in selection.fitter}
@@ -102,7 +103,7 @@ def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str], remember: R
     if remember is None:
         return _read_fits(warehouse, scope, bike_kinds)
     fits: Rows = remember(("fitters_fits",), lambda: _read_fits(warehouse, every_fit(scope), bike_kinds))
-    return rows_at(fits, places_of(warehouse, scope, fits["fit_no"]))
+    return rows_at(fits, places_of(warehouse, scope, fits["fit_no"], remember))
 
 
 def _read_fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str]) -> Rows:

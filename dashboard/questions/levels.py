@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.every_fit import Remember, every_fit, places_of
-from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
+from dashboard.questions.every_fit import Remember, at_once, every_fit, places_of
+from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments, names_of
 from dashboard.questions.selection import FOREFOOT_CLASSES
 from shared.catalogue import catalogue
 from shared.warehouse import Warehouse
@@ -28,7 +28,7 @@ class Levels:
 
     fit_no: NDArray[np.int64]
     names: list[str]
-    number: NDArray[np.int64]
+    number: NDArray[np.int16]
 
 
 def level_masks(warehouse: Warehouse, scope: Scope, split: str | None, remember: Remember | None = None) -> dict[str, Flags]:
@@ -43,23 +43,36 @@ def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str, remember: Rem
     """The level of both feet of every selected fit; with `remember`, cut out of those of all fits."""
     if remember is None:
         return _read_levels(warehouse, scope, split)
-    found: Levels = remember(("levels", split), lambda: _read_levels(warehouse, every_fit(scope), split))
-    places = places_of(warehouse, scope, found.fit_no)
-    number = found.number[places]
-    present = np.bincount(number.ravel() + 1, minlength=len(found.names) + 1)[1:] > 0
+    found: Levels = remember(("levels", split), lambda: _read_levels(warehouse, every_fit(scope), split, remember))
+    places = places_of(warehouse, scope, found.fit_no, remember)
+    return _of_present(Levels(found.fit_no[places], found.names, found.number[places]))
+
+
+def _read_levels(warehouse: Warehouse, scope: Scope, split: str, remember: Remember = at_once) -> Levels:
+    names = _names(warehouse, split, remember)
+    parameters = {**scope.parameters, "levels": names}
+    rows = warehouse.arrays(SQL / "feet_levels.sql", parameters, **fragments(), level=_level_sql(split))
+    fit_no, level_no = (rows[name].reshape(-1, 2) for name in ("fit_no", "level_no"))
+    # Small numbers, since they are kept.
+    return _of_present(Levels(fit_no[:, 0].astype(np.int64), names, level_no.astype(np.int16)))
+
+
+def _names(warehouse: Warehouse, split: str, remember: Remember) -> list[str]:
+    """Every level there may be, in the order of their codes."""
+    if split == "foot_type":
+        return [f"{arch} arch, {forefoot}" for arch in _CODES["arch_height"] for forefoot in _CODES["forefoot"]]
+    return sorted(names_of(warehouse, remember)["bike_kind"]) if split == "bike_kind" else list(_CODES[split])
+
+
+def _of_present(found: Levels) -> Levels:
+    """The same feet by the numbers of the levels that one of them has."""
+    present = np.bincount(found.number.ravel() + 1, minlength=len(found.names) + 1)[1:] > 0
+    if present.all():
+        return found
     # Numbers of those that are there, and -1 in the last place, where -1 points.
-    renumbered = np.append(np.cumsum(present) - 1, -1)
+    renumbered = np.append(np.cumsum(present) - 1, -1).astype(found.number.dtype)
     names = [name for name, is_there in zip(found.names, present.tolist(), strict=True) if is_there]
-    return Levels(found.fit_no[places], names, renumbered[number])
-
-
-def _read_levels(warehouse: Warehouse, scope: Scope, split: str) -> Levels:
-    own = {**fragments(), "level": _level_sql(split)}
-    found = warehouse.rows(SQL / "feet_level_names.sql", scope.parameters, **own)
-    names = _ordered(split, [row["level"] for row in found])
-    rows = warehouse.arrays(SQL / "feet_levels.sql", {**scope.parameters, "levels": names}, **own)
-    fit_no, level_no = (rows[name].astype(np.int64).reshape(-1, 2) for name in ("fit_no", "level_no"))
-    return Levels(fit_no[:, 0], names, level_no)
+    return Levels(found.fit_no, names, renumbered[found.number])
 
 
 def _level_sql(split: str) -> str:
@@ -79,19 +92,6 @@ def _level_sql(split: str) -> str:
 def exam_fragments() -> dict[str, str]:
     """The selection's conditions, and the forefoot class of `exams`."""
     return {**fragments(), "forefoot_of_exam": forefoot_class("exams.forefoot_angle_deg")}
-
-
-def _ordered(split: str, present: list[str]) -> list[str]:
-    """The levels in the order of their codes."""
-    return sorted(present, key=lambda level: (*_places(split, level), level))
-
-
-def _places(split: str, level: str) -> tuple[int, ...]:
-    if split == "foot_type":
-        arch, _, forefoot = level.partition(" arch, ")
-        return (*_places("arch_height", arch), *_places("forefoot", forefoot))
-    codes = _CODES.get(split, ())
-    return (codes.index(level) if level in codes else len(codes),)
 
 
 def count_riders(rider: NDArray[np.int64]) -> int:

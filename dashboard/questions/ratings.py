@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_ratings import RatingRow, Ratings
 from dashboard.questions.coded import code_sql
-from dashboard.questions.levels import count_riders, level_words, levels_of_feet, split_caution
+from dashboard.questions.every_fit import Remember, at_once, cut
+from dashboard.questions.levels import Levels, count_riders, level_words, levels_of_feet, split_caution
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
@@ -22,6 +23,9 @@ from shared.warehouse import Warehouse
 # Fits, riders, topics and parts as numbers, and the scores at each moment, one row a rated part of a fit.
 Pairs = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
+
+# Ratings and levels of feet of all fits are read once a snapshot and cut.
+REMEMBERS = True
 
 TOPICS = catalogue()["rider_ratings"].column("topic").codes
 COMPARISONS = (("arrival", "departure"), ("arrival", "follow_up"), ("departure", "follow_up"))
@@ -41,16 +45,18 @@ CAUTIONS = (
 )
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Ratings:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Ratings:
     """Paired changes of every topic from arrival to departure, to the follow-up, and between the two."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    parts = [row["part"] for row in warehouse.rows(SQL / "ratings_parts.sql")]
-    coded = {**fragments(), "topic_code": code_sql("ratings.topic", "topic")}
-    pairs = warehouse.arrays(SQL / "ratings_pairs.sql", {**scope.parameters, "parts": parts}, **coded)
+    parts = (remember or at_once)(("ratings_parts",), lambda: _parts(warehouse))
+    pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
     overall = [_row(topics[topic], topic, moments, settings) for topic in TOPICS for moments in COMPARISONS]
-    split = _by_level(warehouse, scope, topics, selection.split, settings) if selection.split else []
+    split: Iterable[RatingRow] = ()
+    if selection.split and selection.split != "side":  # a rating knows nothing of sides
+        levels = levels_of_feet(warehouse, scope, selection.split, remember)
+        split = _by_level(topics, levels, selection.split, settings)
     return Ratings(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -65,17 +71,21 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Ratin
     )
 
 
+def _parts(warehouse: Warehouse) -> list[str]:
+    return [row["part"] for row in warehouse.rows(SQL / "ratings_parts.sql")]
+
+
+def _pairs(warehouse: Warehouse, scope: Scope, parts: list[str]) -> Pairs:
+    coded = {**fragments(), "topic_code": code_sql("ratings.topic", "topic")}
+    return warehouse.arrays(SQL / "ratings_pairs.sql", {**scope.parameters, "parts": parts}, **coded)
+
+
 def _where(pairs: Pairs, chosen: Flags) -> Pairs:
     return {name: column[chosen] for name, column in pairs.items()}
 
 
-def _by_level(
-    warehouse: Warehouse, scope: Scope, topics: Mapping[str, Pairs], split: str, settings: Settings
-) -> Iterator[RatingRow]:
-    """A fit belongs to a level where one of its feet does; none by side, of which a rating knows nothing."""
-    if split == "side":
-        return
-    levels = levels_of_feet(warehouse, scope, split)
+def _by_level(topics: Mapping[str, Pairs], levels: Levels, split: str, settings: Settings) -> Iterator[RatingRow]:
+    """A fit belongs to a level where one of its feet does."""
     for topic, pairs in topics.items():
         feet = levels.number[np.searchsorted(levels.fit_no, pairs["fit_no"])]
         here = [_where(pairs, (feet == number).any(axis=1)) for number in range(len(levels.names))]

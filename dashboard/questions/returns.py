@@ -15,7 +15,7 @@ from dashboard.questions.answers_returns import (
     ReturnFigure,
     Returns,
 )
-from dashboard.questions.every_fit import Remember
+from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.lasting import lasting_rows, said_rows
 from dashboard.questions.levels import Levels, levels_of_feet
 from dashboard.questions.numbers import spoken_chance, spoken_percent, spoken_percents
@@ -29,7 +29,7 @@ from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
 
-# Levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
+# Fits, levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
 REMEMBERS = True
 
 METHOD = {
@@ -63,10 +63,10 @@ class _Group:
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Returns:
     """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     assert scope.as_of is not None  # there are fits, and each has a day
-    rows = warehouse.arrays(SQL / "returns_fits.sql", scope.parameters, **fragments())
+    rows = read_or_cut(warehouse, scope, "returns_fits.sql", remember)
     groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
     overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))

@@ -2,7 +2,7 @@
 
 from dashboard.questions.answers import Noise
 from dashboard.questions.answers_riders import Riders, RiderTimeline
-from dashboard.questions.every_fit import Remember
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.riders_list import listed
 from dashboard.questions.riders_timeline import timeline
 from dashboard.questions.scope import scope_of
@@ -14,6 +14,7 @@ from shared.warehouse import Warehouse
 LEANS_ON = ("noise",)
 # The rules of agreement are asked of all fits once a snapshot.
 REMEMBERS = True
+SPLITS = False
 
 
 def ask(
@@ -24,7 +25,7 @@ def ask(
     remember: Remember | None = None,
 ) -> Riders | RiderTimeline:
     """One rider's timeline, else the list of riders; without `noise` no change is told from chance."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     if len(selection.rider) == 1:
         return timeline(warehouse, scope, selection, settings, noise)

@@ -1,31 +1,31 @@
 """A shim at the cleat turns the whole shoe, one in the shoe only the forefoot: what followed each, side by side."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboard.questions.answers_agreement import ShimPlaceRow
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
-from dashboard.questions.scope import SQL, Scope, counted, fragments
+from dashboard.questions.scope import counted
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean
 from shared.statistics.group_difference import adjusted_difference
 from shared.units import UNITS
-from shared.warehouse import Warehouse
 
 _PLACES = {"in_shoe": "in the shoe", "at_cleat": "at the cleat"}
 
 
-def shim_places(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ShimPlaceRow]:
+def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[ShimPlaceRow]:
     """The mean change of tilt and sway for one more varus shim at each place, and the difference between the places.
 
-    From changes in which nothing but the added shims differed. Both places suffer alike from choices by a noisy measurement,
-    so the difference is told with more trust than either change.
+    changes: the rows of agreement_shims.sql, in which nothing but the added shims differed. Both places suffer alike from
+    choices by a noisy measurement, so the difference is told with more trust than either change.
     """
-    changes = warehouse.arrays(SQL / "agreement_shims.sql", scope.parameters, **fragments())
     for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
         known = np.isfinite(changes[outcome])
         values, rider = changes[outcome][known], changes["rider"][known]

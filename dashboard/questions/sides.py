@@ -3,6 +3,7 @@
 from dashboard.questions.answers_sides import Sides, SidesRow
 from dashboard.questions.asymmetry import CAUTIONS
 from dashboard.questions.asymmetry_rows import MOMENTS, QUANTITIES
+from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.scope import SQL, counted, fragments, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -10,6 +11,9 @@ from shared.warehouse import Warehouse
 
 # More marks than these in one picture are no longer told apart.
 MOST_CELLS = 2000
+
+REMEMBERS = True
+SPLITS = False
 
 METHOD = {
     "rows": "riders' first sessions with both knees recorded, at the lowest and highest capture",
@@ -19,9 +23,11 @@ METHOD = {
 _UNITS = {quantity.name: quantity.unit for quantity in QUANTITIES}
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, most_cells: int = MOST_CELLS) -> Sides:
+def ask(
+    warehouse: Warehouse, selection: Selection, settings: Settings, most_cells: int = MOST_CELLS, remember: Remember = at_once
+) -> Sides:
     """Left and right values at arrival and departure; at most `most_cells` rows a quantity and moment."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember)
     scope.require_fits()
     parameters = {**scope.parameters, "most_cells": most_cells}
     rows = tuple(

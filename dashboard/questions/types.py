@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_types import AlikeRow, TypeRow, Types
 from dashboard.questions.coded import CODES, NOT_RECORDED, code_sql
+from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.levels import count_riders, level_words, levels_of_feet
 from dashboard.questions.numbers import spoken_percent, spoken_percents
-from dashboard.questions.scope import SQL, Scope, counted, forefoot_class, fragments, scope_of
+from dashboard.questions.scope import Scope, counted, forefoot_class, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
@@ -21,6 +22,9 @@ from shared.warehouse import Warehouse
 
 Feet = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
+
+# Exams and levels of feet of all fits are read once a snapshot and cut.
+REMEMBERS = True
 
 # Garbalosa et al. 1994, J Orthop Sports Phys Ther 20:200; quoted for 234 feet, yet whole counts only of 240: 208, 21, 11.
 PUBLISHED_FOREFOOT = {"varus": 0.8667, "valgus": 0.0875, "neutral": 0.0458}
@@ -44,14 +48,14 @@ _NAMES = {
 _VARUS = ("mild_varus", "marked_varus")
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types:
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Types:
     """Shares of the kinds of feet with intervals that know that feet come in pairs, beside the published ones."""
-    scope = scope_of(warehouse, selection, settings)
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    feet = _latest_feet(warehouse, scope)
+    feet = _latest_feet(warehouse, scope, remember)
     types = tuple(_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
     if split := selection.split:
-        levels = levels_of_feet(warehouse, scope, split)
+        levels = levels_of_feet(warehouse, scope, split, remember)
         own = levels.number[np.searchsorted(levels.fit_no, feet["fit_no"]), feet["side"]]
         for number, level in enumerate(levels.names):
             types += tuple(_rows(feet, own == number, split, level, settings))
@@ -70,11 +74,11 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings) -> Types
     )
 
 
-def _latest_feet(warehouse: Warehouse, scope: Scope) -> Feet:
+def _latest_feet(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> Feet:
     """The latest selected exam of each foot: every column of _NAMES as codes, rider, side (1: right), fit_no."""
     coded = {f"{name}_code": code_sql(f"exams.{name}", name) for name in ("arch_height", "arch_collapse", "heel_posture")}
     coded["forefoot_code"] = code_sql(forefoot_class("exams.forefoot_angle_deg"), "forefoot")
-    exams = warehouse.arrays(SQL / "types_feet.sql", scope.parameters, **fragments(), **coded)
+    exams = read_or_cut(warehouse, scope, "types_feet.sql", remember, **coded)
     foot = exams["rider"] * 2 + exams["side"]
     latest = np.full(int(foot.max(initial=-1)) + 1, -1, dtype=np.int64)
     latest[foot] = np.arange(len(foot))  # rows stand by date: the last one of a foot stays

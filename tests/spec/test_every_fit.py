@@ -7,7 +7,21 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions import agreement, asymmetry, fitters, noise, periods, returns, riders, studio, trends
+from dashboard.questions import (
+    agreement,
+    asymmetry,
+    data,
+    fitters,
+    noise,
+    periods,
+    ratings,
+    returns,
+    riders,
+    sides,
+    studio,
+    trends,
+    types,
+)
 from dashboard.questions.asking import Asker
 from dashboard.questions.every_fit import read_or_cut
 from dashboard.questions.scope import scope_of
@@ -19,13 +33,17 @@ from shared.warehouse import open_reading
 MODULES = {
     "agreement": agreement,
     "asymmetry": asymmetry,
+    "data": data,
     "fitters": fitters,
     "noise": noise,
     "periods": periods,
+    "ratings": ratings,
     "returns": returns,
     "riders": riders,
+    "sides": sides,
     "studio": studio,
     "trends": trends,
+    "types": types,
 }
 SELECTIONS: tuple[dict[str, str], ...] = (
     {},
@@ -38,7 +56,16 @@ SELECTIONS: tuple[dict[str, str], ...] = (
     {"forefoot": "marked_varus"},
     {"visit_kind": "first", "riding": "road"},
 )
-CUT = ("noise_pairs.sql", "returns_knees.sql", "studio_fits.sql", "studio_knees.sql", "trends_fits.sql")
+CUT = (
+    "agreement_shims.sql",
+    "asymmetry_repeats.sql",
+    "noise_pairs.sql",
+    "returns_fits.sql",
+    "returns_knees.sql",
+    "studio_fits.sql",
+    "studio_knees.sql",
+    "trends_fits.sql",
+)
 
 
 @pytest.fixture(scope="module")

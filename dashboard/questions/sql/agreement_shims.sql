@@ -2,6 +2,7 @@
 -- Grain and key: one row a session, side and later capture. Inputs: mart.capture_facts, mart.fits.
 -- tilt, sway: change for each varus shim more; the place is where the shims sit, or sat before they were taken out.
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     facts.shims_step_place = 'at_cleat' AS is_at_cleat,
     facts.tilt_change_deg / facts.shims_step AS tilt,

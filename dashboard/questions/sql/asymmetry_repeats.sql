@@ -1,6 +1,7 @@
 -- Answers: both knees in two captures in a row between which nothing was changed on either foot.
 -- Grain and key: one row a session and later capture. Inputs: mart.capture_facts, mart.fits.
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     left_knee.knee_tilt_deg AS tilt_left,
     right_knee.knee_tilt_deg AS tilt_right,

@@ -3,6 +3,7 @@
 -- end. The exports hold no day of a cancellation: a booking that came to nothing ends on the day it was due.
 -- kept_code: the setup at the follow-up, 1 all, 2 some, 3 none, 0 not told.
 SELECT
+    fits.fit_no,
     fits.rider_no AS rider,
     {asks_booking} AS asks_booking,
     {has_booked} AS has_booked,
