@@ -11,6 +11,7 @@ from shared.statistics.cells import (
     Terms,
     mean_columns,
     row_design,
+    upper,
     within_products,
 )
 from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products
@@ -42,11 +43,22 @@ def within_ties(cells: Cells, terms: Terms) -> dict[str, tuple[str, ...]]:
     """estimability.not_estimable of the terms, from cells: those that differences within cells cannot estimate."""
     products = within_products(terms)[:-1, :-1]
 
-    def surely() -> dict[str, tuple[str, ...]]:
-        design, _ = row_design(cells, terms)
-        return ties(demeaned(design, np.repeat(np.arange(len(cells.n)), cells.n)), terms.names)
+    def surely(doubtful: Flags) -> dict[str, tuple[str, ...]]:
+        own = terms.kept(doubtful)
+        here = _varying(cells, own)
+        design, _ = row_design(cells, own, here)
+        return ties(demeaned(design, np.repeat(np.arange(int(here.sum())), cells.n[here])), own.names)
 
     return ties_of_products(products, terms.names, surely)
+
+
+def _varying(cells: Cells, terms: Terms) -> Flags:
+    """The cells in which a term varies (cells,)."""
+    v = cells.n_varying
+    rows, columns = upper(v + 1)
+    squares = cells.all_products[:, np.flatnonzero(rows == columns)[:v]].take(cells.places, axis=0)
+    told = (terms.places >= 0)[terms.level] if len(terms.places) > 1 else terms.places >= 0
+    return np.asarray(((squares > 0) & told).any(axis=1))
 
 
 def fit_within_cells(cells: Cells, terms: Terms) -> WithinFit:

@@ -80,11 +80,28 @@ class Groups:
         return np.asarray(self.products @ (self.reading() @ self.of_term))
 
 
+@dataclass(frozen=True)
+class Tallied:
+    """Some riders' influence (riders, p) and sums for the degrees of freedom; of_term (p, b): the terms in the root's
+    coordinates."""
+
+    influence: Floats
+    tally: Tally
+    of_term: Floats
+
+
 def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Sandwich:
     """What rider_sandwich.cr2_at_speed gives beyond its limit of riders, from cells; wanted (p,): terms whose df are asked for.
 
     rider (cells,): codes 0 to riders - 1, in order.
     """
+    found = tallied(cells, terms, rider, fit, wanted)
+    covariance = cross_product(found.influence, found.influence)
+    return Sandwich(found.influence, covariance, found.tally.df(found.of_term, wanted))
+
+
+def tallied(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Tallied:
+    """The same as sums, to be added to those of other riders of the same fit."""
     n_riders = int(rider[-1]) + 1
     root = root_of(fit.bread)
     of_term = np.column_stack([fit.to_basis @ root, np.zeros(len(fit.to_basis))])  # the last coordinate is the residual's
@@ -109,8 +126,7 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
     if much.any():
         _add_much(tally, cells, terms, rider, much, fit, between, of_term, wanted)
         adjusted[np.concatenate(tally.riders)] = np.concatenate(tally.adjusted)
-    influence = adjusted @ of_term.T
-    return Sandwich(influence, cross_product(influence, influence), tally.df(of_term, wanted))
+    return Tallied(adjusted @ of_term.T, tally, of_term)
 
 
 def groups_of(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_term: Floats) -> Iterator[Groups]:

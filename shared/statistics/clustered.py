@@ -24,7 +24,7 @@ class Estimate:
 
 def _mean_and_variance(values: NDArray[np.float64], cluster: NDArray[np.int64]) -> tuple[float, float, int]:
     """The mean, its variance by sums of residuals in each cluster (CR1), and the number of clusters."""
-    codes = _small_codes(cluster)
+    codes = small_codes(cluster)
     rows = np.bincount(codes)
     n_clusters = int(np.count_nonzero(rows))
     if n_clusters < 2:
@@ -35,8 +35,8 @@ def _mean_and_variance(values: NDArray[np.float64], cluster: NDArray[np.int64]) 
     return mean, variance, n_clusters
 
 
-def _small_codes(cluster: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Codes that may be counted through: those given where they are, which saves sorting a million rows."""
+def small_codes(cluster: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Codes (n,) that may be counted through: those given where they are, which saves sorting a million rows."""
     if len(cluster) and cluster.min() >= 0 and cluster.max() < 4 * len(cluster) + 1000:
         return cluster
     return np.asarray(np.unique(cluster, return_inverse=True)[1])

@@ -75,19 +75,29 @@ def _reached(linked: NDArray[np.bool_], start: int) -> NDArray[np.bool_]:
 
 
 def ties_of_products(
-    products: NDArray[np.float64], terms: Sequence[str], surely: Callable[[], dict[str, tuple[str, ...]]]
+    products: NDArray[np.float64],
+    terms: Sequence[str],
+    surely: Callable[[NDArray[np.bool_]], dict[str, tuple[str, ...]]],
 ) -> dict[str, tuple[str, ...]]:
-    """What `ties` finds, from a design's cross products (p, p) where these can tell; else what `surely` finds in its rows.
+    """What `ties` finds, from a design's cross products (p, p) where these can tell; else what `surely` finds in the rows of
+    the columns in doubt, flags (p,).
 
-    Cross products hold the squares of the singular values, so that what is small among them is rounding.
+    Cross products hold the squares of the singular values, so that what is small among them is rounding. Every combination
+    that comes to nothing lies in the space of their small eigenvalues; a column without weight there is in none.
     """
     lengths = np.sqrt(np.diag(products))
     present = lengths > 0
+    found: dict[str, tuple[str, ...]] = {terms[int(index)]: () for index in np.flatnonzero(~present)}
     if present.any():
         scaled = products[np.ix_(present, present)] / np.outer(lengths[present], lengths[present])
-        if np.linalg.eigvalsh(scaled)[0] < _PLAIN:
-            return surely()
-    return {terms[int(index)]: () for index in np.flatnonzero(~present)}
+        values, vectors = np.linalg.eigh(scaled)
+        if values[0] < _PLAIN:
+            weight = (vectors[:, values < _PLAIN] ** 2).sum(axis=1)
+            doubtful = np.zeros(len(products), dtype=bool)
+            # No entry of a projector is above the root of its two diagonal ones.
+            doubtful[present] = weight > _WEIGHT**2
+            found |= surely(doubtful)
+    return found
 
 
 def independent_of_products(products: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -10,19 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from shared.statistics.cell_sandwich import Groups, Whitened, cr2_of_cells, groups_of
+from shared.statistics.cell_sandwich import Groups, Tallied, Whitened, groups_of, tallied
 from shared.statistics.cells import Cells, Floats, Ints, Terms
 from shared.statistics.cluster_robust import Sandwich
 from shared.statistics.fast_mixed import by_level, layout_of
 from shared.statistics.many_riders import SAMPLED, Few, ManyFit, evenly_spread
 from shared.statistics.rider_blocks import indicator, rider_blocks, runs_of_cells, told_apart
+from shared.statistics.rider_sandwich import Tally
 from shared.statistics.small_matrices import cross_product
 from shared.statistics.whitening import whitened_cells
 
 Flags = NDArray[np.bool_]
 
-# A term of which single riders carry more than this (sum of the squares of their shares) has all riders computed.
-_CONCENTRATED = 8e-3
+# Of a term of which single riders carry more than this (sum of the squares of their shares), those who carry more than a heavy
+# share are computed one by one.
+_CONCENTRATED, _HEAVY = 8e-3, 5e-4
 
 
 @dataclass
@@ -40,9 +42,11 @@ class _Sums:
         self.influence[group.riders] += found[:, :m]
         self.shares[group.riders] += found[:, m:]
 
-    def concentrated(self, variance: Floats) -> bool:
+    def heavy(self, variance: Floats) -> Flags:
+        """The riders (riders,) who carry much of a term that few carry."""
         shares = self.shares / variance
-        return bool(np.einsum("gm,gm->m", shares, shares).max() > _CONCENTRATED)
+        concentrated = np.einsum("gm,gm->m", shares, shares) > _CONCENTRATED
+        return np.asarray((shares[:, concentrated] > _HEAVY).any(axis=1))
 
 
 def sandwich_of_many(cells: Cells, terms: Terms, fit: ManyFit, columns: Floats, wanted: Flags) -> Sandwich:
@@ -58,7 +62,7 @@ def sandwich_of_many(cells: Cells, terms: Terms, fit: ManyFit, columns: Floats, 
     for group in groups_of(cells, terms, rider, fit.estimate, of_term):
         sums.add(group)
 
-    def exactly(riders: Flags) -> Sandwich:
+    def exactly(riders: Flags) -> Tallied:
         own = fit.few if riders is fit.sample else Few(cells, terms, columns).chosen(riders[rider])
         return _exactly(own, fit, wanted)
 
@@ -74,28 +78,34 @@ def within_sandwich_of_many(cells: Cells, terms: Terms, fit: Whitened) -> Sandwi
         sums.add(group)
     wanted = np.ones(len(bread), dtype=bool)
 
-    def exactly(riders: Flags) -> Sandwich:
+    def exactly(riders: Flags) -> Tallied:
         kept = riders[rider]
         few = Few(cells, terms, cells.mean[:, :0]).chosen(kept)
-        return cr2_of_cells(few.cells, few.terms, few.cells.riders[0], fit, wanted)
+        return tallied(few.cells, few.terms, few.cells.riders[0], fit, wanted)
 
     return _scaled(sums, np.diag(bread), wanted, evenly_spread(len(labels), SAMPLED), exactly)
 
 
-def _scaled(sums: _Sums, variance: Floats, wanted: Flags, sample: Flags, exactly: Callable[[Flags], Sandwich]) -> Sandwich:
-    """CR1's sums with each term brought to CR2's size by the sampled riders; CR2 of all where few riders carry a term."""
-    if sums.concentrated(variance):
-        return exactly(np.ones(len(sample), dtype=bool))
-    few, influence = exactly(sample), sums.influence
-    own = influence[sample]
-    influence *= np.sqrt((few.influence[:, wanted] ** 2).sum(axis=0) / (own**2).sum(axis=0))
+def _scaled(sums: _Sums, variance: Floats, wanted: Flags, sample: Flags, exactly: Callable[[Flags], Tallied]) -> Sandwich:
+    """CR1's sums with each term brought to CR2's size by the sampled riders; CR2 of those who carry much of a term of few."""
+    heavy, influence = sums.heavy(variance), sums.influence
+    light = sample & ~heavy if heavy.any() else sample
+    few = exactly(light)
+    of_few, own = ((some**2).sum(axis=0) for some in (few.influence[:, wanted], influence[light]))
+    influence *= np.sqrt(np.divide(of_few, own, out=np.ones_like(own), where=own > 0))
+    tally = Tally(int(wanted.sum()), few.tally.p)
+    tally.add(few.tally, int((~heavy).sum()) / int(light.sum()))
+    if heavy.any():
+        alone = exactly(heavy)
+        influence[heavy] = alone.influence[:, wanted]
+        tally.add(alone.tally, 1.0)
     covariance = np.full((len(wanted), len(wanted)), np.nan)
     covariance[np.ix_(wanted, wanted)] = cross_product(influence, influence)
     every = influence
     if not wanted.all():
         every = np.full((len(sample), len(wanted)), np.nan)
         every[:, wanted] = influence
-    return Sandwich(every, covariance, few.df * (len(sample) / int(sample.sum())))
+    return Sandwich(every, covariance, tally.df(few.of_term, wanted))
 
 
 def _summed(rider: Ints, n_riders: int, values: Floats, weights: Floats) -> Floats:
@@ -105,7 +115,7 @@ def _summed(rider: Ints, n_riders: int, values: Floats, weights: Floats) -> Floa
     return np.asarray(adding @ values)
 
 
-def _exactly(few: Few, fit: ManyFit, wanted: Flags) -> Sandwich:
+def _exactly(few: Few, fit: ManyFit, wanted: Flags) -> Tallied:
     """CR2 of the scores of some riders, by their cells, each rider's own share of the information as it is."""
     own = few.cells
     runs = runs_of_cells(own.rider, own.knee, own.visit, own.n)
@@ -120,4 +130,4 @@ def _exactly(few: Few, fit: ManyFit, wanted: Flags) -> Sandwich:
     sums = (indicator(blocks.cell, slots) @ left).reshape(-1, blocks.n_slots, p + 1)
     between = whitened_cells(blocks, own.n, sums, level_ratios)
     whitened = Whitened(np.eye(p), fit.bread, fit.estimate, between, np.zeros(p))
-    return cr2_of_cells(own, few.terms, runs.rider, whitened, wanted)
+    return tallied(own, few.terms, runs.rider, whitened, wanted)

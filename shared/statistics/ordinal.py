@@ -5,12 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
+from scipy.special import ndtr
 
 from shared.errors import TooFewError
-from shared.statistics.clustered import Estimate, clustered_mean, clustered_share
+from shared.statistics.clustered import Estimate, clustered_mean, clustered_share, small_codes
 
 # With fewer riders whose score moved, no arrangement of signs reaches p = 0.05: 2 / 2**5 = 0.0625.
 _FEWEST_MOVED = 6
+# Whole sizes up to this one are ranked by counting them, others by sorting.
+_LARGEST_COUNTED = 1000
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ def paired_ratings(
     Raises TooFewError for fewer than two riders.
     """
     gain = change if more_is_better else -change
+    cluster = small_codes(cluster)
     better, same, worse = (clustered_share(chosen.astype(float), cluster, level) for chosen in (gain > 0, gain == 0, gain < 0))
     try:
         p_value: float | None = signed_rank(change, cluster)
@@ -53,9 +57,17 @@ def signed_rank(change: NDArray[np.float64], cluster: NDArray[np.int64]) -> floa
     Sources: Wilcoxon 1945, Biometrics Bull 1:80; Pratt 1959, J Am Stat Assoc 54:655; Rosner, Glynn & Lee 2006,
     Biometrics 62:185. Not for the size of a change: tell the shares and the mean beside it.
     """
-    ranks = stats.rankdata(np.abs(change)) * np.sign(change)
-    sums = np.bincount(np.unique(cluster, return_inverse=True)[1], weights=ranks)
+    sums = np.bincount(small_codes(cluster), weights=_ranks(np.abs(change)) * np.sign(change))
     moved = int(np.count_nonzero(sums))
     if moved < _FEWEST_MOVED:
         raise TooFewError(f"Not enough yet: the scores of {moved} riders moved, and a test needs at least {_FEWEST_MOVED}.")
-    return float(2 * stats.norm.sf(abs(sums.sum()) / float(sums @ sums) ** 0.5))
+    return float(2 * ndtr(-abs(sums.sum()) / float(sums @ sums) ** 0.5))
+
+
+def _ranks(sizes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Ranks from 1 of sizes (n,) of 0 or more; equal ones share the mean of their ranks."""
+    if not (len(sizes) and sizes.max() <= _LARGEST_COUNTED and np.array_equal(whole := sizes.astype(np.int64), sizes)):
+        return np.asarray(stats.rankdata(sizes))
+    n = np.bincount(whole)
+    ranks: NDArray[np.float64] = (np.cumsum(n) - (n - 1) / 2)[whole]
+    return ranks

@@ -41,6 +41,11 @@ class Tally:
         self.trace, self.squares, self.alone, self.fourth = np.zeros(m), np.zeros(m), np.zeros(m), np.zeros(m)
         self.crossed = np.zeros((m, self.p, self.p))
 
+    def add(self, other: "Tally", times: float) -> None:
+        """Adds the sums of other riders, each of whom stands for so many."""
+        for name in ("trace", "squares", "alone", "fourth", "crossed"):
+            setattr(self, name, getattr(self, name) + times * getattr(other, name))
+
     def df(self, root: Array, wanted: Flags) -> Array:
         """Satterthwaite's degrees of freedom of the wanted terms (p,), the others' NaN; root (p, p) of the inverse."""
         spread = self.squares + (self.crossed**2).sum(axis=(1, 2)) - self.fourth

@@ -136,3 +136,26 @@ def test_ties_from_cells_are_those_from_rows() -> None:
     assert within_ties(tied, terms.kept(free)) == {}
     with pytest.raises(StatisticsError, match="less"):
         fit_within_cells(tied, terms.kept(np.array([True, True, True, True, False])))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_ties_within_one_level_are_those_from_all_rows(seed: int) -> None:
+    cells, _ = studio(seed)
+    rng = np.random.default_rng(seed)
+    level, cell = rng.choice(3, len(cells.n), p=[0.6, 0.39, 0.01]), np.repeat(np.arange(len(cells.n)), cells.n)
+    table = cells.rows(None)
+    table[level[cell] == 1, 1] = -2 * table[level[cell] == 1, 0]  # always changed together
+    table[level[cell] == 2, 1] = 1.0  # never changed
+
+    def rows(chosen: Flags | None) -> Floats:
+        return table.copy() if chosen is None else table[chosen[cell]]
+
+    mean, products = cell_moments(table.T.copy(), cells.n)
+    tied = Cells(
+        cells.rider, cells.knee, cells.visit, cells.n, mean[:, :-1], mean[:, -1], products, np.arange(len(cells.n)), rows
+    )
+    names = ("a0", "b0", "a1", "b1", "a2", "b2", "count")
+    terms = Terms.of(tied, names, level, np.array([[0, 1, 6], [2, 3, 6], [4, 5, 6]]))
+    found = within_ties(tied, terms)
+    assert found == not_estimable(row_design(tied, terms)[0], names, cell)
+    assert found == {"b2": (), "a1": ("b1",), "b1": ("a1",)}
