@@ -36,13 +36,15 @@ _FOOT_FIELDS = tuple(field.name for field in fields(Foot) if field.name != "side
 
 @dataclass(frozen=True)
 class Judged:
-    """Every selected fit, by date, with two rows of `feet`. `by_foot`: each rule's weights, one a foot; `saddle`: one a fit.
+    """Every selected fit, by date. `by_foot`: each rule's weights, two a fit, left before right; `saddle`: one a fit. `feet`
+    holds two rows a fit, of more fits than these: those of a fit at twice its place in `places` (n_fits,).
 
     `is_judged` (n_fits,): both feet examined (arch and forefoot) with a setup at departure; `agrees`: judged, and no flag.
     """
 
     fits: Table
     feet: Table
+    places: NDArray[np.int64]
     by_foot: Mapping[str, Weights]
     saddle: Weights
     is_judged: NDArray[np.bool_]
@@ -52,10 +54,10 @@ class Judged:
     def findings(self, fit: int) -> list[tuple[str | None, Finding]]:
         """The notes and flags of one fit in words, each with its side (None for the saddle)."""
         found: list[tuple[str | None, Finding]] = []
-        for side, row in zip(_SIDES, (2 * fit, 2 * fit + 1), strict=True):
-            foot = foot_at(self.feet, row)
+        for number, side in enumerate(_SIDES):
+            foot = foot_at(self.feet, 2 * int(self.places[fit]) + number)
             for rule in FOOT_RULES:
-                if self.by_foot[rule.name][row] >= NOTE and (finding := rule.ask(foot, self.limits.agreement)):
+                if self.by_foot[rule.name][2 * fit + number] >= NOTE and (finding := rule.ask(foot, self.limits.agreement)):
                     found.append((side, finding))
         if self.saddle[fit] >= NOTE and (finding := saddle_before_supports(_seat(self.fits, fit))):
             found.append((None, finding))
@@ -68,7 +70,7 @@ class Judged:
         return replace(
             self,
             fits=fits | {"rider": _from_zero(fits["rider"])},
-            feet=rows_at(self.feet, feet),
+            places=self.places[places],
             by_foot=rows_at(self.by_foot, feet),
             saddle=self.saddle[places],
             is_judged=self.is_judged[places],
@@ -100,7 +102,7 @@ def _judged(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:
     is_judged = np.asarray(complete.reshape(-1, 2).all(axis=1))
     for weights in by_foot.values():
         flagged |= (weights == FLAG).reshape(-1, 2).any(axis=1)
-    return Judged(fits, feet, by_foot, saddle, is_judged, is_judged & ~flagged, settings)
+    return Judged(fits, feet, np.arange(len(saddle)), by_foot, saddle, is_judged, is_judged & ~flagged, settings)
 
 
 def _fits(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:

@@ -21,6 +21,7 @@ from dashboard.questions.asymmetry_rows import (
     repeat_row,
     with_q_values,
 )
+from dashboard.questions.both_sides import side_difference
 from dashboard.questions.every_fit import Remember, at_once, cut, read_or_cut
 from dashboard.questions.knee_patterns import PATTERNS
 from dashboard.questions.levels import level_masks, split_caution
@@ -91,14 +92,22 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 
 def _both_knees(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
-    """Both knees of each fit at both moments, empty at departure where one capture is all; and the studio's high sway."""
+    """Both knees of each fit at both moments, empty at departure where one capture is all, the difference between the sides,
+    and the studio's high sway."""
     fits = warehouse.arrays(SQL / "asymmetry_fits.sql", scope.parameters, **fragments())
     high = warehouse.arrays(SQL / "high_sway.sql", scope.parameters)["high_sway_mm"]
     only_arrival = ~fits["has_departure"].astype(bool)
     for quantity in QUANTITIES:
         for side in ("left", "right"):
             fits[f"{quantity.name}_{side}_departure"][only_arrival] = np.nan
-    return {**fits, "high_sway_mm": high.astype(float)[fits["studio"]]}
+    difference = {
+        f"{quantity.name}_difference_{moment}": side_difference(
+            *(fits[f"{quantity.name}_{side}_{moment}"].astype(float) for side in ("left", "right"))
+        )
+        for quantity in QUANTITIES
+        for moment in MOMENTS
+    }
+    return {**fits, **difference, "high_sway_mm": high.astype(float)[fits["studio"]]}
 
 
 def _limits(settings: Settings) -> dict[str, float]:
@@ -141,10 +150,11 @@ def _pattern_changes(
 
 def _flow(firsts: Firsts) -> Iterator[FlowRow]:
     seen = firsts.has_pattern["arrival"] & firsts.has_pattern["departure"]
+    step = len(PATTERNS) * firsts.named["arrival"][seen].astype(np.int64) + firsts.named["departure"][seen]
+    n = iter(np.bincount(step, minlength=len(PATTERNS) ** 2).tolist())
     for before in PATTERNS:
         for after in PATTERNS:
-            both = seen & (firsts.named["arrival"] == before) & (firsts.named["departure"] == after)
-            yield FlowRow(before, after, int(both.sum()))
+            yield FlowRow(before, after, next(n))
 
 
 def _repeats(pairs: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[RepeatRow]:
@@ -164,5 +174,5 @@ def _pictured(warehouse: Warehouse, firsts: Firsts) -> Iterator[KneesRow]:
                 moment,
                 float(knees.tilt_left_deg[row]),
                 float(knees.tilt_right_deg[row]),
-                str(firsts.named[moment][row]),
+                PATTERNS[firsts.named[moment][row]],
             )

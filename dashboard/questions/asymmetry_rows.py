@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, DifferenceRow, PrevalenceRow, RepeatRow
 from dashboard.questions.both_sides import side_difference
-from dashboard.questions.knee_patterns import Knees, has_pattern, named, patterns
+from dashboard.questions.knee_patterns import Knees, has_pattern, numbered, patterns
 from dashboard.questions.levels import count_riders, level_words
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents, spoken_points
 from dashboard.questions.scope import counted
@@ -53,13 +53,13 @@ QUANTITIES = (
 
 @dataclass(frozen=True)
 class Firsts:
-    """Riders' first sessions, one row a rider; `fit` is the row among all selected fits."""
+    """Riders' first sessions, one row a rider; `fit` is the row among all selected fits, `named` a place in PATTERNS."""
 
     fit: NDArray[np.int64]
     fit_no: NDArray[np.int64]
     knees: Mapping[str, Knees]
     shown: Mapping[str, dict[str, Flags]]
-    named: Mapping[str, NDArray[Any]]
+    named: Mapping[str, NDArray[np.int8]]
     has_pattern: Mapping[str, Flags]
 
     def size(self, quantity: Quantity, moment: str) -> Floats:
@@ -83,7 +83,7 @@ def first_sessions(fits: Mapping[str, NDArray[Any]], settings: Settings) -> Firs
         fit_no=fits["fit_no"][first],
         knees=knees,
         shown=shown,
-        named={moment: named(shown[moment]) for moment in MOMENTS},
+        named={moment: numbered(shown[moment]) for moment in MOMENTS},
         has_pattern={moment: has_pattern(knees[moment]) for moment in MOMENTS},
     )
 
@@ -228,9 +228,8 @@ def difference_row(
     settings: Settings,
 ) -> DifferenceRow:
     """Right less left over all selected fits: the mean tells whether one side leads, the median size how large it is."""
-    left, right = (fits[f"{quantity.name}_{side}_{moment}"].astype(float) for side in ("left", "right"))
-    difference = side_difference(left, right)
-    chosen = inside & np.isfinite(difference)
+    difference = fits[f"{quantity.name}_difference_{moment}"]
+    chosen = np.flatnonzero(inside & np.isfinite(difference))
     values, rider = difference[chosen], fits["rider"][chosen]
     n, n_riders = len(values), count_riders(rider)
     blank = (None,) * 5

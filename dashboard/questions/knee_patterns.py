@@ -1,7 +1,6 @@
 """The knee pattern of one capture, from both knees: inward, outward, opposed, looping or neutral. Pure functions of arrays."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +51,9 @@ def patterns(knees: Knees, limits: Knee) -> dict[str, Flags]:
     return {**found, "neutral": ~np.logical_or.reduce(list(found.values()))}
 
 
-def named(shown: dict[str, Flags]) -> NDArray[Any]:
-    """One pattern's name for each capture, the first of PATTERNS that holds."""
-    return np.select([shown[pattern] for pattern in PATTERNS], PATTERNS, default="neutral").astype(object)
+def numbered(shown: dict[str, Flags]) -> NDArray[np.int8]:
+    """One pattern's place in PATTERNS for each capture, the first that holds."""
+    number = np.full(len(shown[PATTERNS[-1]]), len(PATTERNS) - 1, dtype=np.int8)
+    for place in reversed(range(len(PATTERNS))):
+        number[shown[PATTERNS[place]]] = place
+    return number

@@ -23,6 +23,8 @@ from shared.warehouse import Warehouse
 # Fits, riders, topics and parts as numbers, and the scores at each moment, one row a rated part of a fit.
 Pairs = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
+# A topic and the moments between which it is compared.
+Compared = tuple[str, tuple[str, str]]
 
 # Ratings and levels of feet of all fits are read once a snapshot and cut.
 REMEMBERS = True
@@ -52,11 +54,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     parts = (remember or at_once)(("ratings_parts",), lambda: _parts(warehouse))
     pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
-    overall = [_row(topics[topic], topic, moments, settings) for topic in TOPICS for moments in COMPARISONS]
+    both = {(topic, moments): _both(topics[topic], moments) for topic in TOPICS for moments in COMPARISONS}
+    overall = [_row(rows, *compared, settings) for compared, rows in both.items()]
     split: Iterable[RatingRow] = ()
     if selection.split and selection.split != "side":  # a rating knows nothing of sides
         levels = levels_of_feet(warehouse, scope, selection.split, remember)
-        split = _by_level(topics, levels, selection.split, settings)
+        split = _by_level(both, levels, selection.split, settings)
     return Ratings(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -67,7 +70,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         ratings=_with_q_values([*overall, *split]),
-        body_parts=_with_q_values(_by_part(topics, parts, settings)),
+        body_parts=_with_q_values(_by_part(both, topics, parts, settings)),
     )
 
 
@@ -81,35 +84,46 @@ def _pairs(warehouse: Warehouse, scope: Scope, parts: list[str]) -> Pairs:
 
 
 def _where(pairs: Pairs, chosen: Flags) -> Pairs:
-    return {name: column[chosen] for name, column in pairs.items()}
+    places = np.flatnonzero(chosen)
+    return {name: column[places] for name, column in pairs.items()}
 
 
-def _by_level(topics: Mapping[str, Pairs], levels: Levels, split: str, settings: Settings) -> Iterator[RatingRow]:
+def _both(pairs: Pairs, moments: tuple[str, str]) -> Pairs:
+    """The pairs that were rated at both moments, the scores as `before` and `after`."""
+    before, after = (pairs[moment].astype(float) for moment in moments)
+    rated = np.flatnonzero(np.isfinite(before) & np.isfinite(after))
+    told = {name: pairs[name][rated] for name in ("fit_no", "rider", "part")}
+    return {**told, "before": before[rated], "after": after[rated]}
+
+
+def _by_level(both: Mapping[Compared, Pairs], levels: Levels, split: str, settings: Settings) -> Iterator[RatingRow]:
     """A fit belongs to a level where one of its feet does."""
-    for topic, pairs in topics.items():
+    for compared, pairs in both.items():
         feet = levels.number[np.searchsorted(levels.fit_no, pairs["fit_no"])]
-        here = [_where(pairs, (feet == number).any(axis=1)) for number in range(len(levels.names))]
-        for moments in COMPARISONS:
-            for level, chosen in zip(levels.names, here, strict=True):
-                row = _row(chosen, topic, moments, settings, level_words(split, level))
-                yield replace(row, split=split, level=level)
+        left, right = np.ascontiguousarray(feet.T)
+        for number, level in enumerate(levels.names):
+            chosen = _where(pairs, (left == number) | (right == number))
+            row = _row(chosen, *compared, settings, level_words(split, level))
+            yield replace(row, split=split, level=level)
 
 
-def _by_part(topics: Mapping[str, Pairs], names: list[str], settings: Settings) -> Iterator[RatingRow]:
+def _by_part(
+    both: Mapping[Compared, Pairs], topics: Mapping[str, Pairs], names: list[str], settings: Settings
+) -> Iterator[RatingRow]:
     """Topics that were rated for more than one part of the body, part by part."""
-    for topic, pairs in topics.items():
-        parts = np.unique(pairs["part"]).tolist()
+    for topic, rated in topics.items():
+        parts = np.flatnonzero(np.bincount(rated["part"])).tolist()
         for part in parts if len(parts) > 1 else ():
-            chosen, name = _where(pairs, pairs["part"] == part), names[part]
+            name = names[part]
             for moments in COMPARISONS:
-                yield replace(_row(chosen, topic, moments, settings, name.replace("_", " ")), body_part=name)
+                pairs = both[topic, moments]
+                row = _row(_where(pairs, pairs["part"] == part), topic, moments, settings, name.replace("_", " "))
+                yield replace(row, body_part=name)
 
 
 def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
     """One topic between two moments; `of` names the level or the part in the sentence."""
-    before, after = (pairs[moment].astype(float) for moment in moments)
-    both = np.isfinite(before) & np.isfinite(after)
-    before, after, rider = before[both], after[both], pairs["rider"][both]
+    before, after, rider = (pairs[name] for name in ("before", "after", "rider"))
     n, n_riders = len(before), count_riders(rider)
     at_best = int((before == _BEST.get(topic, 10.0)).sum())
     row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "")

@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.questions import asymmetry
 from dashboard.questions.answers_asymmetry import Asymmetry
-from dashboard.questions.knee_patterns import Knees, has_pattern, named, patterns
+from dashboard.questions.knee_patterns import PATTERNS, Knees, has_pattern, numbered, patterns
 from dashboard.questions.selection import parse_selection
 from shared.errors import TooFewError
 from shared.settings import Knee, Settings
@@ -251,7 +251,7 @@ def test_patterns_at_their_limits() -> None:
     )
     knees = Knees(*rows.T, high_sway_mm=np.full(len(rows), 20.0))
     shown = patterns(knees, Knee())
-    assert named(shown)[:9].tolist() == [
+    assert [PATTERNS[number] for number in numbered(shown)[:9]] == [
         "neutral",
         "inward",
         "opposed",
