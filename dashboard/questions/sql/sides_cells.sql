@@ -3,41 +3,70 @@
 -- left_value, right_value, is_beyond). Up to $most_cells riders stand as recorded (cell_size 0); more are counted in square
 -- cells, by their centres, of the finest size that keeps every moment to $most_cells rows. The coarsest one always does:
 -- the catalogue's limits hold 31 by 31 of it, 2° or 10 mm wide.
-WITH knees AS (
+WITH firsts AS MATERIALIZED (
     SELECT
         fits.n_captures > 1 AS has_departure,  -- one capture alone is the arrival
-        unnest([
-            {'quantity': 'tilt', 'step': 1, 'moment': 'arrival', 'left_value': l.tilt_arrival_deg, 'right_value': r.tilt_arrival_deg},
-            {'quantity': 'tilt', 'step': 1, 'moment': 'departure', 'left_value': l.tilt_departure_deg, 'right_value': r.tilt_departure_deg},
-            {'quantity': 'offset', 'step': 5, 'moment': 'arrival', 'left_value': l.offset_arrival_mm, 'right_value': r.offset_arrival_mm},
-            {'quantity': 'offset', 'step': 5, 'moment': 'departure', 'left_value': l.offset_departure_mm, 'right_value': r.offset_departure_mm}
-        ], recursive := true)
+        l.tilt_arrival_deg AS l_tilt_arrival,
+        r.tilt_arrival_deg AS r_tilt_arrival,
+        l.tilt_departure_deg AS l_tilt_departure,
+        r.tilt_departure_deg AS r_tilt_departure,
+        l.offset_arrival_mm AS l_offset_arrival,
+        r.offset_arrival_mm AS r_offset_arrival,
+        l.offset_departure_mm AS l_offset_departure,
+        r.offset_departure_mm AS r_offset_departure
     FROM mart.fits AS fits
     INNER JOIN mart.feet AS l ON l.fit_no = fits.fit_no AND l.side = 'left'
     INNER JOIN mart.feet AS r ON r.fit_no = fits.fit_no AND r.side = 'right'
     WHERE fits.visit_no = 1 AND {fits_selected}
 ),
 
+-- Riders of the same recorded values are counted first: all that follows has fewer rows.
+recorded AS MATERIALIZED (
+    SELECT
+        'tilt' AS quantity,
+        1 AS step,
+        'arrival' AS moment,
+        l_tilt_arrival AS left_value,
+        r_tilt_arrival AS right_value,
+        count(*) AS n
+    FROM firsts
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL
+    GROUP BY left_value, right_value
+    UNION ALL
+    SELECT 'tilt', 1, 'departure', l_tilt_departure AS left_value, r_tilt_departure AS right_value, count(*)
+    FROM firsts
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL AND has_departure
+    GROUP BY left_value, right_value
+    UNION ALL
+    SELECT 'offset', 5, 'arrival', l_offset_arrival AS left_value, r_offset_arrival AS right_value, count(*)
+    FROM firsts
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL
+    GROUP BY left_value, right_value
+    UNION ALL
+    SELECT 'offset', 5, 'departure', l_offset_departure AS left_value, r_offset_departure AS right_value, count(*)
+    FROM firsts
+    WHERE left_value IS NOT NULL AND right_value IS NOT NULL AND has_departure
+    GROUP BY left_value, right_value
+),
+
 -- Differences of recorded decimals: 3.3 less 1.3 must be 2, the limit itself.
 points AS (
     SELECT
-        quantity,
-        step,
-        moment,
-        left_value,
-        right_value,
+        *,
         CASE quantity
             WHEN 'tilt' THEN round(abs(right_value - left_value), 6) >= $knee_side_difference_deg
             ELSE round(abs(right_value - left_value), 6) > $knee_offset_difference_mm
-        END AS is_beyond,
-        count(*) OVER (PARTITION BY quantity, moment) AS n_at_moment
-    FROM knees
-    WHERE left_value IS NOT NULL AND right_value IS NOT NULL AND (has_departure OR moment = 'arrival')
+        END AS is_beyond
+    FROM recorded
 ),
 
 sizes AS (
     SELECT counted.quantity, counted.step * widths.width AS cell_size
-    FROM (SELECT quantity, step, max(n_at_moment) AS n_riders FROM points GROUP BY quantity, step) AS counted
+    FROM (
+        SELECT quantity, step, max(n_riders) AS n_riders
+        FROM (SELECT quantity, step, moment, sum(n) AS n_riders FROM recorded GROUP BY quantity, step, moment)
+        GROUP BY quantity, step
+    ) AS counted
     INNER JOIN (VALUES (0.0), (0.25), (0.5), (1.0), (2.0)) AS widths (width)
         ON (widths.width = 0) = (counted.n_riders <= $most_cells)
 ),
@@ -50,7 +79,7 @@ cells AS (
         coalesce(round(points.left_value / nullif(sizes.cell_size, 0)) * sizes.cell_size + 0, points.left_value) AS left_value,
         coalesce(round(points.right_value / nullif(sizes.cell_size, 0)) * sizes.cell_size + 0, points.right_value) AS right_value,
         points.is_beyond,
-        count(*) AS n_riders
+        CAST(sum(points.n) AS BIGINT) AS n_riders
     FROM points
     INNER JOIN sizes ON sizes.quantity = points.quantity
     GROUP BY ALL
