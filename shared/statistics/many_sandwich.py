@@ -15,7 +15,7 @@ from shared.statistics.cells import Cells, Floats, Ints, Terms
 from shared.statistics.cluster_robust import Sandwich
 from shared.statistics.fast_mixed import by_level, layout_of
 from shared.statistics.many_riders import SAMPLED, Few, ManyFit, evenly_spread
-from shared.statistics.rider_blocks import indicator, rider_blocks, runs_of_cells, told_apart
+from shared.statistics.rider_blocks import indicator, rider_blocks, runs_of_cells
 from shared.statistics.rider_sandwich import Tally
 from shared.statistics.small_matrices import cross_product
 from shared.statistics.whitening import whitened_cells
@@ -119,9 +119,10 @@ def _exactly(few: Few, fit: ManyFit, wanted: Flags) -> Tallied:
     """CR2 of the scores of some riders, by their cells, each rider's own share of the information as it is."""
     own = few.cells
     runs = runs_of_cells(own.rider, own.knee, own.visit, own.n)
-    blocks = rider_blocks(runs, told_apart(runs))
-    ratios = dict(zip(("rider", "knee", "visit"), fit.ratios, strict=True))
-    level_ratios = by_level(layout_of(blocks, told_apart(runs)), ratios)
+    ratios = {name: float(ratio) for name, ratio in zip(("rider", "knee", "visit"), fit.ratios, strict=True) if ratio > 0}
+    # What all riders tell apart: among some with one visit each, the visit's intercept is still there.
+    blocks = rider_blocks(runs, ratios)
+    level_ratios = by_level(layout_of(blocks, frozenset(ratios)), ratios)
     slots = len(blocks.levels[0].unit_class) * blocks.n_slots
     p = len(fit.estimate)
     left = few.columns.copy()
