@@ -1,6 +1,8 @@
 """Who deserves a second pair of eyes: each fitter's outcomes against what is expected of the riders who came to them."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -8,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow
+from dashboard.questions.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
 from dashboard.questions.both_sides import mean_of_sides, side_difference
 from dashboard.questions.coded import code_sql
 from dashboard.questions.every_fit import Remember, at_once, every_fit, places_of, rows_at
 from dashboard.questions.fitters_process import process_rows
+from dashboard.questions.fitters_words import NAMES, headline_of, row_words
 from dashboard.questions.levels import count_riders
-from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.riders_mix import CaseMix, came_with, design_of
 from dashboard.questions.scope import SQL, Scope, counted, fragments, names_of, scope_of
 from dashboard.questions.selection import Selection
@@ -42,6 +44,7 @@ METHOD = {
     "caution": "for coaching, sorted by id, no ranks: a figure beyond the limits asks for a look together and is no verdict",
 }
 _FUNNEL_POINTS = 30
+_SIDE_BY_SIDE_FROM = 20_000
 # Columns of one side, which are not kept.
 _OF_A_SIDE = ("_left", "_right", "_left_arrival", "_right_arrival", "_left_departure", "_right_departure")
 
@@ -65,37 +68,81 @@ class _Compared:
     standard_error: float
 
 
+# What is told of one outcome: each fitter's row, the scatter between fitters, the funnel's lines.
+_Told = tuple[list[FitterRow], DispersionRow, list[FunnelRow]]
+
+
+@dataclass(frozen=True)
+class _Everyone:
+    """Every fitter's figures, whichever fitters are chosen, and the terms of the case mix."""
+
+    terms: tuple[str, ...]
+    rows: tuple[FitterRow, ...]
+    dispersion: tuple[DispersionRow, ...]
+    process: tuple[ProcessRow, ...]
+    funnel: tuple[FunnelRow, ...]
+
+
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Fitters:
     """Observed and expected by fitter and outcome, scatter between fitters, what was done, and the funnel's lines."""
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
     everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
-    names = names_of(warehouse, remember)
-    fits = _fits(warehouse, everyone, names["bike_kind"], remember)
-    present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
-    chosen = {number: name for number, name in present.items() if not selection.fitter or name in selection.fitter}
-    mix = design_of(fits, names["bike_kind"])
-    answers = [_outcome(outcome, fits, mix, present, chosen, settings) for outcome in _outcomes(fits, settings)]
-    rows = tuple(row for found in answers for row in found[0])
+    found: _Everyone = (remember or at_once)(
+        ("fitters", everyone.asked()), lambda: _everyone(warehouse, everyone, settings, remember)
+    )
+
+    def is_chosen(row: FitterRow | ProcessRow) -> bool:
+        return not selection.fitter or row.fitter_id in selection.fitter
+
+    rows = tuple(filter(is_chosen, found.rows))
     return Fitters(
         as_of=scope.as_of,
         selection=selection.as_dict(),
         selection_words=scope.words,
         method={
             **METHOD,
-            "terms": list(mix.terms),
+            "terms": list(found.terms),
             "inner": settings.fitters.inner_level,
             "outer": settings.fitters.outer_level,
         },
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(rows, settings),
+        headline=headline_of(rows, settings),
         fitters=rows,
+        dispersion=found.dispersion,
+        process=tuple(filter(is_chosen, found.process)),
+        funnel=found.funnel,
+    )
+
+
+def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None) -> _Everyone:
+    """Every fitter's figures in a scope that asks for no fitter."""
+    names = names_of(warehouse, remember)
+    fits = _fits(warehouse, scope, names["bike_kind"], remember)
+    present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
+    mix = design_of(fits, names["bike_kind"])
+    answers = _side_by_side(
+        lambda outcome: _outcome(outcome, fits, mix, present, settings), list(_outcomes(fits, settings)), len(fits["rider"])
+    )
+    return _Everyone(
+        terms=mix.terms,
+        rows=tuple(row for found in answers for row in found[0]),
         dispersion=tuple(found[1] for found in answers),
-        process=tuple(process_rows(warehouse, everyone, fits, chosen, settings, remember)),
+        process=tuple(process_rows(warehouse, scope, fits, present, settings, remember)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
+
+
+def _side_by_side(answer: Callable[[_Outcome], _Told], outcomes: list[_Outcome], n_fits: int) -> list[_Told]:
+    """The answer to each outcome, in order; many fits on two threads, since their sums leave the interpreter free."""
+    if n_fits < _SIDE_BY_SIDE_FROM:
+        return [answer(outcome) for outcome in outcomes]
+    with ThreadPoolExecutor(2) as pool:
+        # In the reader's context, so that they stop where the reader has gone on.
+        begun = [pool.submit(copy_context().run, answer, outcome) for outcome in outcomes]
+        return [one.result() for one in begun]
 
 
 def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str], remember: Remember | None) -> Rows:
@@ -140,9 +187,8 @@ def _outcome(
     fits: Rows,
     mix: CaseMix,
     present: Mapping[int, str],
-    chosen: Mapping[int, str],
     settings: Settings,
-) -> tuple[list[FitterRow], DispersionRow, list[FunnelRow]]:
+) -> _Told:
     """All rows of one outcome; counts and the reason alone where nothing can be expected. Fitters by number, with their ids."""
     inside, fitter = outcome.inside, fits["fitter"]
     values, rider, own = outcome.values[inside], fits["rider"][inside], fitter[inside]
@@ -168,16 +214,18 @@ def _outcome(
                 _empty(outcome, name, rider[own == number]),
                 words=f"{name}: {counted(int((own == number).sum()), 'fit')}. {refused}",
             )
-            for number, name in chosen.items()
+            for number, name in present.items()
         ]
-        return rows, replace(start, words=f"{_NAMES[outcome.outcome]}: {refused}"), []
+        return rows, replace(start, words=f"{NAMES[outcome.outcome]}: {refused}"), []
     everyone = [
         _compared(outcome, present[number], values, rider, own == number, found, settings) for number in np.unique(own).tolist()
     ]
     enough = [each for each in everyone if each.row.observed is not None]
     scatter, words = _scatter(enough, outcome, settings)
-    shown = [each for each in _drawn_in(everyone, scatter, settings) if each.fitter_id in chosen.values()]
-    absent = [replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in chosen.values()]
+    shown = list(_drawn_in(everyone, scatter, settings))
+    absent = [
+        replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in present.values()
+    ]
     shown += [row for row in absent if row.fitter_id not in {other.fitter_id for other in shown}]
     row = replace(
         start,
@@ -237,7 +285,7 @@ def _compared(
         limit_outer_high=limits[3],
         z=(seen.estimate - shift) / error,
     )
-    return _Compared(replace(row, words=_words(row, settings)), seen.estimate - shift, error)
+    return _Compared(replace(row, words=row_words(row, settings)), seen.estimate - shift, error)
 
 
 def _limits(unit: str, expected: float, n: NDArray[np.int64], error: Array, settings: Settings) -> Array:
@@ -250,7 +298,7 @@ def _limits(unit: str, expected: float, n: NDArray[np.int64], error: Array, sett
 
 
 def _scatter(enough: list[_Compared], outcome: _Outcome, settings: Settings) -> tuple[Dispersion | None, str]:
-    name, rule = _NAMES[outcome.outcome], settings.fitters
+    name, rule = NAMES[outcome.outcome], settings.fitters
     difference, error = (np.array([getattr(each, key) for each in enough]) for key in ("difference", "standard_error"))
     try:
         found = dispersion(difference / error, error, rule.winsorised_share, rule.winsorising)
@@ -289,59 +337,3 @@ def _funnel(
     limits = _limits(outcome.unit, centre, sizes, spread / np.sqrt(sizes), settings) - centre
     for n, four in zip(sizes.tolist(), limits.tolist(), strict=True):
         yield FunnelRow(outcome.outcome, outcome.unit, n, *four)
-
-
-def _place(row: FitterRow) -> tuple[str, str]:
-    """Inside the inner limits, between inner and outer, or outside; and above or below. A limit itself is inside."""
-    assert row.observed is not None and row.limit_inner_low is not None and row.limit_inner_high is not None
-    assert row.limit_outer_low is not None and row.limit_outer_high is not None
-    side = "above" if row.observed > row.limit_inner_high else "below"
-    if row.limit_inner_low <= row.observed <= row.limit_inner_high:
-        return "inside", side
-    return ("between" if row.limit_outer_low <= row.observed <= row.limit_outer_high else "outside"), side
-
-
-def _words(row: FitterRow, settings: Settings) -> str:
-    inner, outer = (f"{100 * level:g} %" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
-    where, side = _place(row)
-    place = {
-        "inside": f"within the {inner} limits",
-        "between": f"{side} the {inner} limits, within the {outer} ones",
-        "outside": f"{side} the {outer} limits: look at these fits together",
-    }[where]
-    assert row.observed is not None and row.expected is not None and row.difference is not None
-    fits = counted(row.n_fits, "fit")
-    if row.unit == "share":
-        told = f"{spoken_percent(row.observed)} of {fits}, {spoken_percent(row.expected)} expected of these riders"
-        return f"{row.fitter_id}: {told} (ratio {row.ratio:.2f}, {row.ratio_low:.2f} to {row.ratio_high:.2f}); {place}."
-    sign = "°" if row.unit == "deg" else row.unit
-    told = f"{spoken(row.observed, 2, sign)} over {fits}, {spoken(row.expected, 2, sign)} expected of these riders"
-    low, high = spoken(row.difference_low or 0, 2), spoken(row.difference_high or 0, 2, sign)
-    return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2, sign)}, {low} to {high}); {place}."
-
-
-def _headline(rows: tuple[FitterRow, ...], settings: Settings) -> str:
-    """Who lies outside the outer limits and on what, by id; and who has too few fits."""
-    estimated = [row for row in rows if row.observed is not None]
-    few = sorted({row.fitter_id for row in rows} - {row.fitter_id for row in estimated})
-    few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
-    if not estimated:
-        return f"No fitter can be compared yet.{few_words}"
-    outside = [
-        f"{row.fitter_id} on {_NAMES[row.outcome].lower()} ({side})"
-        for row in estimated
-        for where, side in [_place(row)]
-        if where == "outside"
-    ]
-    n = len({row.fitter_id for row in estimated})
-    outer = f"the {100 * settings.fitters.outer_level:g} % limits"
-    told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
-    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {told}.{few_words}"
-
-
-_NAMES = {
-    "side_difference_left": "Side differences left",
-    "return_rate": "Riders who came back",
-    "nearer_neutral": "Knees nearer to neutral",
-    "comfort_gained": "Comfort gained",
-}
