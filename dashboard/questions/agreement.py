@@ -17,6 +17,7 @@ from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import counted, names_of, scope_of, sessions_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.shim_places import shim_places
+from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_share
@@ -72,7 +73,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         months=tuple(_months(judged, settings)),
         fitters=tuple(_fitters(judged, names, settings)),
         rules=tuple(_rules(judged, settings)),
-        outcomes=tuple(_outcome(judged, *outcome, settings) for outcome in _OUTCOMES),
+        outcomes=tuple(side_by_side(lambda outcome: _outcome(judged, *outcome, settings), _OUTCOMES, scope.n_fits)),
         shim_places=tuple(shim_places(read_or_cut(warehouse, scope, "agreement_shims.sql", remember), settings)),
         look_at=tuple(_look_at(warehouse, judged, names, settings)),
     )

@@ -1,8 +1,6 @@
 """Who deserves a second pair of eyes: each fitter's outcomes against what is expected of the riders who came to them."""
 
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from contextvars import copy_context
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,6 +18,7 @@ from dashboard.questions.levels import count_riders
 from dashboard.questions.riders_mix import CaseMix, came_with, design_of
 from dashboard.questions.scope import SQL, Scope, counted, fragments, names_of, scope_of
 from dashboard.questions.selection import Selection
+from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
@@ -44,7 +43,6 @@ METHOD = {
     "caution": "for coaching, sorted by id, no ranks: a figure beyond the limits asks for a look together and is no verdict",
 }
 _FUNNEL_POINTS = 30
-_SIDE_BY_SIDE_FROM = 20_000
 # Columns of one side, which are not kept.
 _OF_A_SIDE = ("_left", "_right", "_left_arrival", "_right_arrival", "_left_departure", "_right_departure")
 
@@ -123,8 +121,8 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
     fits = _fits(warehouse, scope, names["bike_kind"], remember)
     present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
     mix = design_of(fits, names["bike_kind"])
-    answers = _side_by_side(
-        lambda outcome: _outcome(outcome, fits, mix, present, settings), list(_outcomes(fits, settings)), len(fits["rider"])
+    answers = side_by_side(
+        lambda outcome: _outcome(outcome, fits, mix, present, settings), _outcomes(fits, settings), len(fits["rider"])
     )
     return _Everyone(
         terms=mix.terms,
@@ -133,16 +131,6 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
         process=tuple(process_rows(warehouse, scope, fits, present, settings, remember)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
-
-
-def _side_by_side(answer: Callable[[_Outcome], _Told], outcomes: list[_Outcome], n_fits: int) -> list[_Told]:
-    """The answer to each outcome, in order; many fits on two threads, since their sums leave the interpreter free."""
-    if n_fits < _SIDE_BY_SIDE_FROM:
-        return [answer(outcome) for outcome in outcomes]
-    with ThreadPoolExecutor(2) as pool:
-        # In the reader's context, so that they stop where the reader has gone on.
-        begun = [pool.submit(copy_context().run, answer, outcome) for outcome in outcomes]
-        return [one.result() for one in begun]
 
 
 def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str], remember: Remember | None) -> Rows:

@@ -11,12 +11,14 @@ from dashboard.questions.answers_agreement import ShimPlaceRow
 from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
+from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered import clustered_mean
 from shared.statistics.group_difference import adjusted_difference
 from shared.units import UNITS
 
+_OUTCOMES = (("tilt", "deg"), ("sway", "mm"))
 _PLACES = {"in_shoe": "in the shoe", "at_cleat": "at the cleat"}
 
 
@@ -26,30 +28,34 @@ def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings) -> Iter
     changes: the rows of agreement_shims.sql, in which nothing but the added shims differed. Both places suffer alike from
     choices by a noisy measurement, so the difference is told with more trust than either change.
     """
-    for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
-        known = np.isfinite(changes[outcome])
-        values, rider = changes[outcome][known], changes["rider"][known]
-        at_cleat, sign = changes["is_at_cleat"][known].astype(bool), UNITS[unit].sign
-        n_riders = {}
-        for name, told in _PLACES.items():
-            here = at_cleat == (name == "at_cleat")
-            n_riders[name] = count_riders(rider[here])
-            row = ShimPlaceRow(outcome, unit, name, int(here.sum()), n_riders[name], None, None, None, "")
-            if n_riders[name] < settings.minimum.riders_shown:
-                changed = f"{counted(row.n_changes, 'change')} of {counted(row.n_riders, 'rider')}"
-                yield replace(row, words=f"A shim {told}: not enough yet, {changed} with nothing else changed.")
-                continue
-            found = clustered_mean(values[here], rider[here], settings.intervals.level)
-            words = (
-                f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
-                f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')})."
-            )
-            yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
-        row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
-        if min(n_riders.values()) < settings.minimum.riders_shown:
-            yield replace(row, words="The two places cannot be compared yet.")
+    both = side_by_side(lambda outcome: list(_of_outcome(changes, *outcome, settings)), _OUTCOMES, len(changes["rider"]))
+    yield from (row for rows in both for row in rows)
+
+
+def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, settings: Settings) -> Iterator[ShimPlaceRow]:
+    known = np.isfinite(changes[outcome])
+    values, rider = changes[outcome][known], changes["rider"][known]
+    at_cleat, sign = changes["is_at_cleat"][known].astype(bool), UNITS[unit].sign
+    n_riders = {}
+    for name, told in _PLACES.items():
+        here = at_cleat == (name == "at_cleat")
+        n_riders[name] = count_riders(rider[here])
+        row = ShimPlaceRow(outcome, unit, name, int(here.sum()), n_riders[name], None, None, None, "")
+        if n_riders[name] < settings.minimum.riders_shown:
+            changed = f"{counted(row.n_changes, 'change')} of {counted(row.n_riders, 'rider')}"
+            yield replace(row, words=f"A shim {told}: not enough yet, {changed} with nothing else changed.")
             continue
-        yield _difference(row, values, at_cleat, rider, settings)
+        found = clustered_mean(values[here], rider[here], settings.intervals.level)
+        words = (
+            f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
+            f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')})."
+        )
+        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
+    row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
+    if min(n_riders.values()) < settings.minimum.riders_shown:
+        yield replace(row, words="The two places cannot be compared yet.")
+        return
+    yield _difference(row, values, at_cleat, rider, settings)
 
 
 def _difference(

@@ -52,7 +52,11 @@ recorded AS MATERIALIZED (
 -- Differences of recorded decimals: 3.3 less 1.3 must be 2, the limit itself.
 points AS (
     SELECT
-        *,
+        quantity,
+        moment,
+        left_value,
+        right_value,
+        n,
         CASE quantity
             WHEN 'tilt' THEN round(abs(right_value - left_value), 6) >= $knee_side_difference_deg
             ELSE round(abs(right_value - left_value), 6) > $knee_offset_difference_mm

@@ -1,0 +1,22 @@
+"""Parts of one answer on two threads at once, where their sums are long enough to leave the interpreter free."""
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from typing import TypeVar
+
+_Item = TypeVar("_Item")
+_Told = TypeVar("_Told")
+
+# Below as many rows the parts are made one after the other sooner than threads begin.
+_FROM_ROWS = 20_000
+
+
+def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_rows: int) -> list[_Told]:
+    """The answer to each item, in order. No two may use one cursor; `n_rows` is how many rows each item takes."""
+    if n_rows < _FROM_ROWS:
+        return [answer(item) for item in items]
+    with ThreadPoolExecutor(2) as pool:
+        # In the reader's context, so that they stop where the reader has gone on.
+        begun = [pool.submit(copy_context().run, answer, item) for item in items]
+        return [one.result() for one in begun]
