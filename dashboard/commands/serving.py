@@ -67,6 +67,7 @@ def _serve(
         typer.echo(f"{answer.selection_words}: {answer.headline}")
     except StatisticsError as refusal:
         typer.echo(str(refusal))
+    asker.read_ahead()
     asker.release()
     application = create_app(asker, prefix=prefix, accounts=accounts)
     if log is LogForm.JSON:

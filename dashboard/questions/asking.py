@@ -3,6 +3,7 @@ remembers answers per snapshot, so that a page, a download and the command get t
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from importlib import import_module
@@ -13,7 +14,7 @@ from dashboard.questions.answers import Answer
 from dashboard.questions.remembering import Memory, Remember
 from dashboard.questions.selection import Selection
 from dashboard.questions.turns import stopping
-from shared.errors import UsageError
+from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -98,6 +99,13 @@ class Asker:
 
         asked: Answer = self._remembered((question, selection, *sorted(only.items())), answer)
         return asked
+
+    def read_ahead(self) -> None:
+        """Answers every question but effects over all fits, so that no reader waits for what is read once a snapshot."""
+        for question in QUESTIONS:
+            if question != "effects":
+                with suppress(StatisticsError):
+                    self.ask(question, Selection())
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
         """What a short look at the present snapshot finds; not remembered."""

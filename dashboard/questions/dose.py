@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from dashboard.questions.answers_effects import DoseRow
 from dashboard.questions.captures import Captures
 from dashboard.questions.effect_models import OUTCOMES, Fits, fit_design
-from dashboard.questions.frames import Varying, frame_of, standard_columns
+from dashboard.questions.frames import Frame, Varying, frame_by_code
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
 from dashboard.questions.supports import Counts, build_design, counts_of
@@ -37,18 +37,20 @@ def _term(support: str, size: float) -> str:
     return f"{support} at {size:g}"
 
 
-def dose_rows(captures: Captures, outcome: str, slopes: Mapping[str, float], settings: Settings) -> Iterator[DoseRow]:
+def dose_rows(frame: Frame, slopes: Mapping[str, float], settings: Settings) -> Iterator[DoseRow]:
     """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
-    that effect (slopes) times the dose."""
+    that effect (slopes) times the dose. frame: of the standard columns."""
     for support in DOSES:
         if support in slopes:
-            yield from _rows_of(captures, outcome, support, slopes[support], settings)
+            yield from _rows_of(frame, support, slopes[support], settings)
 
 
-def _rows_of(captures: Captures, outcome: str, support: str, slope: float, settings: Settings) -> Iterator[DoseRow]:
-    sizes = _sizes(captures.with_rows(np.isfinite(captures.rows[outcome])), support)
-    others = tuple(column for column in standard_columns() if column.of != support)
-    frame = frame_of(captures, outcome, (*(_at(support, size) for size in sizes), *others))
+def _rows_of(whole: Frame, support: str, slope: float, settings: Settings) -> Iterator[DoseRow]:
+    outcome, sizes = whole.outcome, _sizes(whole.captures, support)
+    code = np.full(len(whole.captures), -1)
+    for place, size in enumerate(sizes):
+        code[_dose(whole.captures, support) == size] = place
+    frame = frame_by_code(whole, support, tuple(_at(support, size) for size in sizes), code)
     doses = [_Dose(support, size, counts_of(frame, place, slice(None))) for place, size in enumerate(sizes)]
     fits, bend = None, None
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]

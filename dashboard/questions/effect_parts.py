@@ -14,7 +14,7 @@ from dashboard.questions.captures import Captures, Flags
 from dashboard.questions.dose import dose_rows
 from dashboard.questions.effect_models import fitted
 from dashboard.questions.families import shrunken
-from dashboard.questions.frames import frame_of
+from dashboard.questions.frames import frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.off_neutral import neutral_rows, with_distance
 from dashboard.questions.responders import responder_rows
@@ -78,7 +78,8 @@ class EffectParts:
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
-            return tuple(dose_rows(self._captures, outcome, self.overall(outcome).slopes, self._settings))
+            slopes = self.overall(outcome).slopes
+            return tuple(dose_rows(self._study.frame(outcome, self._kept), slopes, self._settings))
 
         return self._part(f"dose {outcome}", make)
 
@@ -101,8 +102,9 @@ class EffectParts:
 
         def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...]]:
             typical_error = self.noise()["tilt"].typical_error
-            distanced = with_distance(self._captures, typical_error)
-            rows, _ = fitted(frame_of(distanced, "off_neutral"), "arrival_direction", self._settings)
+            of_tilt = self._study.frame("tilt", self._kept)
+            frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
+            rows, _ = fitted(frame, "arrival_direction", self._settings)
             told = tuple(row for row in rows if row.level is not None)
             return told, tuple(neutral_rows(self._captures, typical_error, self._settings))
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.captures import Captures
 from shared.statistics.cells import Cells, cell_moments
+from shared.statistics.recast_cells import with_indicators, with_outcome
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -69,18 +70,41 @@ def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | No
     """The frame of one outcome, a column of the captures' rows."""
     columns = standard_columns() if columns is None else columns
     kept = captures.with_rows(np.isfinite(captures.rows[outcome]))
-
-    def rows(chosen: Flags | None) -> Floats:
-        these = kept if chosen is None else kept.chosen(chosen)
-        return np.column_stack([*(column.values(these) for column in columns), these.rows[outcome]])
-
+    rows = _rows_of(kept, outcome, columns)
     values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
     mean, products = cell_moments(values, kept.n)
     cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean[:, :-1], mean[:, -1], products, np.arange(len(kept.n)), rows)
     return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
 
 
-def count_changes(columns: Floats, n: Ints) -> Ints:
+def _rows_of(captures: Captures, outcome: str, columns: tuple[Varying, ...]) -> Callable[[Flags | None], Floats]:
+    def rows(chosen: Flags | None) -> Floats:
+        these = captures if chosen is None else captures.chosen(chosen)
+        return np.column_stack([*(column.values(these) for column in columns), these.rows[outcome]])
+
+    return rows
+
+
+def frame_with_outcome(frame: Frame, captures: Captures, outcome: str) -> Frame:
+    """The frame with another outcome, a column of `captures`, which are the frame's own and all have it."""
+    columns = [partial(column.values, captures) for column in frame.columns]
+    cells = with_outcome(frame.cells, columns, captures.rows[outcome], _rows_of(captures, outcome, frame.columns))
+    return replace(frame, outcome=outcome, captures=captures, cells=cells)
+
+
+def frame_by_code(frame: Frame, of: str, codes: tuple[Varying, ...], code: Ints) -> Frame:
+    """The frame with, in place of the column `of`, first a column for each code; code (rows,): its place, -1 for none."""
+    captures, n_codes = frame.captures, len(codes)
+    replaced = next(place for place, column in enumerate(frame.columns) if column.of == of)
+    columns = (*codes, *(column for column in frame.columns if column.of != of))
+    old = [*(partial(column.values, captures) for column in frame.columns), partial(captures.rows.__getitem__, frame.outcome)]
+    cells = with_indicators(frame.cells, old, replaced, code, n_codes, _rows_of(captures, frame.outcome, columns))
+    counted = frame.n_changes[:, [place for place, column in enumerate(frame.columns) if column.of != of]]
+    changes = np.array([code == place for place in range(n_codes)])
+    return Frame(frame.outcome, captures, columns, cells, np.hstack([count_changes(changes, captures.n), counted]))
+
+
+def count_changes(columns: Floats | Flags, n: Ints) -> Ints:
     """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
     starts = np.cumsum(n) - n
     found = np.empty((len(columns), len(n)), dtype=np.int64)

@@ -73,7 +73,7 @@ def _a_year_before(day: date) -> date:
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Periods:
     """The figures of the selection's dates; without both dates, those from the first to the last fit's day.
 
-    Raises TooFewError where the selection is empty.
+    Raises TooFewError where the selection is empty, or has neither dates nor figures.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
@@ -100,8 +100,11 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 def _this_span(everything: list[Measured], selection: Selection) -> Span:
     days = np.concatenate([one.day.astype("datetime64[D]") for one in everything])
-    first, last = (days.min().astype(object), days.max().astype(object)) if len(days) else (date.min, date.max)
-    return Span(selection.date_from or first, selection.date_to or last)
+    if selection.date_from and selection.date_to:
+        return Span(selection.date_from, selection.date_to)
+    if len(days) == 0:
+        raise TooFewError("Not enough yet: no fit of this selection has a figure, so that there is no period to compare.")
+    return Span(selection.date_from or days.min().astype(object), selection.date_to or days.max().astype(object))
 
 
 def _rows(one: Measured, present: Measured, spans: dict[str, Span], settings: Settings) -> Iterator[PeriodRow]:

@@ -13,7 +13,7 @@ from dashboard.questions.rows_on_demand import RowsOnDemand
 from dashboard.questions.turns import Turn, present_turn, require_wanted
 from shared.errors import SupersededError
 
-_MOST: Final = 256
+_MOST: Final = 1024
 # As written by pickle; in memory an answer takes some times more.
 # What is read once a snapshot of a million captures is half of it.
 _MOST_BYTES: Final = 250_000_000

@@ -108,3 +108,18 @@ def test_unknown_questions_and_missing_warehouses_are_refused(warehouse: Path, t
         Asker(warehouse, Settings()).ask("weather", Selection())
     with pytest.raises(WarehouseError, match="there is no warehouse here"):
         Asker(tmp_path / "none.duckdb", Settings()).choices()
+
+
+def test_what_is_read_once_a_snapshot_is_there_before_the_first_reader_asks(warehouse: Path) -> None:
+    asker = Asker(warehouse, Settings())
+    asker.read_ahead()
+    known = {key for key in asker._memory._answers if key[1] == "rows"}
+    assert known
+    asker.ask("trends", parse_selection({"visit_kind": "first"}))
+    asker.ask("asymmetry", parse_selection({"from": "2026-01-01"}))
+    assert {key for key in asker._memory._answers if key[1] == "rows"} == known
+
+
+def test_a_fit_without_a_figure_has_no_period_to_compare(warehouse: Path) -> None:
+    with pytest.raises(TooFewError, match="there is no period to compare"):
+        Asker(warehouse, Settings()).ask("periods", Selection())
