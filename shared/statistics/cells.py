@@ -21,7 +21,7 @@ Flags = NDArray[np.bool_]
 Labels = NDArray[np.generic]
 
 # A difference from the cell's mean below this share of a column's largest value is rounding.
-_ROUNDING = 1e-12
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ def cell_moments(columns: Floats, n: Ints) -> tuple[Floats, Floats]:
     for index, column in enumerate(columns):
         mean[:, index] = np.add.reduceat(column, starts) / n
         np.subtract(column, np.repeat(mean[:, index], n), out=rest[index])
-        rest[index][np.abs(rest[index]) <= _ROUNDING * np.abs(column).max(initial=0.0)] = 0.0
+        rest[index][np.abs(rest[index]) <= ROUNDING * np.abs(column).max(initial=0.0)] = 0.0
     rows, places = _upper(len(columns))
     products = np.empty((len(n), len(rows)))
     for pair, (left, right) in enumerate(zip(rows, places, strict=True)):

@@ -8,6 +8,7 @@ from dashboard.questions.captures import captures_of_rows
 from dashboard.questions.dose import dose_rows
 from dashboard.questions.effect_models import Fits, fitted_rows
 from dashboard.questions.families import shrunken
+from dashboard.questions.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows
 from dashboard.questions.noise import noise_row
 from dashboard.questions.off_neutral import neutral_rows, with_distance
@@ -84,9 +85,48 @@ def test_without_repeat_captures_the_regression_is_not_guessed() -> None:
     assert "no repeat captures to know the noise from" in rows[0].words
 
 
+def with_gaps(rows: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Some outcomes missing, so that cells lose rows or all of them."""
+    return {**rows, "tilt": np.where(np.random.default_rng(3).random(len(rows["tilt"])) < 0.2, np.nan, rows["tilt"])}
+
+
+def assert_same(found: Frame, expected: Frame) -> None:
+    assert [column.term for column in found.columns] == [column.term for column in expected.columns]
+    assert found.outcome == expected.outcome and np.array_equal(found.n_changes, expected.n_changes)
+    for one, other in ((found.cells.mean, expected.cells.mean), (found.cells.products, expected.cells.products)):
+        assert one == pytest.approx(other, abs=1e-9)
+        # What is told by whether a column varies must not be rounding.
+        assert np.array_equal(one == 0, other == 0)
+    assert found.cells.outcome == pytest.approx(expected.cells.outcome)
+    some = np.arange(len(found.cells.n)) % 3 == 0
+    assert found.cells.rows(None) == pytest.approx(expected.cells.rows(None))
+    assert found.cells.rows(some) == pytest.approx(expected.cells.rows(some))
+
+
+@pytest.mark.parametrize(("support", "column"), [("shim", "total_shims"), ("stance", "stance_mm")])
+def test_a_frame_told_by_doses_is_the_one_made_of_its_rows(support: str, column: str) -> None:
+    captures = captures_of_rows(with_gaps(STUDIO))
+    whole = frame_of(captures, "tilt")
+    whole = whole.chosen(np.arange(len(whole.captures.n)) % 7 > 0)
+    sizes = sorted({float(size) for size in whole.captures.rows[column]} - {0.0})
+    assert len(sizes) >= 2
+    codes = tuple(Varying(f"{size:g}", None, lambda one, size=size: (one.rows[column] == size) * 1.0) for size in sizes)
+    code = np.array([sizes.index(size) if size else -1 for size in whole.captures.rows[column]])
+    others = tuple(one for one in whole.columns if one.of != support)
+    assert_same(frame_by_code(whole, support, codes, code), frame_of(whole.captures, "tilt", (*codes, *others)))
+
+
+def test_a_frame_with_another_outcome_is_the_one_made_of_its_rows() -> None:
+    whole = frame_of(captures_of_rows(with_gaps(STUDIO)), "tilt")
+    whole = whole.chosen(np.arange(len(whole.captures.n)) % 5 > 0)
+    distanced = with_distance(whole.captures, 0.8)
+    assert_same(frame_with_outcome(whole, distanced, "off_neutral"), frame_of(distanced, "off_neutral"))
+
+
 def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
     straight, fits = fitted_rows(STUDIO, "tilt", None, Settings())
-    doses = [row for row in dose_rows(captures_of_rows(STUDIO), "tilt", slopes(fits), Settings()) if row.support == "shim"]
+    whole = frame_of(captures_of_rows(STUDIO), "tilt")
+    doses = [row for row in dose_rows(whole, slopes(fits), Settings()) if row.support == "shim"]
     slope = next(row for row in straight if row.support == "shim").pooled or 0.0
     for row in doses:
         assert row.line == pytest.approx(slope * row.dose)
@@ -95,9 +135,8 @@ def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
     assert doses[0].line_p_value is not None and doses[0].line_p_value > 0.01
     bent = {**STUDIO, "tilt": STUDIO["tilt"] + 0.8 * (STUDIO["total_shims"] >= 2)}
     _, bent_fits = fitted_rows(bent, "tilt", None, Settings())
-    bent_doses = [
-        row for row in dose_rows(captures_of_rows(bent), "tilt", slopes(bent_fits), Settings()) if row.support == "shim"
-    ]
+    of_bent = frame_of(captures_of_rows(bent), "tilt")
+    bent_doses = [row for row in dose_rows(of_bent, slopes(bent_fits), Settings()) if row.support == "shim"]
     assert (
         bent_doses[0].line_p_value is not None and bent_doses[0].line_p_value < 0.001
     )  # a step of 0.8°, more than a shim and a half
