@@ -3,12 +3,12 @@
 from pathlib import Path
 from typing import Any, Final
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc
 from flask import request
 
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
-from dashboard.components import filter_bar, ids
+from dashboard.components import filter_bar, html, ids
 from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.page import Desk, Page

@@ -2,8 +2,9 @@
 
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.text import unbroken
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG

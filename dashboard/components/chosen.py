@@ -3,8 +3,9 @@
 from dataclasses import fields, replace
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.address import Addresses, View
 from dashboard.components.filter_bar import CONTROLS, DATES, FIRST
 from dashboard.figures.names import WORDS, plain

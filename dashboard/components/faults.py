@@ -6,9 +6,10 @@ import secrets
 from collections.abc import Callable
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 from dash.exceptions import PreventUpdate
 
+from dashboard.components import html
 from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError, SupersededError
 
 log = logging.getLogger("fitledger.dashboard")

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from typing import Any, Final
 from urllib.parse import urlencode
 
-from dash import ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, no_update
 
-from dashboard.components import ids
+from dashboard.components import html, ids
 from dashboard.components.address import search_of, split_query
 from dashboard.components.controls import Day, OneOf, Several
 from dashboard.figures.names import WORDS, plain

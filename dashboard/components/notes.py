@@ -4,8 +4,9 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.text import unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import day

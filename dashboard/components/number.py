@@ -3,8 +3,8 @@
 from typing import Any
 
 import orjson
-from dash import html
 
+from dashboard.components import html
 from dashboard.figures.theme import bare_number, interval, number, unit_sign
 
 

@@ -3,9 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from dash import Dash, html
+from dash import Dash
 
-from dashboard.components import ids
+from dashboard.components import html, ids
 from dashboard.components.address import Addresses
 from dashboard.components.notes import caution
 from dashboard.questions.asked_by import AskedBy

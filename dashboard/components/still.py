@@ -4,7 +4,8 @@ Every component that Dash draws listens to every answer. A page of four thousand
 the browser of every reader; a still piece is drawn by React at once (assets/still.js).
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
+from types import NoneType
 from typing import Any, ClassVar, Final
 
 import orjson
@@ -14,6 +15,8 @@ from dash.development.base_component import Component
 _HTML: Final = "dash_html_components"
 # What assets/still.js draws itself.
 _DRAWN: Final = {dcc.Link: "dcc.Link", dcc.Graph: "dcc.Graph"}
+# Children that are told as they are; a component's class is asked for all others, which takes longer.
+_PLAIN: Final = (str, int, float, NoneType)
 # What a component holds beside its attributes.
 _NO_ATTRIBUTES: Final = frozenset({"children", "available_properties", "available_wildcard_properties"})
 
@@ -33,8 +36,9 @@ class Still(Component):  # type: ignore[misc]  # Dash is untyped
     _valid_wildcard_attributes: ClassVar[list[str]] = []
 
     def __init__(self, tree: list[Any]) -> None:
+        # Dash's own way in would look for a package of this namespace, in every folder of Python's, for each piece.
         # Told as text: the general encoder of answers would walk through every element a second time.
-        super().__init__(tree=orjson.dumps(tree, option=orjson.OPT_SERIALIZE_NUMPY).decode())
+        self.tree = orjson.dumps(tree, option=orjson.OPT_SERIALIZE_NUMPY).decode()
 
 
 def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> frozenset[str]:
@@ -63,22 +67,28 @@ def made_still(shown: Any, touched: Collection[str]) -> Any:
 def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
     """The component as a still tree, or None where it holds something that is drawn by Dash."""
     tag = _tag(component)
-    if tag is None or (given_id := getattr(component, "id", None)) in touched or isinstance(given_id, dict):
+    held = vars(component)
+    if tag is None or (given_id := held.get("id")) in touched or isinstance(given_id, dict):
         return None
-    children = getattr(component, "children", None)
-    drawn: list[Any] = []
-    for child in children if isinstance(children, list | tuple) else [children]:
-        part = _tree(child, touched) if isinstance(child, Component) else child
-        if (part is None and child is not None) or isinstance(child, list | tuple):
+    children = held.get("children")
+    drawn: list[Any] = [tag, _attributes(held)]
+    for child in children if isinstance(children, list | tuple) else (children,):
+        if isinstance(child, _PLAIN):
+            drawn.append(child)
+        elif isinstance(child, list | tuple) or (part := _part(child, touched)) is None:
             return None
-        drawn.append(part)
-    return [tag, _attributes(component), *drawn]
+        else:
+            drawn.append(part)
+    return drawn
 
 
-def _attributes(component: Component) -> dict[str, Any]:
-    """What was given to the component. Its own listing looks at every attribute that it might have, ten times as long."""
-    given = vars(component).items()
-    return {name: value for name, value in given if value is not None and name[0] != "_" and name not in _NO_ATTRIBUTES}
+def _part(child: Any, touched: Collection[str]) -> Any:
+    return _tree(child, touched) if isinstance(child, Component) else child
+
+
+def _attributes(held: Mapping[str, Any]) -> dict[str, Any]:
+    """What was given to a component. Its own listing looks at every attribute that it might have, ten times as long."""
+    return {name: value for name, value in held.items() if value is not None and name not in _NO_ATTRIBUTES and name[0] != "_"}
 
 
 def _tag(component: Component) -> str | None:

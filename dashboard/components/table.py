@@ -4,8 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.number import machine_value
 
 
@@ -20,6 +19,11 @@ class Column:
     wide: bool = False
 
 
+# What a row needs to know of a column: the element of its cells, their text, what all of them carry, and `data-<key>`, whose
+# value is unrounded, with its key.
+_Laid = tuple[Any, Callable[[Any], Any], Mapping[str, str], Sequence[tuple[str, str]]]
+
+
 def table(
     caption: str,
     columns: Sequence[Column],
@@ -31,7 +35,8 @@ def table(
 ) -> html.Div:
     """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`."""
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
-    body = html.Tbody([_row(columns, row, row_key) for row in rows])
+    laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
+    body = html.Tbody([_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
             html.Div(
@@ -61,16 +66,15 @@ def _side(column: Column) -> str:
     return "is-number" if column.numeric else "is-wide" if column.wide else ""
 
 
-def _row(columns: Sequence[Column], row: Any, row_key: str | None) -> html.Tr:
-    first, *others = columns
-    marks = {"data-row": str(getattr(row, row_key))} if row_key else {}
-    return html.Tr(
-        [html.Th(first.text(row), scope="row", **_values(first, row))]
-        + [html.Td(column.text(row), className=_side(column), **_values(column, row)) for column in others],
-        **marks,
-    )
+def _laid(column: Column, *, heads_row: bool) -> _Laid:
+    same = {"scope": "row"} if heads_row else {"className": _side(column)}
+    keys = [(f"data-{key.replace('_', '-')}", key) for key in column.keys]
+    return html.Th if heads_row else html.Td, column.text, same, keys
 
 
-def _values(column: Column, row: Any) -> Mapping[str, str]:
-    """`data-<key>` for every key, with the unrounded value."""
-    return {f"data-{key.replace('_', '-')}": machine_value(getattr(row, key)) for key in column.keys}
+def _row(laid: Sequence[_Laid], row: Any, row_key: str | None) -> html.Tr:
+    cells = [
+        element(text(row), **same, **{name: machine_value(getattr(row, key)) for name, key in keys})
+        for element, text, same, keys in laid
+    ]
+    return html.Tr(cells, **({"data-row": str(getattr(row, row_key))} if row_key else {}))

@@ -5,7 +5,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from dash import html
+from dashboard.components import html
 
 # Where a figure may not be parted: within "0.47 to 0.56°" and within "p < 0.001".
 _WITHIN: Final = re.compile(r"(?<=[\d%°]) (?=to [−\d])|(?<=[\d%°] to) (?=[−\d])|(?<=\bp) (?=[<=])|(?<=\bp [<=]) (?=\d)")

@@ -4,8 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.address import search_of
 from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note

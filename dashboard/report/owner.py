@@ -3,8 +3,7 @@
 from collections.abc import Callable
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import reading
 from dashboard.components.notes import headline
 from dashboard.components.page import Desk

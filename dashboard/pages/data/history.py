@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.table import Column, table
 from dashboard.pages.data import ids
 from dashboard.pages.data.sections import WHOLE, titled

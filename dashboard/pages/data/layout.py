@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.page import Desk, frame

@@ -3,8 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.page import Desk
 from dashboard.components.table import table

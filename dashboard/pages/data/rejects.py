@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.figures.loading import reason_name

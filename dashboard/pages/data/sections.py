@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from dash import html
+from dashboard.components import html
 
 SELECTED: Final = "Follows the selection."
 WHOLE: Final = "The whole warehouse, whatever is selected."

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.pages.data import ids

@@ -5,8 +5,9 @@ from dataclasses import replace
 from itertools import groupby
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, method

@@ -2,8 +2,9 @@
 
 from typing import Any
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import headline, method, selected
 from dashboard.components.page import Desk, frame

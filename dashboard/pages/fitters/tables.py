@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.funnel import difference
 from dashboard.figures.theme import NOTHING, interval, number

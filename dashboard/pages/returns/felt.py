@@ -2,8 +2,7 @@
 
 from typing import Any
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import reading
 from dashboard.components.page import Desk
 from dashboard.components.table import table

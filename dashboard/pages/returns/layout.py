@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.number import estimate

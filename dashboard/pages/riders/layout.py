@@ -1,7 +1,6 @@
 """The frame of the Riders page: the box that finds a rider, and the place of the answer."""
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.controls import Find
 from dashboard.components.page import frame
 from dashboard.pages.riders import ids

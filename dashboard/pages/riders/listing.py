@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.chart import reading
 from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.page import Desk

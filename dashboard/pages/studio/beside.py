@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.table import Column, table
 from dashboard.figures.control import span_words
 from dashboard.figures.names import FIGURES

@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table

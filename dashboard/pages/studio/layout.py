@@ -2,8 +2,9 @@
 
 from typing import Any
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, interval, number
 from dashboard.pages.studio import ids

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.figures.names import OUTCOMES
 from dashboard.questions.selection import Selection

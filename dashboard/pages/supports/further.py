@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from typing import Any
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk

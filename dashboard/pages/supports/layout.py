@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.chart import chart, marks_key, reading
 from dashboard.components.notes import empty_state, headline, selected
 from dashboard.components.page import Desk, frame

@@ -4,8 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from dash import html
-
+from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.figures.names import plain
 from dashboard.questions.answers_asymmetry import FlowRow
