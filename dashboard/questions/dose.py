@@ -37,15 +37,19 @@ def _term(support: str, size: float) -> str:
     return f"{support} at {size:g}"
 
 
-def dose_rows(frame: Frame, slopes: Mapping[str, float], settings: Settings) -> Iterator[DoseRow]:
+def dose_rows(
+    frame: Frame, slopes: Mapping[str, float], settings: Settings, begun: Mapping[str, float] | None = None
+) -> Iterator[DoseRow]:
     """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
-    that effect (slopes) times the dose. frame: of the standard columns."""
+    that effect (slopes) times the dose. frame: of the standard columns; begun: as in fit_design."""
     for support in DOSES:
         if support in slopes:
-            yield from _rows_of(frame, support, slopes[support], settings)
+            yield from _rows_of(frame, support, slopes[support], settings, begun)
 
 
-def _rows_of(whole: Frame, support: str, slope: float, settings: Settings) -> Iterator[DoseRow]:
+def _rows_of(
+    whole: Frame, support: str, slope: float, settings: Settings, begun: Mapping[str, float] | None
+) -> Iterator[DoseRow]:
     outcome, sizes = whole.outcome, _sizes(whole.captures, support)
     code = np.full(len(whole.captures), -1)
     for place, size in enumerate(sizes):
@@ -56,7 +60,7 @@ def _rows_of(whole: Frame, support: str, slope: float, settings: Settings) -> It
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
     if len(enough) >= 2:
         try:
-            fits = fit_design(build_design(frame, None), settings)
+            fits = fit_design(build_design(frame, None), settings, begun)
             bend = _bend(fits, enough)
         except StatisticsError:
             # The doses cannot be told apart here; their counts are shown without figures.

@@ -1,5 +1,6 @@
 """Both models on the rows of one outcome: refusals, fits, brackets and verdicts, one row a support and level."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -36,6 +37,13 @@ class Fits:
     def place(self) -> NDArray[np.intp]:
         return places_among(self.pooled, self.within)
 
+    @property
+    def ratios(self) -> dict[str, float]:
+        """Of the variances of rider, knee and visit to the residual one."""
+        fit = self.pooled
+        variances = {"rider": fit.variance_rider, "knee": fit.variance_knee, "visit": fit.variance_visit}
+        return {name: variance / fit.variance_residual for name, variance in variances.items()}
+
     @cached_property
     def pooled_table(self) -> dict[str, TermEstimate]:
         return self.pooled.table(self.level)
@@ -55,8 +63,10 @@ def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings)
     return fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
 
 
-def fitted(frame: Frame, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
-    """The rows of one outcome, and the two fits behind them where there are any."""
+def fitted(
+    frame: Frame, split: str | None, settings: Settings, begun: Mapping[str, float] | None = None
+) -> tuple[list[EffectRow], Fits | None]:
+    """The rows of one outcome, and the two fits behind them where there are any; begun: as in fit_design."""
     if not len(frame.captures):
         return [], None
     design = design_of(frame, split)
@@ -68,7 +78,7 @@ def fitted(frame: Frame, split: str | None, settings: Settings) -> tuple[list[Ef
     fits: Fits | None = None
     if len(refusals) < len(design.columns):
         try:
-            fits = fit_design(design, settings)
+            fits = fit_design(design, settings, begun)
         except StatisticsError as refusal:
             refusals = {column.term: str(refusal) for column in design.columns}
     made = [
@@ -114,11 +124,11 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
     return refused
 
 
-def fit_design(design: Design, settings: Settings) -> Fits:
-    """Both models on one design. Raises StatisticsError for no answer."""
+def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | None = None) -> Fits:
+    """Both models on one design; begun: ratios of a like model, where the search begins. Raises StatisticsError."""
     cells = design.frame.cells
     shown = np.arange(len(design.pooled.names)) < len(design.columns)
-    pooled = fit_mixed_cells(cells, design.pooled, shown)
+    pooled = fit_mixed_cells(cells, design.pooled, shown, begun)
     free = _changed(design)
     # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
     while tied := within_ties(cells, design.within.kept(free)):

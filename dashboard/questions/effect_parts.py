@@ -33,12 +33,13 @@ _SIDE_BY_SIDE_FROM = 50_000
 @dataclass(frozen=True)
 class Overall:
     """One outcome over all of a selection. slopes: the pooled estimate of each support that both models tell; within: the
-    within-knee estimates by term."""
+    within-knee estimates by term; ratios: variances of rider, knee and visit beside the residual one, None without a fit."""
 
     effects: tuple[EffectRow, ...]
     influence: tuple[InfluenceRow, ...]
     slopes: dict[str, float]
     within: dict[str, float]
+    ratios: dict[str, float] | None
 
 
 class EffectParts:
@@ -70,16 +71,16 @@ class EffectParts:
     def _overall(self, outcome: str) -> Overall:
         effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings)
         if fits is None:
-            return Overall(tuple(effects), (), {}, {})
+            return Overall(tuple(effects), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
         slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
         within = {term: told.estimate for term, told in fits.within_table.items()}
-        return Overall(tuple(effects), tuple(influence), slopes, within)
+        return Overall(tuple(effects), tuple(influence), slopes, within, fits.ratios)
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
-            slopes = self.overall(outcome).slopes
-            return tuple(dose_rows(self._study.frame(outcome, self._kept), slopes, self._settings))
+            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
+            return tuple(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
 
         return self._part(f"dose {outcome}", make)
 
@@ -104,7 +105,7 @@ class EffectParts:
             typical_error = self.noise()["tilt"].typical_error
             of_tilt = self._study.frame("tilt", self._kept)
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
-            rows, _ = fitted(frame, "arrival_direction", self._settings)
+            rows, _ = fitted(frame, "arrival_direction", self._settings, self.overall("tilt").ratios)
             told = tuple(row for row in rows if row.level is not None)
             return told, tuple(neutral_rows(self._captures, typical_error, self._settings))
 
@@ -123,7 +124,8 @@ class EffectParts:
         by = self.selection.split
 
         def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-            rows, families = shrunken(fitted(self._study.frame(outcome, self._kept), by, self._settings)[0], self._settings)
+            frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
+            rows, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
             return tuple(row for row in rows if row.level is not None), tuple(families)
 
         return self._part(f"split {by} {outcome}", make)

@@ -69,7 +69,7 @@ def cut(
     """
     if remember is None:
         return dict(read(scope))
-    table: Table = remember(("rows", name), lambda: read(every_fit(scope)))
+    table: Table = remember(("rows", name), lambda: _kept(read(every_fit(scope))))
     if _asks_for_all(scope):
         return dict(table)
     feet = feet_selected(warehouse, scope, remember) if "side" in table else None
@@ -83,6 +83,13 @@ def rows_at(table: Table, places: Ints) -> dict[str, NDArray[Any]]:
     if len(places) == len(next(iter(table.values()))):
         return dict(table)
     return {name: column[places] for name, column in table.items()}
+
+
+def _kept(table: Table) -> Table:
+    """The table, whose columns no question can change for the next one."""
+    for column in table.values():
+        column.flags.writeable = False
+    return table
 
 
 def _asks_for_all(scope: Scope) -> bool:

@@ -14,11 +14,14 @@ from dashboard.questions.every_fit import Remember, at_once
 from dashboard.questions.numbers import spoken, spoken_points
 from dashboard.questions.scope import counted, scope_of
 from dashboard.questions.selection import Selection
+from dashboard.questions.side_by_side import side_by_side
 from dashboard.questions.studio import Measured, estimate_of, measured
 from shared.errors import NotEstimableError, TooFewError
 from shared.settings import Settings
 from shared.statistics.group_difference import adjusted_difference
 from shared.warehouse import Warehouse
+
+Flags = NDArray[np.bool_]
 
 METHOD = {
     "periods": "the period before has as many months, or days where it is no whole months; the year before, the same dates",
@@ -84,7 +87,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     everything = list(measured(warehouse, whole, settings, tilt_noise, remember))
     this = _this_span(everything, selection)
     spans = {"this": this, "before": span_before(this), "year_before": span_a_year_before(this)}
-    changes = tuple(row for one in everything for row in _changes(one, spans, settings))
+    compared = [each for one in everything for each in _compared(one, spans)]
+    changes = tuple(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day)))
     return Periods(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -116,17 +120,16 @@ def _rows(one: Measured, present: Measured, spans: dict[str, Span], settings: Se
         yield PeriodRow(one.figure, which, span.first, span.last, one.unit, one.counted, int(inside.sum()), *figures)
 
 
-def _changes(one: Measured, spans: dict[str, Span], settings: Settings) -> Iterator[PeriodChangeRow]:
+def _compared(one: Measured, spans: dict[str, Span]) -> Iterator[tuple[Measured, Flags, Flags, str]]:
+    """One figure with the rows of this period, those of an earlier one, and which that is."""
     days = one.day.astype("datetime64[D]")
     here = spans["this"].holds(days)
-    for against, words in _AGAINST.items():
-        there = spans[against].holds(days) & ~here
-        yield _change(one, here, there, against, words, settings)
+    for against in _AGAINST:
+        yield one, here, spans[against].holds(days) & ~here, against
 
 
-def _change(
-    one: Measured, here: NDArray[np.bool_], there: NDArray[np.bool_], against: str, words: str, settings: Settings
-) -> PeriodChangeRow:
+def _change(one: Measured, here: Flags, there: Flags, against: str, settings: Settings) -> PeriodChangeRow:
+    words = _AGAINST[against]
     n_this, n_against = int(here.sum()), int(there.sum())
     row = PeriodChangeRow(one.figure, against, one.unit, n_this, n_against, None, None, None, "")
     name = _NAMES[one.figure]

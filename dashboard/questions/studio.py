@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -113,13 +114,13 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
-    months = measured.day.astype("datetime64[M]")
-    for month in np.unique(months):
-        inside = months == month
-        found = estimate_of(measured.values[inside], measured.rider[inside], measured.unit, settings)
+    # Rows stand by date, so that a month is a slice.
+    months, first = np.unique(measured.day.astype("datetime64[M]"), return_index=True)
+    for month, (start, end) in zip(months, pairwise([*first.tolist(), len(measured.day)]), strict=True):
+        found = estimate_of(measured.values[start:end], measured.rider[start:end], measured.unit, settings)
         figures = (found.estimate, found.low, found.high) if found else (None, None, None)
         first_day = date.fromisoformat(f"{month}-01")
-        yield StudioTrendRow(measured.figure, first_day, measured.unit, int(inside.sum()), *figures)
+        yield StudioTrendRow(measured.figure, first_day, measured.unit, end - start, *figures)
 
 
 def _written(value: float, unit: str) -> str:
