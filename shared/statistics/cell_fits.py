@@ -1,5 +1,7 @@
 """Both effect models from cells, a knee in one visit: the answers of fast_mixed and within_knee for any number of captures."""
 
+from collections.abc import Mapping
+
 import numpy as np
 from scipy.linalg import cho_solve, solve_triangular
 
@@ -106,11 +108,12 @@ def _factor(products: Floats) -> Floats | None:
     return None if basis is None else np.asarray(np.linalg.cholesky(products))
 
 
-def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
+def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[str, float] | None = None) -> MixedFit:
     """fast_mixed.fit_mixed_model_fast of the cells' rows with intercepts for rider, knee and visit; the same errors are raised.
 
     A term whose column is the same in all rows is left out, the intercept aside, and so is one that is a combination of the
     terms before it. wanted (p,): terms whose degrees of freedom are asked for; the others' are NaN.
+    begun: as in fit_mixed_model_fast; many riders have their sample's.
     """
     new = _new(terms)
     terms, wanted = terms.kept(new), wanted[new]
@@ -125,13 +128,13 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
     if n_riders > JOINT_UP_TO and n_rows > len(products) and np.isfinite(products).all():
         basis = triangular_basis(products[:-1, :-1], np.sqrt(np.diag(products)[:-1]))
     if basis is None or _rest(basis, products)[1] <= _EXPLAINED * products[-1, -1]:
-        return _fitted_by_rows(cells, terms.kept(told), wanted[told])
+        return _fitted_by_rows(cells, terms.kept(told), wanted[told], begun)
     if n_riders >= MANY:
         own = columns if told.all() else columns[:, np.append(told, True)]
         if found := _fitted_of_many(cells, terms.kept(told), wanted[told], own, _of(within, told), products):
             return found
     columns /= np.sqrt(cells.n)[:, None]
-    return _fitted(cells, terms.varying(told), wanted[told], columns, told, products, basis)
+    return _fitted(cells, terms.varying(told), wanted[told], columns, told, products, basis, begun)
 
 
 def _new(terms: Terms) -> Flags:
@@ -147,10 +150,10 @@ def _new(terms: Terms) -> Flags:
     return new
 
 
-def _fitted_by_rows(cells: Cells, terms: Terms, wanted: Flags) -> MixedFit:
+def _fitted_by_rows(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[str, float] | None) -> MixedFit:
     rows, y = row_design(cells, terms)
     codes = (np.repeat(own, cells.n) for own in (cells.rider, cells.knee, cells.visit))
-    return fit_mixed_model_fast(y, rows, terms.names, *codes, wanted=wanted)
+    return fit_mixed_model_fast(y, rows, terms.names, *codes, wanted=wanted, begun=begun)
 
 
 def _of(products: Floats, told: Flags) -> Floats:
@@ -173,13 +176,16 @@ def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats) -> 
     return varies
 
 
-def _fitted(cells: Cells, terms: Terms, wanted: Flags, means: Floats, told: Flags, products: Floats, basis: Floats) -> MixedFit:
+def _fitted(
+    cells: Cells, terms: Terms, wanted: Flags, means: Floats, told: Flags, products: Floats, basis: Floats,
+    begun: Mapping[str, float] | None,
+) -> MixedFit:  # fmt: skip
     runs = runs_of_cells(cells.rider, cells.knee, cells.visit, cells.n)
     names = told_apart(runs)
     blocks = rider_blocks(runs, names)
     n_rows = int(cells.n.sum())
     prepared = _prepared(cells, blocks, means, told, products, basis)
-    settled = settle(blocks, prepared, names, n_rows, f"in {n_rows} captures of {len(runs.riders)} riders")
+    settled = settle(blocks, prepared, names, n_rows, begun, f"in {n_rows} captures of {len(runs.riders)} riders")
     ratios = by_level(layout_of(blocks, frozenset(settled.ratios)), settled.ratios)
     whitened = whitened_cells(blocks, cells.n, prepared.sums, ratios)
     estimate = prepared.start + basis @ settled.change * prepared.scale

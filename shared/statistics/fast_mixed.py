@@ -1,6 +1,6 @@
 """The pooled estimate at speed: the model of mixed_model, fitted on sums by rider, knee and visit."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,6 +70,7 @@ def fit_mixed_model_fast(
     capture: Labels | None = None,
     knee_visit: Labels | None = None,
     wanted: Flags | None = None,
+    begun: Mapping[str, float] | None = None,
 ) -> MixedFit:
     """REML fit of outcome (n,) on design (n, p) with random intercepts for rider, knee and visit: fit_mixed_model at speed.
 
@@ -77,7 +78,8 @@ def fit_mixed_model_fast(
     out. capture, knee_visit: two further ones, for what both knees of one capture share (session x capture) and for what a
     knee has in one visit (session x side; needs knee and visit). An intercept that groups the rows as a wider one does cannot
     be told from it: it is left out, its variance told as 0. wanted (p,): the terms whose degrees of freedom are asked for, all
-    where None; the others' are NaN.
+    where None; the others' are NaN. begun: ratios of rider, knee and visit near the optimum, where they are known, for a
+    shorter search to the same answer.
     Raises TooFewError for fewer than two riders or too few rows, NotEstimableError where terms are tied, NoConvergenceError
     where the search does not settle. Sources and deviations: METHODS.md, "The pooled model at speed".
     """
@@ -90,7 +92,7 @@ def fit_mixed_model_fast(
     names = told_apart(runs)
     blocks = rider_blocks(runs, names)
     prepared = _prepared(y, x, terms, blocks, len(runs.riders))
-    settled = settle(blocks, prepared, names, len(y), f"in {len(y)} captures of {len(runs.riders)} riders")
+    settled = settle(blocks, prepared, names, len(y), begun, f"in {len(y)} captures of {len(runs.riders)} riders")
     sandwich = _sandwich(x, blocks, runs.rider[runs.run_of], prepared, settled, wanted)
     return mixed_fit(terms, prepared, settled, sandwich, len(y), runs.riders)
 
@@ -155,8 +157,10 @@ def triangular_basis(products: Floats, length: Floats) -> Floats | None:
     return None if np.diag(factor).min() ** 2 < _NEAR else np.asarray(np.linalg.inv(factor).T / length[:, None])
 
 
-def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: int, where: str) -> Settled:
-    """The ratios at the optimum and what goes with them."""
+def settle(
+    blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: int, begun: Mapping[str, float] | None, where: str
+) -> Settled:
+    """The ratios at the optimum and what goes with them; begun: ratios to begin at."""
     layout = layout_of(blocks, names)
     order = [name for pair in layout for name in pair if name is not None]
     p = len(prepared.start)
@@ -169,8 +173,9 @@ def settle(blocks: Blocks, prepared: Prepared, names: frozenset[str], n_rows: in
     rows_a_group = np.array([n_rows / _groups(blocks, name) for name in order])
     refusal = f"No figure: the pooled model did not settle on an answer {where}. Widen the selection."
     try:
-        begun = starting_ratios(blocks, prepared.sums[:, :, -1], prepared.squares) if names == _MAIN else {}
-        start = np.array([begun[name] for name in order]) if begun else None
+        if begun is None and names == _MAIN:
+            begun = starting_ratios(blocks, prepared.sums[:, :, -1], prepared.squares)
+        start = np.array([begun[name] for name in order]) if begun and set(order) <= set(begun) else None
         found = best_ratios(lambda ratios: at(ratios)[:2], rows_a_group, refusal, start)
         value, _, factor = at(found)
     except np.linalg.LinAlgError as fault:

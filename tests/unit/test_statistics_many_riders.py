@@ -167,3 +167,16 @@ def test_cells_that_are_no_pairs_are_left_to_the_other_way() -> None:
     apart = cells.visit.copy()
     apart[apart == apart[-1]] = apart[0]
     assert pairs_of(replace(cells, visit=apart)) is None
+
+
+@pytest.mark.parametrize("n_riders", [400, 1200])
+@pytest.mark.parametrize("begun", [{"rider": 0.0, "knee": 0.0, "visit": 0.0}, {"rider": 2.0, "knee": 0.5, "visit": 1.0}])
+def test_where_the_search_begins_does_not_move_where_it_ends(n_riders: int, begun: dict[str, float]) -> None:
+    cells, terms = studio(8, n_riders=n_riders)
+    found, expected = fit_mixed_cells(cells, terms, WANTED, begun), fit_mixed_cells(cells, terms, WANTED)
+    error = np.sqrt(np.diag(expected.model_covariance))
+    assert np.abs((found.estimate - expected.estimate) / error).max() < 1e-4
+    assert np.diag(found.robust_covariance)[WANTED] == pytest.approx(np.diag(expected.robust_covariance)[WANTED], rel=1e-4)
+    assert (found.variance_rider, found.variance_visit) == pytest.approx(
+        (expected.variance_rider, expected.variance_visit), rel=1e-3
+    )
