@@ -4,21 +4,21 @@ Every component that Dash draws listens to every answer. A page of four thousand
 the browser of every reader; a still piece is drawn by React at once (assets/still.js).
 """
 
+import functools
 from collections.abc import Collection, Iterable, Mapping
 from types import NoneType
 from typing import Any, ClassVar, Final
 
 import orjson
-from dash import dcc
 from dash.development.base_component import Component
 
 _HTML: Final = "dash_html_components"
 # What assets/still.js draws itself.
-_DRAWN: Final = {dcc.Link: "dcc.Link", dcc.Graph: "dcc.Graph"}
-# Children that are told as they are; a component's class is asked for all others, which takes longer.
+_DRAWN: Final = (("dash_core_components", "Link"), ("dash_core_components", "Graph"))
+# Children that are told as they are.
 _PLAIN: Final = (str, int, float, NoneType)
-# What a component holds beside its attributes.
-_NO_ATTRIBUTES: Final = frozenset({"children", "available_properties", "available_wildcard_properties"})
+# What one of Dash's own components holds beside what it was given.
+_OF_KIND: Final = ("available_properties", "available_wildcard_properties")
 
 
 class Still(Component):  # type: ignore[misc]  # Dash is untyped
@@ -66,12 +66,12 @@ def made_still(shown: Any, touched: Collection[str]) -> Any:
 
 def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
     """The component as a still tree, or None where it holds something that is drawn by Dash."""
-    tag = _tag(component)
+    tag = _tag(component._namespace, component._type)
     held = vars(component)
     if tag is None or (given_id := held.get("id")) in touched or isinstance(given_id, dict):
         return None
-    children = held.get("children")
     drawn: list[Any] = [tag, _attributes(held)]
+    children = held.get("children")
     for child in children if isinstance(children, list | tuple) else (children,):
         if isinstance(child, _PLAIN):
             drawn.append(child)
@@ -83,15 +83,18 @@ def _tree(component: Component, touched: Collection[str]) -> list[Any] | None:
 
 
 def _part(child: Any, touched: Collection[str]) -> Any:
-    return _tree(child, touched) if isinstance(child, Component) else child
+    return _tree(child, touched) if hasattr(child, "_prop_names") else child
 
 
 def _attributes(held: Mapping[str, Any]) -> dict[str, Any]:
     """What was given to a component. Its own listing looks at every attribute that it might have, ten times as long."""
-    return {name: value for name, value in held.items() if value is not None and name not in _NO_ATTRIBUTES and name[0] != "_"}
+    given = dict(held)
+    given.pop("children", None)
+    if "available_properties" in given or None in given.values():
+        return {name: value for name, value in given.items() if value is not None and name[0] != "_" and name not in _OF_KIND}
+    return given
 
 
-def _tag(component: Component) -> str | None:
-    if type(component) in _DRAWN:
-        return _DRAWN[type(component)]
-    return component._type.lower() if component._namespace == _HTML else None
+@functools.cache
+def _tag(namespace: str, kind: str) -> str | None:
+    return kind.lower() if namespace == _HTML else f"dcc.{kind}" if (namespace, kind) in _DRAWN else None

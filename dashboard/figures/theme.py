@@ -5,6 +5,7 @@ keeps the contrast of 3 to 1 that WCAG 2.2 (1.4.11) asks of graphics. tests/unit
 """
 
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from shared.units import UNITS
@@ -128,6 +129,7 @@ _DECIMALS: Final = {"share": 0, "points": 1, "count": 0, "q": 3}
 _EFFECT_DECIMALS: Final = {unit: UNITS[unit].decimals + 1 for unit in ("deg", "mm")}
 
 
+@lru_cache
 def unit_sign(unit: str) -> str:
     """The unit as printed after a number: `°` without a space, the others with a narrow one."""
     return _SIGNS[unit] if unit in _SIGNS else f"\u202f{UNITS[unit].sign}"
@@ -137,6 +139,13 @@ def unit_decimals(unit: str) -> int:
     return _DECIMALS[unit] if unit in _DECIMALS else UNITS[unit].decimals
 
 
+@lru_cache
+def _form(unit: str, effect: bool) -> tuple[str, str]:
+    """How a number is written, and what stands for one that rounds to zero."""
+    decimals = _EFFECT_DECIMALS[unit] if effect else unit_decimals(unit)
+    return f"{'+' if effect else ''},.{decimals}f", f"{0:.{decimals}f}"
+
+
 def bare_number(value: float | None, unit: str, *, effect: bool = False) -> str:
     """A number without its unit: fixed decimals, a real minus sign, no minus before a rounded zero.
 
@@ -144,12 +153,9 @@ def bare_number(value: float | None, unit: str, *, effect: bool = False) -> str:
     """
     if value is None:
         return NOTHING
-    shown = 100 * value if unit == "share" else value
-    decimals = _EFFECT_DECIMALS[unit] if effect else unit_decimals(unit)
-    text = f"{shown:{'+' if effect else ''},.{decimals}f}"
-    if not float(text.replace(",", "")):
-        text = f"{0:.{decimals}f}"
-    return text.replace("-", "−")
+    form, zero = _form(unit, effect)
+    text = format(100 * value if unit == "share" else value, form)
+    return text.replace("-", "−") if text.strip("+-0.") else zero
 
 
 def number(value: float | None, unit: str, *, effect: bool = False) -> str:
