@@ -1,5 +1,6 @@
 """Left against right at one moment, with the limits of a side difference as two lines along the line of equal sides."""
 
+import functools
 import math
 from collections.abc import Sequence
 from typing import Any, Final
@@ -74,6 +75,7 @@ def _reach(rows: Sequence[SidesRow], limit: float) -> float:
 def _points(rows: Sequence[SidesRow], most: int, colour: str, symbol: str, opacity: float) -> dict[str, Any]:
     """The area of a mark tells its riders; where every mark is one rider, all are alike."""
     scale = _POINT_PX if most <= 2 else _LARGEST_PX / math.sqrt(most)
+    sizes = {n: max(3.0, round(scale * math.sqrt(n), 1)) for n in {row.n_riders for row in rows}}
     return {
         "type": "scatter",
         "mode": "markers",
@@ -83,18 +85,24 @@ def _points(rows: Sequence[SidesRow], most: int, colour: str, symbol: str, opaci
             "symbol": symbol,
             "color": colour,
             "opacity": opacity,
-            "size": [max(3.0, round(scale * math.sqrt(row.n_riders), 1)) for row in rows],
+            "size": [sizes[row.n_riders] for row in rows],
             "line": {"width": 0},
         },
-        "text": [_hover(row) for row in rows],
+        "text": _hovers(rows),
         "hoverinfo": "text",
     }
 
 
-def _hover(row: SidesRow) -> str:
-    around = "around " if row.cell_size else ""
-    riders = f"{row.n_riders:,} {'rider' if row.n_riders == 1 else 'riders'}"
-    return f"left {around}{number(row.left_value, row.unit)}<br>right {around}{number(row.right_value, row.unit)}<br>{riders}"
+def _hovers(rows: Sequence[SidesRow]) -> list[str]:
+    """What each mark tells; cells stand in rows and columns, so that few values are told many times."""
+    said = functools.cache(number)
+    around = "around " if any(row.cell_size for row in rows) else ""
+    riders = {n: f"{n:,} {'rider' if n == 1 else 'riders'}" for n in {row.n_riders for row in rows}}
+    return [
+        f"left {around}{said(row.left_value, row.unit)}<br>right {around}{said(row.right_value, row.unit)}<br>"
+        f"{riders[row.n_riders]}"
+        for row in rows
+    ]
 
 
 def _band(reach: float, limit: float, colours: Palette) -> dict[str, Any]:
