@@ -45,8 +45,14 @@ class Page:
     scripted: tuple[str, ...] = ()
 
 
-def frame(name: str, question: str, *answers: str) -> html.Div:
-    """The frame of a page: name and question, one place for each answer's id, and the caution, whatever is answered."""
+def place(answer: str) -> html.Div:
+    """An answer's place, by its id."""
+    return html.Div(id=answer, className="answer")
+
+
+def frame(name: str, question: str, *answers: str | html.Div) -> html.Div:
+    """The frame of a page: name and question, one place for each answer's id or several together, and the caution, whatever is
+    answered."""
     return html.Div(
         [
             html.H1(
@@ -54,7 +60,7 @@ def frame(name: str, question: str, *answers: str) -> html.Div:
                 id=ids.PAGE_TITLE,
                 tabIndex=-1,
             ),
-            *(html.Div(id=answer, className="answer") for answer in answers),
+            *(place(answer) if isinstance(answer, str) else answer for answer in answers),
             caution(),
         ]
     )

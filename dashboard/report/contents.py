@@ -13,6 +13,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.control import Window
+from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import number
 from dashboard.pages.data import layout as data
 from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
@@ -35,7 +36,14 @@ from dashboard.report.pages_shown import shown
 from shared.errors import StatisticsError
 
 # The places of each page that is in the report, in their order.
-_SUPPORTS: Final = (supports_ids.ANSWER, supports_ids.GRID, supports_ids.DOSE, supports_ids.FURTHER)
+_SUPPORTS: Final = (
+    supports_ids.ANSWER,
+    *map(supports_ids.panel_of, MAIN_OUTCOMES),
+    supports_ids.TABLES,
+    supports_ids.GRID,
+    supports_ids.DOSE,
+    supports_ids.FURTHER,
+)
 _FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.AGREEMENT)
 
 

@@ -30,7 +30,7 @@ def cell(row: Locator, key: str) -> Any:
 
 def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None:
     """Every number of the effects tables is the answer's, unrounded in the cell and rounded in print."""
-    frames = page.locator("#supports-answer .table-frame")
+    frames = page.locator("#supports-tables .table-frame")
     expect(frames).to_have_count(len(outcomes))
     for place, outcome in enumerate(outcomes):
         for row in answer.effects:
@@ -232,7 +232,7 @@ def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watc
     outcomes.get_by_role("link", name="Sway", exact=True).focus()
     page.keyboard.press("Enter")
     expect(page).to_have_url(f"{served.address}supports?outcome=sway")
-    expect(page.locator("#supports-answer .chart")).to_have_count(1)
+    expect(page.locator(".is-outcomes .chart")).to_have_count(1)
     expect(outcomes.get_by_role("link", name="Sway (shown)")).to_be_focused()
 
 
@@ -301,7 +301,7 @@ def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watch
     page.get_by_role("button", name="Dark").click()
     watched.settled()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    chart = page.locator("#supports-answer .js-plotly-plot").first
+    chart = page.locator(".is-outcomes .js-plotly-plot").first
     expect(chart.locator(".main-svg").first).to_have_attribute("width", "670")
     expect(chart.locator(".scatterlayer .point[style*='fill: rgb(0, 114, 178)']")).not_to_have_count(0)
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")

@@ -103,7 +103,8 @@ def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> No
     question = {"studio-answer": "studio", "supports-answer": "effects", "data-answer": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    told = answered(client, place, "").replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
+    shown = answered(client, place, "") + (answered(client, "supports-tilt", "") if question == "effects" else "")
+    told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
     assert told.index(answer.selection_words) < told.index(first) < told.index("Graph")
 
@@ -115,16 +116,18 @@ def read() -> Any:
 
 
 def test_cells_carry_the_unrounded_numbers(client: FlaskClient) -> None:
-    told = answered(client, "supports-answer", "")
+    told = answered(client, "supports-tables", "")
     for row in made_effects().effects:
         if row.outcome == "tilt":
             assert f'"data-pooled": "{"null" if row.pooled is None else row.pooled}' in told
 
 
 def test_a_chosen_outcome_is_shown_alone(client: FlaskClient) -> None:
-    told = answered(client, "supports-answer", "?outcome=sway")
-    assert '"data-chart": "sway"' in told
-    assert '"data-chart": "tilt"' not in told
+    first, *others = (answered(client, f"supports-{place}", "?outcome=sway") for place in ("tilt", "sway", "offset"))
+    assert '"data-chart": "sway"' in first
+    assert not any("data-chart" in other for other in others)
+    tables = answered(client, "supports-tables", "?outcome=sway")
+    assert "supports-table-sway" in tables and "supports-table-tilt" not in tables
 
 
 def test_an_unknown_outcome_is_told(client: FlaskClient) -> None:

@@ -1,5 +1,6 @@
 """The Supports page: asks `effects`, overall by foot type and by dose, and shows what stands beside the effects."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, cast
 
@@ -15,7 +16,7 @@ from dashboard.pages.supports.choices import PATH
 from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further
 from dashboard.pages.supports.grid import Ground, grid
-from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout
+from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout, panel, told
 from dashboard.questions.answers import Effects
 from dashboard.questions.selection import Selection
 from shared.errors import UsageError
@@ -28,10 +29,22 @@ def register(app: Dash, desk: Desk) -> None:
     def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...]) -> Effects:
         return cast(Effects, desk.asker.ask("effects", selection, parts=parts, outcomes=outcomes))
 
-    def show(view: View, theme: str | None) -> Any:
+    def show(view: View, _: str | None) -> Any:
         outcome = chosen_outcome(view)
-        answer = effects(view.selection, "overall", outcomes=shown_outcomes(outcome))
-        return answered(desk, view.selection, answer, outcome, TEXT, theme)
+        answer = effects(view.selection, "overall", outcomes=(outcome or MAIN_OUTCOMES[0],))
+        return answered(desk, view.selection, answer, outcome)
+
+    def panel_of(outcome: str) -> Callable[[View, str | None], Any]:
+        def show_panel(view: View, theme: str | None) -> Any:
+            # Of a chosen outcome the first place has the picture, and the others have none.
+            shown = dict(zip(MAIN_OUTCOMES, shown_outcomes(chosen_outcome(view)), strict=False)).get(outcome)
+            return panel(effects(view.selection, "overall", outcomes=(shown,)), shown, theme) if shown else None
+
+        return show_panel
+
+    def show_tables(view: View, _: str | None) -> Any:
+        outcomes = shown_outcomes(chosen_outcome(view))
+        return told(desk, view.selection, effects(view.selection, "overall", outcomes=outcomes), outcomes, TEXT)
 
     def show_grid(view: View, _: str | None) -> Any:
         ground = Ground(desk, view.selection, chosen_outcome(view), view.selection.split or "foot_type")
@@ -48,6 +61,9 @@ def register(app: Dash, desk: Desk) -> None:
         return further(desk, view.selection, answer, outcome, TEXT, theme)
 
     fill(app, desk, ids.ANSWER, PATH, show)
+    for one in MAIN_OUTCOMES:
+        fill_beside(app, ids.panel_of(one), panel_of(one))
+    fill_beside(app, ids.TABLES, show_tables)
     fill_beside(app, ids.GRID, show_grid)
     fill_beside(app, ids.DOSE, show_doses)
     fill_beside(app, ids.FURTHER, show_further)

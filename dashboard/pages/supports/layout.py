@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.components import html
 from dashboard.components.chart import chart, marks_key, reading
 from dashboard.components.notes import empty_state, headline, selected
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk, frame, place
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.effects import alternative, effects_panel, finding, in_order, leading
@@ -27,38 +27,36 @@ Text = dict[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.GRID, ids.DOSE, ids.FURTHER)
+    panels = html.Div([place(ids.panel_of(outcome)) for outcome in MAIN_OUTCOMES], className="panels is-outcomes")
+    return frame(NAME, QUESTION, ids.ANSWER, panels, ids.TABLES, ids.GRID, ids.DOSE, ids.FURTHER)
 
 
-def answered(
-    desk: Desk, selection: Selection, answer: Effects, outcome: str | None, text: Text, theme: str | None
-) -> list[Any]:
-    """Headline, one panel an outcome, and the same numbers as tables."""
+def answered(desk: Desk, selection: Selection, answer: Effects, outcome: str | None) -> list[Any]:
+    """Headline and what can be chosen, from the answer on tilt, or on the outcome that is chosen."""
     if not answer.n_fits:
         return [empty_state(answer.headline, desk.addresses.page(PATH))]
-    shown = (outcome,) if outcome else MAIN_OUTCOMES
-    level = number(desk.level, "share")
-    # Of a chosen outcome the answer holds that one alone; the others can be chosen still.
-    outcomes = [code for code in MAIN_OUTCOMES if outcome or in_order(answer.effects, code)]
     return [
         selected(answer, riders=answer.n_riders, captures=answer.n_captures),
         headline(_sentence(answer, outcome)),
         html.Div(
             [
-                outcome_links(desk, selection, outcome, outcomes, label="Outcome", with_all=True),
+                outcome_links(desk, selection, outcome, MAIN_OUTCOMES, label="Outcome", with_all=True),
                 contents(SECTIONS),
             ],
             className="choices-line",
         ),
         marks_key() if any(row.pooled is not None for row in answer.effects) else None,
-        html.Div(
-            [_panel(answer, one, theme) for one in shown],
-            className="panels" if len(shown) > 1 else "panels is-single",
-        ),
+    ]
+
+
+def told(desk: Desk, selection: Selection, answer: Effects, outcomes: Sequence[str], text: Text) -> list[Any]:
+    """How to read the panels, and their numbers as tables and in sentences."""
+    level = number(desk.level, "share")
+    return [
         reading(*paragraphs(text["reading"], level=level)),
-        *(_table(answer, one, level) for one in shown),
+        *(_table(answer, one, level) for one in outcomes),
         reading(*paragraphs(text["table"])),
-        _sentences(answer, shown),
+        _sentences(answer, outcomes),
         csv_link(desk.csv("effects", "effects", selection), "every outcome and support"),
     ]
 
@@ -71,7 +69,7 @@ def _sentence(answer: Effects, outcome: str | None) -> str:
     return first.words if first else f"{finding(answer.effects, outcome)}."
 
 
-def _panel(answer: Effects, outcome: str, theme: str | None) -> html.Figure:
+def panel(answer: Effects, outcome: str, theme: str | None) -> html.Figure:
     return chart(
         effects_panel(answer.effects, outcome, theme),
         title=finding(answer.effects, outcome),
