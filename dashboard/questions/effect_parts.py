@@ -25,6 +25,7 @@ from shared.settings import Settings
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")
+Ratios = dict[str, float]
 _Made = TypeVar("_Made")
 # Below so many captures three threads cost more than they save.
 _SIDE_BY_SIDE_FROM = 50_000
@@ -39,7 +40,7 @@ class Overall:
     influence: tuple[InfluenceRow, ...]
     slopes: dict[str, float]
     within: dict[str, float]
-    ratios: dict[str, float] | None
+    ratios: Ratios | None
 
 
 class EffectParts:
@@ -69,13 +70,17 @@ class EffectParts:
             return {outcome: found.result() for outcome, found in begun.items()}
 
     def _overall(self, outcome: str) -> Overall:
-        effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings)
+        effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
         if fits is None:
             return Overall(tuple(effects), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
         slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
         within = {term: told.estimate for term, told in fits.within_table.items()}
         return Overall(tuple(effects), tuple(influence), slopes, within, fits.ratios)
+
+    def _begun(self, outcome: str) -> Ratios | None:
+        """Where the search begins: the ratios of all fits, which no selection's are far from."""
+        return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
@@ -100,14 +105,18 @@ class EffectParts:
 
     def directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...]]:
         """The effects on the distance from neutral by arrival direction, and how the distance changed."""
+        effects, neutral, _ = self._directions()
+        return effects, neutral
 
-        def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...]]:
+    def _directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
+        def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
             typical_error = self.noise()["tilt"].typical_error
             of_tilt = self._study.frame("tilt", self._kept)
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
-            rows, _ = fitted(frame, "arrival_direction", self._settings, self.overall("tilt").ratios)
-            told = tuple(row for row in rows if row.level is not None)
-            return told, tuple(neutral_rows(self._captures, typical_error, self._settings))
+            begun = self._of_all._directions()[-1] if self._of_all else None
+            rows, fits = fitted(frame, "arrival_direction", self._settings, begun)
+            neutral = tuple(neutral_rows(self._captures, typical_error, self._settings))
+            return tuple(row for row in rows if row.level is not None), neutral, fits.ratios if fits else None
 
         return self._part("directions", make)
 
@@ -133,6 +142,15 @@ class EffectParts:
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
         return made
+
+    @cached_property
+    def _of_all(self) -> "EffectParts | None":
+        """The parts of all fits; None where these are they."""
+        if self._plain == Selection():
+            return None
+        found = EffectParts(self._warehouse, Selection(), self._settings, self._remember)
+        found._study = self._study
+        return found
 
     @cached_property
     def _study(self) -> Study:
