@@ -44,6 +44,7 @@ _SUPPORTS: Final = (
     supports_ids.DOSE,
     supports_ids.FURTHER,
 )
+_SYMMETRY: Final = (symmetry_ids.ANSWER, symmetry_ids.SIDES, symmetry_ids.FURTHER)
 _FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.AGREEMENT)
 
 
@@ -64,7 +65,7 @@ def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Call
         "in-short", "In short", "Are we doing good work, and is it getting better?", owner_page(desk, selection, told)
     )
     made = []
-    for page, places in ((SUPPORTS, _SUPPORTS), (SYMMETRY, (symmetry_ids.ANSWER,)), (RETURNS, (returns_ids.ANSWER,))):
+    for page, places in ((SUPPORTS, _SUPPORTS), (SYMMETRY, _SYMMETRY), (RETURNS, (returns_ids.ANSWER,))):
         told(page.name)
         made.append(Section(page.path, page.name, page.question, shown(page, desk, search, *places)))
         yield made[-1]

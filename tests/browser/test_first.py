@@ -75,10 +75,10 @@ def test_a_fold_that_is_opened_before_its_turn_is_filled_at_once(served: Served,
     """The charts' script is held back, so that no fold's turn can come."""
     watched.page.route("**/plotly-basic*", lambda route: None)
     watched.page.goto(f"{served.address}symmetry", wait_until="commit")
-    fold = watched.page.locator("#symmetry-answer details.fold-to-come").first
+    fold = watched.page.locator("main details.fold-to-come").first
     assert fold.locator("tr, p").count() == 0
     fold.locator("summary").click()
-    opened = watched.page.locator("#symmetry-answer details[open]").first
+    opened = watched.page.locator("main details[open]").first
     expect(opened.locator("tr, p").first).to_be_visible()
-    expect(watched.page.locator("#symmetry-answer .chart-to-come").first).to_be_attached()
+    expect(watched.page.locator("main .chart-to-come").first).to_be_attached()
     expect(watched.page.locator(".js-plotly-plot")).to_have_count(0)

@@ -70,7 +70,7 @@ def expect_answer(page: Page, answer: Asymmetry, quantity: str) -> None:
 def test_the_page_prints_the_answer(served: Served, watched: Watched, words: dict[str, str]) -> None:
     page = watched.open(address(served, words))
     expect_answer(page, asked(served, words), "tilt")
-    expect(page.locator("#symmetry-answer .js-plotly-plot")).to_have_count(5)
+    expect(page.locator("main .js-plotly-plot")).to_have_count(5)
 
 
 def test_another_quantity_is_a_link_and_keeps_the_selection(served: Served, watched: Watched) -> None:

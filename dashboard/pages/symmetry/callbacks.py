@@ -8,10 +8,10 @@ from dash import Dash
 
 from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill
+from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
 from dashboard.pages.symmetry import ids
-from dashboard.pages.symmetry.layout import NAME, PATH, QUANTITIES, QUESTION, Asked, answered, layout
+from dashboard.pages.symmetry.layout import NAME, PATH, QUANTITIES, QUESTION, Asked, answered, beside, further, layout
 from dashboard.questions.answers_asymmetry import Asymmetry
 from dashboard.questions.answers_sides import Sides
 from shared.errors import UsageError
@@ -20,14 +20,26 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
 def register(app: Dash, desk: Desk) -> None:
-    def show(view: View, theme: str | None) -> Any:
+    # Each place asks for what it shows, so that the first picture does not wait for the others.
+    def ask(view: View, theme: str | None) -> tuple[Asked, Asymmetry]:
         selection = replace(view.selection, split=view.selection.split or "foot_type")
-        asymmetry = cast(Asymmetry, desk.asker.ask("asymmetry", selection))
-        sides = cast(Sides, desk.asker.ask("sides", replace(selection, split=None)))
         asked = Asked(desk, view.selection, selection, chosen_quantity(view), TEXT, theme)
-        return answered(asked, asymmetry, sides)
+        return asked, cast(Asymmetry, desk.asker.ask("asymmetry", selection))
+
+    def show(view: View, theme: str | None) -> Any:
+        return answered(*ask(view, theme))
+
+    def show_sides(view: View, theme: str | None) -> Any:
+        asked, asymmetry = ask(view, theme)
+        sides = cast(Sides, desk.asker.ask("sides", replace(asked.selection, split=None)))
+        return beside(asked, asymmetry, sides)
+
+    def show_further(view: View, theme: str | None) -> Any:
+        return further(*ask(view, theme))
 
     fill(app, desk, ids.ANSWER, PATH, show)
+    fill_beside(app, ids.SIDES, show_sides)
+    fill_beside(app, ids.FURTHER, show_further)
 
 
 def chosen_quantity(view: View) -> str:

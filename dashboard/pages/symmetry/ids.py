@@ -3,6 +3,8 @@
 from typing import Final
 
 ANSWER: Final = "symmetry-answer"
+SIDES: Final = "symmetry-sides"
+FURTHER: Final = "symmetry-further"
 LEVELS: Final = "symmetry-levels"
 CHANGES: Final = "symmetry-changes"
 CELLS: Final = "symmetry-cells"

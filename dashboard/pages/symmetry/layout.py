@@ -58,12 +58,12 @@ class Asked:
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER)
+    return frame(NAME, QUESTION, ids.ANSWER, ids.SIDES, ids.FURTHER)
 
 
-def answered(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
+def answered(asked: Asked, answer: Asymmetry) -> list[Any]:
     """Headline, prevalence by level, and below what became of it."""
-    prevalence = next(row for row in answer.prevalence if row.quantity == asked.quantity and row.level is None)
+    prevalence = _overall(asked, answer)
     change = next(row for row in answer.change if row.finding.endswith(asked.quantity) and row.level is None)
     return [
         selected(answer, riders=answer.n_riders),
@@ -72,13 +72,22 @@ def answered(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
         _prevalence(asked, answer),
         _levels_table(asked, answer),
         *_flow(asked, answer, change),
-        *_sides(asked, sides, prevalence),
+    ]
+
+
+def further(asked: Asked, answer: Asymmetry) -> list[Any]:
+    """Patterns of both knees, other limits than the studio's, and how all of it is told."""
+    return [
         *_patterns(asked, answer),
         *_curve(asked, answer),
         _more(asked, answer),
         method(answer, asked.words("method", **_limits(asked.settings))),
         data_note(answer),
     ]
+
+
+def _overall(asked: Asked, answer: Asymmetry) -> PrevalenceRow:
+    return next(row for row in answer.prevalence if row.quantity == asked.quantity and row.level is None)
 
 
 def _sentence(words: str) -> str:
@@ -207,7 +216,9 @@ def _mcnemar(asked: Asked, change: ChangeRow) -> list[html.P]:
     return asked.words("mcnemar", **counts, chance=spoken_chance(change.p_value), p=spoken_p(change.p_value))
 
 
-def _sides(asked: Asked, sides: Sides, prevalence: PrevalenceRow) -> list[Any]:
+def beside(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
+    """Left against right."""
+    prevalence = _overall(asked, answer)
     quantity, limit = asked.quantity, prevalence.limit
     shown = [row for row in sides.sides if row.quantity == quantity]
     n, _ = symmetry_sides.counts(shown, quantity, "arrival")
