@@ -20,7 +20,7 @@ from shared.warehouse import open_reading
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 EXPORT = {
     "riders.csv": "rider_id,birth_year\nRX01,1984\n",

@@ -17,7 +17,7 @@ from dashboard.components.page import Page as DashboardPage
 from dashboard.pages import PAGES
 from tests.browser.conftest import Served, Watched, watching
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 # The Data page tells of the whole warehouse, whatever is selected.
 WHOLE = {"data"}

@@ -15,7 +15,7 @@ from dashboard.questions.riders_found import riders_of_fits
 from dashboard.questions.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 FIRST = next(iter(OUTCOMES))
 KEYS = ("n_fits", "observed", "expected", "difference", "difference_low", "shrunken_difference", "shrunken_high")

@@ -12,7 +12,7 @@ from tests.browser.conftest import watching
 from tests.browser.serving import serving
 from tests.unit.test_pages_hostile import FORMULA, MARKUP, make_hostile
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 def test_markup_in_ids_is_shown_as_it_is_written(browser: Browser, demo_warehouse: Path, tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from dashboard.questions.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 NARROWED = "visit_kind=first"
 FILL = "mark => getComputedStyle(mark).fill"

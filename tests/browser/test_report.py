@@ -21,7 +21,7 @@ from dashboard.report.browser import open_press
 from dashboard.report.write import write_report
 from shared.errors import ReportError, TooFewError, UsageError
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 QUARTER = Selection(date_from=date(2026, 1, 1), date_to=date(2026, 3, 31))
 SECTIONS = ("In short", "Supports", "Symmetry", "Returns", "Trends", "Fitters", "Data quality", "Methods and cautions")

@@ -18,7 +18,7 @@ from dashboard.questions.riders_timeline import headline_of
 from dashboard.questions.selection import Selection, parse_selection
 from tests.browser.conftest import Served, Watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 # A rider of several fits, and one whose fit carries a note that looks like a page's own text.
 SEVERAL, NOTED = "R0090", "R0041"

@@ -18,7 +18,7 @@ from dashboard.questions.selection import parse_selection
 from shared.units import UNITS
 from tests.browser.conftest import Served, Watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 # The looks as soon as there are any.
 LOOKS = """() => new Promise(done => {

@@ -15,7 +15,7 @@ from dashboard.questions.answers import Effects
 from dashboard.questions.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 def effects(served: Served, **words: str) -> Effects:

@@ -14,7 +14,7 @@ from dashboard.questions.asymmetry_rows import headline_of
 from dashboard.questions.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 SELECTIONS: list[dict[str, str]] = [
     {},

@@ -1,6 +1,7 @@
 """A forgotten rider is in no table, no version, no reject, no copy and no byte; and does not come back with the next load."""
 
 import json
+import shutil
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -76,11 +77,20 @@ def write(folder: Path, tables: dict[str, list[str]], *, without: tuple[str, ...
     return folder
 
 
-def loaded(folder: Path) -> Path:
-    path = folder / "w.duckdb"
-    load([write(folder / "first", FIRST)], path, today=TODAY)
-    load([write(folder / "second", SECOND)], path, today=TODAY)
-    return path
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a warehouse after both loads, and of what was loaded; built once, since every test begins with it."""
+    folder = tmp_path_factory.mktemp("forget")
+    load([write(folder / "first", FIRST)], folder / "w.duckdb", today=TODAY)
+    load([write(folder / "second", SECOND)], folder / "w.duckdb", today=TODAY)
+    return folder
+
+
+@pytest.fixture
+def path(loaded: Path, tmp_path: Path) -> Path:
+    """A test's own copy of that folder, in its own temporary one; gives the warehouse."""
+    shutil.copytree(loaded, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "w.duckdb"
 
 
 def held(path: Path) -> dict[str, list[dict[str, Any]]]:
@@ -95,8 +105,7 @@ def held(path: Path) -> dict[str, list[dict[str, Any]]]:
     return found
 
 
-def test_what_is_left_is_what_loads_without_the_rider_would_have_made(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_what_is_left_is_what_loads_without_the_rider_would_have_made(path: Path, tmp_path: Path) -> None:
     done = forget(path, RIDER, today=TODAY)
     assert done.is_complete and done.n_sessions == len(OWN_SESSIONS)
     assert done.places[0].ids == Ids((RIDER,), OWN_SESSIONS)
@@ -111,8 +120,7 @@ def test_what_is_left_is_what_loads_without_the_rider_would_have_made(tmp_path: 
     assert len(left["fit_sessions"]) == 3 and len(left["rejects"]) == 3 and len(left["waiting"]) == 1
 
 
-def test_every_place_is_counted_and_the_same_as_foreseen(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_every_place_is_counted_and_the_same_as_foreseen(path: Path) -> None:
     before = path.read_bytes()
     foreseen = foresee(path, RIDER)
     assert path.read_bytes() == before
@@ -130,8 +138,7 @@ def test_every_place_is_counted_and_the_same_as_foreseen(tmp_path: Path) -> None
     assert forget(path, RIDER, today=TODAY).places[0].rows == foreseen.places[0].rows
 
 
-def test_the_proof_finds_a_rider_who_is_there_and_one_whose_rows_were_only_deleted(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_the_proof_finds_a_rider_who_is_there_and_one_whose_rows_were_only_deleted(path: Path) -> None:
     before = prove(path, Ids((RIDER,), OWN_SESSIONS))
     assert before.rows > 0 and not before.holds
     with open_loading(path) as warehouse:
@@ -148,8 +155,7 @@ def test_the_proof_finds_a_rider_who_is_there_and_one_whose_rows_were_only_delet
     assert not any(word.encode() in path.read_bytes() for word in ("V0002", "V0007"))
 
 
-def test_a_later_load_counts_the_rows_and_keeps_none(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_a_later_load_counts_the_rows_and_keeps_none(path: Path, tmp_path: Path) -> None:
     forget(path, RIDER, today=TODAY)
     before = held(path)
     foreseen = check_files([tmp_path / "first"], path, today=TODAY)
@@ -175,8 +181,7 @@ def test_a_later_load_counts_the_rows_and_keeps_none(tmp_path: Path) -> None:
     assert before["riders"] == held(path)["riders"]
 
 
-def test_a_new_session_of_a_forgotten_rider_is_left_out_with_captures_that_came_before_it(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_a_new_session_of_a_forgotten_rider_is_left_out_with_captures_that_came_before_it(path: Path, tmp_path: Path) -> None:
     forget(path, RIDER, today=TODAY)
     load([write(tmp_path / "early", {"knee_captures": ["V0042,1,left,3", "V0042,1,right,3"]})], path, today=TODAY)
     assert ("V0042", 2) in {(row["value"], row["n"]) for row in held(path)["waiting"]}
@@ -187,8 +192,7 @@ def test_a_new_session_of_a_forgotten_rider_is_left_out_with_captures_that_came_
     assert prove(path, Ids((RIDER,), ("V0042", *OWN_SESSIONS))).holds
 
 
-def test_a_rider_who_may_come_again_comes_with_the_same_folder(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_a_rider_who_may_come_again_comes_with_the_same_folder(path: Path, tmp_path: Path) -> None:
     before = held(path)
     forget(path, RIDER, today=TODAY)
     load([tmp_path / "first"], path, today=TODAY)
@@ -201,8 +205,7 @@ def test_a_rider_who_may_come_again_comes_with_the_same_folder(tmp_path: Path) -
     assert {name for name in before if before[name] != after[name]} == set()
 
 
-def test_copies_are_reached_and_those_that_are_not_are_told(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_copies_are_reached_and_those_that_are_not_are_told(path: Path, tmp_path: Path) -> None:
     names = ("kept", "moved", "spoilt")
     made = {name: back_up(path, tmp_path / f"{name}.backup")[0] for name in names}
     replaced = restore(made["kept"], path, replace=True).kept
@@ -230,8 +233,7 @@ def test_copies_are_reached_and_those_that_are_not_are_told(tmp_path: Path) -> N
     assert left == set()
 
 
-def test_a_disk_that_is_not_connected_leaves_the_forgetting_incomplete(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_a_disk_that_is_not_connected_leaves_the_forgetting_incomplete(path: Path, tmp_path: Path) -> None:
     (tmp_path / "disk").mkdir()
     back_up(path, tmp_path / "disk" / "one.backup")
     (tmp_path / "disk").rename(tmp_path / "away")
@@ -243,9 +245,8 @@ def test_a_disk_that_is_not_connected_leaves_the_forgetting_incomplete(tmp_path:
 
 
 def test_a_backup_that_is_made_while_a_rider_is_forgotten_holds_no_trace(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = loaded(tmp_path)
     packing = backing.pack
 
     def forget_meanwhile(*words: Any) -> None:
@@ -260,9 +261,8 @@ def test_a_backup_that_is_made_while_a_rider_is_forgotten_holds_no_trace(
 
 
 def test_a_forgetting_that_stops_between_two_files_is_finished_by_the_next(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = loaded(tmp_path)
     made, _ = back_up(path, tmp_path / "one.backup")
     with monkeypatch.context() as patch:
         patch.setattr(forgetting, "_forget_in_copy", lambda *_: 1 / 0)
@@ -275,8 +275,7 @@ def test_a_forgetting_that_stops_between_two_files_is_finished_by_the_next(
     assert manifest_of(made).rows["riders"] == 2
 
 
-def test_without_its_key_nothing_is_loaded(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_without_its_key_nothing_is_loaded(path: Path, tmp_path: Path) -> None:
     forget(path, RIDER, today=TODAY)
     key = tmp_path / "w.duckdb.key"
     assert key.stat().st_mode & 0o777 == 0o600
@@ -331,16 +330,14 @@ def test_ids_of_any_characters_are_forgotten(tmp_path: Path, rider: str) -> None
     assert (sum(file.stored for file in report.files), sum(file.rejected for file in report.files)) == (0, 4)
 
 
-def test_an_undo_after_forgetting_brings_nobody_back(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_an_undo_after_forgetting_brings_nobody_back(path: Path) -> None:
     forget(path, RIDER, today=TODAY)
     undo(path, 2)
     assert [row["rider_id"] for row in held(path)["riders"]] == ["R00010", "R0002"]
     assert [row["session_id"] for row in held(path)["fit_sessions"]] == ["V00010", "V0003"]
 
 
-def test_the_command_asks_first_and_tells_no_more_than_the_id(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_the_command_asks_first_and_tells_no_more_than_the_id(path: Path) -> None:
     runner, words = CliRunner(), ["forget", RIDER, "--warehouse", str(path)]
     before = path.read_bytes()
     counted = runner.invoke(app, [*words, "--dry-run"])
@@ -357,8 +354,7 @@ def test_the_command_asks_first_and_tells_no_more_than_the_id(tmp_path: Path) ->
     assert again.exit_code == 0 and "may be loaded again" in again.output
 
 
-def test_a_log_that_names_the_rider_is_told(tmp_path: Path) -> None:
-    path = loaded(tmp_path)
+def test_a_log_that_names_the_rider_is_told(path: Path, tmp_path: Path) -> None:
     log = tmp_path / "fitledger.log"
     log.write_text("a fault with R00010 and xV0001\n", encoding="utf-8")
     assert forgetting.spells(log.read_bytes(), Ids((RIDER,), OWN_SESSIONS)) is False
