@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from dashboard.questions.scope import SQL, forefoot_class, fragments
+from dashboard.questions.every_fit import Remember, fits_selected
+from dashboard.questions.scope import SQL, Scope, forefoot_class, fragments
 from dashboard.questions.selection import Selection
 from shared.catalogue import catalogue
 from shared.settings import Settings
@@ -172,12 +173,12 @@ def read_captures(warehouse: Warehouse, settings: Settings) -> tuple[Captures, I
 
 
 def selected_cells(
-    warehouse: Warehouse, captures: Captures, fit: Ints, selection: Selection, parameters: Mapping[str, Any]
+    warehouse: Warehouse, captures: Captures, fit: Ints, selection: Selection, scope: Scope, remember: Remember
 ) -> Flags:
     """Which cells the selection asks for: of its fits, the feet that it names."""
     kept = np.ones(len(fit), dtype=bool)
     if any(getattr(selection, field.name) for field in fields(selection) if field.name != "split"):
-        fits = warehouse.arrays(SQL / "effects_fits.sql", parameters, **fragments())["fit"].astype(np.int64)
+        fits = fits_selected(warehouse, scope, remember).astype(np.int64)
         asked = np.zeros(max(int(fit.max(initial=-1)), int(fits.max(initial=-1))) + 1, dtype=bool)
         asked[fits] = True
         kept = asked[fit]

@@ -11,6 +11,7 @@ from dashboard.questions import verdict
 from dashboard.questions.answers import EffectRow
 from dashboard.questions.captures import Rows, captures_of_rows
 from dashboard.questions.frames import NOT_EXAMINED, ORDER, Frame, frame_of, straight_columns
+from dashboard.questions.side_by_side import both
 from dashboard.questions.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -128,12 +129,17 @@ def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | 
     """Both models on one design; begun: ratios of a like model, where the search begins. Raises StatisticsError."""
     cells = design.frame.cells
     shown = np.arange(len(design.pooled.names)) < len(design.columns)
-    pooled = fit_mixed_cells(cells, design.pooled, shown, begun)
-    free = _changed(design)
-    # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
-    while tied := within_ties(cells, design.within.kept(free)):
-        free[design.within.names.index(list(tied)[-1])] = False
-    within = fit_within_cells(cells, design.within.kept(free))
+
+    def fit_within() -> WithinFit:
+        free = _changed(design)
+        # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
+        while tied := within_ties(cells, design.within.kept(free)):
+            free[design.within.names.index(list(tied)[-1])] = False
+        return fit_within_cells(cells, design.within.kept(free))
+
+    pooled, within = both(
+        lambda: fit_mixed_cells(cells, design.pooled, shown, begun), fit_within, n_rows=len(design.frame.captures)
+    )
     return Fits(design, pooled, within, settings.intervals.level)
 
 

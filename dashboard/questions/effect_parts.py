@@ -17,10 +17,11 @@ from dashboard.questions.families import shrunken
 from dashboard.questions.frames import frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.off_neutral import neutral_rows, with_distance
+from dashboard.questions.remembering import Remember
 from dashboard.questions.responders import responder_rows
 from dashboard.questions.scope import Scope, scope_of
 from dashboard.questions.selection import Selection
-from dashboard.questions.study import Remember, Study, study_of
+from dashboard.questions.study import Study, study_of
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -159,7 +160,7 @@ class EffectParts:
 
     @cached_property
     def _kept(self) -> Flags:
-        return self._study.selected(self._warehouse, self._plain, self.scope().parameters)
+        return self._study.selected(self._warehouse, self._plain, self.scope(), self._remember)
 
     @cached_property
     def _captures(self) -> Captures:

@@ -7,9 +7,9 @@ from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
 from dashboard.questions.effect_parts import OUTCOMES, EffectParts, Overall
 from dashboard.questions.frames import SUPPORTS
+from dashboard.questions.remembering import Remember, at_once
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
-from dashboard.questions.study import Remember, at_once
 from dashboard.questions.verdict import claim
 from shared.settings import Settings
 from shared.warehouse import Warehouse

@@ -30,7 +30,7 @@ def places_of(warehouse: Warehouse, scope: Scope, fit_no: Ints, remember: Rememb
     """Where the selected fits stand in `fit_no` (n,), the rising numbers of all fits."""
     if _asks_for_all(scope):
         return np.arange(len(fit_no))
-    places: Ints = np.searchsorted(fit_no, _fits_selected(warehouse, scope, remember))
+    places: Ints = np.searchsorted(fit_no, fits_selected(warehouse, scope, remember))
     return places
 
 
@@ -75,7 +75,7 @@ def cut(
     feet = feet_selected(warehouse, scope, remember) if "side" in table else None
     if feet is not None:
         return rows_at(table, _chosen(feet, 2 * table["fit_no"].astype(np.int64) + table["side"]))
-    return rows_at(table, _chosen(_flags(_fits_selected(warehouse, scope, remember)), table["fit_no"]))
+    return rows_at(table, _chosen(_flags(fits_selected(warehouse, scope, remember)), table["fit_no"]))
 
 
 def rows_at(table: Table, places: Ints) -> dict[str, NDArray[Any]]:
@@ -96,7 +96,7 @@ def _asks_for_all(scope: Scope) -> bool:
     return all(value is None for value in scope.asked())
 
 
-def _fits_selected(warehouse: Warehouse, scope: Scope, remember: Remember) -> Ints:
+def fits_selected(warehouse: Warehouse, scope: Scope, remember: Remember) -> Ints:
     """The rising numbers of the selected fits."""
     found: Ints = remember(
         ("fit_nos", *scope.asked()),

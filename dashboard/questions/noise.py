@@ -127,7 +127,7 @@ def _with_residual(warehouse: Warehouse, selection: Selection, scope: Scope, row
     """Where there are too few repeat pairs, what is left of the pooled model instead; it says so."""
     if row.typical_error is not None:
         return row
-    captures = captures_of(warehouse, selection, settings, scope.parameters)
+    captures = captures_of(warehouse, selection, settings, scope)
     _, fits = fitted(frame_of(captures, row.outcome), None, settings)
     if fits is None:
         return row

@@ -7,6 +7,8 @@ from typing import TypeVar
 
 _Item = TypeVar("_Item")
 _Told = TypeVar("_Told")
+_One = TypeVar("_One")
+_Other = TypeVar("_Other")
 
 # Below as many rows the parts are made one after the other sooner than threads begin.
 _FROM_ROWS = 20_000
@@ -20,3 +22,12 @@ def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_row
         # In the reader's context, so that they stop where the reader has gone on.
         begun = [pool.submit(copy_context().run, answer, item) for item in items]
         return [one.result() for one in begun]
+
+
+def both(one: Callable[[], _One], other: Callable[[], _Other], n_rows: int) -> tuple[_One, _Other]:
+    """What two parts tell. Neither may use the other's cursor; `n_rows` is how many rows each takes."""
+    if n_rows < _FROM_ROWS:
+        return one(), other()
+    with ThreadPoolExecutor(1) as pool:
+        begun = pool.submit(copy_context().run, other)
+        return one(), begun.result()

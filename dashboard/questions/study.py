@@ -1,22 +1,15 @@
 """All captures of one snapshot as frames, from which any selection's are cut out; read and summed once."""
 
 import threading
-from collections.abc import Callable, Mapping
 from typing import Any
 
 from dashboard.questions.captures import Captures, Flags, Ints, read_captures, selected_cells
 from dashboard.questions.frames import Frame, frame_of
+from dashboard.questions.remembering import Remember, at_once
+from dashboard.questions.scope import Scope
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
-
-# Gives what is remembered under a key in one snapshot, or makes it.
-Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
-
-
-def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-    """Remembers nothing."""
-    return make()
 
 
 class Study:
@@ -39,9 +32,9 @@ class Study:
             whole = self._frames[outcome]
         return whole.chosen(kept[whole.captures.place])
 
-    def selected(self, warehouse: Warehouse, selection: Selection, parameters: Mapping[str, Any]) -> Flags:
+    def selected(self, warehouse: Warehouse, selection: Selection, scope: Scope, remember: Remember) -> Flags:
         """Which cells the selection asks for, (cells,)."""
-        return selected_cells(warehouse, self.captures, self._fit, selection, parameters)
+        return selected_cells(warehouse, self.captures, self._fit, selection, scope, remember)
 
 
 def study_of(warehouse: Warehouse, settings: Settings) -> Study:
@@ -49,7 +42,7 @@ def study_of(warehouse: Warehouse, settings: Settings) -> Study:
     return Study(*read_captures(warehouse, settings))
 
 
-def captures_of(warehouse: Warehouse, selection: Selection, settings: Settings, parameters: Mapping[str, Any]) -> Captures:
+def captures_of(warehouse: Warehouse, selection: Selection, settings: Settings, scope: Scope) -> Captures:
     """The selection's captures alone, for a question that asks for them once."""
     study = study_of(warehouse, settings)
-    return study.captures.chosen(study.selected(warehouse, selection, parameters))
+    return study.captures.chosen(study.selected(warehouse, selection, scope, at_once))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from shared.statistics.cells import Cells, Floats, Ints
+from shared.statistics.rider_blocks import ordered
 
 Flags = NDArray[np.bool_]
 
@@ -53,6 +54,26 @@ class Pairs:
         found = np.empty(len(here), dtype=np.int64)
         found[self.place.ravel()[here]] = here
         return found
+
+    @cached_property
+    def alike(self) -> "tuple[Pairs, Ints, Floats]":
+        """One rider of each kind, told by the rows of their visits in turn, without places; the kind of each rider (riders,);
+        how many are of each kind (kinds,). What the ratios do to a rider's covariance is the same for all of a kind."""
+        n0, n1 = self.n.T.astype(np.int64)
+        pattern, patterns = ordered(n0 * (int(n1.max(initial=0)) + 1) + n1)
+        kind, used = np.zeros(len(self.first), dtype=np.int64), 0
+        for place in range(int(self.n_visits.max(initial=0))):
+            longer = np.flatnonzero(self.n_visits > place)
+            step, values = ordered(kind[longer] * len(patterns) + pattern[self.first[longer] + place])
+            kind[longer] = step + used
+            used += len(values)
+        kind, _ = ordered(kind)
+        example = np.empty(int(kind.max(initial=-1)) + 1, dtype=np.int64)
+        example[kind] = np.arange(len(kind))
+        size = self.n_visits[example]
+        first = np.cumsum(size) - size
+        visits = np.arange(int(size.sum())) + np.repeat(self.first[example] - first, size)
+        return Pairs(self.place[:0], self.n[visits], first, self.told), kind, np.bincount(kind).astype(float)
 
     def by_rider(self, values: Floats) -> Floats:
         """Sums (riders, ...) of values (visits, ...)."""
@@ -112,13 +133,14 @@ class Inverse(NamedTuple):
 
 
 def inverse_at(pairs: Pairs, ratios: Floats) -> Inverse:
-    n0, n1, rows = pairs.rows
+    few, kind, times = pairs.alike
+    n0, n1, rows = few.rows
     left = 1 / (1 + ratios[2] * rows)
-    w = ratios[2] * left
+    w, times_visit = ratios[2] * left, np.repeat(times, few.n_visits)
     shared, each = float(ratios[0]), float(ratios[0] + ratios[1])
     weighed0, weighed1 = w * n0, w * n1
-    n00, n11 = pairs.by_rider(n0 - weighed0 * n0), pairs.by_rider(n1 - weighed1 * n1)
-    n01 = -pairs.by_rider(weighed0 * n1)
+    n00, n11 = few.by_rider(n0 - weighed0 * n0), few.by_rider(n1 - weighed1 * n1)
+    n01 = -few.by_rider(weighed0 * n1)
     a00, a01 = 1 + n00 * each + n01 * shared, n00 * shared + n01 * each
     a10, a11 = n01 * each + n11 * shared, 1 + n01 * shared + n11 * each
     determinant = a00 * a11 - a01 * a10
@@ -126,14 +148,16 @@ def inverse_at(pairs: Pairs, ratios: Floats) -> Inverse:
     b /= determinant
     h01 = each * b[0, 1] + shared * b[1, 1]
     h = np.array([[each * b[0, 0] + shared * b[1, 0], h01], [h01, shared * b[0, 1] + each * b[1, 1]]])
-    own = float(b[0, 0] @ n00 + (b[0, 1] + b[1, 0]) @ n01 + b[1, 1] @ n11)
-    across = float((b[0, 0] + b[1, 1]) @ n01 + b[0, 1] @ n11 + b[1, 0] @ n00)
+    own = float(times @ (b[0, 0] * n00 + (b[0, 1] + b[1, 0]) * n01 + b[1, 1] * n11))
+    across = float(times @ ((b[0, 0] + b[1, 1]) * n01 + b[0, 1] * n11 + b[1, 0] * n00))
     # Of each visit (n0, n1) h (n0, n1)', weighed by left squared, as sums over the rider's visits.
     part0, part1 = left * n0, left * n1
-    through = h[0, 0] @ pairs.by_rider(part0 * part0) + h[1, 1] @ pairs.by_rider(part1 * part1)
-    through += 2 * h01 @ pairs.by_rider(part0 * part1)
-    by_visit = float(left @ rows) - float(through)
-    logdet = float(np.log(determinant).sum() - np.log(left).sum())
+    through = h[0, 0] * few.by_rider(part0 * part0) + h[1, 1] * few.by_rider(part1 * part1)
+    through += 2 * h01 * few.by_rider(part0 * part1)
+    by_visit = float((times_visit * left) @ rows) - float(times @ through)
+    logdet = float(times @ np.log(determinant) - times_visit @ np.log(left))
+    w = ratios[2] / (1 + ratios[2] * pairs.rows[2])
+    b, h = (part.take(kind, axis=-1) for part in (b, h))
     return Inverse(ratios, w, b, h, logdet, np.array([own + across, own, by_visit]))
 
 

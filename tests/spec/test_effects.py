@@ -11,7 +11,7 @@ from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.asking import Asker
 from dashboard.questions.captures import captures_of_rows
 from dashboard.questions.frames import frame_of
-from dashboard.questions.scope import fragments
+from dashboard.questions.scope import fragments, scope_of
 from dashboard.questions.selection import Selection, parse_selection
 from dashboard.questions.study import captures_of
 from dashboard.questions.supports import build_design
@@ -150,12 +150,12 @@ def test_parts_asked_apart_are_the_whole_answers(demo_warehouse: Path) -> None:
 def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, words: dict[str, str]) -> None:
     warehouse = open_reading(demo_warehouse)
     chosen = parse_selection(words)
-    parameters = {**Settings().parameters(), **chosen.parameters()}
-    cut = captures_of(warehouse, chosen, Settings(), parameters)
+    scope = scope_of(warehouse, chosen, Settings())
+    cut = captures_of(warehouse, chosen, Settings(), scope)
     counted = warehouse.value(
         "SELECT count(*) FROM mart.captures AS captures INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id "
         "WHERE captures.insole_level IS NOT NULL AND {fits_selected} AND {captures_selected}",
-        parameters,
+        scope.parameters,
         **fragments(),
     )
     warehouse.close()

@@ -1,6 +1,6 @@
 -- Answers: the knees of each fit that were captured with a recorded setup, with exam and every column to split by that is the
--- same in all their captures. Grain and key: one row a fit and side (fit, side), by rider, session and side; fit is the row's
--- number in mart.fits. Inputs: mart.capture_facts, mart.fits, core.foot_exams.
+-- same in all their captures. Grain and key: one row a fit and side (fit, side), by rider, session and side; fit is
+-- its number in mart.fits. Inputs: mart.capture_facts, mart.fits, core.foot_exams.
 WITH recorded AS (
     SELECT session_id, side, count(*) AS n
     FROM mart.capture_facts
@@ -18,7 +18,7 @@ arrivals AS (
 )
 
 SELECT
-    fits.rowid AS fit,
+    fits.fit_no AS fit,
     recorded.n,
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
     dense_rank() OVER (ORDER BY fits.rider_id, recorded.side) - 1 AS knee,
