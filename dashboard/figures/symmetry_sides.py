@@ -51,12 +51,11 @@ def finding(rows: Sequence[SidesRow], quantity: str, moment: str) -> str:
 def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: float) -> str:
     """The picture in words."""
     n, n_beyond = counts(rows, quantity, moment)
-    shown = [row for row in rows if (row.quantity, row.moment) == (quantity, moment) and row.is_beyond]
-    right = sum(row.n_riders for row in shown if row.right_value > row.left_value)
-    unit = shown[0].unit if shown else "deg" if quantity == "tilt" else "mm"
+    right, left, _ = further_out(rows, quantity, moment)
+    unit = "deg" if quantity == "tilt" else "mm"
     return (
         f"Scatter of the right knee's {quantity} against the left one's at {moment}, {n:,} riders. {n_beyond:,} lie beyond the "
-        f"limit of {number(limit, unit)}: in {right:,} the right knee is further out, in {n_beyond - right:,} the left one."
+        f"limit of {number(limit, unit)}: in {right:,} the right knee is further out, in {left:,} the left one."
     )
 
 
@@ -64,6 +63,14 @@ def counts(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, i
     """Riders at one moment, and those beyond the limit."""
     shown = [row for row in rows if (row.quantity, row.moment) == (quantity, moment)]
     return sum(row.n_riders for row in shown), sum(row.n_riders for row in shown if row.is_beyond)
+
+
+def further_out(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, int, int]:
+    """Riders beyond the limit with the right knee further out, with the left one, and riders within it."""
+    n, n_beyond = counts(rows, quantity, moment)
+    beyond = [row for row in rows if (row.quantity, row.moment) == (quantity, moment) and row.is_beyond]
+    right = sum(row.n_riders for row in beyond if row.right_value > row.left_value)
+    return right, n_beyond - right, n - n_beyond
 
 
 def _reach(rows: Sequence[SidesRow], limit: float) -> float:

@@ -1,12 +1,20 @@
 """How common is a side difference, and do we resolve it? Side difference = right less left."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.answers_asymmetry import Asymmetry, ChangeRow, FlowRow, KneesRow, RepeatRow
+from dashboard.questions.answers_asymmetry import (
+    Asymmetry,
+    ChangeRow,
+    DifferenceRow,
+    FlowRow,
+    KneesRow,
+    PrevalenceRow,
+    RepeatRow,
+)
 from dashboard.questions.asymmetry_rows import (
     MOMENTS,
     QUANTITIES,
@@ -44,28 +52,40 @@ CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
+PARTS = ("prevalence", "change", "patterns", "flow", "differences", "curve", "repeats", "knees")
 # Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
 REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Asymmetry:
-    """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns."""
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None = None,
+    parts: tuple[str, ...] = PARTS,
+) -> Asymmetry:
+    """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns.
+
+    parts: which lists of the answer are asked for, out of PARTS; the others stay empty.
+    """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     fits = cut(warehouse, scope, "asymmetry_fits", lambda asked: _both_knees(warehouse, asked), remember)
     masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
     masks.update(level_masks(warehouse, scope, selection.split, remember))
-    firsts = first_sessions(fits, settings)
-    prevalence = tuple(
-        prevalence_row(firsts, quantity, moment, masks, level, selection.split, settings)
-        for quantity in QUANTITIES
-        if quantity.limit_key
-        for moment in MOMENTS
-        for level in masks
-    )
-    change = with_q_values(_changes(firsts, masks, selection.split, settings))
+    firsts, split = first_sessions(fits, settings), selection.split
+    lists: dict[str, Callable[[], Iterable[Any]]] = {
+        "prevalence": lambda: _prevalence(firsts, masks, split, settings),
+        "change": lambda: with_q_values(_changes(firsts, masks, split, settings)),
+        "patterns": lambda: with_q_values(_pattern_changes(firsts, masks, split, settings)),
+        "flow": lambda: _flow(firsts),
+        "differences": lambda: _differences(fits, masks, split, settings),
+        "curve": lambda: (row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
+        "repeats": lambda: _repeats(read_or_cut(warehouse, scope, "asymmetry_repeats.sql", remember), settings),
+        "knees": lambda: _pictured(warehouse, firsts),
+    }
     return Asymmetry(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -73,22 +93,29 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         method={**METHOD, **_limits(settings)},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=headline_of(prevalence[0], change[0]),
-        cautions=(*CAUTIONS, *split_caution(selection.split), *_side_ignored(selection)),
-        prevalence=prevalence,
-        change=change,
-        patterns=with_q_values(_pattern_changes(firsts, masks, selection.split, settings)),
-        flow=tuple(_flow(firsts)),
-        differences=tuple(
-            difference_row(fits, quantity, moment, mask, selection.split, level, settings)
-            for quantity in QUANTITIES
-            for moment in MOMENTS
-            for level, mask in masks.items()
-        ),
-        curve=tuple(row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
-        repeats=tuple(_repeats(read_or_cut(warehouse, scope, "asymmetry_repeats.sql", remember), settings)),
-        knees=tuple(_pictured(warehouse, firsts)),
+        headline=headline_of(next(_prevalence(firsts, masks, split, settings)), next(_changes(firsts, masks, split, settings))),
+        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection)),
+        **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
     )
+
+
+def _prevalence(
+    firsts: Firsts, masks: Mapping[str | None, Flags], split: str | None, settings: Settings
+) -> Iterator[PrevalenceRow]:
+    for quantity in QUANTITIES:
+        if quantity.limit_key:
+            for moment in MOMENTS:
+                for level in masks:
+                    yield prevalence_row(firsts, quantity, moment, masks, level, split, settings)
+
+
+def _differences(
+    fits: Mapping[str, NDArray[Any]], masks: Mapping[str | None, Flags], split: str | None, settings: Settings
+) -> Iterator[DifferenceRow]:
+    for quantity in QUANTITIES:
+        for moment in MOMENTS:
+            for level, mask in masks.items():
+                yield difference_row(fits, quantity, moment, mask, split, level, settings)
 
 
 def _both_knees(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:

@@ -91,6 +91,14 @@ def test_every_rider_is_in_the_scatter(served: Served, watched: Watched) -> None
         expect(chart.locator(".chart-title")).to_have_text(symmetry_sides.finding(answer.sides, "tilt", moment))
         rows = [row for row in answer.sides if (row.quantity, row.moment) == ("tilt", moment)]
         expect(chart.locator(".scatterlayer .point")).to_have_count(len(rows))
+        told = page.locator(f"#symmetry-sides-table [data-{moment}]").evaluate_all(
+            f"cells => cells.map(cell => Number(cell.getAttribute('data-{moment}')))"
+        )
+        assert len(told) == 3 and sum(told) == sum(row.n_riders for row in rows)
+        assert sum(told[:2]) == sum(row.n_riders for row in rows if row.is_beyond)
+        chart.locator(".chart-drawing").focus()
+        page.keyboard.press("t")
+        expect(page.locator("#symmetry-sides-table")).to_be_focused()
 
 
 def test_a_list_comes_as_csv_of_the_same_split(served: Served, watched: Watched) -> None:

@@ -11,7 +11,7 @@ from dashboard.figures import symmetry, symmetry_curve, symmetry_flow, symmetry_
 from dashboard.figures.dot_rows import DotRow, Mark, dot_rows
 from dashboard.figures.theme import PALETTES, on_paper
 from dashboard.pages.symmetry.patterns import flow_grid, flow_title
-from dashboard.pages.symmetry.tables import level_rows
+from dashboard.pages.symmetry.tables import level_rows, side_rows
 from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, FlowRow, PrevalenceRow
 from dashboard.questions.answers_sides import SidesRow
 from tests.unit.written import written
@@ -171,6 +171,12 @@ def test_the_scatter_in_words_counts_both_sides() -> None:
     assert symmetry_sides.finding(SIDES, "tilt", "arrival") == "At arrival: 1 of 2 riders beyond the limit"
     words = symmetry_sides.alternative(SIDES, "tilt", "arrival", 2.0)
     assert "in 0 the right knee is further out, in 1 the left one" in words
+
+
+def test_left_against_right_is_told_in_a_table_too() -> None:
+    rows = [(row.arrival, row.departure) for row in side_rows(SIDES, "tilt")]
+    assert rows == [(0, 1), (1, 0), (1, 0)]
+    assert [(row.arrival, row.departure) for row in side_rows(SIDES, "offset")] == [(0, 0), (0, 1), (0, 0)]
 
 
 def test_curves_differ_by_dash_and_are_named_at_the_set_limit() -> None:

@@ -17,14 +17,17 @@ from dashboard.questions.answers_sides import Sides
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
+# The lists of the answer that the first places and the last one show.
+FIRST = ("prevalence", "change", "repeats")
+FURTHER = ("patterns", "flow", "differences", "curve", "repeats")
 
 
 def register(app: Dash, desk: Desk) -> None:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
-    def ask(view: View, theme: str | None) -> tuple[Asked, Asymmetry]:
+    def ask(view: View, theme: str | None, parts: tuple[str, ...] = FIRST) -> tuple[Asked, Asymmetry]:
         selection = replace(view.selection, split=view.selection.split or "foot_type")
         asked = Asked(desk, view.selection, selection, chosen_quantity(view), TEXT, theme)
-        return asked, cast(Asymmetry, desk.asker.ask("asymmetry", selection))
+        return asked, cast(Asymmetry, desk.asker.ask("asymmetry", selection, parts=parts))
 
     def show(view: View, theme: str | None) -> Any:
         return answered(*ask(view, theme))
@@ -35,7 +38,7 @@ def register(app: Dash, desk: Desk) -> None:
         return beside(asked, asymmetry, sides)
 
     def show_further(view: View, theme: str | None) -> Any:
-        return further(*ask(view, theme))
+        return further(*ask(view, theme, FURTHER))
 
     fill(app, desk, ids.ANSWER, PATH, show)
     fill_beside(app, ids.SIDES, show_sides)

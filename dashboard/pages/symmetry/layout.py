@@ -235,6 +235,13 @@ def beside(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
             ],
             className="with-words",
         ),
+        table(
+            f"Left against right in {quantity}",
+            tables.side_columns(),
+            tables.side_rows(sides.sides, quantity),
+            row_key="which",
+            table_id=ids.SIDES_TABLE,
+        ),
         csv_link(asked.desk.csv("sides", "sides", asked.view), f"left against right in {quantity}"),
     ]
 
@@ -246,6 +253,7 @@ def _side(asked: Asked, rows: Sequence[SidesRow], moment: str, limit: float) -> 
             title=symmetry_sides.finding(rows, asked.quantity, moment),
             alternative=symmetry_sides.alternative(rows, asked.quantity, moment, limit),
             name=f"sides-{moment}",
+            table_id=ids.SIDES_TABLE,
         )
     )
 

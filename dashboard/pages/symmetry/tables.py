@@ -7,8 +7,10 @@ from typing import Any
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
 from dashboard.figures.symmetry import by_level, level_name, short
+from dashboard.figures.symmetry_sides import further_out
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.answers_asymmetry import ChangeRow, PrevalenceRow
+from dashboard.questions.answers_sides import SidesRow
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,31 @@ def _ends(heading: str, low: str, high: str) -> Column:
 
 def _level(split: str) -> Column:
     return Column(plain(split).capitalize(), lambda row: level_name(row.level))
+
+
+@dataclass(frozen=True)
+class SideRow:
+    """Riders at both moments by which knee is further out, as the table prints them."""
+
+    which: str
+    arrival: int
+    departure: int
+
+
+def side_rows(rows: Sequence[SidesRow], quantity: str) -> list[SideRow]:
+    """Beyond the limit on either side, and within it."""
+    which = ("Right knee further out, beyond the limit", "Left knee further out, beyond the limit", "Within the limit")
+    arrival, departure = (further_out(rows, quantity, moment) for moment in ("arrival", "departure"))
+    return [SideRow(*row) for row in zip(which, arrival, departure, strict=True)]
+
+
+def side_columns() -> list[Column]:
+    """Which knee, and riders at each moment."""
+    return [
+        Column("Right beside left", lambda row: row.which),
+        _count("Riders at arrival", "arrival"),
+        _count("Riders at departure", "departure"),
+    ]
 
 
 def prevalence_columns(split: str, level: str) -> list[Column]:
