@@ -120,7 +120,8 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[st
     columns, within = mean_columns(cells, terms), within_products(terms)
     columns *= np.sqrt(cells.n)[:, None]
     products = within + cross_product(columns, columns)
-    told = np.array([name == "intercept" for name in terms.names]) | _varies(cells, columns, within, products)
+    is_intercept = np.array([name == "intercept" for name in terms.names])
+    told = is_intercept | _varies(cells, columns, within, products, is_intercept)
     told[told] = independent_of_products(_of(products, told)[:-1, :-1])
     products = _of(products, told)
     n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
@@ -162,11 +163,12 @@ def _of(products: Floats, told: Flags) -> Floats:
     return np.asarray(products[np.ix_(kept, kept)])
 
 
-def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats) -> Flags:
+def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats, is_intercept: Flags) -> Flags:
     """Which terms' columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
     varies = np.asarray(np.diag(within)[:-1] > 0)
     squares, n_rows = np.diag(products)[:-1], float(cells.n.sum())
-    sums = np.sqrt(cells.n) @ columns[:, :-1]
+    ones = np.flatnonzero(is_intercept)
+    sums = products[ones[0], :-1] if len(ones) else np.sqrt(cells.n) @ columns[:, :-1]
     surely = squares - sums**2 / n_rows > _SURELY * squares
     varies |= surely
     for term in np.flatnonzero(~varies & (squares > 0)):

@@ -11,6 +11,11 @@ Codes = NDArray[np.int64]
 
 def dense(codes: NDArray[np.generic]) -> tuple[Codes, NDArray[np.generic]]:
     """Codes 0 to k - 1 in order of first appearance, shape (n,), and the label of each, shape (k,)."""
+    if np.issubdtype(codes.dtype, np.integer):
+        step = np.diff(codes.astype(np.int64))
+        if (step >= 0).all():
+            first = np.append(np.ones(min(len(codes), 1), dtype=bool), step > 0)
+            return np.cumsum(first) - 1, codes[first]
     found, labels = pd.factorize(codes)
     return np.asarray(found, dtype=np.int64), np.asarray(labels)
 
