@@ -4,6 +4,7 @@ One process, because every process would open the warehouse and remember answers
 work is done in DuckDB and numpy, which let others run meanwhile.
 """
 
+import errno
 import logging
 import os
 import socket
@@ -16,6 +17,7 @@ from typing import Any, Final
 from dash import Dash
 
 from dashboard.guard import LOOPBACK, NAMED, allow_hosts
+from shared.errors import UsageError
 
 THREADS: Final = 4
 # A client that sends nothing more for so long is let go, so that a few slow ones do not hold every thread.
@@ -30,6 +32,19 @@ def free_port(host: str) -> int:
     with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
         probe.bind((host, 0))
         return int(probe.getsockname()[1])
+
+
+def require_free(host: str, port: int) -> None:
+    """Raises UsageError where nothing can listen at `port` of `host`."""
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port that was just let go is free
+        try:
+            probe.bind((host, port))
+        except OSError as fault:
+            why = "another program listens there" if fault.errno == errno.EADDRINUSE else str(fault.strerror or fault)
+            raise UsageError(
+                f"--port {port}: nothing can be served at {host}:{port}, since {why}. Name another port, or 0 for any."
+            ) from fault
 
 
 def serve_forever(app: Dash, host: str, port: int) -> None:

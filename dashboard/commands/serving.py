@@ -51,12 +51,13 @@ def _serve(
     from dashboard.logs import add_request_log, use_json_lines
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
-    from dashboard.serving import free_port, serve_forever
+    from dashboard.serving import free_port, require_free, serve_forever
     from shared.warehouse import open_reading
 
     keep_freed_memory()
     open_reading(warehouse).close()
     port = port or free_port(host)
+    require_free(host, port)
     asker = Asker(warehouse, load_settings(settings))
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
     # Computed before the first reader asks, and the same parts that the pages ask for; the study of all captures stays.

@@ -5,6 +5,7 @@ import io
 import json
 import logging
 import re
+import socket
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from dashboard.app import create_app, find_page
 from dashboard.components.notes import CAUTION
 from dashboard.pages import PAGES
 from dashboard.questions.answers import EffectRow
-from dashboard.serving import THREADS, free_port, gunicorn_settings
+from dashboard.serving import THREADS, free_port, gunicorn_settings, require_free
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker, made_effects
 from tests.unit.page_places import unfolded
@@ -210,4 +211,13 @@ def test_one_process_with_four_threads_serves() -> None:
 
 
 def test_a_free_port_is_free() -> None:
-    assert 1024 <= free_port("127.0.0.1") <= 65535
+    port = free_port("127.0.0.1")
+    assert 1024 <= port <= 65535
+    require_free("127.0.0.1", port)
+
+
+def test_a_taken_port_is_told_before_anything_is_served() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with pytest.raises(UsageError, match=f"--port {port}: .*another program listens there. Name another port"):
+            require_free("127.0.0.1", port)
