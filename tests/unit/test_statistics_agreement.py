@@ -58,3 +58,11 @@ def test_too_few_are_refused() -> None:
         typical_error(np.array([0.1, 0.2, 0.4]), 0.95, np.array(["a", "a", "b"]))
     with pytest.raises(TooFewError, match="no repeated value"):
         repeatability_from_anova(np.array([1.0, 2.0]), np.array([1, 2]), 0.95)
+
+
+def test_the_smallest_real_change_and_the_limits_follow_from_the_spread_of_the_pairs() -> None:
+    """Differences of 1, −1, 1, −1 have SD √(4/3) = 1.1547: typical error SD/√2 = 0.8165, smallest real change 1.96 SD = 2.2632
+    (Weir 2005, J Strength Cond Res 19:231), limits of agreement ± 1.96 SD (Bland & Altman 1986, Lancet i:307)."""
+    found = typical_error(np.array([1.0, -1.0, 1.0, -1.0]), 0.95)
+    assert (found.typical_error, found.mdc95) == pytest.approx((0.8165, 2.2632), abs=1e-4)
+    assert (found.limit_low, found.limit_high) == pytest.approx((-2.2632, 2.2632), abs=1e-4)

@@ -1,0 +1,211 @@
+"""From two fits to the words of a support: q-values, verdict, headline and table, beside truth that can be worked out by hand.
+
+Student's t with ten degrees of freedom: 1.812, 2.228 and 3.169 are passed with probability 0.10, 0.05 and 0.01 on both sides
+(NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, critical values of Student's t).
+"""
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard.commands.asking import _print_answer
+from dashboard.figures.effects import alternative, leading
+from dashboard.figures.effects import effects_panel as panel
+from dashboard.pages.supports.tables import effect_columns
+from dashboard.questions import effects, noise
+from dashboard.questions.answers import EffectRow, NoiseRow
+from dashboard.questions.effect_models import Fits, _refusals, _row, _with_q_values
+from dashboard.questions.selection import Selection
+from dashboard.questions.supports import Counts, SupportColumn
+from shared.settings import Settings
+from shared.statistics.mixed_model import MixedFit
+from shared.statistics.within_knee import WithinFit
+from tests.unit.made_answers import made_effects
+
+DF = 10.0
+AT_TEN, AT_FIVE, AT_ONE = 1.812, 2.228, 3.169
+TERMS = ("shim", "stance", "insole_low")
+ENOUGH = Counts(40, 20)
+RIDERS = np.array(["R1", "R2"])
+
+
+def fits(pooled: dict[str, tuple[float, float]], within: dict[str, tuple[float, float]]) -> Fits:
+    """Two fits with given estimate and standard error of each term, ten degrees of freedom, 95 % intervals.
+
+    Each rider adds to a term's error so that the two together make its variance, the same rider in both fits.
+    """
+    shared: dict[str, Any] = {"n_rows": 80, "n_riders": 2, "riders": RIDERS}
+
+    def common(told: dict[str, tuple[float, float]]) -> dict[str, Any]:
+        errors = np.array([told[term][1] for term in TERMS])
+        return {
+            **shared,
+            "terms": TERMS,
+            "estimate": np.array([told[term][0] for term in TERMS]),
+            "robust_covariance": np.diag(errors**2),
+            "df": np.full(len(TERMS), DF),
+            "influence": np.array([errors, -errors]) / 2**0.5,
+        }
+
+    return Fits(
+        design=SimpleNamespace(),  # type: ignore[arg-type]
+        pooled=MixedFit(
+            **common(pooled), model_covariance=np.eye(3), variance_rider=1.0, variance_knee=1.0, variance_visit=1.0,
+            variance_residual=1.0, loglik=0.0,
+        ),
+        within=WithinFit(**common(within), residual_variance=1.0, n_knees=20),
+        level=0.95,
+    )  # fmt: skip
+
+
+def row_of(support: str, made: Fits, outcome: str = "tilt") -> EffectRow:
+    return _row(SupportColumn(support, None), ENOUGH, outcome, None, None, made)
+
+
+def test_a_change_is_as_sure_as_the_less_sure_of_both_estimates_and_its_family_allow() -> None:
+    made = fits(
+        pooled={"shim": (AT_ONE, 1.0), "stance": (AT_FIVE, 1.0), "insole_low": (AT_ONE, 1.0)},
+        within={"shim": (AT_TEN, 1.0), "stance": (AT_ONE, 1.0), "insole_low": (AT_ONE, 1.0)},
+    )
+    rows = _with_q_values([row_of(support, made) for support in TERMS])
+    # The larger p-values are 0.10, 0.05 and 0.01; of three: 0.10 · 3/3, 0.05 · 3/2, 0.01 · 3/1.
+    assert [row.q_value for row in rows] == pytest.approx([0.10, 0.075, 0.03], abs=2e-4)
+
+
+def test_a_row_holds_each_estimate_with_its_own_interval_lower_end_first() -> None:
+    made = fits(
+        pooled={"shim": (0.5, 0.1), "stance": (0.0, 1.0), "insole_low": (0.0, 1.0)},
+        within={"shim": (0.7, 0.2), "stance": (0.0, 1.0), "insole_low": (0.0, 1.0)},
+    )
+    row = row_of("shim", made)
+    assert (row.pooled, row.pooled_low, row.pooled_high) == pytest.approx((0.5, 0.5 - 0.2228, 0.5 + 0.2228), abs=1e-4)
+    assert (row.within, row.within_low, row.within_high) == pytest.approx((0.7, 0.7 - 0.4456, 0.7 + 0.4456), abs=1e-4)
+    assert (row.bracket_low, row.bracket_high) == pytest.approx((0.7 - 0.4456, 0.7 + 0.4456), abs=1e-4)
+    # The same rider moves both, by 0.1 and 0.2: the difference of 0.2 has a standard error of 0.1, two of which are noise.
+    assert row.words == "One more varus shim raises the tilt by 0.25 to 1.15°; both estimates agree."
+
+
+def test_estimates_that_disagree_are_told_each_by_its_name() -> None:
+    made = fits(
+        pooled={"shim": (0.5, 0.1), "stance": (0.0, 1.0), "insole_low": (0.0, 1.0)},
+        within={"shim": (0.9, 0.2), "stance": (0.0, 1.0), "insole_low": (0.0, 1.0)},
+    )
+    # A difference of 0.4 with a standard error of 0.1.
+    words = row_of("shim", made).words
+    assert words.startswith("One more varus shim raises the tilt by 0.28 to 1.35°. The two estimates differ")
+    assert "(pooled 0.50°, within-knee 0.90°)" in words
+
+
+SHOWN = EffectRow(
+    outcome="tilt", support="shim", unit="deg", split=None, level=None, n_riders=30, n_changes=60, pooled=-0.6, pooled_low=-0.9,
+    pooled_high=-0.3, within=0.8, within_low=0.5, within_high=1.2, bracket_low=-0.9, bracket_high=1.2, q_value=0.04, words="",
+)  # fmt: skip
+
+
+def test_the_table_prints_each_figure_under_its_own_heading() -> None:
+    cells = [(column.heading, column.text(SHOWN)) for column in effect_columns("95 %")]
+    assert cells == [
+        ("Support", "One more shim"),
+        ("Pooled", "−0.60°"),
+        ("95 % interval", "−0.90 to −0.30°"),
+        ("Within knee", "+0.80°"),
+        ("95 % interval", "+0.50 to +1.20°"),
+        ("Bracket", "−0.90 to +1.20°"),
+        ("The two estimates", "agree"),
+        ("By chance", "0.040"),
+        ("Changes", "60"),
+        ("Riders", "30"),
+    ]
+
+
+def test_the_chart_draws_each_estimate_where_it_is() -> None:
+    drawn = panel([SHOWN], "tilt", "light")["data"]
+    bracket, _, pooled, within, pooled_dot, within_dot = drawn[:6]
+    assert [x for x in bracket["x"] if x is not None] == [-0.9, 1.2]
+    assert [x for x in pooled["x"] if x is not None] == [-0.9, -0.3]
+    assert [x for x in within["x"] if x is not None] == [0.5, 1.2]
+    assert (pooled_dot["x"], within_dot["x"]) == ([-0.6], [0.8])
+    assert "−0.60°, interval −0.90 to −0.30°" in alternative([SHOWN], "tilt")
+
+
+def headline(*rows: EffectRow) -> str:
+    return effects._headline(list(rows))
+
+
+CLEAR = replace(SHOWN, support="insole_low", bracket_low=0.2, bracket_high=0.6, q_value=0.03, n_riders=25)
+UNCLEAR = replace(SHOWN, support="stance", bracket_low=-0.1, bracket_high=0.5, q_value=0.001)
+
+
+def test_the_headline_tells_a_clear_change_before_an_unclear_one() -> None:
+    told = "A low insole raises the tilt by 0.20 to 0.60°, in 25 riders in whom it was changed."
+    unclear_shim = replace(UNCLEAR, support="shim")
+    assert headline(UNCLEAR, CLEAR) == headline(unclear_shim, CLEAR) == told
+
+
+def test_the_headline_tells_of_a_clear_shim_first_else_of_the_surest() -> None:
+    shim = replace(CLEAR, support="shim", bracket_low=-0.6, bracket_high=-0.2, q_value=0.04, n_riders=1)
+    assert headline(CLEAR, shim) == "One more varus shim lowers the tilt by 0.20 to 0.60°, in 1 rider in whom it was changed."
+    surer = replace(CLEAR, support="stance", q_value=0.01)
+    assert headline(CLEAR, surer).startswith("One mm of outward stance raises the tilt")
+
+
+def test_the_headline_of_nothing_clear_claims_nothing() -> None:
+    assert headline(UNCLEAR).startswith("One mm of outward stance shows no clear change in tilt: anything from −0.10 to 0.50°")
+    withheld = replace(UNCLEAR, bracket_low=None, bracket_high=None)
+    of_sway = replace(CLEAR, outcome="sway")
+    assert headline(withheld, of_sway) == "No support was changed often enough to say what it did to the tilt."
+
+
+def test_the_sentence_of_a_chart_leads_with_what_is_clear() -> None:
+    found = leading([UNCLEAR, CLEAR], "tilt")
+    assert found is not None and found.support == "insole_low"
+    assert leading([UNCLEAR], "tilt") is None
+
+
+def test_supports_that_cannot_be_told_apart_name_one_another_and_nobody_else() -> None:
+    columns = [SupportColumn(support, None) for support in ("shim", "stance", "insole_low")]
+    design = SimpleNamespace(columns=columns, counts=[ENOUGH, ENOUGH, ENOUGH])
+    tangled = {"shim": ("insole_low",), "insole_low": ("shim",)}
+    refused = _refusals(design, tangled, Settings())  # type: ignore[arg-type]
+    assert refused == {
+        "shim": "One more varus shim: no figure, since it was always changed together with a low insole. "
+        "Change one support at a time to tell them apart.",
+        "insole_low": "A low insole: no figure, since it was always changed together with one more varus shim. "
+        "Change one support at a time to tell them apart.",
+    }
+
+
+def test_a_split_s_ties_name_the_support_not_the_column() -> None:
+    columns = [SupportColumn(support, "low") for support in ("shim", "stance")]
+    design = SimpleNamespace(columns=columns, counts=[ENOUGH, Counts(0, 0)])
+    refused = _refusals(design, {"shim | low": ("stance | low",)}, Settings())  # type: ignore[arg-type]
+    assert "together with one mm of outward stance." in refused["shim | low"]
+    assert refused["stance | low"].endswith("no figure, since it was never changed between two captures of one knee.")
+
+
+def test_the_command_prints_each_figure_under_its_own_key(capsys: pytest.CaptureFixture[str]) -> None:
+    _print_answer(replace(made_effects(), effects=(replace(SHOWN, words="A sentence of this row."),)))
+    headline, _, _, keys, figures = capsys.readouterr().out.splitlines()
+    assert headline == made_effects().headline
+    expected = "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high"
+    assert keys.split() == [*expected.split(), "bracket_low", "bracket_high", "q_value", "shrunk", "shrunk_low", "shrunk_high"]
+    told = "tilt shim deg 30 60 -0.600 -0.900 -0.300 0.800 0.500 1.200 -0.900 1.200 0.040 A sentence of this row."
+    assert figures.split() == told.split()
+
+
+def test_without_repeats_the_residual_stands_in_and_the_smallest_real_change_follows_from_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """1.96 · √2 · typical error (Weir 2005, J Strength Cond Res 19:231): of 0.5° that is 1.386°."""
+    empty = NoiseRow("tilt", "deg", 0, 0, *(None,) * 9, "Tilt: not enough yet.")
+    made = fits(**dict.fromkeys(("pooled", "within"), dict.fromkeys(TERMS, (0.0, 1.0))))
+    made = replace(made, pooled=replace(made.pooled, variance_residual=0.25))
+    monkeypatch.setattr(noise, "captures_of", lambda *_: None)
+    monkeypatch.setattr(noise, "frame_of", lambda *_: None)
+    monkeypatch.setattr(noise, "fitted", lambda *_: ([], made))
+    row = noise._with_residual(None, Selection(), None, empty, Settings())  # type: ignore[arg-type]
+    assert (row.typical_error, row.mdc95) == pytest.approx((0.5, 1.3859), abs=1e-4)
+    assert row.words.startswith("Tilt: not enough yet. In its place the pooled model's residual, 0.50°:")
