@@ -74,8 +74,9 @@ class Warehouse:
 
     def value(self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str) -> Any:
         """The first cell of the first row, or None."""
-        row = self._execute(sql, parameters, identifiers).fetchone()
-        return row[0] if row else None
+        # All rows, since DuckDB 2 keeps a connection busy until its last row is fetched.
+        rows = self._execute(sql, parameters, identifiers).fetchall()
+        return rows[0][0] if rows else None
 
     def arrays(
         self, sql: Path | str, parameters: Mapping[str, Any] | None = None, **identifiers: str
