@@ -62,8 +62,9 @@ def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Setting
     for table in TABLES:
         try:
             sides = _grouped(warehouse, table, selection, settings, alike)
-        except TooFewError as too_few:
-            refused.append(f"{table.name}: {too_few}")
+        except TooFewError:
+            # Without the number of so few.
+            refused.append(f"{table.name}: too few to be told.")
             continue
         found += sides
         tables[table.name] = pd.concat([_given_out(one) for one in sides], ignore_index=True)

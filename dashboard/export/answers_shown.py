@@ -57,7 +57,8 @@ LEFT_OUT: Final = ("words", "note")
 # Columns that count riders, fits, feet or answers, in the order in which a share rests on them.
 _BASES: Final = ("n_judged", "n_asked", "n_feet", "n_pairs", "n_seen", "n_knees", "total", "n", "n_changes", "n_riders")
 _COUNTS_OF_OTHERS: Final = ("n_levels", "n_signals", "n_base", "n_effective")
-_EXACT: Final = ("p_value", "q_value", "line_p_value", "limit", "published_share")
+# Of the literature.
+_EXACT: Final = ("published_share",)
 # Counts are rounded to this.
 _ROUNDED_TO: Final = 5
 
@@ -157,7 +158,7 @@ def _rounded(row: Any) -> Any:
         row,
         **{name: _ROUNDED_TO * round(getattr(row, name) / _ROUNDED_TO) for name in counts},
         **{
-            field.name: round(value, 2) if is_of_shares else _three_digits(value)
+            field.name: round(value, 2) if is_of_shares or field.name.endswith(("p_value", "q_value")) else _three_digits(value)
             for field in dataclasses.fields(row)
             if isinstance(value := getattr(row, field.name), float) and field.name not in _EXACT
         },

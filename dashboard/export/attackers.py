@@ -1,9 +1,9 @@
 """What attackers can do with the tables of groups, measured on the very tables that are about to be given out.
 
-An attacker knows some things of a rider and seeks the rider's row. Whom they cannot tell the rider from are the riders of every
-row that what they know does not contradict. Their best guess is the better of two: one among all of these, or one among
-the riders of the row that comes nearest to what they know. The last attacker has the row itself, however it was found: no
-attacker can do better (docs/anonymous.md).
+An attacker knows some things of a rider and seeks the rider's row by them: record linkage by distance (Domingo-Ferrer & Torra
+2001, in Doyle et al., Confidentiality, Disclosure and Data Access, 111-133). Alike are all riders of rows that come at least as
+near as the rider's own; the guess is one rider of the nearest row. The last attacker has the row itself, however it was
+found: no attacker can do better (docs/anonymous.md).
 """
 
 from collections.abc import Iterable
@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from dashboard.export import group_tables as tables
-from dashboard.export.group_tables import Floats, Grouped
+from dashboard.export.group_tables import Grouped
 from shared.errors import StatisticsError
 
 _BY_ALL: Final = (*tables.RIDERS.columns, *tables.KNEES.columns)
@@ -131,34 +131,16 @@ def _row(attacker: str, knows: str, alike: dict[str, int], right: dict[str, floa
 
 
 def _attacked(one: Grouped, columns: tuple[str, ...]) -> tuple[Any, Any]:
-    """By rider: riders in rows that are not contradicted, and the chance that the better of two guesses is right."""
-    known = [name for name in columns if name in one.table.columns and one.shown[name].notna().all()]
-    possible = np.ones((len(one.values), len(one.n_riders)), dtype=bool)
-    far = np.zeros(possible.shape)
-    for name in known:
-        value, told = one.values[name].to_numpy()[:, None], one.shown[name].to_numpy()[None, :]
-        possible &= _possible(one, name, value, told)
-        spread = told.std()
-        far += ((value - told) / spread) ** 2 if spread > 0 else 0.0
-    alike = possible @ one.n_riders
-    nearest = np.isclose(far, far.min(axis=1, keepdims=True))
-    hit = nearest[np.arange(len(far)), one.row_of] / nearest.sum(axis=1)
-    among, near = 1 / alike, hit / one.n_riders[one.row_of]
-    return alike, among if among.mean() > near.mean() else near
-
-
-def _possible(one: Grouped, name: str, value: Floats, told: Floats) -> Any:
-    """Whether a row may hold a rider of this value: a share that leaves nobody out, a mean on a scale that the others allow."""
-    n = one.n_riders[None, :]
-    if name in one.table.shares:
-        counts = np.rint(told * n)
-        return np.where(value > 0.5, counts > 0, counts < n)
-    if ends := one.table.scales.get(name):
-        low, high = ends
-        # As rounded, and as drawn in from the ends.
-        slack = 0.05 + (high - low) / (2 * n)
-        return (value >= n * (told - slack) - (n - 1) * high) & (value <= n * (told + slack) - (n - 1) * low)
-    return np.ones((len(value), told.shape[1]), dtype=bool)
+    """By rider: riders in rows that come at least as near as the rider's own, and the chance that one guess is right."""
+    far = np.zeros((len(one.values), len(one.n_riders)))
+    for name in columns:
+        if name in one.table.columns and (spread := float(np.std(told := one.shown[name].to_numpy()))) > 0:
+            far += ((one.values[name].to_numpy()[:, None] - told[None, :]) / spread) ** 2
+    own = far[np.arange(len(far)), one.row_of][:, None]
+    alike = (far <= own * (1 + 1e-9) + 1e-9) @ one.n_riders
+    nearest = far <= far.min(axis=1, keepdims=True) * (1 + 1e-9) + 1e-9
+    hit = nearest[np.arange(len(far)), one.row_of]
+    return alike, hit / (nearest @ one.n_riders)
 
 
 def told_by_rows(grouped: Iterable[Grouped]) -> list[ToldRow]:

@@ -18,6 +18,8 @@ from shared.statistics.microaggregation import groups_of
 SQL: Final = Path(__file__).with_name("sql")
 # So many of the lowest and of the highest measured values are told as the last of them, where riders are many.
 _FEW_OF_MANY: Final = 20
+_STEPS: Final = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
+_STEPS_IN_SPREAD: Final = 25
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Integers = np.ndarray[Any, np.dtype[np.int64]]
 
@@ -114,31 +116,36 @@ def grouped(table: GroupTable, side: str | None, known: pd.DataFrame, smallest: 
     # A mean that most lack is not told of anyone; who lacks one of the others is left out, so that a row is of all its riders.
     told = [name for name in columns if rows[name].notna().mean() > 0.5]
     whole = rows.dropna(subset=told).reset_index(drop=True)
-    row_of = _groups(whole[["rider_id", *columns]], table.placed_by, smallest)
+    generator = _drawn_from(whole[["rider_id", *columns]])
+    row_of = _groups(whole[list(table.placed_by)], smallest, generator)
     values = whole[columns].astype(float)
-    row_of, n_riders, shown = _rows(table, values, row_of, set(told), smallest)
+    row_of, n_riders, shown = _rows(table, values, row_of, set(told), smallest, generator)
     return Grouped(table, side, tuple(whole["rider_id"]), values, row_of, n_riders, shown, len(rows) - len(whole))
 
 
-def _groups(riders: pd.DataFrame, placed_by: tuple[str, ...], smallest: int) -> Integers:
-    """Groups of riders who are near to each other, quite others where one rider is another.
+def _drawn_from(riders: pd.DataFrame) -> np.random.Generator:
+    """Random numbers that follow from the riders themselves: the same riders give the same table, one rider more another one.
 
-    The riders' order and how much each column weighs are drawn from the riders themselves: the same riders stand in the same
-    groups, and of two exports that differ by one rider not even the other rows can be taken from each other.
+    So of two exports that differ by one rider not even the other rows are alike, and the rider cannot be taken from them.
     """
-    drawn = hashlib.sha256(pd.util.hash_pandas_object(riders, index=False).to_numpy().tobytes()).digest()
-    generator = np.random.default_rng(int.from_bytes(drawn[:16], "big"))
-    order = generator.permutation(len(riders))
-    values = riders[list(placed_by)].to_numpy(dtype=float)[order]
+    digest = hashlib.sha256(pd.util.hash_pandas_object(riders, index=False).to_numpy().tobytes()).digest()
+    return np.random.default_rng(int.from_bytes(digest, "big"))
+
+
+def _groups(places: pd.DataFrame, smallest: int, generator: np.random.Generator) -> Integers:
+    """Groups of riders who are near to each other; their order and how much each column weighs are drawn."""
+    order = generator.permutation(len(places))
+    values = places.to_numpy(dtype=float)[order]
     spread = values.std(axis=0)
-    values = values / np.where(spread > 0, spread, 1.0) * generator.uniform(0.75, 1.25, len(placed_by))
-    row_of = np.empty(len(riders), dtype=np.int64)
-    row_of[order] = groups_of(values, smallest)
+    row_of = np.empty(len(places), dtype=np.int64)
+    row_of[order] = groups_of(
+        values / np.where(spread > 0, spread, 1.0) * generator.uniform(0.75, 1.25, values.shape[1]), smallest
+    )
     return row_of
 
 
 def _rows(
-    table: GroupTable, values: pd.DataFrame, row_of: Integers, told: set[str], smallest: int
+    table: GroupTable, values: pd.DataFrame, row_of: Integers, told: set[str], smallest: int, generator: np.random.Generator
 ) -> tuple[Integers, Integers, pd.DataFrame]:
     """The rows that are given out, in an order that follows from what they say alone."""
     n_riders = np.bincount(row_of)
@@ -149,7 +156,7 @@ def _rows(
     sums = coded.groupby(row_of).sum()
     shown = pd.DataFrame(index=range(len(n_riders)))
     for family in table.families:
-        counts = _of_family(family, sums[list(family.columns)].to_numpy(), n_riders, values)
+        counts = _of_family(family, sums[list(family.columns)].to_numpy(), n_riders, values, generator)
         for place, name in enumerate(family.columns):
             shown[name] = np.round(counts[:, place] / n_riders, 3)
     for name in table.means:
@@ -157,8 +164,7 @@ def _rows(
         if ends := table.scales.get(name):
             half = (ends[1] - ends[0]) / (2 * n_riders)
             means = np.clip(means, ends[0] + half, ends[1] - half)
-        # Without negative zeros.
-        shown[name] = np.round(means, 1) + 0.0 if name in told else np.nan
+        shown[name] = _in_steps(means, values[name].to_numpy()) if name in told else np.nan
     order = np.lexsort([*(shown[name].to_numpy() for name in reversed(table.columns)), n_riders])
     place_of = np.argsort(order)
     return place_of[row_of], n_riders[order], shown.iloc[order].reset_index(drop=True)
@@ -173,16 +179,42 @@ def _ends_together(values: Floats, smallest: int) -> Floats:
     return np.clip(values, ordered[n - 1], ordered[-n])
 
 
-def _of_family(family: Family, counts: Floats, n_riders: Integers, values: pd.DataFrame) -> Floats:
-    """Riders of each kind a row; where all of a guarded row are of one kind, one is told as of the most common other kind."""
-    counts = np.rint(counts)
-    if not family.guarded:
-        return counts
-    whole = np.column_stack([counts, n_riders - counts.sum(axis=1)])
+def _in_steps(means: Floats, values: Floats) -> Floats:
+    """Means in steps that go with the riders' spread, so that all rows together hide what one rider adds to them."""
+    least = float(values.std()) / _STEPS_IN_SPREAD
+    step = next((step for step in _STEPS if step >= least), _STEPS[-1])
+    # Without negative zeros and without what binary fractions leave behind.
+    return np.round(np.rint(means / step) * step, 1) + 0.0
+
+
+def _of_family(
+    family: Family, counts: Floats, n_riders: Integers, values: pd.DataFrame, generator: np.random.Generator
+) -> Floats:
+    """Riders of each kind a row, with one rider or so told as of another kind, drawn at random."""
+    whole = np.column_stack([np.rint(counts), n_riders - np.rint(counts).sum(axis=1)])
     of_kind = values[list(family.columns)].sum().to_numpy()
     common = np.append(of_kind, len(values) - of_kind.sum())
-    for row, kind in zip(*np.nonzero(whole == n_riders[:, None]), strict=True):
-        others = np.where(np.arange(len(common)) == kind, -1, common)
-        whole[row, kind] -= 1
-        whole[row, int(np.argmax(others))] += 1
+    for row in whole:
+        if family.guarded:
+            _tell_one_as_another(row, common, generator)
+        else:
+            _make_even(row, generator)
     return whole[:, :-1]
+
+
+def _tell_one_as_another(row: Floats, common: Floats, generator: np.random.Generator) -> None:
+    """One rider of the row, drawn at random, becomes of a kind drawn by how common kinds are; never so that all are of one."""
+    row[generator.choice(len(row), p=row / row.sum())] -= 1
+    is_of_one_kind = np.count_nonzero(row) == 1
+    weights = np.where(is_of_one_kind & (row > 0), 0.0, common)
+    # Where the whole table is of one kind, any other one.
+    weights = weights if weights.sum() else (row == 0).astype(float)
+    row[generator.choice(len(row), p=weights / weights.sum())] += 1
+
+
+def _make_even(row: Floats, generator: np.random.Generator) -> None:
+    """A kind of an odd number of riders gives one to another such kind, or takes one from it; one kind may stay odd."""
+    odd = generator.permutation(np.flatnonzero(row % 2 == 1))
+    for gives, takes in zip(odd[0::2], odd[1::2], strict=False):
+        row[gives] -= 1
+        row[takes] += 1

@@ -1,4 +1,4 @@
-"""The attackers of an export that gives riders out row by row, as anonymous exports did before: kept so that such an export fails.
+"""The attackers of an export that gives riders out row by row, as anonymous exports did before: so that such an export fails.
 
 Each knows who, where, when and why a rider came, as far as the export shows it, and one thing more. The riders who look
 alike to them are those whose rows hold the same values; one guess among them is right once in as many.
@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-_KNOWN = ("studio_id", "session_period", "visit_kind", "bike_kind", "riding", "sex", "age_band")
+_KNOWN = ("studio_id", "session_period", "session_date", "visit_kind", "bike_kind", "riding", "sex", "age_band")
 _SUPPORTS = ("insole_level", "total_shims", "stance_mm")
 Row = dict[str, str]
 
@@ -26,18 +26,18 @@ def attacked(folder: Path) -> list[dict[str, Any]]:
 
     def supports(rider: str) -> Any:
         first, last = fits[rider][0]["session_id"], fits[rider][-1]["session_id"]
-        seen = captures.get(rider, [])
+        seen = sorted(captures.get(rider, []), key=lambda row: row["side"])
         begun = [row for row in seen if row["session_id"] == first and row["is_arrival"] == "true"]
         left = [row for row in seen if row["session_id"] == last and row["is_departure"] == "true"]
-        return tuple((row["side"], *(row[name] for name in _SUPPORTS)) for row in sorted(begun, key=_side) + sorted(left, key=_side))
+        return _told([*begun, *left], "side", *_SUPPORTS)
 
     knows: dict[str, Callable[[str], Any]] = {
-        "who, where, when, why": lambda rider: None,
+        "who, where, when and why": lambda rider: None,
         "and the fitter": lambda rider: _told(fits[rider], "fitter_id"),
-        "and the follow-ups": lambda rider: _told(fits[rider], "has_booked", "has_attended"),
-        "and captures a fit": lambda rider: _told(fits[rider], "n_captures"),
-        "and comfort said": lambda rider: _told(fits[rider], "comfort_arrival", "comfort_departure"),
-        "and first and present supports": supports,
+        "and the follow-up": lambda rider: _told(fits[rider], "has_booked", "has_attended", "booked_on", "attended_on"),
+        "and the captures": lambda rider: _told(fits[rider], "n_captures"),
+        "and the comfort said": lambda rider: _told(fits[rider], "comfort_arrival", "comfort_departure"),
+        "supports": supports,
     }
     return [_measured(fits, words, what) for words, what in knows.items()]
 
@@ -48,9 +48,10 @@ def _measured(fits: dict[str, list[Row]], words: str, what: Callable[[str], Any]
     sizes = [alike[look] for look in looks.values()]
     return {
         "attacker": words,
-        "knows": words,
+        "knows": f"{words}, of every visit as far as the rows show it",
         "riders": len(sizes),
         "share_below_ten": sum(size < 10 for size in sizes) / len(sizes),
+        "fewest_alike": min(sizes),
         "mean_right_guesses": sum(1 / size for size in sizes) / len(sizes),
         "worst": 1 / min(sizes),
     }
@@ -64,8 +65,4 @@ def _by_rider(rows: list[Row], order: str) -> dict[str, list[Row]]:
 
 
 def _told(rows: list[Row], *names: str) -> Any:
-    return tuple(tuple(row[name] for name in names) for row in rows)
-
-
-def _side(row: Row) -> str:
-    return row["side"]
+    return tuple(tuple(row.get(name) for name in names) for row in rows)
