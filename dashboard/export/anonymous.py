@@ -33,6 +33,8 @@ class Anonymity:
     selection: Selection
     tables: dict[str, pd.DataFrame]
     n_riders: int
+    most_fits: int
+    most_fits_in_a_quarter: int
     left_out: dict[str, int]
     attackers: tuple[AttackerRow, ...]
     told: tuple[ToldRow, ...]
@@ -70,6 +72,7 @@ def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Setting
         tables[table.name] = pd.concat([_given_out(one) for one in sides], ignore_index=True)
     if not found:
         raise TooFewError(f"Anonymous export: nothing can be told. {' '.join(refused)} Widen the selection.")
+    most = warehouse.rows(SQL / "most_fits.sql", selection.parameters())[0]
     measured, told = attackers(found), told_by_rows(found)
     require_promise(measured, told, alike)
     return Anonymity(
@@ -77,6 +80,8 @@ def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Setting
         selection,
         tables,
         n_riders=len({rider for one in found for rider in one.rider_ids}),
+        most_fits=most["in_all"],
+        most_fits_in_a_quarter=most["in_a_quarter"],
         left_out={_name(one): one.left_out for one in found},
         attackers=tuple(measured),
         told=tuple(told),

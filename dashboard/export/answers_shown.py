@@ -56,6 +56,8 @@ ASKED_WITH: Final[dict[str, dict[str, tuple[str, ...]]]] = {"trends": {"every": 
 LEFT_OUT: Final = ("words", "note")
 # Columns that count riders, fits, feet or answers, in the order in which a share rests on them.
 _BASES: Final = ("n_judged", "n_asked", "n_feet", "n_pairs", "n_seen", "n_knees", "total", "n", "n_changes", "n_riders")
+# Columns that count feet or knees, of which a fit has two; in `total` of the responders.
+_OF_BOTH_SIDES: Final = ("n_asked", "n_feet", "n_knees", "total")
 _COUNTS_OF_OTHERS: Final = ("n_levels", "n_signals", "n_base", "n_effective")
 # Of the literature.
 _EXACT: Final = ("published_share",)
@@ -63,24 +65,27 @@ _EXACT: Final = ("published_share",)
 _ROUNDED_TO: Final = 5
 
 
-def shown(question: str, name: str, rows: Iterable[Any], few: int) -> list[Any]:
-    """The rows of a list that are given out, rounded; none of a list that is not in LISTS."""
+def shown(question: str, name: str, rows: Iterable[Any], few: int, most_fits: int = 1) -> list[Any]:
+    """The rows of a list that are given out, rounded; none of a list that is not in LISTS.
+
+    `most_fits`: how many fits of one rider a row may hold, by which a count of fits, feet or knees becomes one of riders.
+    """
     told = LISTS.get(question, {}).get(name)
     if told is None:
         return []
     every = list(rows)
-    kept = [_rests_on_enough(row, few) for row in every]
+    kept = [_rests_on_enough(row, few, most_fits) for row in every]
     if told.together:
         kept = _stand_or_fall(every, kept, told)
     if told.parts:
-        kept = _without_differences(every, kept, told, few)
+        kept = _without_differences(every, kept, told, few, most_fits)
     return [_rounded(row) for row, is_kept in zip(every, kept, strict=True) if is_kept]
 
 
-def _rests_on_enough(row: Any, few: int) -> bool:
+def _rests_on_enough(row: Any, few: int, most_fits: int) -> bool:
     counts = [getattr(row, name) for name in _counts(row)]
     base = _base(row)
-    if any(0 < count < few for count in counts) or base == 0:
+    if any(0 < count < few for count in counts) or (base is not None and _riders(row, most_fits) < few):
         return False
     return base is None or all(few <= share * base + 1e-6 and share * base <= base - few + 1e-6 for share in _shares(row))
 
@@ -101,6 +106,15 @@ def _base(row: Any) -> int | None:
     return next((value for name in _BASES if isinstance(value := getattr(row, name, None), int)), None)
 
 
+def _riders(row: Any, most_fits: int) -> float:
+    """At least so many riders a row rests on: as it says, or what it counts by the most that one rider can bring."""
+    for name in ("n_riders", "n_riders_seen"):
+        if isinstance(told := getattr(row, name, None), int):
+            return told
+    of_both_sides = getattr(row, "counted", None) == "knee" or any(hasattr(row, name) for name in _OF_BOTH_SIDES)
+    return (_base(row) or 0) / (most_fits * (2 if of_both_sides else 1))
+
+
 def _shares(row: Any) -> list[float]:
     names = [field.name for field in dataclasses.fields(row) if field.name.startswith("share") or field.name == "held"]
     if getattr(row, "unit", None) == "share" and hasattr(row, "estimate"):
@@ -119,7 +133,7 @@ def _level(row: Any) -> Any:
     return getattr(row, "split", None), getattr(row, "level", None)
 
 
-def _without_differences(rows: list[Any], kept: list[bool], told: Told, few: int) -> list[bool]:
+def _without_differences(rows: list[Any], kept: list[bool], told: Told, few: int, most_fits: int) -> list[bool]:
     """Holds back the smallest row beside one that is held back, until those held back are at least two, of enough together."""
     kept = list(kept)
     families: dict[Any, list[int]] = {}
@@ -127,15 +141,16 @@ def _without_differences(rows: list[Any], kept: list[bool], told: Told, few: int
         if getattr(row, told.parts or "") is not None:
             families.setdefault(_words_but(row, told.parts), []).append(place)
     for places in families.values():
-        while _is_a_difference([_base(rows[place]) or 0 for place in places if not kept[place]], few):
+        riders = {place: _riders(rows[place], most_fits) for place in places}
+        while _is_a_difference([riders[place] for place in places if not kept[place]], few):
             left = [place for place in places if kept[place]]
             if not left:
                 break
-            kept[min(left, key=lambda place: _base(rows[place]) or 0)] = False
+            kept[min(left, key=lambda place: riders[place])] = False
     return kept
 
 
-def _is_a_difference(held_back: list[int], few: int) -> bool:
+def _is_a_difference(held_back: list[float], few: int) -> bool:
     """Whether what is held back is one row, or of too few together, so that the whole less the others tells it."""
     of_some = [count for count in held_back if count]
     return bool(of_some) and (len(of_some) == 1 or sum(of_some) < few)

@@ -98,7 +98,8 @@ def _written(
             if anonymity is None:
                 resources.append(write_result(warehouse, question, name, row, folder, rows))
             elif name in answers_shown.LISTS[question]:
-                shown = answers_shown.shown(question, name, rows, anonymity.alike)
+                most = anonymity.most_fits_in_a_quarter if question in answers_shown.ASKED_WITH else anonymity.most_fits
+                shown = answers_shown.shown(question, name, rows, anonymity.alike, most)
                 held_back += len(rows) - len(shown)
                 resources.append(write_result(warehouse, question, name, row, folder, shown, answers_shown.LEFT_OUT))
     told = _about(selection, anonymity, refused)

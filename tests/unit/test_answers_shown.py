@@ -27,6 +27,15 @@ def test_a_share_needs_ten_on_either_side(n: int, share: float, is_told: bool) -
     assert bool(shown("studio", "figures", [figure(n, share)], 10)) == is_told
 
 
+@pytest.mark.parametrize(
+    ("counted", "n", "is_told"), [("fit", 49, False), ("fit", 50, True), ("knee", 99, False), ("knee", 100, True)]
+)
+def test_fits_and_knees_are_no_riders(counted: str, n: int, is_told: bool) -> None:
+    """Of a studio whose riders came up to five times, fifty fits or a hundred knees are at least ten riders."""
+    row = StudioFigure("comfort_gained", "points", counted, n, 1.5, 1.0, 2.0, "words")
+    assert bool(shown("studio", "figures", [row], 10, most_fits=5)) == is_told
+
+
 def test_counts_are_told_in_fives_and_shares_in_hundredths() -> None:
     [row] = shown("studio", "figures", [figure(123, 0.31234)], 10)
     assert (row.n, row.estimate, row.low, row.high) == (125, 0.31, 0.3, 0.32)
