@@ -118,7 +118,7 @@ def _relation(source: SourceFile, table: Table, *, whole: bool = False) -> tuple
         return relation, parameters
     # `fitledger rejects` writes an apostrophe before a cell that a spreadsheet would run; it is taken off again.
     plain = ", ".join(
-        f"regexp_replace(\"x_{name}\", '^''(''*[=+@\\t\\r-])', '\\1') AS \"x_{name}\"" for name in table.column_names
+        f"regexp_replace(\"x_{name}\", '^''(''*[=+@\\t\\r\\n＝＋－＠-])', '\\1') AS \"x_{name}\"" for name in table.column_names
     )
     return f"SELECT * REPLACE ({plain}) FROM ({relation})", parameters
 

@@ -24,30 +24,19 @@ def export(
         bool,
         typer.Option(
             "--anonymous",
-            help="Codes for ids, months for dates, bands for ages; who cannot be hidden among others is held back.",
+            help="Rows of at least ten riders each, for whole quarters (--from, --to); says what an attacker can do with them.",
         ),
     ] = False,
-    key: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Key of the codes, made where it is missing: two exports then share codes. Keep it to yourself.",
-        ),
-    ] = None,
     *,
     selection: Selection,
 ) -> None:
     """Write fits, knees, captures and every answer as CSV and Parquet, described by datapackage.json."""
-    from dashboard.export.anonymous import read_key
     from dashboard.export.package import export as write_export
     from dashboard.questions.asking import Asker
-    from shared.errors import UsageError
 
-    if key and not anonymous:
-        raise UsageError("--key: found without --anonymous, expected both. Only an anonymous export writes codes.")
     asker = Asker(warehouse, load_settings(settings))
     with progress() as told:
-        done = write_export(asker, selection, folder, key=read_key(key) if anonymous else None, progress=told)
+        done = write_export(asker, selection, folder, anonymous=anonymous, progress=told)
     typer.echo(f"{done.folder}: {len(done.tables)} tables as CSV and Parquet, described by datapackage.json.")
     for refusal in done.refused:
         typer.echo(f"Left out: {refusal}")
@@ -58,7 +47,10 @@ def export(
 
 
 def _print_anonymity(done: Any) -> None:
+    from dashboard.export.anonymous import CAUTION, TEXT, attacker_lines
+
     typer.echo(done.anonymity.words)
-    for words, n in done.anonymity.steps.items():
-        typer.echo(f"  {n} shown with {words}")
-    typer.echo(f"{done.rows_held_back} rows of results rest on too few and are held back.")
+    for line in ["", *attacker_lines(done.anonymity), ""]:
+        typer.echo(line)
+    typer.echo(f"{done.rows_held_back} rows of results rest on too few, or would tell such a row, and are held back.")
+    typer.echo(f"{CAUTION} {TEXT} in the folder says all this and what the rows tell.")

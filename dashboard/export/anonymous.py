@@ -1,180 +1,186 @@
-"""Which riders an anonymous export may show, and how much of each: groups of at least `smallest` riders who look alike.
+"""An anonymous export: tables of groups, and what attackers can do with them, measured before anything is written."""
 
-What others may know of a rider is who they are (sex, age, kind of riding, bicycle) and where, when and
-why they came. Every
-rider is shown at the first of STEPS at which at least `smallest` riders look alike in all of it; a rider for whom no step
-will do is held back. Source: k-anonymity, Sweeney 2002, International Journal of Uncertainty, Fuzziness and
-Knowledge-Based Systems 10(5):557-570; local generalisation, each class formed among those not yet placed.
-"""
-
-import hashlib
-import hmac
-import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from shared.errors import UsageError
+from dashboard.export.attackers import AttackerRow, ToldRow, attackers, require_promise, told_by_rows
+from dashboard.export.group_tables import SQL, TABLES, Grouped, GroupTable, grouped
+from dashboard.export.period import on_grid, pieces_of
+from dashboard.questions.scope import forefoot_class, fragments, scope_of
+from dashboard.questions.selection import Selection
+from shared.errors import TooFewError
+from shared.settings import Settings
+from shared.warehouse import Warehouse
 
-_CODE_DIGITS: Final = 16
-_KEY_BYTES: Final = 32
-
-
-@dataclass(frozen=True)
-class Step:
-    """How much of a rider is shown: details by name, the dates' period, of the first fit or every fit, of how many fits."""
-
-    words: str
-    details: tuple[str, ...]
-    period: str | None
-    every_period: bool = True
-    studio: bool = True
-    fits: int | None = None
-
-
-_ALL: Final = ("sex", "age_band", "riding", "bike_kind")
-STEPS: Final = (
-    Step("month of every fit, sex, age band, riding, bicycle", _ALL, "month"),
-    Step("month of every fit, sex, age band", ("sex", "age_band"), "month"),
-    Step("month of every fit, sex", ("sex",), "month"),
-    Step("month of every fit", (), "month"),
-    Step("month of the first fit, sex, age band", ("sex", "age_band"), "month", every_period=False),
-    Step("month of the first fit", (), "month", every_period=False),
-    Step("quarter of the first fit, sex, age band", ("sex", "age_band"), "quarter", every_period=False),
-    Step("quarter of the first fit", (), "quarter", every_period=False),
-    Step("year of the first fit, sex, age band", ("sex", "age_band"), "year", every_period=False),
-    Step("year of the first fit", (), "year", every_period=False),
-    Step("no date, sex, age band", ("sex", "age_band"), None),
-    Step("no date", (), None),
-    Step("no date, no studio, two fits", (), None, studio=False, fits=2),
-    Step("no date, no studio, one fit", (), None, studio=False, fits=1),
+# What is promised to riders stands whatever a studio shows on its own screens.
+ALIKE: Final = 10
+TEXT: Final = "ANONYMITY.txt"
+CAUTION: Final = (
+    "Figures of riders without their ids are still health data in most places. Who knows all riders of a row but one can work "
+    "out the last one's share of its means. Ask who knows your local rules before you give this to others."
 )
 
 
 @dataclass(frozen=True)
 class Anonymity:
-    """What came of it: riders at each step, riders held back, and the smallest group that looks alike (None without one)."""
+    """The tables of groups of one selection, and what was measured on them."""
 
-    smallest_group: int | None
-    held_back: int
-    steps: dict[str, int]
+    alike: int
+    selection: Selection
+    tables: dict[str, pd.DataFrame]
+    n_riders: int
+    most_fits: int
+    most_fits_in_a_quarter: int
+    left_out: dict[str, int]
+    attackers: tuple[AttackerRow, ...]
+    told: tuple[ToldRow, ...]
+    refused: tuple[str, ...]
 
     @property
     def words(self) -> str:
-        if self.smallest_group is None:
-            return f"No rider is given out: {self.held_back} are too few to be hidden among."
         return (
-            f"{sum(self.steps.values())} riders are given out, each among at least {self.smallest_group} who look alike in "
-            f"all that is shown; {self.held_back} are held back."
+            f"No row is of one rider. Each is of at least {self.alike} riders, and each cell is their mean or share; "
+            f"{self.n_riders} riders stand in the rows. Whoever knows what is said below, or all of it, finds at least "
+            f"{self.alike} riders alike, and guesses right at most once in {self.alike}."
         )
 
 
-def read_key(path: Path | None) -> bytes:
-    """The key of the codes: of a file, made where it is missing; without one a new key that is kept nowhere.
+def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Settings) -> Anonymity:
+    """Groups the riders who came for the first time in the selection, and measures.
 
-    Raises UsageError where the file is shorter than a key.
+    Raises UsageError for a selection that is not of whole pieces of time, TooFewError where nothing can be told, PromiseError
+    where what was measured breaks the promise.
     """
-    if path is None:
-        return secrets.token_bytes(_KEY_BYTES)
-    if not path.exists():
-        path.touch(mode=0o600)
-        path.write_bytes(secrets.token_bytes(_KEY_BYTES))
-    key = path.read_bytes()
-    if len(key) < _KEY_BYTES:
-        raise UsageError(f"{path}: found {len(key)} bytes, expected a key of at least {_KEY_BYTES}. Name another file.")
-    return key
-
-
-def code_of(key: bytes, kind: str, value: str) -> str:
-    """The keyed hash (HMAC-SHA-256, 64 bits) that stands for an id; ids of two kinds never share a code."""
-    return hmac.new(key, f"{kind}\0{value}".encode(), hashlib.sha256).hexdigest()[:_CODE_DIGITS]
-
-
-def release(known: pd.DataFrame, fitters: "pd.Series[str]", key: bytes, smallest: int) -> tuple[pd.DataFrame, Anonymity]:
-    """The sessions that are given out, with codes and what is shown; `known` is riders_known.sql, `fitters` by session."""
-    riders: dict[Any, list[dict[Any, Any]]] = {
-        rider: fits.to_dict("records") for rider, fits in known.groupby("rider_id", sort=True)
-    }
-    placed = _placed(riders, smallest)
-    rows = [row for rider, (step, _) in placed.items() for row in _shown(riders[rider], step, key)]
-    released = pd.DataFrame(rows, columns=["session_id", *_SHOWN])
-    released["fitter_code"] = _fitter_codes(released, fitters, key, smallest)
-    steps = {step.words: sum(1 for other, _ in placed.values() if other is step) for step in STEPS}
-    groups = [size for _, size in placed.values()]
-    return released, Anonymity(
-        smallest_group=min(groups) if groups else None,
-        held_back=len(riders) - len(placed),
-        steps={words: n for words, n in steps.items() if n},
+    alike = max(ALIKE, settings.minimum.riders_shown)
+    as_of = scope_of(warehouse, Selection(), settings).as_of
+    selection = on_grid(selection, pieces_of(warehouse.rows(SQL / "first_fits_by_quarter.sql", {"as_of": as_of}), alike), alike)
+    found: list[Grouped] = []
+    tables: dict[str, pd.DataFrame] = {}
+    refused = []
+    for table in TABLES:
+        try:
+            sides = _grouped(warehouse, table, selection, settings, alike)
+        except TooFewError:
+            # Without the number of so few.
+            refused.append(f"{table.name}: too few to be told.")
+            continue
+        found += sides
+        tables[table.name] = pd.concat([_given_out(one) for one in sides], ignore_index=True)
+    if not found:
+        raise TooFewError(f"Anonymous export: nothing can be told. {' '.join(refused)} Widen the selection.")
+    most = warehouse.rows(SQL / "most_fits.sql", selection.parameters())[0]
+    measured, told = attackers(found), told_by_rows(found)
+    require_promise(measured, told, alike)
+    return Anonymity(
+        alike,
+        selection,
+        tables,
+        n_riders=len({rider for one in found for rider in one.rider_ids}),
+        most_fits=most["in_all"],
+        most_fits_in_a_quarter=most["in_a_quarter"],
+        left_out={_name(one): one.left_out for one in found},
+        attackers=tuple(measured),
+        told=tuple(told),
+        refused=tuple(refused),
     )
 
 
-_SHOWN: Final = ("session_code", "rider_code", "studio_code", "period", "visit_no", "visit_kind", *_ALL)
+def _grouped(warehouse: Warehouse, table: GroupTable, selection: Selection, settings: Settings, alike: int) -> list[Grouped]:
+    known = known_of(warehouse, table, selection, settings)
+    return [grouped(table, side, known, alike) for side in (("left", "right") if table.by_side else (None,))]
 
 
-def _placed(riders: dict[Any, list[dict[Any, Any]]], smallest: int) -> dict[Any, tuple[Step, int]]:
-    """The step of each rider who may be shown, and how many look alike there."""
-    placed: dict[Any, tuple[Step, int]] = {}
-    left = list(riders)
-    for step in STEPS:
-        alike: dict[tuple[Any, ...], list[Any]] = {}
-        for rider in left:
-            alike.setdefault(_look(riders[rider], step), []).append(rider)
-        groups = [group for group in alike.values() if len(group) >= smallest]
-        placed |= {rider: (step, len(group)) for group in groups for rider in group}
-        left = [rider for rider in left if rider not in placed]
-    return placed
+def known_of(warehouse: Warehouse, table: GroupTable, selection: Selection, settings: Settings) -> pd.DataFrame:
+    """What the warehouse knows of the riders' first fits, for one table: one row a rider, or a rider and side."""
+    return warehouse.frame(
+        SQL / table.sql,
+        {**settings.parameters(), **selection.parameters()},
+        age_band=fragments()["age_band"],
+        forefoot_of_arrival=forefoot_class("arrival.forefoot_angle_deg"),
+    )
 
 
-def _look(fits: list[dict[Any, Any]], step: Step) -> tuple[Any, ...]:
-    """All that is shown of a rider at a step, in the order of the visits."""
-    return tuple(tuple(_fit_shown(fit, place, step).values()) for place, fit in enumerate(fits[: step.fits]))
+def _given_out(one: Grouped) -> pd.DataFrame:
+    first = {"side": one.side} if one.side else {}
+    return one.shown.assign(**first, n_riders=one.n_riders)[[*first, "n_riders", *one.table.columns]]
 
 
-def _fit_shown(fit: dict[Any, Any], place: int, step: Step) -> dict[str, Any]:
-    dated = step.period is not None and (step.every_period or place == 0)
-    return {
-        "studio_id": fit["studio_id"] if step.studio else None,
-        "period": period_of(fit["session_date"], step.period) if dated else None,
-        "visit_kind": fit["visit_kind"],
-        **{name: _known(fit[name]) if name in step.details else None for name in _ALL},
-    }
+def _name(one: Grouped) -> str:
+    return f"{one.table.name}, {one.side}" if one.side else one.table.name
 
 
-def _shown(fits: list[dict[Any, Any]], step: Step, key: bytes) -> list[dict[str, Any]]:
-    rows = []
-    for place, fit in enumerate(fits[: step.fits]):
-        shown = _fit_shown(fit, place, step)
-        studio = shown.pop("studio_id")
-        rows.append(
-            {
-                "session_id": fit["session_id"],
-                "session_code": code_of(key, "session", fit["session_id"]),
-                "rider_code": code_of(key, "rider", fit["rider_id"]),
-                "studio_code": None if studio is None else code_of(key, "studio", studio),
-                "visit_no": place + 1,
-                **shown,
-            }
-        )
-    return rows
-
-
-def _fitter_codes(released: pd.DataFrame, fitters: "pd.Series[str]", key: bytes, smallest: int) -> list[str | None]:
-    """The code of each session's fitter; none where fewer than `smallest` of the riders given out saw that fitter."""
-    by_session = released["session_id"].map(fitters)
-    n_riders = released["rider_code"].groupby(by_session).nunique()
-    return [
-        code_of(key, "fitter", fitter) if isinstance(fitter, str) and n_riders[fitter] >= smallest else None
-        for fitter in by_session
+def write_text(path: Path, anonymity: Anonymity) -> None:
+    """The promise, the attackers and what the rows tell, for a person to read."""
+    lines = [
+        "What this export promises, as measured on its own tables before it was written",
+        "",
+        anonymity.words,
+        f"Riders whose first fit was from {anonymity.selection.date_from} to {anonymity.selection.date_to}.",
+        _left_out(anonymity),
+        CAUTION,
+        "",
+        *attacker_lines(anonymity),
+        "",
+        "What a row tells of each of its riders to someone who has found it. Certain: riders in rows that say the same of all",
+        "their riders. Right: how often the most likely answer is right, with the row and with the whole table alone.",
+        *_told_lines(anonymity),
+        "",
     ]
+    path.write_text("\n".join(lines), encoding="utf-8")
 
 
-def _known(value: Any) -> Any:
-    return None if pd.isna(value) else value
+def _left_out(anonymity: Anonymity) -> str:
+    """In tens, since a small number would be told of few riders."""
+    few = [
+        f"{name}: {'fewer than ten' if n < ALIKE else f'about {round(n, -1)}'}" for name, n in anonymity.left_out.items() if n
+    ]
+    return f"Left out for a missing value ({'; '.join(few)})." if few else "Nobody is left out."
 
 
-def period_of(day: date, period: str | None) -> str:
-    """A date as 2026-03, 2026-Q1 or 2026."""
-    return {"month": f"{day:%Y-%m}", "quarter": f"{day.year}-Q{(day.month + 2) // 3}"}.get(period or "", f"{day.year}")
+def attacker_lines(anonymity: Anonymity) -> list[str]:
+    """The attackers as a table of text; printed by the command too."""
+    heads = ("an attacker who knows", "riders", "fewer than ten alike", "fewest alike", "right guesses", "at most")
+    cells = [
+        (
+            row.attacker,
+            str(row.riders),
+            f"{row.share_below_ten:.1%}",
+            str(row.fewest_alike),
+            f"{row.mean_right_guesses:.1%}",
+            f"{row.worst:.1%}",
+        )
+        for row in anonymity.attackers
+    ]
+    return [*_table(heads, cells), "", *(f"{row.attacker}: {row.knows}." for row in anonymity.attackers)]
+
+
+def _told_lines(anonymity: Anonymity) -> list[str]:
+    return _table(
+        ("table", "certain", "right with the row", "without", "of what"),
+        [
+            (row.table, f"{row.share_certain:.0%}", f"{row.right_with_row:.0%}", f"{row.right_without:.0%}", row.told)
+            for row in anonymity.told
+        ],
+    )
+
+
+def _table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> list[str]:
+    widths = [max(len(row[place]) for row in [heads, *rows]) for place in range(len(heads))]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in [heads, *rows]]
+
+
+def about(anonymity: Anonymity) -> dict[str, Any]:
+    """What the package says of itself."""
+    return {
+        "words": anonymity.words,
+        "smallest_group": anonymity.alike,
+        "riders": anonymity.n_riders,
+        "left_out": _left_out(anonymity),
+        "attackers": "anonymity-attackers",
+        "told": "anonymity-told",
+        "text": TEXT,
+    }

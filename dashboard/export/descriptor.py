@@ -85,12 +85,14 @@ def _mart_field(name: str, kind: str, derived: dict[str, Any]) -> dict[str, Any]
     return {key: value for key, value in field.items() if value}
 
 
-def result_resource(question: str, rows_name: str, row: type) -> Resource:
+def result_resource(question: str, rows_name: str, row: type, without: tuple[str, ...] = ()) -> Resource:
     """A list of an answer by the class of its rows; their docstring says what they hold."""
     return Resource(
         f"{question}-{rows_name.replace('_', '-')}",
         " ".join((inspect.getdoc(row) or "").split()),
-        tuple(_row_field(field.name, type_of(row, field.name)) for field in dataclasses.fields(row)),
+        tuple(
+            _row_field(field.name, type_of(row, field.name)) for field in dataclasses.fields(row) if field.name not in without
+        ),
     )
 
 

@@ -44,9 +44,26 @@ def write_marts(warehouse: Warehouse, folder: Path) -> list[Resource]:
     return resources
 
 
-def write_result(warehouse: Warehouse, question: str, rows_name: str, row: type, folder: Path, rows: list[Any]) -> Resource:
-    """Writes one list of an answer, of which `rows` are given out."""
-    resource = result_resource(question, rows_name, row)
+def write_groups(warehouse: Warehouse, name: str, frame: pd.DataFrame, folder: Path) -> Resource:
+    """Writes a table of groups of riders."""
+    warehouse.put("out_groups", frame)
+    columns = [(row["column_name"], row["column_type"]) for row in warehouse.rows("DESCRIBE out_groups")]
+    resource = mart_resource(name, columns)
+    write_table(warehouse, "out_groups", resource, folder)
+    return resource
+
+
+def write_result(
+    warehouse: Warehouse,
+    question: str,
+    rows_name: str,
+    row: type,
+    folder: Path,
+    rows: list[Any],
+    without: tuple[str, ...] = (),
+) -> Resource:
+    """Writes one list of an answer, of which `rows` are given out, and all columns but those of `without`."""
+    resource = result_resource(question, rows_name, row, without)
     names = [field["name"] for field in resource.fields]
     frame = pd.DataFrame({name: _column(type_of(row, name), [getattr(one, name) for one in rows]) for name in names})
     warehouse.put("out_rows", frame)

@@ -28,8 +28,9 @@ from dashboard.questions.answers_effects import (
 )
 
 # Cells that a spreadsheet would run as a formula are written as text, behind an apostrophe; so are cells that begin like
-# one already, so that taking one apostrophe off gives every cell back. A plain number is no formula.
-_RUNS = re.compile(r"'*[=+\-@\t\r]")
+# one already, so that taking one apostrophe off gives every cell back. A plain number is no formula. The wide forms of the
+# signs are run by spreadsheets that are set to languages with such forms.
+_RUNS = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?")
 # Both as text, for tables that SQL writes: how a formula begins, and what is a number all the same.
 RUNS_AS_FORMULA = (_RUNS.pattern, _NUMBER.pattern)
