@@ -26,9 +26,13 @@ def show(
     selection: Selection,
 ) -> None:
     """Answer a question: the same object that the pages and the report print."""
+    from dashboard.accounts.access import noted
+    from dashboard.questions.asked_by import holds_cases
     from dashboard.questions.asking import Asker, by_period
 
     answer = Asker(warehouse, load_settings(settings)).ask(question, selection, **by_period(question, every))
+    if selection.rider or holds_cases(answer):
+        noted(warehouse, "opened", question, riders=selection.rider)
     if as_json:
         typer.echo(answer.to_json())
     elif as_csv:
