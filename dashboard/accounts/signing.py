@@ -4,6 +4,7 @@ Every step that succeeds begins a new session under a new identifier and ends th
 """
 
 from collections.abc import Callable, Collection
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -144,10 +145,13 @@ class Signing:
 
     def out(self) -> AnyResponse:
         """Ends the session of this browser, in every tab, for whoever holds its identifier."""
-        found = self.present("whole")
+        who = ""
+        with suppress(AccountError):  # where the file cannot be read, the session is ended for this server all the same
+            found = self.present("whole")
+            who = found[1].name if found else ""
         self.sessions.end(self.cookies.session)
-        if found:
-            self.notes.signing(found[1].name, "signed out")
+        if who:
+            self.notes.signing(who, "signed out")
         response = redirect(f"{self.prefix}login")
         self.cookies.drop_session(response)
         return response
