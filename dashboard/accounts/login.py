@@ -72,6 +72,7 @@ class Door:
         self.notes.add_to(server, self.prefix)
 
     def _guard(self, server: Flask, accounts: Accounts) -> None:
+        _ = accounts.nobody
         cookies = Cookies(self.prefix, accounts, https=self._https)
         sessions = sessions_for(accounts.path, self._settings, self._clock)
         needed = frozenset(self._settings.second_step)

@@ -26,7 +26,7 @@ from shared.errors import AccessLogError, AccountError, SignInBusyError
 _TEMPLATE: Final = Path(__file__).with_name("signing.html").read_text(encoding="utf-8")
 _TITLES: Final = {
     "password": "Sign in to fitledger",
-    "code": "Second step",
+    "code": "The second step",
     "set-up": "Set up the second step",
     "recovery": "Keep these codes",
 }

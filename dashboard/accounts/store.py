@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from copy import deepcopy
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
@@ -60,8 +61,12 @@ class Accounts:
         self.file = beside(path, ".accounts.json")
         self._hasher = hasher or argon2.PasswordHasher()
         self._read: tuple[tuple[int, int] | None, dict[str, Any]] = (None, _empty())
-        # Verified where no such account exists, so that the answer takes as long.
-        self._nobody = self._hasher.hash(secrets.token_urlsafe())
+
+    @cached_property
+    def nobody(self) -> str:
+        """A hash that is verified where no such account exists, so that the answer takes as long; asked for before the first
+        try."""
+        return self._hasher.hash(secrets.token_urlsafe())
 
     def all(self) -> tuple[Account, ...]:
         """Every account by name. Raises AccountError where the file cannot be used."""
@@ -155,7 +160,7 @@ class Accounts:
         if not _hashing.acquire(timeout=_PATIENCE_SECONDS):
             raise SignInBusyError("Many are signing in at this moment. Try again in some seconds.")
         try:
-            self._hasher.verify(account.password_hash if account else self._nobody, password[:LONGEST_PASSWORD])
+            self._hasher.verify(account.password_hash if account else self.nobody, password[:LONGEST_PASSWORD])
         except (VerificationError, InvalidHashError):
             return None
         finally:
