@@ -172,6 +172,7 @@ def test_no_more_passwords_are_checked_at_once_than_memory_allows(accounts: Acco
                 at_work -= 1
             raise VerificationError
 
+    assert accounts.nobody
     monkeypatch.setattr(accounts, "_hasher", Slow())
     monkeypatch.setattr(store, "_PATIENCE_SECONDS", 0.05)
 
