@@ -73,6 +73,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         trust_proxy(app.server)
     add_headers(app)
     add_compressing(app.server)
+    door.notes.add_to(app.server, prefix)  # the last is the first to see an answer, so that its own gets the headers too
     return app
 
 

@@ -9,12 +9,11 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import Final
 
-from flask import Flask, Response, has_request_context, request
+from flask import Flask, Response, g, has_request_context, request
 
 from dashboard.questions.readers import Reader
-from dashboard.questions.selection import parse_selection
 from etl.keeping.access_log import AccessLog
-from shared.errors import AccessLogError, UsageError
+from shared.errors import AccessLogError
 
 THIS_MACHINE: Final = "this machine"
 UNKNOWN: Final = "unknown name"
@@ -49,9 +48,16 @@ class ReaderNotes:
         self._looks: OrderedDict[tuple[str, str, tuple[str, ...]], float] = OrderedDict()
 
     def opened(self, what: str, riders: tuple[str, ...]) -> None:
-        """Notes a look of a page; a download is noted as it leaves. Raises AccessLogError where a note is needed and fails."""
-        if not has_request_context() or request.method != "POST":
+        """Notes a look of a page. What is asked by its own address is noted as it leaves, since it may be a file. Raises
+        AccessLogError where a note is needed and fails."""
+        if not has_request_context():
             return
+        if request.method != "POST":
+            g.setdefault("fitledger_opened", []).append((what, riders))
+            return
+        self._look(what, riders)
+
+    def _look(self, what: str, riders: tuple[str, ...]) -> None:
         look = (self._who(), what, riders)
         with self._lock:
             noted = self._looks.get(look)
@@ -81,14 +87,20 @@ class ReaderNotes:
                 raise
 
     def add_to(self, server: Flask, prefix: str) -> None:
-        """Notes every file that leaves the dashboard, whatever its route."""
+        """Notes every file that leaves the dashboard, whatever its route, and what else names riders."""
 
         @server.after_request
-        def note_download(response: Response) -> Response:
-            if response.status_code != 200 or not response.headers.get("Content-Disposition", "").startswith("attachment"):
+        def note_leaving(response: Response) -> Response:
+            opened: list[tuple[str, tuple[str, ...]]] = g.pop("fitledger_opened", [])
+            if response.status_code != 200:
                 return response
             try:
-                self._take("downloaded", _what(prefix), _riders())
+                if response.headers.get("Content-Disposition", "").startswith("attachment"):
+                    riders = dict.fromkeys(rider for _, named in opened for rider in named)
+                    self._take("downloaded", _what(prefix), tuple(riders))
+                else:
+                    for what, named in opened:
+                        self._look(what, named)
             except AccessLogError as fault:
                 return Response(f"{fault}\n", 503, mimetype="text/plain")
             return response
@@ -113,14 +125,6 @@ def _what(prefix: str) -> str:
     for name, value in (request.view_args or {}).items():
         what = what.replace(f"<{name}>", str(value) if name in _TOLD else "…")
     return " ".join([what, *request.args.getlist("rows")])
-
-
-def _riders() -> tuple[str, ...]:
-    words = {name: value for name, value in request.args.items() if name == "rider"}
-    try:
-        return parse_selection(words).rider
-    except UsageError:
-        return ()
 
 
 def noted(

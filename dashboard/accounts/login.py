@@ -65,11 +65,9 @@ class Door:
         return hmac.new(self.accounts.secret, self.reader().name.encode(), hashlib.sha256).hexdigest()[:16]
 
     def add_to(self, server: Flask) -> None:
-        """Adds the steps of signing in and out, the check before every request and the note of every download. Call before
-        routes are served."""
+        """Adds the steps of signing in and out and the check before every request. Call before routes are served."""
         if self.accounts is not None:
             self._guard(server, self.accounts)
-        self.notes.add_to(server, self.prefix)
 
     def _guard(self, server: Flask, accounts: Accounts) -> None:
         _ = accounts.nobody

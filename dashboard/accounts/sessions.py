@@ -28,7 +28,7 @@ NOTED_SECONDS: Final = 60.0
 # A clock that was set back by more ends the sessions of later times.
 _BACK_SECONDS: Final = 300.0
 _BUSY_SECONDS: Final = 5.0
-_TABLE: Final = Path(__file__).with_name("sql") / "sessions.sql"
+_TABLE: Final = (Path(__file__).with_name("sql") / "sessions.sql").read_text(encoding="utf-8")
 log = logging.getLogger("fitledger.accounts")
 
 
@@ -139,7 +139,7 @@ class Sessions:
             file = sqlite3.connect(self.file, timeout=_BUSY_SECONDS)
             try:
                 with file:
-                    file.execute(_TABLE.read_text(encoding="utf-8"))
+                    file.execute(_TABLE)
                     yield file
             finally:
                 file.close()

@@ -41,6 +41,7 @@ def export(
     from dashboard.accounts.access import noted
     from dashboard.export.anonymous import read_key
     from dashboard.export.package import export as write_export
+    from dashboard.questions.asked_by import named_riders
     from dashboard.questions.asking import Asker
     from shared.errors import UsageError
 
@@ -49,7 +50,7 @@ def export(
     asker = Asker(warehouse, load_settings(settings))
     with progress() as told:
         done = write_export(asker, selection, folder, key=read_key(key) if anonymous else None, progress=told)
-    noted(warehouse, "exported", "anonymous" if anonymous else "under the studio's ids", riders=selection.rider)
+    noted(warehouse, "exported", "anonymous" if anonymous else "under the studio's ids", riders=named_riders(asker, selection))
     typer.echo(f"{done.folder}: {len(done.tables)} tables as CSV and Parquet, described by datapackage.json.")
     for refusal in done.refused:
         typer.echo(f"Left out: {refusal}")

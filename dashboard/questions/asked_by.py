@@ -8,6 +8,7 @@ from typing import Final, TypeVar
 from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
 from dashboard.questions.readers import NoNotes, Notes, Reader, Role
+from dashboard.questions.riders_found import riders_known
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
 from shared.errors import NotPermittedError
@@ -49,7 +50,7 @@ class AskedBy:
         answer = self._asker.ask(question, asked, **only)
         given = seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
         if asked.rider or holds_cases(given):
-            self.notes.opened(question, asked.rider)
+            self.notes.opened(question, named_riders(self._asker, asked))
         return given
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
@@ -83,6 +84,11 @@ class AskedBy:
             raise NotPermittedError(
                 f"Rejected rows of {table} hold what was noted of riders, which is for those who fit them. Ask the head fitter."
             )
+
+
+def named_riders(asker: Asker, selection: Selection) -> tuple[str, ...]:
+    """The riders that a selection names, as a note of access tells them: ids that nobody has are words that somebody typed."""
+    return asker.look_up(lambda warehouse: riders_known(warehouse, selection.rider)) if selection.rider else ()
 
 
 def holds_cases(answer: Answer) -> bool:

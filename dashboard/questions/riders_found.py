@@ -17,6 +17,12 @@ def riders_found(warehouse: Warehouse, text: str, fitter: str | None = None) -> 
     return tuple(row["rider_id"] for row in rows)
 
 
+def riders_known(warehouse: Warehouse, riders: Iterable[str]) -> tuple[str, ...]:
+    """Those of these ids that riders have; what else was typed is none."""
+    rows = warehouse.rows("SELECT rider_id FROM core.riders WHERE rider_id IN (SELECT unnest($riders))", {"riders": [*riders]})
+    return tuple(row["rider_id"] for row in rows)
+
+
 def riders_of_fits(warehouse: Warehouse, sessions: Iterable[str], fitter: str | None = None) -> dict[str, str]:
     """The rider of each of these sessions; an unknown session is left out."""
     rows = warehouse.rows(SQL / "riders_of_fits.sql", {"sessions": list(sessions), "fitter": fitter})

@@ -64,6 +64,7 @@ class DoorHouse:
             clock=self.clock,
         )
         self.door.add_to(self.server)
+        self.door.notes.add_to(self.server, self.prefix)
         self.server.add_url_rule(f"{self.prefix}page", "page", lambda: self.door.reader().name)
         self.server.add_url_rule(f"{self.prefix}download/<question>.csv", "download", download)
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Response
 from typer.testing import CliRunner
 
 from dashboard.accounts import access as module
@@ -20,7 +21,7 @@ from dashboard.questions.readers import LOCAL, Reader, Role
 from etl.keeping import access_log
 from etl.keeping.access_log import AccessLog, Entry, forget_in_log, named_in_log
 from shared.errors import AccessLogError
-from tests.unit.door import PAGE, PASSWORD, DoorHouse, cookies_of, is_in, sign_in, words_of
+from tests.unit.door import PAGE, PASSWORD, DoorHouse, cookies_of, download, is_in, sign_in, words_of
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 
@@ -175,14 +176,22 @@ def test_signing_in_and_out_is_noted_and_nothing_that_was_typed(house: DoorHouse
         assert word not in text
 
 
-def test_every_download_is_noted_with_the_riders_it_named(house: DoorHouse) -> None:
+def test_every_file_that_leaves_is_noted_and_what_names_riders_without_being_one(house: DoorHouse) -> None:
+    def answer(kind: str) -> Response:
+        house.door.notes.opened("riders", ("R7", "R8"))
+        house.door.notes.opened("riders", ("R8",))
+        return download("riders") if kind == "file" else Response("R7, R8")
+
+    house.server.add_url_rule("/<kind>/<token>", "answer", lambda kind, token: answer(kind))
     client = house.client("olga")
-    client.get("/download/riders.csv?rider=R7,R8&rows=fits")
+    client.get("/file/a-secret-word?rows=fits")
+    client.get("/words/a-secret-word")
     client.get("/download/studio.csv?from=2026-01-01")
-    entries = [entry for entry in house.entries() if entry.did == "downloaded"]
-    assert [(entry.who, entry.what, entry.riders) for entry in entries] == [
-        ("olga", "download/riders.csv fits", ("R7", "R8")),
-        ("olga", "download/studio.csv", ()),
+    assert [(entry.who, entry.did, entry.what, entry.riders) for entry in house.entries()[1:]] == [
+        ("olga", "downloaded", "…/… fits", ("R7", "R8")),
+        ("olga", "opened", "riders", ("R7", "R8")),
+        ("olga", "opened", "riders", ("R8",)),
+        ("olga", "downloaded", "download/studio.csv", ()),
     ]
 
 

@@ -22,7 +22,7 @@ from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
 from etl.keeping.access_log import AccessLog
 from etl.load import load
-from shared.errors import AccountError, StatisticsError
+from shared.errors import AccessLogError, AccountError, StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 from tests.spec.tables import write_csv
@@ -329,6 +329,9 @@ def test_who_opened_and_downloaded_what_of_which_rider_is_noted(house: House) ->
     assert ("downloaded", "download/riders.csv fits", (own,)) in found
     assert [riders for _, _, riders in found if stranger in riders] == []  # nothing was given
     assert len(found) == len(set(found))
+    # What nobody has as an id was typed by somebody, and stays out.
+    client.get(f"/download/riders.csv?rider={own},my-password-by-mistake")
+    assert noted(house, "finn") == [("downloaded", "download/riders.csv", (own,))]
 
 
 def test_every_download_is_noted(house: House) -> None:
@@ -338,6 +341,22 @@ def test_every_download_is_noted(house: House) -> None:
     assert [client.get(address).status_code for address in addresses] == [200] * len(addresses)
     files = [what for did, what, _ in noted(house, "olga") if did == "downloaded"]
     assert files == [address.removeprefix("/").replace("?rows=", " ") for address in addresses]
+
+
+def test_a_file_is_kept_back_where_no_note_can_be_taken(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = house.client("olga")
+
+    def full(*_: Any, **__: Any) -> None:
+        raise AccessLogError("the log of access cannot be written (No space left on device).")
+
+    monkeypatch.setattr(AccessLog, "add", full)
+    response = client.get("/download/riders.csv")
+    assert response.status_code == 503
+    assert not words_of(response) & house.foreign
+    assert "Content-Security-Policy" in response.headers
+    shown = [answer for output, answer in walk(house, client, "", "/riders") if output == "riders-answer.children"]
+    assert not words_of(shown[0]) & house.foreign
+    assert "only with a note of who opened them" in shown[0].get_data(as_text=True)
 
 
 def test_files_that_are_loaded_and_taken_back_on_the_page_are_noted(tmp_path: Path) -> None:
