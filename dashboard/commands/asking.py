@@ -32,8 +32,9 @@ def show(
 
     asker = Asker(warehouse, load_settings(settings))
     answer = asker.ask(question, selection, **by_period(question, every))
-    if selection.rider or holds_cases(answer):
-        noted(warehouse, "opened", question, riders=named_riders(asker, selection))
+    riders = named_riders(asker, selection)
+    if riders or holds_cases(answer):
+        noted(warehouse, "opened", question, riders=riders)
     if as_json:
         typer.echo(answer.to_json())
     elif as_csv:

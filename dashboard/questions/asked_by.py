@@ -49,8 +49,9 @@ class AskedBy:
         asked = narrowed(question, selection, reader)
         answer = self._asker.ask(question, asked, **only)
         given = seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
-        if asked.rider or holds_cases(given):
-            self.notes.opened(question, named_riders(self._asker, asked))
+        riders = named_riders(self._asker, asked, self.fitter)
+        if riders or holds_cases(given):
+            self.notes.opened(question, riders)
         return given
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
@@ -86,9 +87,12 @@ class AskedBy:
             )
 
 
-def named_riders(asker: Asker, selection: Selection) -> tuple[str, ...]:
-    """The riders that a selection names, as a note of access tells them: ids that nobody has are words that somebody typed."""
-    return asker.look_up(lambda warehouse: riders_known(warehouse, selection.rider)) if selection.rider else ()
+def named_riders(asker: Asker, selection: Selection, fitter: str | None = None) -> tuple[str, ...]:
+    """The riders that a selection names, as a note of access tells them: an id that no rider has is a word that somebody typed,
+    and of one whom `fitter` has not fitted nothing is given. `fitter` None: whose fits do not matter."""
+    if not selection.rider:
+        return ()
+    return asker.look_up(lambda warehouse: riders_known(warehouse, selection.rider, fitter))
 
 
 def holds_cases(answer: Answer) -> bool:

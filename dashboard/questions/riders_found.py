@@ -17,9 +17,9 @@ def riders_found(warehouse: Warehouse, text: str, fitter: str | None = None) -> 
     return tuple(row["rider_id"] for row in rows)
 
 
-def riders_known(warehouse: Warehouse, riders: Iterable[str]) -> tuple[str, ...]:
-    """Those of these ids that riders have; what else was typed is none."""
-    rows = warehouse.rows("SELECT rider_id FROM core.riders WHERE rider_id IN (SELECT unnest($riders))", {"riders": [*riders]})
+def riders_known(warehouse: Warehouse, riders: Iterable[str], fitter: str | None = None) -> tuple[str, ...]:
+    """Those of these ids that riders with fits have; what else was typed is none."""
+    rows = warehouse.rows(SQL / "riders_known.sql", {"riders": [*riders], "fitter": fitter})
     return tuple(row["rider_id"] for row in rows)
 
 
