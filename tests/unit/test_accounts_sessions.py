@@ -1,21 +1,25 @@
 """Sessions: what ends one, wherever its identifier is kept, and what a look at the sign-in page leaves alone."""
 
+import json
 import shutil
 import sqlite3
 import stat
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
 from dashboard.accounts import sessions as module
 from dashboard.accounts.attempts import ADDRESS_FREE, FREE
 from dashboard.accounts.store import Account, Accounts
+from dashboard.cli import app
 from shared.settings import SignIn
-from tests.unit.door import PASSWORD, QUICK, DoorHouse, cookies_of, form, is_in, sign_in, words_of
+from tests.unit.door import PASSWORD, QUICK, Clock, DoorHouse, cookies_of, form, is_in, sign_in, words_of
 
 HOUR = 3600.0
 # How a browser calls itself.
@@ -129,6 +133,24 @@ def test_a_change_of_the_account_ends_its_sessions_at_once(house: DoorHouse, cha
     assert not is_in(olga)
     assert not is_in(phone)
     assert is_in(hanna)
+
+
+def test_who_is_signed_in_is_listed_and_can_be_ended_on_the_machine(tmp_path: Path) -> None:
+    house = DoorHouse(tmp_path / "studio.duckdb", clock=Clock(time.time()))
+    for name in ("olga", "hanna"):
+        house.accounts.add(name, "owner", PASSWORD)
+    olga, _, gone = house.client("olga"), house.client("hanna"), house.client("hanna")
+    gone.post("/logout")
+
+    def listed(*words: str) -> str:
+        return CliRunner().invoke(app, ["user", *words, "--warehouse", str(house.path)]).output
+
+    assert [one["name"] for one in json.loads(listed("sessions", "--json"))["sessions"]] == ["hanna", "olga"]
+    assert listed("sign-out", "Olga") == "olga is signed out everywhere.\n"
+    assert not is_in(olga)
+    assert listed("sessions").startswith("hanna: signed in at 20")
+    listed("remove", "hanna")
+    assert listed("sessions") == "Nobody is signed in.\n"
 
 
 def test_a_server_that_starts_anew_knows_who_is_signed_in_and_who_is_not(house: DoorHouse) -> None:
