@@ -11,7 +11,6 @@ from typing import Any, Final
 from urllib.parse import quote
 
 from flask import Response, redirect, render_template_string, request
-from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
 from dashboard.accounts.access import UNKNOWN, ReaderNotes
@@ -187,7 +186,7 @@ class Signing:
     def _page(self, step: str, words: str = "", status: int = 200, **shown: Any) -> Response:
         bound, token = self.cookies.form_token()
         if "secret" in shown:
-            shown["qr"] = Markup(drawing(address(shown["account"], shown["secret"])))
+            shown["qr"] = drawing(address(shown["account"], shown["secret"]))
         given: dict[str, Any] = {
             "style": style_sheet(),
             "prefix": self.prefix,
