@@ -160,7 +160,7 @@ class Accounts:
         if not _hashing.acquire(timeout=_PATIENCE_SECONDS):
             raise SignInBusyError("Many are signing in at this moment. Try again in some seconds.")
         try:
-            self._hasher.verify(account.password_hash if account else self.nobody, password[:LONGEST_PASSWORD])
+            self._hasher.verify(account.password_hash if account else self.nobody, password[: LONGEST_PASSWORD + 1])
         except (VerificationError, InvalidHashError):
             return None
         finally:

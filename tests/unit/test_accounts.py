@@ -114,6 +114,13 @@ def test_a_broken_file_lets_nobody_in(accounts: Accounts, content: str) -> None:
         accounts.verify("ada", PASSWORD)
 
 
+def test_what_is_longer_than_a_password_may_be_is_none(accounts: Accounts) -> None:
+    """On the code before, what followed the longest password was cut off, and anything might follow."""
+    accounts.add("ada", "owner", "x" * 256)
+    assert accounts.verify("ada", "x" * 256) is not None
+    assert accounts.verify("ada", "x" * 257) is None
+
+
 def test_another_role_ends_sessions(accounts: Accounts) -> None:
     """Fails on the code before: a role could be changed by removing and adding only."""
     stamp = accounts.add("ada", "head_fitter", PASSWORD).stamp
