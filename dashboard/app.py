@@ -21,7 +21,7 @@ from dashboard.lean import LeanDash
 from dashboard.pages import PAGES
 from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker, Choices
-from dashboard.questions.readers import Reader
+from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, UsageError
 
 TITLE: Final = "fitledger"
@@ -41,8 +41,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     if not (prefix.startswith("/") and prefix.endswith("/")):
         raise UsageError(f"prefix: found {prefix!r}, expected a path that begins and ends with a slash, such as /studio/.")
     serving = asker.settings.serving
-    door = Door(prefix, accounts, https=serving.behind_proxy)
-    desk = Desk(AskedBy(asker, door.reader), Addresses(prefix))
+    access = AccessLog(asker.path, kept_days=asker.settings.access.kept_days)
+    door = Door(prefix, accounts, access, settings=asker.settings.sign_in, https=serving.behind_proxy)
+    desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix))
     app = LeanDash(
         "fitledger",
         scripted=[place for page in PAGES for place in page.scripted],
@@ -72,6 +73,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         trust_proxy(app.server)
     add_headers(app)
     add_compressing(app.server)
+    door.notes.add_to(app.server, prefix)  # the last is the first to see an answer, so that its own gets the headers too
     return app
 
 
@@ -94,7 +96,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 [
                     html.Span(TITLE, className="mark-name"),
                     html.Nav(links, id=ids.NAVIGATION, **{"aria-label": "Pages"}),
-                    _signed_in(door.reader(), desk.addresses),
+                    _signed_in(door, desk.addresses),
                     html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
                 ],
                 className="top",
@@ -109,8 +111,9 @@ def _shell(desk: Desk, door: Door) -> html.Div:
     )
 
 
-def _signed_in(reader: Reader, addresses: Addresses) -> html.Div | None:
+def _signed_in(door: Door, addresses: Addresses) -> html.Div | None:
     """Who is signed in, and the way out; nothing where nobody signs in."""
+    reader = door.reader()
     if not reader.name:
         return None
     return html.Div(
@@ -121,6 +124,7 @@ def _signed_in(reader: Reader, addresses: Addresses) -> html.Div | None:
             ),
         ],
         className="signed-in",
+        **{"data-reader": door.reader_mark()},
     )
 
 

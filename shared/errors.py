@@ -34,6 +34,16 @@ class AccountError(FitledgerError):
     exit_code = 2
 
 
+class SignInBusyError(AccountError):
+    """Too many passwords are being checked at this moment."""
+
+
+class AccessLogError(FitledgerError):
+    """The log of access cannot be written or read."""
+
+    exit_code = 5
+
+
 class NotPermittedError(FitledgerError):
     """The reader's role does not include what was asked."""
 

@@ -109,6 +109,22 @@ class Serving(_Section):
     behind_proxy: bool = False
 
 
+class SignIn(_Section):
+    """How long readers stay signed in where a dashboard asks who is there: in all, and without use; and which roles need a
+    code of an authenticator app besides their password.
+    """
+
+    longest_hours: Annotated[int, Field(ge=1, le=24)] = 12
+    idle_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
+    second_step: tuple[Literal["owner", "head_fitter", "fitter"], ...] = ()
+
+
+class Access(_Section):
+    """How long the log of who opened, downloaded or changed what is kept."""
+
+    kept_days: Count = 365
+
+
 class Note(_Section):
     """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
 
@@ -155,6 +171,8 @@ class Settings(_Section):
     warnings: Warnings = Warnings()
     upload: Upload = Upload()
     serving: Serving = Serving()
+    sign_in: SignIn = SignIn()
+    access: Access = Access()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""

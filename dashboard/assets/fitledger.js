@@ -29,6 +29,36 @@
 
   document.documentElement.dataset.theme = current();
 
+  // Takes away what this browser kept of readers' looks, but under one key.
+  window.fitledgerForgetLooks = function (but) {
+    Object.keys(window.localStorage).forEach(function (key) {
+      if (key.startsWith("fitledger-looks") && key !== but) {
+        window.localStorage.removeItem(key);
+      }
+    });
+  };
+
+  // Who signs out leaves no look behind, and the other tabs of this browser go to the sign-in page too.
+  const SIGNED_OUT = "fitledger-signed-out";
+  document.addEventListener("submit", function (event) {
+    if (!event.target.closest(".signed-in")) {
+      return;
+    }
+    try {
+      window.fitledgerForgetLooks();
+      window.localStorage.setItem(SIGNED_OUT, String(Date.now()));
+      window.localStorage.removeItem(SIGNED_OUT);
+    } catch (blocked) {
+      // A browser that keeps nothing has nothing to forget; the other tabs find out with their next question.
+    }
+  });
+  window.addEventListener("storage", function (event) {
+    if (event.key === SIGNED_OUT && event.newValue) {
+      // The session ends a moment after the form was sent.
+      window.setTimeout(function () { window.location.reload(); }, 1000);
+    }
+  });
+
   // A choice within a page is drawn anew with its answer; the focus stays on what was chosen.
   document.addEventListener("click", function (event) {
     const choices = event.target.closest && event.target.closest("[data-choices]");

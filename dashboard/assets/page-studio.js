@@ -1,12 +1,18 @@
-// The reader's looks at the Studio page, kept in this browser alone: four figures and the day, for each selection.
+// The reader's looks at the Studio page, kept in this browser alone: four figures and the day, for each selection. Where readers
+// sign in, each has looks of their own: those of another reader go as the page opens, and all go with signing out (fitledger.js).
 (function () {
   "use strict";
-  const KEY = "fitledger-looks";
   const KEPT = 24;
+
+  function key() {
+    const reader = document.querySelector("[data-reader]");
+    return "fitledger-looks" + (reader ? "-" + reader.dataset.reader : "");
+  }
 
   function looks() {
     try {
-      const kept = JSON.parse(window.localStorage.getItem(KEY) || "{}");
+      window.fitledgerForgetLooks(key());
+      const kept = JSON.parse(window.localStorage.getItem(key()) || "{}");
       return kept && typeof kept === "object" && !Array.isArray(kept) ? kept : {};
     } catch (blocked) {
       return {};
@@ -39,7 +45,7 @@
           return day(other[1]).localeCompare(day(one[1])) || (other[0] === look.key) - (one[0] === look.key);
         });
         try {
-          window.localStorage.setItem(KEY, JSON.stringify(Object.fromEntries(newest.slice(0, KEPT))));
+          window.localStorage.setItem(key(), JSON.stringify(Object.fromEntries(newest.slice(0, KEPT))));
         } catch (blocked) {
           // A browser that keeps nothing has a first look each time.
         }

@@ -49,6 +49,12 @@
     asked += 1;
     headers.set("Fitledger-Tab", tab + " " + asked + " " + encodeURI(window.location.pathname));
     const answer = plainFetch.call(window, address, Object.assign({}, options, { headers: headers }));
+    // The session has ended: the page asked anew leads to signing in, and back here.
+    answer.then(function (response) {
+      if (response.status === 401) {
+        window.location.reload();
+      }
+    }, function () {});
     if (options.body.includes('"output":"..url.search...view.data')) {
       change();
       answer.then(changed, changed);

@@ -26,9 +26,15 @@ def show(
     selection: Selection,
 ) -> None:
     """Answer a question: the same object that the pages and the report print."""
+    from dashboard.accounts.access import noted
+    from dashboard.questions.asked_by import holds_cases, named_riders
     from dashboard.questions.asking import Asker, by_period
 
-    answer = Asker(warehouse, load_settings(settings)).ask(question, selection, **by_period(question, every))
+    asker = Asker(warehouse, load_settings(settings))
+    answer = asker.ask(question, selection, **by_period(question, every))
+    riders = named_riders(asker, selection)
+    if riders or holds_cases(answer):
+        noted(warehouse, "opened", question, riders=riders)
     if as_json:
         typer.echo(answer.to_json())
     elif as_csv:

@@ -31,12 +31,15 @@ def export(
     selection: Selection,
 ) -> None:
     """Write fits, knees, captures and every answer as CSV and Parquet, described by datapackage.json."""
+    from dashboard.accounts.access import noted
     from dashboard.export.package import export as write_export
+    from dashboard.questions.asked_by import named_riders
     from dashboard.questions.asking import Asker
 
     asker = Asker(warehouse, load_settings(settings))
     with progress() as told:
         done = write_export(asker, selection, folder, anonymous=anonymous, progress=told)
+    noted(warehouse, "exported", "anonymous" if anonymous else "under the studio's ids", riders=named_riders(asker, selection))
     typer.echo(f"{done.folder}: {len(done.tables)} tables as CSV and Parquet, described by datapackage.json.")
     for refusal in done.refused:
         typer.echo(f"Left out: {refusal}")

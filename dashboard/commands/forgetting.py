@@ -32,12 +32,14 @@ def forget(
     as_json: AsJson = False,
 ) -> None:
     """Remove a rider from every table, version and backup, prove it, and leave their rows out of later loads."""
+    from dashboard.accounts.access import noted
     from etl.keeping.forget import allow_again, foresee
     from etl.keeping.forget import forget as forget_rider
 
     if allow or allow_all:
         _require(rider or allow_all, "Name the rider whose rows may be loaded again.")
         n_riders = allow_again(warehouse, None if allow_all else rider, wait_seconds=wait)
+        noted(warehouse, "let be loaded again", "every forgotten rider" if allow_all else "a forgotten rider")
         typer.echo(
             f"{'Every forgotten rider' if allow_all else rider} may be loaded again ({n_riders} marks of riders lifted)."
         )
@@ -55,6 +57,7 @@ def forget(
             abort=True,
         )
     done = forget_rider(warehouse, rider, settings=load_settings(settings), logs=_LOGS, wait_seconds=wait)
+    noted(warehouse, "forgot", "a rider")  # whose id is the last that may stand there
     _tell(rider, done, as_json, is_done=True)
     if not done.is_complete:
         raise typer.Exit(EXIT_SOME_REJECTED)

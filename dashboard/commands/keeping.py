@@ -15,6 +15,7 @@ app = typer.Typer()
 @app.command()
 def migrate(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile = None, wait: Wait = 10.0) -> None:
     """Bring the warehouse of an earlier fitledger up to this one; every row, load and reject is kept."""
+    from dashboard.accounts.access import noted
     from etl.keeping.migrate import bring_up_to_date
 
     open_reading(warehouse, may_be_older=True).close()
@@ -22,6 +23,7 @@ def migrate(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile
     if done.earlier == done.present:
         typer.echo(f"{warehouse} is of version {done.present} already: nothing was to do.")
     else:
+        noted(warehouse, "brought up to date", f"version {done.present}")
         typer.echo(f"{warehouse} was brought from version {done.earlier} to {done.present}.")
 
 
@@ -31,9 +33,11 @@ def backup(
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
 ) -> None:
     """Write a checked copy of the warehouse, also while a load runs; in a folder it gets a name of its own."""
+    from dashboard.accounts.access import noted
     from etl.keeping.backup import back_up
 
     made, manifest = back_up(warehouse, target)
+    noted(warehouse, "backed up")
     typer.echo(f"{made}: {manifest.words}.")
     typer.echo("It holds the riders' data: keep it like the warehouse. fitledger restore puts it back.")
 
@@ -47,9 +51,11 @@ def restore(
     wait: Wait = 10.0,
 ) -> None:
     """Put a backup in place, once its digest and version have been checked; all of it or none."""
+    from dashboard.accounts.access import noted
     from etl.keeping.restore import restore as put_back
 
     done = put_back(backup, warehouse, replace=replace, settings=load_settings(settings), wait_seconds=wait)
+    noted(warehouse, "restored")
     typer.echo(f"{warehouse} is the backup now: {done.manifest.words}.")
     if done.n_forgotten:
         riders = "1 rider was" if done.n_forgotten == 1 else f"{done.n_forgotten} riders were"

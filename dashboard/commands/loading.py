@@ -22,11 +22,14 @@ def load(
     as_json: AsJson = False,
 ) -> None:
     """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
+    from dashboard.accounts.access import noted
     from dashboard.printing import print_report
     from etl.load import load as load_exports
 
     with progress() as step:
         report = load_exports(paths, warehouse, step, settings=load_settings(settings), mapping=mapping, wait_seconds=wait)
+    if report.load_id:
+        noted(warehouse, "loaded", f"load {report.load_id}")
     print_report(report, as_json)
 
 
@@ -56,18 +59,21 @@ def rejects(
     as_json: AsJson = False,
 ) -> None:
     """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
+    from dashboard.accounts.access import noted
     from dashboard.questions.answers import rows_to_csv
 
     if table or out:
         from dashboard.printing import write_rejects
 
         write_rejects(warehouse, table, out)
+        noted(warehouse, "opened", f"rejected rows of {table}" if table else "rejected rows")
         return
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
 
     answer: Any = Asker(warehouse, load_settings()).ask("data", Selection())
     rows = answer.rows("rejects")
+    noted(warehouse, "opened", "rejected rows")
     if as_json:
         import orjson
 
@@ -88,9 +94,13 @@ def history(
     as_json: AsJson = False,
 ) -> None:
     """Print every version of a row with the load, time, file and line that brought it."""
+    from dashboard.accounts.access import noted
     from etl.history import history as versions_of
+    from etl.keeping.owned import named_by
 
     rows = versions_of(warehouse, table, key)
+    riders, sessions = named_by(table, key)
+    noted(warehouse, "opened", f"history of {table}", riders=riders, sessions=sessions)
     if as_json:
         import orjson
 
@@ -111,9 +121,11 @@ def undo(
     wait: Wait = 10.0,
 ) -> None:
     """Take a load back whole, as if it had never been; loads that came later stay."""
+    from dashboard.accounts.access import noted
     from etl.history import undo as take_back
 
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
+    noted(warehouse, "took back", f"load {load_id}")
     files = f"{undone.files} file{'s' if undone.files != 1 else ''}"
     versions = "1 version of a row" if undone.versions == 1 else f"{undone.versions} versions of rows"
     typer.echo(f"Load {load_id} is undone: {files}, {versions} taken back.")

@@ -27,10 +27,13 @@ def report(
     selection: Selection,
 ) -> None:
     """Write the owner's report: the answers and charts of the screens on paper."""
+    from dashboard.accounts.access import noted
+    from dashboard.questions.asked_by import named_riders
     from dashboard.questions.asking import Asker
     from dashboard.report.write import write_report
 
     asker = Asker(warehouse, load_settings(settings))
     with progress() as told:
         write_report(asker, selection, out, with_fitters=with_fitters, progress=told)
+    noted(warehouse, "wrote a report", "with fitters" if with_fitters else "", riders=named_riders(asker, selection))
     typer.echo(f"{out} is written. It holds the studio's figures and ids of riders: keep it like the warehouse.")

@@ -45,6 +45,7 @@ def serve(
 def _serve(
     warehouse: Path, settings: Path | None, host: str, port: int, prefix: str = "/", log: LogForm = LogForm.TEXT
 ) -> None:
+    from dashboard.accounts.access import tidy
     from dashboard.accounts.store import accounts_for
     from dashboard.allocation import keep_freed_memory
     from dashboard.app import create_app
@@ -52,6 +53,7 @@ def _serve(
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
     from dashboard.serving import free_port, require_free, serve_forever
+    from etl.keeping.access_log import AccessLog
     from shared.warehouse import open_reading
 
     keep_freed_memory()
@@ -70,6 +72,7 @@ def _serve(
         typer.echo(str(refusal))
     asker.read_ahead()
     asker.release()
+    tidy(AccessLog(warehouse, kept_days=asker.settings.access.kept_days))
     application = create_app(asker, prefix=prefix, accounts=accounts)
     if log is LogForm.JSON:
         use_json_lines()

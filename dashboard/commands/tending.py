@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -51,7 +51,16 @@ def watch(
     log: Log = LogForm.TEXT,
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
+    from dashboard.accounts.access import noted
     from etl.keeping.watch import Watcher, watched_load
+
+    load_files = watched_load(warehouse, load_settings(settings), wait)
+
+    def load(files: Any) -> Any:
+        report = load_files(files)
+        if report.load_id:
+            noted(warehouse, "loaded", f"load {report.load_id}")
+        return report
 
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -59,7 +68,7 @@ def watch(
     watcher = Watcher(
         folder,
         warehouse,
-        load=watched_load(warehouse, load_settings(settings), wait),
+        load=load,
         clock=time.time,
         pause=lambda seconds: not stop.wait(seconds),
         tell=_teller(log),

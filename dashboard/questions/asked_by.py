@@ -1,13 +1,14 @@
 """The asker as one reader sees it: the same answers, less what the reader's role leaves out."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
-from dashboard.questions.readers import Reader, Role
+from dashboard.questions.readers import NoNotes, Notes, Reader, Role
+from dashboard.questions.riders_found import riders_known
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
 from shared.errors import NotPermittedError
@@ -15,14 +16,17 @@ from shared.settings import Settings
 from shared.warehouse import Warehouse
 
 _Found = TypeVar("_Found")
+# A list with one of these columns tells of single riders.
+_CASES: Final = frozenset({"rider_id", "session_id", "received"})
 
 
 class AskedBy:
-    """Stands in an Asker's place; `reader` tells who asks, at every call."""
+    """Stands in an Asker's place; `reader` tells who asks, at every call, and `notes` takes note of cases that are given."""
 
-    def __init__(self, asker: Asker, reader: Callable[[], Reader]) -> None:
+    def __init__(self, asker: Asker, reader: Callable[[], Reader], notes: Notes | None = None) -> None:
         self._asker = asker
         self._reader = reader
+        self.notes: Notes = notes or NoNotes()
 
     def reader(self) -> Reader:
         """Who asks now. Raises NotPermittedError where that is nobody."""
@@ -44,7 +48,11 @@ class AskedBy:
         reader = self.reader()
         asked = narrowed(question, selection, reader)
         answer = self._asker.ask(question, asked, **only)
-        return seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
+        given = seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
+        riders = named_riders(self._asker, asked, self.fitter)
+        if riders or holds_cases(given):
+            self.notes.opened(question, riders)
+        return given
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
         """As Asker.look_up; the look itself must heed `fitter`."""
@@ -77,3 +85,19 @@ class AskedBy:
             raise NotPermittedError(
                 f"Rejected rows of {table} hold what was noted of riders, which is for those who fit them. Ask the head fitter."
             )
+
+
+def named_riders(asker: Asker, selection: Selection, fitter: str | None = None) -> tuple[str, ...]:
+    """The riders that a selection names, as a note of access tells them: an id that no rider has is a word that somebody typed,
+    and of one whom `fitter` has not fitted nothing is given. `fitter` None: whose fits do not matter."""
+    if not selection.rider:
+        return ()
+    return asker.look_up(lambda warehouse: riders_known(warehouse, selection.rider, fitter))
+
+
+def holds_cases(answer: Answer) -> bool:
+    """Whether an answer holds a list of single riders, fits or rows as they were received."""
+    return any(
+        getattr(answer, name) and not _CASES.isdisjoint(field.name for field in fields(row))
+        for name, row in type(answer).lists().items()
+    )

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Protocol
 
 
 class Role(StrEnum):
@@ -40,6 +41,27 @@ class Reader:
     def may_load(self) -> bool:
         """Whether exports may be loaded, loads taken back and rejected rows read."""
         return self.role in (Role.LOCAL, Role.OWNER, Role.HEAD_FITTER)
+
+
+class Notes(Protocol):
+    """Takes note of what readers open and do."""
+
+    def opened(self, what: str, riders: tuple[str, ...]) -> None:
+        """That an answer with cases is about to be given: of these riders, or of whom the selection holds. Raises
+        AccessLogError where nothing may be given without a note, and none can be taken."""
+
+    def done(self, did: str, what: str) -> None:
+        """That something was changed."""
+
+
+class NoNotes:
+    """Where nobody asks for notes."""
+
+    def opened(self, what: str, riders: tuple[str, ...]) -> None:
+        """Takes none."""
+
+    def done(self, did: str, what: str) -> None:
+        """Takes none."""
 
 
 NOBODY = Reader("", Role.NOBODY)

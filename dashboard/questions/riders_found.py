@@ -17,6 +17,12 @@ def riders_found(warehouse: Warehouse, text: str, fitter: str | None = None) -> 
     return tuple(row["rider_id"] for row in rows)
 
 
+def riders_known(warehouse: Warehouse, riders: Iterable[str], fitter: str | None = None) -> tuple[str, ...]:
+    """Those of these ids that riders with fits have; what else was typed is none."""
+    rows = warehouse.rows(SQL / "riders_known.sql", {"riders": [*riders], "fitter": fitter})
+    return tuple(row["rider_id"] for row in rows)
+
+
 def riders_of_fits(warehouse: Warehouse, sessions: Iterable[str], fitter: str | None = None) -> dict[str, str]:
     """The rider of each of these sessions; an unknown session is left out."""
     rows = warehouse.rows(SQL / "riders_of_fits.sql", {"sessions": list(sessions), "fitter": fitter})

@@ -47,6 +47,13 @@ def id_columns(table: Table) -> dict[str, str]:
     return columns
 
 
+def named_by(table: str, key: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The riders and the sessions that the key of a row names, its parts parted by commas."""
+    parents = id_columns(catalogue()[table])
+    named = [(parents.get(name), part.strip()) for name, part in zip(catalogue()[table].key, key.split(","), strict=True)]
+    return tuple(part for of, part in named if of == RIDERS), tuple(part for of, part in named if of == SESSIONS)
+
+
 def ids_of(warehouse: Warehouse, riders: Iterable[str], more: Iterable[str] = ()) -> Ids:
     """The riders with their sessions: those whose current row names them, and those that were only ever rejected.
 

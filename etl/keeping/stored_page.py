@@ -33,8 +33,11 @@ _TAIL = """
 | `raw.forgotten` | of a forgotten rider no id and no value: keyed hashes of the id and of the sessions' ids |
 
 Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
-watched files), `.lock`. A file dropped on the Data page lies in the server's folder of temporary files until it is loaded,
-put aside or expires. `fitledger.log` holds faults of the program with their place in the code, and no rows.
+watched files), `.lock`; `.access` (who opened, downloaded or changed what: times, names of accounts, the ids of riders and
+sessions that were asked for, no value; kept for a year, see [running](running.md)), `.accounts.json` and `.sessions` (who
+may sign in, and who is; nothing of riders). A file dropped on the Data page lies in the server's folder of temporary files
+until it is loaded, put aside or expires. `fitledger.log` holds faults of the program with their place in the code, and no
+rows.
 """
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from werkzeug.serving import WSGIRequestHandler, make_server
 
+from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
 from dashboard.report.browser import ARGUMENTS
 
@@ -29,9 +30,10 @@ class _Quiet(WSGIRequestHandler):
 
 
 @contextmanager
-def serving(asker: Any, prefix: str = "/") -> Iterator[str]:
-    """Serves the dashboard of an asker; gives its address, with the prefix."""
-    server = make_server("127.0.0.1", 0, create_app(asker, prefix=prefix).server, threaded=True, request_handler=_Quiet)
+def serving(asker: Any, prefix: str = "/", accounts: Accounts | None = None) -> Iterator[str]:
+    """Serves the dashboard of an asker, with accounts where readers are to sign in; gives its address, with the prefix."""
+    app = create_app(asker, prefix=prefix, accounts=accounts)
+    server = make_server("127.0.0.1", 0, app.server, threaded=True, request_handler=_Quiet)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:

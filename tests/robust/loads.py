@@ -47,10 +47,11 @@ def exports(folder: Path, seed: int, first: int = 0) -> Path:
     return folder
 
 
-def start(*words: str | Path, limit: Callable[[], None] | None = None) -> subprocess.Popen[str]:
-    """Starts the command in a process of its own; its progress comes line by line on standard error."""
+def start(*words: str | Path, limit: Callable[[], None] | None = None, asks: bool = False) -> subprocess.Popen[str]:
+    """Starts the command in a process of its own; its progress comes line by line on standard error. `asks`: it reads."""
     return subprocess.Popen(
         [sys.executable, "-c", COMMAND, *map(str, words)],
+        stdin=subprocess.PIPE if asks else None,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.accounts.store import Accounts
 from etl.load import load
 from tests.robust.loads import exports, file_size_limit, first_step, start, state
 
@@ -61,6 +62,21 @@ def test_a_full_disk_leaves_the_warehouse_as_it_was(tmp_path: Path) -> None:
         assert "Nothing was changed." in told
         assert state(path) == before
         assert sorted(file.name for file in path.parent.iterdir()) == ["w.duckdb", "w.duckdb.lock"]
+
+
+def test_an_account_that_the_disk_does_not_take_is_told_and_nothing_is_half_written(tmp_path: Path) -> None:
+    """On the code before, it was told as a fault of the program (exit code 1), and a part of the file was left beside."""
+    path = tmp_path / "w.duckdb"
+    Accounts(path).add("ada", "owner", "four small words here")
+    before = path.with_name("w.duckdb.accounts.json").read_bytes()
+    words = ("user", "add", "ben", "--role", "owner", "--password-stdin", "--warehouse", path)
+    process = start(*words, limit=file_size_limit(len(before)), asks=True)
+    told, fault = process.communicate("four small words here\n")
+    assert process.returncode == 2, fault
+    assert fault.startswith(f"fitledger: {path}.accounts.json: the accounts could not be written (File too large).")
+    assert "Nothing was changed." in fault and "Traceback" not in told + fault
+    assert {file.name for file in tmp_path.iterdir() if file.suffix != ".lock"} == {"w.duckdb.accounts.json"}
+    assert path.with_name("w.duckdb.accounts.json").read_bytes() == before
 
 
 def test_a_file_that_breaks_off_is_refused_and_the_others_are_loaded(tmp_path: Path) -> None:

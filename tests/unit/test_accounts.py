@@ -1,16 +1,21 @@
-"""Accounts: what the file keeps, which names and passwords will do, and how often one may be tried."""
+"""Accounts: what the file keeps, and which names, roles and passwords will do."""
 
+import errno
 import json
+import os
 import stat
+import threading
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from pathlib import Path
 
 import argon2
 import pytest
+from argon2.exceptions import VerificationError
 
-from dashboard.accounts.attempts import FIRST_WAIT_SECONDS, FREE, LONGEST_WAIT_SECONDS, Attempts, told
-from dashboard.accounts.store import Accounts
+from dashboard.accounts import store
+from dashboard.accounts.store import HASHES_AT_ONCE, Accounts
 from dashboard.questions.readers import Role
-from shared.errors import AccountError
+from shared.errors import AccountError, SignInBusyError
 
 PASSWORD = "four small words here"
 
@@ -109,38 +114,86 @@ def test_a_broken_file_lets_nobody_in(accounts: Accounts, content: str) -> None:
         accounts.verify("ada", PASSWORD)
 
 
-class Clock:
-    now = 0.0
-
-    def __call__(self) -> float:
-        return self.now
-
-
-def test_a_name_must_wait_after_a_few_failures_and_longer_each_time() -> None:
-    clock = Clock()
-    attempts = Attempts(clock)
-    waits = []
-    for _ in range(FREE + 6):
-        clock.now += waits[-1] if waits else 0
-        assert attempts.wait_seconds("ada", "192.0.2.1") == 0
-        attempts.failed("Ada", "192.0.2.1")
-        waits.append(attempts.wait_seconds("ada", "192.0.2.1"))
-    assert waits[: FREE - 1] == [0] * (FREE - 1)
-    assert waits[FREE - 1 : FREE + 2] == [FIRST_WAIT_SECONDS, 2 * FIRST_WAIT_SECONDS, 4 * FIRST_WAIT_SECONDS]
-    assert waits[-1] == LONGEST_WAIT_SECONDS
-    assert attempts.wait_seconds("ben", "192.0.2.1") == 0
-    attempts.succeeded("ada", "192.0.2.1")
-    assert attempts.wait_seconds("ada", "192.0.2.1") == 0
+def test_what_is_longer_than_a_password_may_be_is_none(accounts: Accounts) -> None:
+    """On the code before, what followed the longest password was cut off, and anything might follow."""
+    accounts.add("ada", "owner", "x" * 256)
+    assert accounts.verify("ada", "x" * 256) is not None
+    assert accounts.verify("ada", "x" * 257) is None
 
 
-def test_an_address_that_tries_many_names_must_wait() -> None:
-    attempts = Attempts(Clock())
-    for place in range(20):
-        attempts.failed(f"name{place}", "192.0.2.1")
-    assert attempts.wait_seconds("another", "192.0.2.1") == FIRST_WAIT_SECONDS
-    assert attempts.wait_seconds("another", "192.0.2.2") == 0
+def test_another_role_ends_sessions(accounts: Accounts) -> None:
+    """Fails on the code before: a role could be changed by removing and adding only."""
+    stamp = accounts.add("ada", "head_fitter", PASSWORD).stamp
+    accounts.change_role("ADA", "fitter", "F2")
+    changed = accounts.find("ada")
+    assert changed is not None
+    assert (changed.role, changed.fitter_id) == (Role.FITTER, "F2")
+    assert changed.stamp != stamp
+    assert accounts.verify("ada", PASSWORD) is not None
+    with pytest.raises(AccountError, match="expected the id of a fitter"):
+        accounts.change_role("ada", "fitter")
+    accounts.sign_out("ada")
+    after = accounts.find("ada")
+    assert after is not None
+    assert after.stamp != changed.stamp
 
 
-@pytest.mark.parametrize(("seconds", "words"), [(0.2, "1 seconds"), (30, "30 seconds"), (91, "2 minutes"), (900, "15 minutes")])
-def test_a_wait_is_told(seconds: float, words: str) -> None:
-    assert told(seconds) == words
+def test_a_file_of_the_version_before_is_read_and_written_anew(accounts: Accounts) -> None:
+    accounts.add("ada", "owner", PASSWORD)
+    content = json.loads(accounts.file.read_text(encoding="utf-8"))
+    del content["accounts"][0]["second"]
+    accounts.file.write_text(json.dumps({**content, "version": 1}), encoding="utf-8")
+    assert accounts.verify("ada", PASSWORD) is not None
+    accounts.sign_out("ada")
+    assert json.loads(accounts.file.read_text(encoding="utf-8"))["version"] == 2
+
+
+def test_what_cannot_be_written_is_told_and_changes_nothing(accounts: Accounts, monkeypatch: pytest.MonkeyPatch) -> None:
+    accounts.add("ada", "owner", PASSWORD)
+    before = accounts.file.read_bytes()
+
+    def full(path: Path, content: bytes) -> None:
+        path.with_name(path.name + ".writing").write_bytes(content[:20])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(store, "write_in_place", full)
+    with pytest.raises(AccountError, match="No space left on device"):
+        accounts.add("ben", "owner", PASSWORD)
+    assert accounts.file.read_bytes() == before
+    assert [one.name for one in accounts.all()] == ["ada"]
+    assert not list(accounts.file.parent.glob("*.writing"))
+
+
+def test_no_more_passwords_are_checked_at_once_than_memory_allows(accounts: Accounts, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each hash takes 64 MiB; on the code before, as many as there were requests were computed at once."""
+    at_work, most, lock, go_on = 0, 0, threading.Lock(), threading.Event()
+
+    class Slow:
+        def verify(self, hashed: str, password: str) -> None:
+            nonlocal at_work, most
+            with lock:
+                at_work += 1
+                most = max(most, at_work)
+            go_on.wait()
+            with lock:
+                at_work -= 1
+            raise VerificationError
+
+    assert accounts.nobody
+    monkeypatch.setattr(accounts, "_hasher", Slow())
+    monkeypatch.setattr(store, "_PATIENCE_SECONDS", 0.05)
+
+    def attempt(_: int) -> str:
+        try:
+            accounts.verify("ada", PASSWORD)
+        except SignInBusyError:
+            return "busy"
+        return "checked"
+
+    with ThreadPoolExecutor(12) as threads:
+        waiting = [threads.submit(attempt, place) for place in range(12)]
+        answered = as_completed(waiting)
+        assert [next(answered).result() for _ in range(10)] == ["busy"] * 10
+        go_on.set()
+    assert sorted(one.result() for one in waiting) == ["busy"] * 10 + ["checked"] * 2
+    assert most == HASHES_AT_ONCE

@@ -56,9 +56,12 @@ class _Steps:
         _require_click(clicks)
         token = _sent(sent)
         try:
-            return loaded(self._desk, self._uploads.load(token), token), None, search
+            report = self._uploads.load(token)
         except WarehouseChangedError as change:
             return checked(self._desk, self._uploads.check(token), token, str(change)), None, search
+        if report.load_id:
+            self._desk.asker.notes.done("loaded", f"load {report.load_id}")
+        return loaded(self._desk, report, token), None, search
 
     def put_aside(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
         _require_click(clicks)
@@ -72,7 +75,9 @@ class _Steps:
     def take_back(self, clicks: int | None, of: dict[str, int] | None, search: str) -> Any:
         _require_click(clicks)
         load_id = _asked_for(of)
-        return taken(load_id, self._uploads.take_back(load_id)), None, search
+        undone = self._uploads.take_back(load_id)
+        self._desk.asker.notes.done("took back", f"load {load_id}")
+        return taken(load_id, undone), None, search
 
     def leave(self, clicks: int | None) -> Any:
         _require_click(clicks)
