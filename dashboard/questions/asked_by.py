@@ -9,7 +9,7 @@ from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
 from dashboard.questions.readers import Reader, Role
 from dashboard.questions.selection import Selection
-from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
+from dashboard.questions.sight import answer_for, holds_notes
 from shared.errors import NotPermittedError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -41,10 +41,7 @@ class AskedBy:
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """As Asker.ask, for the reader. Raises NotPermittedError for what the reader may not ask."""
-        reader = self.reader()
-        asked = narrowed(question, selection, reader)
-        answer = self._asker.ask(question, asked, **only)
-        return seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
+        return answer_for(self.reader(), self._asker, question, selection, only)
 
     def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
         """As Asker.look_up; the look itself must heed `fitter`."""

@@ -57,6 +57,7 @@ class _Series:
     total: Array
     value: Array
     base: Mask
+    n_riders: Ints
 
 
 @dataclass(frozen=True)
@@ -154,7 +155,11 @@ def _series(measured: Measured, calendar: Ints, settings: Settings) -> _Series:
     total = np.bincount(at, weights=measured.values, minlength=len(calendar)).astype(float)
     enough = n >= settings.minimum.rows_shown
     value = np.where(enough, total / np.maximum(n, 1), np.nan)
-    return _Series(measured, calendar, n, total, value, _base(calendar, enough, settings.trends))
+    # One row a rider and period.
+    riders_by = int(measured.rider.max(initial=0)) + 1
+    seen = np.unique(at * riders_by + measured.rider) // riders_by
+    n_riders = np.bincount(seen, minlength=len(calendar))
+    return _Series(measured, calendar, n, total, value, _base(calendar, enough, settings.trends), n_riders)
 
 
 def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
@@ -223,6 +228,7 @@ def _rows(chart: _Charted, scope: Scope, trends: TrendSettings) -> Iterator[Tren
             is_partial=scope.as_of is not None and first_day(period + 1, trends.every) > scope.as_of,
             signals=",".join(rule for rule, mask in chart.signals.items() if mask[at]),
             note=notes.get(start, ""),
+            n_riders=int(series.n_riders[at]),
         )
 
 
