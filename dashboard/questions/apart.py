@@ -6,7 +6,7 @@ given out before; so the choice is the same at any time, for every reader of the
 who asked what. The reader's own fits count for nothing, since the reader knows them.
 """
 
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -28,8 +28,12 @@ class Places:
 
     rider: Ints
     others: Flags
-    # The most places that one rider has.
+    # The most places that one rider has, of which two a fit are feet.
     most: int
+
+    def everyone(self, group: Flags) -> int:
+        """How many riders have a place in a group, the reader's own fits among them."""
+        return int(np.count_nonzero(np.bincount(self.rider[group])))
 
     def riders(self, group: Flags) -> int:
         """How many riders have a place in a group, the reader's own fits left aside."""
@@ -105,15 +109,21 @@ def _all_but(given: Mapping[str, Mapping[Any, Flags]], family: str) -> Iterator[
             yield from groups.values()
 
 
-def parts_to_hide(n_riders: Mapping[Any, int], hidden: Callable[[Any], bool], least: int) -> Iterator[Any]:
-    """The parts of a whole to be hidden as well, smallest first, so that the whole less what is shown rests on enough riders.
+# What a row counts, riders first.
+Counts = tuple[int, ...]
 
-    n_riders: of each part. What is hidden together holds at least as many riders as its largest part.
+
+def parts_to_hide(parts: Mapping[Any, Counts], whole: Counts | None, hidden: Collection[Any], least: int) -> Iterator[Any]:
+    """The shown parts of a whole to be hidden as well, smallest first, so that nothing of too few is left by subtraction.
+
+    parts, whole: what each counts. What is hidden holds at least as many riders as its largest part; what is left of the whole
+    without the shown parts must be nothing or enough in each count.
     """
-    behind = max((n for part, n in n_riders.items() if hidden(part)), default=0)
-    shown = sorted((part for part in n_riders if not hidden(part) and n_riders[part]), key=lambda part: n_riders[part])
-    for part in shown:
-        if behind == 0 or behind >= least:
+    behind = max((counts[0] for part, counts in parts.items() if part in hidden), default=0)
+    shown = {part: counts for part, counts in parts.items() if part not in hidden and counts[0]}
+    for part in sorted(shown, key=lambda one: shown[one]):
+        rests = [] if whole is None else [n - sum(of) for n, *of in zip(whole, *shown.values(), strict=True)]
+        if (behind == 0 or behind >= least) and not any(0 < rest < least for rest in rests):
             return
-        behind = max(behind, n_riders[part])
+        behind = max(behind, shown.pop(part)[0])
         yield part

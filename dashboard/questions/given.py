@@ -56,8 +56,8 @@ class Cells:
     groups: Mapping[Selection, Flags]
 
     def shared(self, one: Selection, other: Selection) -> int:
-        """How many riders have a place in both."""
-        return self.places.riders(self.groups[one] & self.groups[other])
+        """How many riders have a place in both, the reader's own fits among them."""
+        return self.places.everyone(self.groups[one] & self.groups[other])
 
 
 class StudioFigures:
@@ -102,7 +102,7 @@ class StudioFigures:
         family = self._family(question, grid, cell)
         given: Mapping[Selection, Answer] = self._asker.once(
             ("given", self._fitter, question, family, split, *sorted(only.items())),
-            lambda _cursor, _remember: self._given(question, family, split, only, cells),
+            lambda _cursor, _remember: self._given(question, family, split, only, cells, grid),
         )
         return given[cell]
 
@@ -171,7 +171,7 @@ class StudioFigures:
         return levels
 
     def _given(
-        self, question: str, family: Sequence[Selection], split: str | None, only: Only, cells: Cells
+        self, question: str, family: Sequence[Selection], split: str | None, only: Only, cells: Cells, grid: Grid
     ) -> Mapping[Selection, Answer]:
         decided = [
             found for cell in family if cell in cells.groups and (found := self._answered(question, cell, split, only, cells))
@@ -182,7 +182,9 @@ class StudioFigures:
             for name, counted in rows.items():
                 one.hidden[name] = self._hidden(name, counted, one, decided[:place], levels, cells)
         for name, counted in rows.items():
-            self._hide_rests(name, counted, decided)
+            # What is hidden for one whole may be what is left of another.
+            while self._hide_rests(name, counted, decided, grid):
+                pass
         return {one.cell: tidied(question, one.answer, self._shown(rows, one), one.hidden, self._least) for one in decided}
 
     def _answered(self, question: str, cell: Selection, split: str | None, only: Only, cells: Cells) -> Decided | None:
@@ -219,7 +221,7 @@ class StudioFigures:
                 not self._rests_on_others(name, counted, one, row)
                 or counted.has_small_cell(row, self._least)
                 or not _may_be_split(row, levels)
-                or any(not self._apart(counted, row, rows[key], shared) for rows, shared in others if key in rows)
+                or any(not self._apart(counted, (row, rows[key]), shared, cells) for rows, shared in others if key in rows)
                 or not _is_of_a_cell(row, one.cell, cells)
             ):
                 hidden.add(at)
@@ -235,32 +237,39 @@ class StudioFigures:
             return True
         return n - counted.n_riders(mine) >= self._least or counted.tells_the_same(mine, row)
 
-    def _apart(self, counted: Counted, row: Any, other: Any, shared: int) -> bool:
-        """Whether two rows of one name are the same, or differ by riders enough, whoever they are: at least by the gap between
+    def _apart(self, counted: Counted, rows: tuple[Any, Any], shared: int, cells: Cells) -> bool:
+        """Whether two rows of one name tell the same, or differ by riders enough, whoever they are: at least by the gap between
         their numbers, and by those of either who are not among the riders that both cells share."""
-        if counted.tells_the_same(row, other):
-            return True
-        n, m = counted.n_riders(row), counted.n_riders(other)
-        return max(abs(n - m), n - shared, m - shared) >= self._least
+        one, other = rows
+        least = max(
+            counted.n_riders(one) - shared, counted.n_riders(other) - shared, counted.gap(one, other, cells.places.most)
+        )
+        return least >= self._least or counted.tells_the_same(one, other)
 
-    def _hide_rests(self, name: str, counted: Counted, decided: Sequence[Decided]) -> None:
-        """Hides what is needed so that no hidden row is what is left of a whole: within a list, and from cell to cell."""
+    def _hide_rests(self, name: str, counted: Counted, decided: Sequence[Decided], grid: Grid) -> bool:
+        """Hides what is needed so that no hidden row is what is left of a whole, within a list and from cell to cell; whether
+        there was any."""
+        n_hidden = sum(len(one.hidden[name]) for one in decided)
         for one in decided:
             rows, hidden = getattr(one.answer, name), one.hidden[name]
-            wholes: dict[Any, dict[Any, int]] = {}
+            wholes = {counted.name(row): counted.counts(row) for row in rows}
+            parts: dict[Any, dict[int, Any]] = {}
             for at, row in enumerate(rows):
                 if counted.part and getattr(row, counted.part) is not None:
-                    wholes.setdefault(counted.whole(row), {})[at] = counted.n_riders(row)
-            for parts in wholes.values():
-                hidden.update(list(parts_to_hide(parts, hidden.__contains__, self._least)))
-        for family in _siblings([one.cell for one in decided]):
-            same: dict[Any, dict[Any, int]] = {}
-            for cell in family:
+                    parts.setdefault((counted.parted(row), counted.whole(row)), {})[at] = counted.counts(row)
+            for (_, whole), counts in parts.items():
+                hidden.update(list(parts_to_hide(counts, wholes.get(whole), hidden, self._least)))
+        wholes = {counted.name(row): counted.counts(row) for row in getattr(decided[0].answer, name)} if decided else {}
+        for siblings in _siblings(grid, [one.cell for one in decided]):
+            same: dict[Any, dict[Any, Any]] = {}
+            for cell in siblings:
                 for at, row in enumerate(getattr(decided[cell].answer, name)):
-                    same.setdefault(counted.name(row), {})[cell, at] = counted.n_riders(row)
-            for parts in same.values():
-                for cell, at in list(parts_to_hide(parts, lambda part: part[1] in decided[part[0]].hidden[name], self._least)):
+                    same.setdefault(counted.name(row), {})[cell, at] = counted.counts(row)
+            hidden_parts = {(cell, at) for cell in siblings for at in decided[cell].hidden[name]}
+            for row_name, counts in same.items():
+                for cell, at in list(parts_to_hide(counts, wholes.get(row_name), hidden_parts, self._least)):
                     decided[cell].hidden[name].add(at)
+        return sum(len(one.hidden[name]) for one in decided) > n_hidden
 
     @staticmethod
     def _shown(rows: Mapping[str, Counted], one: Decided) -> dict[str, tuple[Any, ...]]:
@@ -272,14 +281,14 @@ class StudioFigures:
         }
 
 
-def _siblings(cells: Sequence[Selection]) -> list[list[int]]:
+def _siblings(grid: Grid, cells: Sequence[Selection]) -> list[list[int]]:
     """The places of cells that part the same whole: the quarters of each year, the years, or the values of one word."""
     wholes: dict[Any, list[int]] = {}
-    for at, cell in enumerate(cells[1:], start=1):
-        start, end = cell.date_from, cell.date_to
-        is_year = start is not None and end is not None and (end.month - start.month > 2)
-        wholes.setdefault(start.year if start and not is_year else None, []).append(at)
-    return list(wholes.values())
+    for at, cell in enumerate(cells):
+        family = grid.family_of[cell]
+        year = cell.date_from.year if family == "quarter" and cell.date_from else None
+        wholes.setdefault((family, year), []).append(at)
+    return [places for (family, _), places in wholes.items() if family != "all"]
 
 
 def _by_name(counted: Counted, rows: Any) -> dict[Any, Any]:

@@ -5,15 +5,15 @@ from dataclasses import replace
 from typing import Any, Final
 
 from dashboard.questions.answers import Answer
+from dashboard.questions.counted_rows import FIGURES
 from dashboard.questions.scope import spoken_day
 
 # Lists by question that are made of others of the same answer, or tell of no rider.
 FOLLOWING: Final[dict[str, frozenset[str]]] = {
     "effects": frozenset({"families"}),
-    "returns": frozenset({"curve", "at_risk", "comparisons"}),
+    "returns": frozenset({"comparisons"}),
     "trends": frozenset({"charts", "signals", "beside", "notes"}),
     "fitters": frozenset({"dispersion", "funnel"}),
-    "asymmetry": frozenset({"curve"}),
     "data": frozenset({"tables", "loads", "reasons", "quality", "left_out", "exams"}),
 }
 # Which rows of which list the sentence at the top quotes.
@@ -37,8 +37,6 @@ _OWN_WORDS: Final = {
     "fitters": "Your own fits beside what is expected of their riders; those of others are for the head fitter.",
     "sides": "Left against right shows one rider a point, and is for the head fitter and the owner.",
 }
-# A fit is counted once a visit, and a rider may have several.
-_VISITS: Final = 2
 
 Shown = dict[str, tuple[Any, ...]]
 Hidden = Mapping[str, set[int]]
@@ -81,23 +79,41 @@ def _effects(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Shown:
 def _returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Shown:
     gone = {(row.split, row.level) for row in (answer.figures[at] for at in hidden["figures"]) if row.figure == "return_rate"}
     told = {
-        name: _stepped([row for row in getattr(answer, name) if (row.split, row.level) not in gone], least) for name in _STEPPED
+        name: _stepped([row for row in _told(answer, name, hidden) if (row.split, row.level) not in gone], least, visits)
+        for name, visits in ((name, FIGURES["returns"][name].visits) for name in _STEPPED)
     }
+    least *= FIGURES["returns"]["curve"].visits
+    told = {name: _without_rests(rows, least) for name, rows in told.items()}
     return {**told, "comparisons": () if gone else answer.comparisons}
 
 
 _STEPPED: Final = ("curve", "at_risk")
 
 
-def _stepped(rows: Sequence[Any], least: int) -> tuple[Any, ...]:
-    """The steps of each curve between which riders enough leave those at risk, and below the last of which enough are left."""
+def _told(answer: Any, name: str, hidden: Hidden) -> list[Any]:
+    return [row for at, row in enumerate(getattr(answer, name)) if at not in hidden[name]]
+
+
+def _stepped(rows: Sequence[Any], least: int, visits: int) -> tuple[Any, ...]:
+    """The steps of each curve between which riders enough leave those at risk."""
     kept: list[Any] = []
     for row in rows:
         last = kept[-1] if kept and (kept[-1].split, kept[-1].level) == (row.split, row.level) else None
-        lost = _VISITS * least if last is None else last.n_at_risk - row.n_at_risk
-        if row.n_at_risk >= _VISITS * least and (lost == 0 or lost >= _VISITS * least):
+        lost = 0 if last is None else last.n_at_risk - row.n_at_risk
+        if lost == 0 or lost >= visits * least:
             kept.append(row)
     return tuple(kept)
+
+
+def _without_rests(rows: Sequence[Any], least: int) -> tuple[Any, ...]:
+    """The curves without the steps of all fits of which those of the levels on the same day leave too few."""
+    at_risk: dict[Any, dict[str, int]] = {}
+    for row in rows:
+        if row.level is not None:
+            at_risk.setdefault(row.days, {})[row.level] = row.n_at_risk
+    rests = {row.days: row.n_at_risk - sum(at_risk.get(row.days, {}).values()) for row in rows if row.level is None}
+    few = {days for days, rest in rests.items() if days in at_risk and 0 < rest < least}
+    return tuple(row for row in rows if row.level is not None or row.days not in few)
 
 
 def _trends(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Shown:
@@ -117,7 +133,7 @@ def _fitters(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Shown:
 
 
 def _asymmetry(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Shown:
-    return {"curve": tuple(_counted_steps(answer.curve, least))}
+    return {"curve": tuple(_counted_steps(_told(answer, "curve", hidden), least))}
 
 
 def _counted_steps(rows: Sequence[Any], least: int) -> Iterator[Any]:
