@@ -2,11 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
 from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
+from dashboard.questions.given import StudioFigures
 from dashboard.questions.readers import Reader, Role
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import answer_for, holds_notes
@@ -53,6 +55,12 @@ class AskedBy:
         """The fitter whose cases alone the reader may see; None where all."""
         reader = self.reader()
         return (reader.fitter_id or "") if reader.own_cases_only else None
+
+    @property
+    def closed_day(self) -> date | None:
+        """The last day of the studio's figures that the reader is given; None where they reach to the data's end."""
+        reader = self.reader()
+        return StudioFigures(self._asker, reader).grid().closed if reader.own_cases_only else None
 
     def choices(self) -> Choices:
         """As Asker.choices; a fitter chooses among no other fitters."""

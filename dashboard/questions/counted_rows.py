@@ -7,6 +7,24 @@ from typing import Any, Final
 TOO_FEW: Final = "Rests on fewer riders than are told apart from their figures, so it is left out here."
 
 
+class _Few(int):
+    """A count that is not told: nothing where it is added up or compared, "few" where it is read, empty in a table of text."""
+
+    def __format__(self, form: str) -> str:
+        return "few"
+
+    def __str__(self) -> str:
+        return ""
+
+
+FEW: Final = _Few(0)
+
+
+def is_few(count: int) -> bool:
+    """Whether a count is one that is not told."""
+    return isinstance(count, _Few)
+
+
 @dataclass(frozen=True)
 class Counted:
     """How the rows of a list name themselves and count.
@@ -57,7 +75,7 @@ class Counted:
         return any(0 < getattr(row, cell) < least for cell in self.cells)
 
     def blank(self, row: Any) -> Any:
-        """The row with its name alone; None where it would be none without its numbers."""
+        """The row with its name alone."""
         emptied: dict[str, Any] = {}
         for name, kind in _kinds(type(row)).items():
             if name in self.key or name in _KEPT:
@@ -69,7 +87,7 @@ class Counted:
             elif "bool" in kind:
                 emptied[name] = name == "is_few"
             else:
-                emptied[name] = None
+                emptied[name] = None if "None" in kind else FEW
         return replace(row, **emptied)
 
 
