@@ -61,6 +61,7 @@ class Upload:
     folder: Path
     files: tuple[ReceivedFile, ...]
     expires: float
+    sender: str = ""
     report: LoadReport | None = None
     is_loaded: bool = False
     step: str = ""
@@ -81,6 +82,7 @@ class Uploads:
         *,
         permit: Callable[[], None] | None = None,
         permit_received: Callable[[str], None] | None = None,
+        sender: Callable[[], str] = str,
         place: Path | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -88,6 +90,7 @@ class Uploads:
         self.settings = settings
         self._permit = permit
         self._permit_received = permit_received
+        self._sender = sender
         self._place = place or Path(tempfile.gettempdir())
         self._clock = clock
         self._folder: Path | None = None
@@ -150,7 +153,7 @@ class Uploads:
             ) from fault
         seconds = 60 * self.settings.upload.kept_minutes
         with self._lock:
-            self._uploads[token] = Upload(folder, kept, self._clock() + seconds)
+            self._uploads[token] = Upload(folder, kept, self._clock() + seconds, self._sender())
         timer = threading.Timer(seconds + 1, self.sweep)
         timer.daemon = True
         timer.start()
@@ -200,17 +203,23 @@ class Uploads:
             return upload.report
 
     def put_aside(self, token: str) -> None:
-        """Forgets an upload and its files; a token that is not known is no fault."""
+        """Forgets an upload of the reader's and its files; a token that is not known is no fault."""
+        with self._lock:
+            upload = self._uploads.get(token)
+        if upload and upload.sender == self._sender():
+            self._forget(token)
+
+    def _forget(self, token: str) -> None:
         with self._lock:
             upload = self._uploads.pop(token, None)
         if upload:
             shutil.rmtree(upload.folder, ignore_errors=True)
 
     def step(self, token: str) -> str:
-        """The step that a check or load of an upload is at; nothing where none is under way."""
+        """The step that a check or load of an upload is at; nothing where none is under way, or it is another reader's."""
         with self._lock:
             upload = self._uploads.get(token)
-        return upload.step if upload else ""
+        return upload.step if upload and upload.sender == self._sender() else ""
 
     def findings(self, token: str) -> list[dict[str, Any]]:
         """Every finding of the last check or load of an upload, whole."""
@@ -243,7 +252,7 @@ class Uploads:
         with self._lock:
             late = [token for token, upload in self._uploads.items() if upload.expires <= now and not upload.lock.locked()]
         for token in late:
-            self.put_aside(token)
+            self._forget(token)
 
     def _own_folder(self) -> Path:
         """The folder of this server's uploads, which nobody else may enter; locked for as long as the server lives."""
@@ -260,7 +269,8 @@ class Uploads:
         self.sweep()
         with self._lock:
             upload = self._uploads.get(token)
-        if upload is None:
+        # Another reader's is as unknown as none, so that nothing is told of it.
+        if upload is None or upload.sender != self._sender():
             raise UploadError(
                 f"These files are no longer kept: they are put aside after {self.settings.upload.kept_minutes} minutes, and "
                 "when the dashboard starts anew. Nothing was changed. Choose them again."

@@ -29,14 +29,14 @@ def is_few(count: int) -> bool:
 class Counted:
     """How the rows of a list name themselves and count.
 
-    key: the fields that name a row. part: the one of them whose rows part a whole, so that a hidden row could be had by
+    key: the fields that name a row. parts: those of them by which rows part a whole, so that a hidden row could be had by
     subtraction. riders: the fields that count riders, of which the smallest tells. cells: counts that are figures of their
     own, so that each must be nothing or enough. units: a count of fits, or of feet, which are at most two a fit.
     visits: how many of what `riders` counts one rider is taken to have, where it counts fits.
     """
 
     key: tuple[str, ...]
-    part: str | None = None
+    parts: tuple[str, ...] = ()
     riders: tuple[str, ...] = ("n_riders",)
     cells: tuple[str, ...] = ()
     units: str = ""
@@ -47,11 +47,11 @@ class Counted:
 
     def parted(self, row: Any) -> tuple[Any, ...]:
         """The name that the row shares with the other parts of the same whole."""
-        return tuple(getattr(row, field) for field in self.key if field != self.part)
+        return tuple(getattr(row, field) for field in self.key if field not in self.parts)
 
     def whole(self, row: Any) -> tuple[Any, ...]:
         """The name of the row that tells of the whole which the row is a part of."""
-        return tuple(None if field in (self.part, *_SPLIT_BY) else getattr(row, field) for field in self.key)
+        return tuple(None if field in (*self.parts, *_SPLIT_BY) else getattr(row, field) for field in self.key)
 
     def counts(self, row: Any) -> tuple[int, ...]:
         """All that the row rests on, riders first."""
@@ -91,7 +91,7 @@ class Counted:
         return replace(row, **emptied)
 
 
-# The columns by which the rows of a list are parted, where `part` is the level.
+# The columns by which the rows of a list are parted, where `parts` is the level.
 _SPLIT_BY: Final = ("split", "by", "group")
 # Counts of what a row rests on.
 _RESTS_ON: Final = frozenset(
@@ -107,47 +107,48 @@ def _kinds(row: type) -> dict[str, str]:
     return {name: str(kind) for name, kind in inspect.get_annotations(row).items()}
 
 
+_PATTERNS = ("arrival_pattern", "departure_pattern")
 _OF_LEVEL = ("split", "level")
 _CHANGES = ("n_resolved", "n_persisting", "n_new", "n_none")
 _MOMENTS = ("from_moment", "to_moment")
 # Lists by question that a reader who may not see cases is given, row by row.
 FIGURES: Final[dict[str, dict[str, Counted]]] = {
     "effects": {
-        "effects": Counted(("outcome", "support", *_OF_LEVEL), "level"),
-        "dose": Counted(("outcome", "support", "dose"), "dose"),
-        "responders": Counted(("outcome", "response"), units="total"),
-        "off_neutral": Counted(("arrival_direction",), "arrival_direction", units="n_knees"),
+        "effects": Counted(("outcome", "support", *_OF_LEVEL), ("level",)),
+        "dose": Counted(("outcome", "support", "dose"), ("dose",)),
+        "responders": Counted(("outcome", "response"), cells=("n",), units="total"),
+        "off_neutral": Counted(("arrival_direction",), ("arrival_direction",), units="n_knees"),
     },
-    "studio": {"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), "month", units="n")},
-    "noise": {"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), "level")},
+    "studio": {"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), ("month",), units="n")},
+    "noise": {"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), ("level",))},
     "returns": {
-        "figures": Counted(("figure", *_OF_LEVEL), "level", units="n"),
+        "figures": Counted(("figure", *_OF_LEVEL), ("level",), units="n"),
         "curve": Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=2),
         "at_risk": Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=2),
         "lasting": Counted(("outcome",), riders=("n_riders_seen",), units="n_seen"),
         "said": Counted(("topic",), units="n"),
     },
-    "trends": {"trend": Counted(("figure", "period"), "period", units="n")},
+    "trends": {"trend": Counted(("figure", "period"), ("period",), units="n")},
     "asymmetry": {
-        "prevalence": Counted(("quantity", "moment", *_OF_LEVEL), "level"),
-        "change": Counted(("finding", *_OF_LEVEL), "level", cells=_CHANGES),
-        "patterns": Counted(("finding", *_OF_LEVEL), "level", cells=_CHANGES),
-        "differences": Counted(("quantity", "moment", *_OF_LEVEL), "level", units="n_fits"),
+        "prevalence": Counted(("quantity", "moment", *_OF_LEVEL), ("level",)),
+        "change": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
+        "patterns": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
+        "differences": Counted(("quantity", "moment", *_OF_LEVEL), ("level",), units="n_fits"),
         "curve": Counted(("quantity", "moment", "limit")),
-        "flow": Counted(("arrival_pattern", "departure_pattern"), cells=("n_riders",)),
+        "flow": Counted(_PATTERNS, _PATTERNS, cells=("n_riders",)),
         "repeats": Counted(("quantity",), cells=("n_no_longer",)),
     },
     "ratings": {
-        "ratings": Counted(("topic", *_MOMENTS, *_OF_LEVEL), "level"),
-        "body_parts": Counted(("topic", "body_part", *_MOMENTS), "body_part"),
+        "ratings": Counted(("topic", *_MOMENTS, *_OF_LEVEL), ("level",)),
+        "body_parts": Counted(("topic", "body_part", *_MOMENTS), ("body_part",)),
     },
     "types": {
-        "types": Counted(("column", "kind", *_OF_LEVEL), "level", cells=("n_feet_of_kind",), units="n_feet"),
+        "types": Counted(("column", "kind", *_OF_LEVEL), ("level",), cells=("n_feet_of_kind",), units="n_feet"),
         "alike": Counted(("column",), cells=("n_alike",)),
     },
     "agreement": {
-        "agreement": Counted(("by", "level"), "level", units="n_judged"),
-        "months": Counted(("by", "level"), "level", units="n_judged"),
+        "agreement": Counted(("by", "level"), ("level",), units="n_judged"),
+        "months": Counted(("by", "level"), ("level",), units="n_judged"),
         "rules": Counted(("rule",), cells=("n_notes", "n_flags"), units="n_asked"),
         "outcomes": Counted(("outcome",), units="n_fits"),
         "shim_places": Counted(("outcome", "place")),

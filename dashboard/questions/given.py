@@ -255,7 +255,7 @@ class StudioFigures:
             wholes = {counted.name(row): counted.counts(row) for row in rows}
             parts: dict[Any, dict[int, Any]] = {}
             for at, row in enumerate(rows):
-                if counted.part and getattr(row, counted.part) is not None:
+                if counted.parts and all(getattr(row, part) is not None for part in counted.parts):
                     parts.setdefault((counted.parted(row), counted.whole(row)), {})[at] = counted.counts(row)
             for (_, whole), counts in parts.items():
                 hidden.update(list(parts_to_hide(counts, wholes.get(whole), hidden, self._least)))
