@@ -149,7 +149,7 @@ class _Attack:
             for name, row in _rows(answers[whole], self.fitter):
                 told = [rows[name, *_name(row)] for rows in named if (name, *_name(row)) in rows]
                 for unit in UNITS:
-                    counts = [getattr(one, unit, None) for one in (row, *told)]
+                    counts = [_count(one, unit) for one in (row, *told)]
                     rest = (counts[0] or 0) - sum(count or 0 for count in counts[1:])
                     # A fit with two kinds of feet is counted twice: only where feet are counted do these words part a whole.
                     is_parted = family not in ("side", "arch_height", "forefoot") or unit == "n_feet"
@@ -173,7 +173,7 @@ class _Attack:
                     levels.setdefault(key, []).append(row)
         for key, rows in levels.items():
             for unit in UNITS:
-                counts = [getattr(row, unit, None) or 0 for row in (wholes.get(key), *rows) if row is not None]
+                counts = [_count(row, unit) or 0 for row in (wholes.get(key), *rows) if row is not None]
                 rest = counts[0] - sum(counts[1:])
                 if key in wholes and 0 < rest < self.settings.minimum.riders_shown:
                     found.small_differences += 1
@@ -203,7 +203,7 @@ class _Attack:
     def _small_rows(self, found: Replayed, selection: Selection, answer: Answer) -> None:
         least = self.settings.minimum.riders_shown
         for name, row in _rows(answer, self.fitter):
-            base = [getattr(row, counted) for counted in RIDERS if hasattr(row, counted)]
+            base = [_count(row, counted) for counted in RIDERS if hasattr(row, counted)]
             if any(n is not None and 0 < n < least for n in base) and not self._is_own(row):
                 found.small_rows += 1
                 found.recovered += min(n for n in base if n) == 1
@@ -281,9 +281,15 @@ def _is_name(value: Any) -> bool:
     return isinstance(value, str | date)
 
 
+def _count(row: Any, name: str) -> int | None:
+    """A count as it is read; one that is not told prints nothing."""
+    count = getattr(row, name, None)
+    return None if count is None or str(count) == "" else int(count)
+
+
 def _gaps(row: Any, inner: Any, counted: Sequence[str]) -> list[int]:
     """By how much the counts of two rows differ, of those that both tell."""
-    pairs = [(getattr(row, name), getattr(inner, name)) for name in counted if hasattr(row, name)]
+    pairs = [(_count(row, name), _count(inner, name)) for name in counted if hasattr(row, name)]
     return [abs(more - less) for more, less in pairs if more is not None and less is not None]
 
 
