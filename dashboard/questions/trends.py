@@ -18,7 +18,7 @@ from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.studio import Measured
-from dashboard.questions.trends_fits import fits_of
+from dashboard.questions.trends_fits import fits_of, riders_at
 from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
@@ -155,11 +155,9 @@ def _series(measured: Measured, calendar: Ints, settings: Settings) -> _Series:
     total = np.bincount(at, weights=measured.values, minlength=len(calendar)).astype(float)
     enough = n >= settings.minimum.rows_shown
     value = np.where(enough, total / np.maximum(n, 1), np.nan)
-    # One row a rider and period.
-    riders_by = int(measured.rider.max(initial=0)) + 1
-    seen = np.unique(at * riders_by + measured.rider) // riders_by
-    n_riders = np.bincount(seen, minlength=len(calendar))
-    return _Series(measured, calendar, n, total, value, _base(calendar, enough, settings.trends), n_riders)
+    return _Series(
+        measured, calendar, n, total, value, _base(calendar, enough, settings.trends), riders_at(at, measured.rider, n)
+    )
 
 
 def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
