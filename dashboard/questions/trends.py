@@ -119,7 +119,6 @@ def _by_period(
     if is_other:
         settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope, remember)
-    fitters = names_of(warehouse, remember)["fitter"]
     tilt_noise = noise.row_of("tilt", pairs, settings)
     outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise, remember), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
@@ -136,7 +135,7 @@ def _by_period(
         trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
-        beside=tuple(_beside(settings, fits, pairs, fitters, signals)),
+        beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
         notes=tuple(_notes(settings.trends)),
     )
 
@@ -155,9 +154,8 @@ def _series(measured: Measured, calendar: Ints, settings: Settings) -> _Series:
     total = np.bincount(at, weights=measured.values, minlength=len(calendar)).astype(float)
     enough = n >= settings.minimum.rows_shown
     value = np.where(enough, total / np.maximum(n, 1), np.nan)
-    return _Series(
-        measured, calendar, n, total, value, _base(calendar, enough, settings.trends), riders_at(at, measured.rider, n)
-    )
+    base, n_riders = _base(calendar, enough, settings.trends), riders_at(at, measured.rider, n)
+    return _Series(measured, calendar, n, total, value, base, n_riders)
 
 
 def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
