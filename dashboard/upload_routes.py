@@ -48,22 +48,34 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
         return jsonify(token=token), 200
 
     @server.get(f"{prefix}upload/<token>/step")
-    def step(token: str) -> Response:
-        return jsonify(words=uploads.step(token))
+    def step(token: str) -> tuple[Response, int]:
+        return _words(lambda: _permitted(uploads).step(token))
 
     @server.get(f"{prefix}upload/<token>/findings.csv")
     def findings(token: str) -> Response:
-        return _csv("findings", lambda: uploads.findings(token))
+        return _csv("findings", lambda: _permitted(uploads).findings(token))
 
     @server.get(f"{prefix}mend/<table>.csv")
     def mend(table: str) -> Response:
         def rows() -> list[dict[str, Any]]:
             if table not in catalogue():
                 raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
-            uploads.require_permitted()
-            return uploads.rejects(table)
+            return _permitted(uploads).rejects(table)
 
         return _csv(f"{table}-rejects", rows)
+
+
+def _permitted(uploads: Uploads) -> Uploads:
+    """The uploads, for a reader who may load. Raises NotPermittedError for any other."""
+    uploads.require_permitted()
+    return uploads
+
+
+def _words(tell: Callable[[], str]) -> tuple[Response, int]:
+    try:
+        return jsonify(words=tell()), 200
+    except Exception as fault:
+        return jsonify(words=told(fault)), status_of(fault)
 
 
 def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:

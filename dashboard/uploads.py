@@ -6,14 +6,12 @@ lie in a private folder under names of our own; a name that came from outside is
 
 import atexit
 import os
-import re
 import secrets
 import shutil
 import stat
 import tempfile
 import threading
 import time
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
@@ -23,6 +21,7 @@ from typing import IO, Any, Final
 
 import filelock
 
+from dashboard.upload_names import shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
 from etl.read import READABLE
@@ -43,7 +42,6 @@ _LOCK: Final = "in-use.lock"
 # A folder younger than this may belong to a server that is about to lock it.
 _YOUNG_SECONDS: Final = 60
 _CHUNK: Final = 1 << 20
-_LONGEST_NAME: Final = 100
 
 
 @dataclass(frozen=True)
@@ -61,6 +59,7 @@ class Upload:
     folder: Path
     files: tuple[ReceivedFile, ...]
     expires: float
+    sender: str = ""
     report: LoadReport | None = None
     is_loaded: bool = False
     step: str = ""
@@ -81,6 +80,7 @@ class Uploads:
         *,
         permit: Callable[[], None] | None = None,
         permit_received: Callable[[str], None] | None = None,
+        sender: Callable[[], str] = str,
         place: Path | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -88,6 +88,7 @@ class Uploads:
         self.settings = settings
         self._permit = permit
         self._permit_received = permit_received
+        self._sender = sender
         self._place = place or Path(tempfile.gettempdir())
         self._clock = clock
         self._folder: Path | None = None
@@ -150,7 +151,7 @@ class Uploads:
             ) from fault
         seconds = 60 * self.settings.upload.kept_minutes
         with self._lock:
-            self._uploads[token] = Upload(folder, kept, self._clock() + seconds)
+            self._uploads[token] = Upload(folder, kept, self._clock() + seconds, self._sender())
         timer = threading.Timer(seconds + 1, self.sweep)
         timer.daemon = True
         timer.start()
@@ -200,16 +201,19 @@ class Uploads:
             return upload.report
 
     def put_aside(self, token: str) -> None:
-        """Forgets an upload and its files; a token that is not known is no fault."""
+        """Forgets an upload of the reader's and its files; a token that is not known is no fault."""
+        if self._sent(token):
+            self._forget(token)
+
+    def _forget(self, token: str) -> None:
         with self._lock:
             upload = self._uploads.pop(token, None)
         if upload:
             shutil.rmtree(upload.folder, ignore_errors=True)
 
     def step(self, token: str) -> str:
-        """The step that a check or load of an upload is at; nothing where none is under way."""
-        with self._lock:
-            upload = self._uploads.get(token)
+        """The step that a check or load of an upload is at; nothing where none is under way, or it is another reader's."""
+        upload = self._sent(token)
         return upload.step if upload else ""
 
     def findings(self, token: str) -> list[dict[str, Any]]:
@@ -243,7 +247,7 @@ class Uploads:
         with self._lock:
             late = [token for token, upload in self._uploads.items() if upload.expires <= now and not upload.lock.locked()]
         for token in late:
-            self.put_aside(token)
+            self._forget(token)
 
     def _own_folder(self) -> Path:
         """The folder of this server's uploads, which nobody else may enter; locked for as long as the server lives."""
@@ -256,10 +260,14 @@ class Uploads:
                 atexit.register(shutil.rmtree, self._folder, ignore_errors=True)
             return self._folder
 
+    def _sent(self, token: str) -> Upload | None:
+        """An upload of the reader who asks; another reader's is as unknown as none."""
+        upload = self._uploads.get(token)
+        return upload if upload and upload.sender == self._sender() else None
+
     def _known(self, token: str) -> Upload:
         self.sweep()
-        with self._lock:
-            upload = self._uploads.get(token)
+        upload = self._sent(token)
         if upload is None:
             raise UploadError(
                 f"These files are no longer kept: they are put aside after {self.settings.upload.kept_minutes} minutes, and "
@@ -292,25 +300,6 @@ class Uploads:
             yield
         finally:
             self._working.release()
-
-
-def shown_name(given: str | None) -> str:
-    """A file's name as it may be shown and matched: its last part, on one line, of bounded length."""
-    last = re.split(r"[/\\]", given or "")[-1]
-    name = "".join(sign for sign in unicodedata.normalize("NFC", last) if sign.isprintable()).strip(" .")
-    if len(name) > _LONGEST_NAME:
-        name = f"{name[:70]}…{name[-25:]}"
-    return name or "unnamed"
-
-
-def unlike(name: str, taken: set[str]) -> str:
-    """The name, numbered where a file of that name is there already; `taken` holds names in lower case."""
-    stem, dot, form = name.partition(".")
-    number, numbered = 2, name
-    while numbered.lower() in taken:
-        numbered = f"{stem}-{number}{dot}{form}"
-        number += 1
-    return numbered
 
 
 def clear_leftovers(place: Path) -> None:

@@ -50,6 +50,19 @@ class NotPermittedError(FitledgerError):
     exit_code = 6
 
 
+class NotReleasedError(NotPermittedError):
+    """The reader's role is given figures of these fits only as a part of larger ones.
+
+    `nearest`: the query of the nearest selection that is given out, None where there is none; `own`: that of the same
+    selection over the reader's own fits.
+    """
+
+    def __init__(self, message: str, nearest: str | None, own: str) -> None:
+        super().__init__(message)
+        self.nearest = nearest
+        self.own = own
+
+
 class ReportError(FitledgerError):
     """The report cannot be made on this machine."""
 

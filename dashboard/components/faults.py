@@ -3,14 +3,22 @@
 import functools
 import logging
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 from dash import dcc
 from dash.exceptions import PreventUpdate
 
 from dashboard.components import html
-from shared.errors import FitledgerError, NoConvergenceError, NotEstimableError, StatisticsError, SupersededError
+from dashboard.components.address import search_of
+from shared.errors import (
+    FitledgerError,
+    NoConvergenceError,
+    NotEstimableError,
+    NotReleasedError,
+    StatisticsError,
+    SupersededError,
+)
 
 log = logging.getLogger("fitledger.dashboard")
 
@@ -33,9 +41,20 @@ def told(fault: Exception) -> str:
 
 def fault_note(fault: Exception, way_out: str | None = None) -> html.Div:
     """A failure, told in the place where the answer would be, with the address of the page without a selection."""
-    kind = "refusal" if isinstance(fault, StatisticsError) else "fault"
-    link = html.P(dcc.Link("Show all fits", href=way_out)) if way_out else None
-    return html.Div([html.P(told(fault), className="headline"), link], className=kind, role="alert")
+    kind = "refusal" if isinstance(fault, StatisticsError | NotReleasedError) else "fault"
+    links = [html.P(dcc.Link(words, href=address)) for words, address in _ways_out(fault, way_out)]
+    return html.Div([html.P(told(fault), className="headline"), *links], className=kind, role="alert")
+
+
+def _ways_out(fault: Exception, way_out: str | None) -> Iterator[tuple[str, str]]:
+    """Where a reader may go from a failure: links in words, each with its address."""
+    if way_out is None:
+        return
+    if isinstance(fault, NotReleasedError):
+        yield "Show your own fits of this selection", way_out + search_of(fault.own)
+        if fault.nearest:
+            yield "Show the nearest group", way_out + search_of(fault.nearest)
+    yield "Show all fits", way_out
 
 
 def answering(callback: Callback, way_out: str) -> Callback:

@@ -94,10 +94,10 @@ def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, setti
     chosen = inside & judged.is_judged
     agrees, rider = judged.agrees[chosen], judged.fits["rider"][chosen]
     n, n_judged, n_agrees = int(inside.sum()), len(agrees), int(agrees.sum())
-    row = AgreementRow(by, level, n, n_judged, n_agrees, None, None, None, "")
+    row = AgreementRow(by, level, n, n_judged, n_agrees, None, None, None, "", count_riders(rider))
     prefix = f"{_level_told(by, level)}: " if level else ""
     least = settings.minimum.sessions_per_fitter if by == "fitter" else settings.minimum.rows_shown
-    if n_judged < least or count_riders(rider) < 2:
+    if n_judged < least or row.n_riders < 2:
         words = f"{prefix}not enough yet, {counted(n_judged, 'fit')} that can be judged of {counted(n, 'fit')}."
         return replace(row, words=words)
     found = clustered_share(agrees.astype(float), rider, settings.intervals.level)
@@ -122,8 +122,9 @@ def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
         asked = weights != NOT_ASKED
         rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
         flags = weights[asked] == FLAG
-        row = RuleRow(name, told[name], len(flags), int((weights == NOTE).sum()), int(flags.sum()), None, None, None)
-        if count_riders(rider) >= settings.minimum.riders_shown:
+        n_notes, n_riders = int((weights == NOTE).sum()), count_riders(rider)
+        row = RuleRow(name, told[name], len(flags), n_notes, int(flags.sum()), None, None, None, n_riders)
+        if n_riders >= settings.minimum.riders_shown:
             found = clustered_share(flags.astype(float), rider, settings.intervals.level)
             row = replace(row, share_flagged=found.estimate, low=found.low, high=found.high)
         yield row
@@ -137,7 +138,8 @@ def _outcome(
     chosen = judged.is_judged & np.isfinite(values) & np.isfinite(at_arrival)
     values, agrees = values[chosen], judged.agrees[chosen]
     n, n_agrees = len(values), int(agrees.sum())
-    row = OutcomeRow(outcome, unit, n, n_agrees, n - n_agrees, *((None,) * 6), "")
+    n_riders = count_riders(judged.fits["rider"][chosen])
+    row = OutcomeRow(outcome, unit, n, n_agrees, n - n_agrees, *((None,) * 6), "", n_riders)
     if min(n_agrees, n - n_agrees) < settings.minimum.rows_shown:
         words = f"Not enough yet: {counted(n_agrees, 'fit')} in agreement and {n - n_agrees:,} flagged with this outcome."
         return replace(row, words=words)

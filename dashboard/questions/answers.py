@@ -140,6 +140,7 @@ class StudioFigure:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)
@@ -153,6 +154,7 @@ class StudioTrendRow:
     estimate: float | None
     low: float | None
     high: float | None
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

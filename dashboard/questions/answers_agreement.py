@@ -23,6 +23,7 @@ class AgreementRow:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class RuleRow:
     share_flagged: float | None
     low: float | None
     high: float | None
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ class OutcomeRow:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

@@ -107,6 +107,7 @@ class RepeatRow:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

@@ -67,6 +67,7 @@ class ResponderRow:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

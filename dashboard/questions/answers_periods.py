@@ -21,6 +21,7 @@ class PeriodRow:
     estimate: float | None
     low: float | None
     high: float | None
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ class PeriodChangeRow:
     low: float | None
     high: float | None
     words: str
+    n_riders_this: int = 0
+    n_riders_against: int = 0
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ class ReturnFigure:
     low: float | None
     high: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,7 @@ class SaidRow:
     quartile_low_points: float | None
     quartile_high_points: float | None
     words: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

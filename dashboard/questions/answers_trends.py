@@ -28,6 +28,7 @@ class TrendRow:
     is_partial: bool
     signals: str
     note: str
+    n_riders: int = 0
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,17 @@
 
 from collections.abc import Callable
 from dataclasses import fields, replace
+from datetime import date
 from pathlib import Path
 from typing import Final, TypeVar
 
 from dashboard.questions.answers import Answer
 from dashboard.questions.asking import Asker, Choices
+from dashboard.questions.given import StudioFigures
 from dashboard.questions.readers import NoNotes, Notes, Reader, Role
 from dashboard.questions.riders_found import riders_known
 from dashboard.questions.selection import Selection
-from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
+from dashboard.questions.sight import answer_for, holds_notes
 from shared.errors import NotPermittedError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -45,11 +47,8 @@ class AskedBy:
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """As Asker.ask, for the reader. Raises NotPermittedError for what the reader may not ask."""
-        reader = self.reader()
-        asked = narrowed(question, selection, reader)
-        answer = self._asker.ask(question, asked, **only)
-        given = seen(question, answer, reader, lambda: self._asker.ask(question, own_fits(asked, reader), **only))
-        riders = named_riders(self._asker, asked, self.fitter)
+        given = answer_for(self.reader(), self._asker, question, selection, only)
+        riders = named_riders(self._asker, selection, self.fitter)
         if riders or holds_cases(given):
             self.notes.opened(question, riders)
         return given
@@ -64,6 +63,12 @@ class AskedBy:
         """The fitter whose cases alone the reader may see; None where all."""
         reader = self.reader()
         return (reader.fitter_id or "") if reader.own_cases_only else None
+
+    @property
+    def closed_day(self) -> date | None:
+        """The last day of the studio's figures that the reader is given; None where they reach to the data's end."""
+        reader = self.reader()
+        return StudioFigures(self._asker, reader).grid().closed if reader.own_cases_only else None
 
     def choices(self) -> Choices:
         """As Asker.choices; a fitter chooses among no other fitters."""

@@ -123,6 +123,10 @@ class Asker:
         choices: Choices = self._remembered(("choices",), lambda cursor, _: _choices(cursor))
         return choices
 
+    def once(self, key: tuple[Any, ...], make: Callable[[Warehouse, Remember], Any]) -> Any:
+        """What `make` finds in the present snapshot, remembered under `key` like an answer."""
+        return self._remembered(key, make)
+
     def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse, Remember], Any]) -> Any:
         """The answer to `key` in the present snapshot; it may have parts of its own remembered in the same snapshot."""
         with self._lock:

@@ -280,12 +280,13 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
     )
     seen = np.isfinite(before) & np.isfinite(after)
     beyond = seen & (before >= limit if quantity.includes_limit else before > limit)
+    riders = pairs["rider"][beyond]
     gone = (after < limit if quantity.includes_limit else after <= limit)[beyond].astype(float)
     row = RepeatRow(
-        quantity.name, quantity.unit, limit, int(seen.sum()), len(gone), int(gone.sum()), None, None, None, ""
+        quantity.name, quantity.unit, limit, int(seen.sum()), len(gone), int(gone.sum()), None, None, None, "",
+        count_riders(riders),
     )  # fmt: skip
-    riders = pairs["rider"][beyond]
-    if len(gone) < settings.minimum.rows_shown or count_riders(riders) < 2:
+    if len(gone) < settings.minimum.rows_shown or row.n_riders < 2:
         told = counted(len(gone), "repeat")
         return replace(
             row, words=f"Side difference in {quantity.name}: not enough yet, {told} of a difference beyond the limit."

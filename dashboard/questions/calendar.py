@@ -19,6 +19,11 @@ def period_of(days: NDArray[Any], every: str) -> NDArray[np.int64]:
     return days.astype("datetime64[M]").astype(np.int64) // _MONTHS[every]
 
 
+def quarter_of(day: date) -> int:
+    """The number of a day's quarter, counted from 1970."""
+    return 4 * (day.year - 1970) + (day.month - 1) // 3
+
+
 def first_day(period: int, every: str) -> date:
     """The first day of a period."""
     if every == "week":

@@ -91,10 +91,11 @@ def said_rows(rows: dict[str, NDArray[Any]], settings: Settings) -> Iterator[Sai
     """Satisfaction and pain at the follow-up: ordinal, so medians and quartiles."""
     for topic in ("satisfaction", "pain"):
         points = rows[f"{topic}_points"].astype(float)
-        points = points[np.isfinite(points)]
+        told_at_all = np.isfinite(points)
+        points, n_riders = points[told_at_all], count_riders(rows["rider"][told_at_all])
         n, name = len(points), topic.capitalize()
         if n < settings.minimum.rows_shown:
-            yield SaidRow(topic, n, None, None, None, f"{name}: not enough yet, {counted(n, 'answer')}.")
+            yield SaidRow(topic, n, None, None, None, f"{name}: not enough yet, {counted(n, 'answer')}.", n_riders)
             continue
         low, median, high = (float(x) for x in np.quantile(points, (0.25, 0.5, 0.75)))
         told = [spoken(value, 0 if value.is_integer() else 1) for value in (median, low, high)]
@@ -102,4 +103,4 @@ def said_rows(rows: dict[str, NDArray[Any]], settings: Settings) -> Iterator[Sai
             f"{name} at the follow-up: median {told[0]} of 10, the middle half from {told[1]} to {told[2]} "
             f"({counted(n, 'answer')})."
         )
-        yield SaidRow(topic, n, median, low, high, words)
+        yield SaidRow(topic, n, median, low, high, words, n_riders)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from dashboard.questions import noise
 from dashboard.questions.answers_periods import PeriodChangeRow, PeriodRow, Periods
 from dashboard.questions.every_fit import Remember, at_once
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_points
 from dashboard.questions.scope import counted, scope_of
 from dashboard.questions.selection import Selection
@@ -117,7 +118,9 @@ def _rows(one: Measured, present: Measured, spans: dict[str, Span], settings: Se
         inside = span.holds(source.day.astype("datetime64[D]"))
         found = estimate_of(source.values[inside], source.rider[inside], one.unit, settings)
         figures = (found.estimate, found.low, found.high) if found else (None, None, None)
-        yield PeriodRow(one.figure, which, span.first, span.last, one.unit, one.counted, int(inside.sum()), *figures)
+        n, n_riders = int(inside.sum()), count_riders(source.rider[inside])
+        row = PeriodRow(one.figure, which, span.first, span.last, one.unit, one.counted, n, *figures)
+        yield replace(row, n_riders=n_riders)
 
 
 def _compared(one: Measured, spans: dict[str, Span]) -> Iterator[tuple[Measured, Flags, Flags, str]]:
@@ -131,7 +134,8 @@ def _compared(one: Measured, spans: dict[str, Span]) -> Iterator[tuple[Measured,
 def _change(one: Measured, here: Flags, there: Flags, against: str, settings: Settings) -> PeriodChangeRow:
     words = _AGAINST[against]
     n_this, n_against = int(here.sum()), int(there.sum())
-    row = PeriodChangeRow(one.figure, against, one.unit, n_this, n_against, None, None, None, "")
+    riders = (count_riders(one.rider[here]), count_riders(one.rider[there]))
+    row = PeriodChangeRow(one.figure, against, one.unit, n_this, n_against, None, None, None, "", *riders)
     name = _NAMES[one.figure]
     if min(n_this, n_against) < settings.minimum.rows_shown:
         numbers = f"{counted(n_this, one.counted)} now, {counted(n_against, one.counted)} then"

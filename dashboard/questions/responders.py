@@ -29,12 +29,12 @@ _SPOKEN = {
 def responder_rows(captures: Captures, noise: NoiseRow, settings: Settings) -> Iterator[ResponderRow]:
     """The three shares of one outcome: tilt by its distance from neutral, sway by its size; smaller is better."""
     change, rider = _changes(captures, noise.outcome)
-    total = len(change)
+    total, n_riders = len(change), count_riders(rider)
     for response in RESPONSES:
-        if noise.mdc95 is None or total < settings.minimum.rows_shown or count_riders(rider) < 2:
+        if noise.mdc95 is None or total < settings.minimum.rows_shown or n_riders < 2:
             reason = ", and no repeat captures to know the noise from" if noise.mdc95 is None else ""
             words = f"{noise.outcome.capitalize()}: not enough yet, {counted(total, 'knee')} at both ends{reason}."
-            yield ResponderRow(noise.outcome, response, 0.0, noise.unit, 0, total, None, None, None, words)
+            yield ResponderRow(noise.outcome, response, 0.0, noise.unit, 0, total, None, None, None, words, n_riders)
             continue
         events = {"better": change < -noise.mdc95, "worse": change > noise.mdc95}
         events["unchanged"] = ~(events["better"] | events["worse"])
@@ -42,7 +42,7 @@ def responder_rows(captures: Captures, noise: NoiseRow, settings: Settings) -> I
         n = int(events[response].sum())
         yield ResponderRow(
             noise.outcome, response, noise.mdc95, noise.unit, n, total, found.estimate, found.low, found.high,
-            _words(noise, response, found),
+            _words(noise, response, found), n_riders,
         )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from dashboard.questions.answers_returns import (
 )
 from dashboard.questions.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.lasting import lasting_rows, said_rows
-from dashboard.questions.levels import Levels, levels_of_feet
+from dashboard.questions.levels import Levels, count_riders, levels_of_feet
 from dashboard.questions.numbers import spoken_chance, spoken_percent, spoken_percents
 from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of, spoken_day
 from dashboard.questions.selection import Selection
@@ -137,14 +137,14 @@ def _figures(group: _Group, settings: Settings) -> Iterator[ReturnFigure]:
 def _share(
     group: _Group, figure: str, unit_counted: str, events: NDArray[Any], rider: NDArray[Any], settings: Settings
 ) -> ReturnFigure:
-    n, name = len(events), _NAMES[figure]
+    n, n_riders, name = len(events), count_riders(rider), _NAMES[figure]
     start = (figure, group.split, group.level, "share", unit_counted, n)
     if n < settings.minimum.rows_shown:
-        return ReturnFigure(*start, None, None, None, f"{name}: not enough yet, {counted(n, unit_counted)}.")
+        return ReturnFigure(*start, None, None, None, f"{name}: not enough yet, {counted(n, unit_counted)}.", n_riders)
     try:
         found = clustered_share(events.astype(float), rider, settings.intervals.level)
     except StatisticsError as refused:
-        return ReturnFigure(*start, None, None, None, f"{name}: {refused}")
+        return ReturnFigure(*start, None, None, None, f"{name}: {refused}", n_riders)
     words = _WORDS[figure].format(
         share=spoken_percent(found.estimate),
         interval=spoken_percents(found.low, found.high),
@@ -152,7 +152,7 @@ def _share(
         booked_days=settings.follow_up.booked_within_days,
         days=settings.follow_up.returned_within_days,
     )
-    return ReturnFigure(*start, found.estimate, found.low, found.high, words)
+    return ReturnFigure(*start, found.estimate, found.low, found.high, words, n_riders)
 
 
 def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:

@@ -1,8 +1,8 @@
 """What a reader sees of an answer: enforced where questions are answered, so that no page, download or command can pass it by.
 
-A fitter sees the studio's figures, and cases (riders, fits, bookings, flags) only of their own fits: lists of cases are
-asked anew over the fitter's own fits. The owner sees all but what was noted of a rider. A list that is not named here
-is kept from a fitter.
+A fitter sees the studio's figures as `given` gives them out, and cases (riders, fits, bookings, flags) only of their own fits:
+lists of cases are asked anew over the fitter's own fits. The owner sees all but what was noted of a rider. A list that is
+named nowhere is kept from a fitter.
 """
 
 from collections.abc import Callable
@@ -11,33 +11,20 @@ from typing import Any, Final
 
 from dashboard.questions.answers import Answer, Data, RejectRow
 from dashboard.questions.answers_riders import RiderTimeline
+from dashboard.questions.asking import Asker
+from dashboard.questions.counted_rows import FIGURES
+from dashboard.questions.given import Only, StudioFigures
 from dashboard.questions.readers import Reader
 from dashboard.questions.selection import Selection
+from dashboard.questions.tidied import FOLLOWING
 from shared.catalogue import catalogue
-from shared.errors import NotPermittedError
+from shared.errors import NotPermittedError, StatisticsError
 
-# Lists by question that a fitter sees as everyone does: figures of groups.
-FIGURES: Final[dict[str, frozenset[str]]] = {
-    "effects": frozenset({"effects", "families", "dose", "responders", "off_neutral", "residuals"}),
-    "studio": frozenset({"figures", "trend"}),
-    "noise": frozenset({"noise"}),
-    "data": frozenset({"tables", "loads", "reasons", "quality", "left_out", "exams"}),
-    "returns": frozenset({"figures", "curve", "at_risk", "comparisons", "lasting", "said"}),
-    "trends": frozenset({"trend", "charts", "signals", "notes"}),
-    "fitters": frozenset({"dispersion", "funnel"}),
-    "asymmetry": frozenset({"prevalence", "change", "patterns", "flow", "differences", "curve", "repeats"}),
-    "ratings": frozenset({"ratings", "body_parts"}),
-    "types": frozenset({"types", "alike"}),
-    "agreement": frozenset({"agreement", "months", "rules", "outcomes", "shim_places"}),
-    "sides": frozenset({"sides"}),
-    "riders": frozenset(),
-    "periods": frozenset({"periods", "changes"}),
-}
-# Lists of cases, asked anew over the fitter's own fits.
+# Lists of cases, and of the fitter's own work: asked anew over the fitter's own fits.
 OWN_CASES: Final[dict[str, frozenset[str]]] = {
     "returns": frozenset({"overdue"}),
     "asymmetry": frozenset({"knees"}),
-    "agreement": frozenset({"look_at"}),
+    "agreement": frozenset({"look_at", "fitters"}),
 }
 # Lists whose rows tell of fitters: a fitter sees those of their own, by (whether a row tells of a fitter, of which one).
 OWN_ROWS: Final[dict[str, dict[str, Callable[[Any], tuple[bool, str]]]]] = {
@@ -46,57 +33,76 @@ OWN_ROWS: Final[dict[str, dict[str, Callable[[Any], tuple[bool, str]]]]] = {
     "noise": {"groups": lambda row: (row.group == "fitter", row.level)},
     "trends": {"beside": lambda row: (row.beside.startswith("fitter"), "")},
 }
+# Lists that a fitter sees of their own fits alone: one rider a row, or values of single knees.
+OWN_ONLY: Final[dict[str, frozenset[str]]] = {
+    "effects": frozenset({"influence", "residuals"}),
+    "sides": frozenset({"sides"}),
+}
 # Lists that a fitter never sees: they name riders or sessions of others, or hold rows as they were received.
 KEPT_FROM_FITTERS: Final[dict[str, frozenset[str]]] = {
-    "effects": frozenset({"influence"}),
     "data": frozenset({"rejects", "warnings", "waiting"}),
 }
+# Questions that tell of all fits, whichever fitter is chosen.
+_OF_ALL: Final = frozenset({"data", "fitters"})
 _NOTES: Final = "notes"
 
 
-def narrowed(question: str, selection: Selection, reader: Reader) -> Selection:
-    """The selection that the reader may ask with.
+def decided_lists(question: str) -> frozenset[str]:
+    """The lists of an answer of which it is decided what a fitter sees; of a list that is not, a fitter sees nothing."""
+    seen_lists = (*FIGURES.get(question, ()), *FOLLOWING.get(question, ()), *OWN_CASES.get(question, ()))
+    own = (*OWN_ROWS.get(question, ()), *OWN_ONLY.get(question, ()), *KEPT_FROM_FITTERS.get(question, ()))
+    return frozenset((*seen_lists, *own))
 
-    Raises NotPermittedError where a fitter asks for the figures of another fitter.
+
+def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection, only: Only) -> Answer:
+    """What the reader sees of the answer to a question of `asker`.
+
+    Raises NotPermittedError where a fitter asks for the figures of another fitter, NotReleasedError where a fitter asks for the
+    studio's figures of other groups than are given out.
     """
     if not reader.own_cases_only:
-        return selection
-    own = own_fits(selection, reader)
+        answer = asker.ask(question, selection, **only)
+        return answer if reader.sees_notes else _without_notes(answer)
+    own = replace(selection, fitter=(reader.fitter_id or "",))
     if selection.fitter and selection.fitter != own.fitter:
         raise NotPermittedError(
             f"fitter: found {', '.join(selection.fitter)}, expected {reader.fitter_id}: a fitter sees the studio's figures and "
             "their own cases. Leave the fitter out, or ask the head fitter."
         )
     # One rider is a case.
-    return own if question == "riders" or selection.rider else selection
+    if question == "riders" or (question not in _OF_ALL and (selection.fitter or selection.rider)):
+        return _own_sight(question, asker.ask(question, own, **only), reader)
+    return _studio_sight(question, asker, selection, own, reader, only)
 
 
-def own_fits(selection: Selection, reader: Reader) -> Selection:
-    """The same selection over the fitter's own fits."""
-    return replace(selection, fitter=(reader.fitter_id or "",))
+def _own_sight(question: str, answer: Answer, reader: Reader) -> Answer:
+    """The answer over the fitter's own fits, without what it tells of other fitters."""
+    if question == "riders":
+        return answer
+    decided = decided_lists(question) - KEPT_FROM_FITTERS.get(question, frozenset())
+    shown: dict[str, Any] = {name: () for name in type(answer).lists() if name not in decided}
+    return replace(answer, **shown, **_own_rows(question, answer, reader))
 
 
-def seen(question: str, answer: Answer, reader: Reader, ask_own: Callable[[], Answer]) -> Answer:
-    """What the reader sees of an answer; `ask_own` answers the same question over the fitter's own fits."""
-    if reader.own_cases_only and question != "riders":
-        return _fitters_sight(question, answer, reader, ask_own)
-    return answer if reader.sees_notes else _without_notes(answer)
+def _studio_sight(question: str, asker: Asker, selection: Selection, own: Selection, reader: Reader, only: Only) -> Answer:
+    """The studio's figures as far as they are given out, and the fitter's own cases of the dates and filters asked for."""
+    asked = replace(selection, fitter=(), rider=())
+    answer = StudioFigures(asker, reader).ask(question, asked, **only)
+    answer = replace(answer, **_own_rows(question, answer, reader))
+    if question not in OWN_CASES:
+        return answer
+    try:
+        cases = _own_sight(question, asker.ask(question, own, **only), reader)
+    except StatisticsError:
+        return answer
+    return replace(answer, **{name: getattr(cases, name) for name in OWN_CASES[question]})
 
 
-def _fitters_sight(question: str, answer: Answer, reader: Reader, ask_own: Callable[[], Answer]) -> Answer:
-    shown: dict[str, Any] = {}
-    cases = OWN_CASES.get(question, frozenset())
-    if cases:
-        own = ask_own()
-        shown |= {name: getattr(own, name) for name in cases}
-    for name, tells in OWN_ROWS.get(question, {}).items():
-        shown[name] = tuple(row for row in getattr(answer, name) if _is_own(tells(row), reader))
-    for name in type(answer).lists():
-        if name not in shown and name not in FIGURES.get(question, frozenset()):
-            shown[name] = ()
-    if question == "fitters":
-        shown["headline"] = "Your own fits beside what is expected of their riders; those of others are for the head fitter."
-    return replace(answer, **shown)
+def _own_rows(question: str, answer: Answer, reader: Reader) -> dict[str, Any]:
+    return {
+        name: tuple(row for row in getattr(answer, name) if _is_own(tells(row), reader))
+        for name, tells in OWN_ROWS.get(question, {}).items()
+    }
 
 
 def _is_own(told: tuple[bool, str], reader: Reader) -> bool:

@@ -1,7 +1,7 @@
 """How are we doing: four headline figures, each with its interval, over the selection and by month."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 from typing import Any
@@ -13,6 +13,7 @@ from dashboard.questions import noise
 from dashboard.questions.answers import NoiseRow, Studio, StudioFigure, StudioTrendRow
 from dashboard.questions.both_sides import side_difference
 from dashboard.questions.every_fit import Remember, at_once, read_or_cut
+from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import Scope, counted, scope_of
 from dashboard.questions.selection import Selection
@@ -98,11 +99,11 @@ def estimate_of(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str
 
 
 def _figure(measured: Measured, settings: Settings) -> StudioFigure:
-    n = len(measured.values)
+    n, n_riders = len(measured.values), count_riders(measured.rider)
     found = estimate_of(measured.values, measured.rider, measured.unit, settings)
     if found is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
-        return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words)
+        return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
     words = _WORDS[measured.figure].format(
         estimate=_written(found.estimate, measured.unit),
         interval=_written_ends(found.low, found.high, measured.unit),
@@ -110,7 +111,8 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
         limit=spoken(settings.knee.side_difference_deg, 0, "°"),
         days=settings.follow_up.returned_within_days,
     )
-    return StudioFigure(measured.figure, measured.unit, measured.counted, n, found.estimate, found.low, found.high, words)
+    figures = (found.estimate, found.low, found.high)
+    return StudioFigure(measured.figure, measured.unit, measured.counted, n, *figures, words, n_riders)
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
@@ -120,7 +122,8 @@ def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
         found = estimate_of(measured.values[start:end], measured.rider[start:end], measured.unit, settings)
         figures = (found.estimate, found.low, found.high) if found else (None, None, None)
         first_day = date.fromisoformat(f"{month}-01")
-        yield StudioTrendRow(measured.figure, first_day, measured.unit, end - start, *figures)
+        row = StudioTrendRow(measured.figure, first_day, measured.unit, end - start, *figures)
+        yield replace(row, n_riders=count_riders(measured.rider[start:end]))
 
 
 def _written(value: float, unit: str) -> str:

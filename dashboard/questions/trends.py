@@ -18,7 +18,7 @@ from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.studio import Measured
-from dashboard.questions.trends_fits import fits_of
+from dashboard.questions.trends_fits import fits_of, riders_at
 from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
@@ -57,6 +57,7 @@ class _Series:
     total: Array
     value: Array
     base: Mask
+    n_riders: Ints
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,6 @@ def _by_period(
     if is_other:
         settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope, remember)
-    fitters = names_of(warehouse, remember)["fitter"]
     tilt_noise = noise.row_of("tilt", pairs, settings)
     outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise, remember), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
@@ -135,7 +135,7 @@ def _by_period(
         trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
-        beside=tuple(_beside(settings, fits, pairs, fitters, signals)),
+        beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
         notes=tuple(_notes(settings.trends)),
     )
 
@@ -154,7 +154,8 @@ def _series(measured: Measured, calendar: Ints, settings: Settings) -> _Series:
     total = np.bincount(at, weights=measured.values, minlength=len(calendar)).astype(float)
     enough = n >= settings.minimum.rows_shown
     value = np.where(enough, total / np.maximum(n, 1), np.nan)
-    return _Series(measured, calendar, n, total, value, _base(calendar, enough, settings.trends))
+    base, n_riders = _base(calendar, enough, settings.trends), riders_at(at, measured.rider, n)
+    return _Series(measured, calendar, n, total, value, base, n_riders)
 
 
 def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
@@ -223,6 +224,7 @@ def _rows(chart: _Charted, scope: Scope, trends: TrendSettings) -> Iterator[Tren
             is_partial=scope.as_of is not None and first_day(period + 1, trends.every) > scope.as_of,
             signals=",".join(rule for rule, mask in chart.signals.items() if mask[at]),
             note=notes.get(start, ""),
+            n_riders=int(series.n_riders[at]),
         )
 
 

@@ -25,6 +25,12 @@ def fits_of(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> di
     return fits
 
 
+def riders_at(at: NDArray[np.int64], rider: NDArray[np.int64], rows: Array) -> NDArray[np.int64]:
+    """How many riders have a row in each period; `at` is each row's period, from 0; `rows` counts the rows of each period."""
+    most = int(rider.max(initial=0)) + 1
+    return np.bincount(np.unique(at * most + rider) // most, minlength=len(rows))
+
+
 def _of_selected(values: Array, feet: NDArray[np.bool_] | None, foot: NDArray[np.int64]) -> Array:
     """The values (n,) of feet by number, NaN where a foot is not selected."""
     if feet is None:

@@ -16,7 +16,8 @@ from flask.testing import FlaskClient
 from dashboard import uploads as module
 from dashboard.app import create_app
 from dashboard.questions.asking import Asker
-from dashboard.uploads import MOST_FILES, PREFIX, Uploads, clear_leftovers, shown_name, unlike
+from dashboard.upload_names import shown_name, unlike
+from dashboard.uploads import MOST_FILES, PREFIX, Uploads, clear_leftovers
 from etl.history import foresee
 from etl.load import load
 from shared.errors import InputUnusableError, UploadError, UsageError, WarehouseBusyError, WarehouseChangedError, WarehouseError

@@ -26,7 +26,13 @@ TEXT = read_text(Path(__file__).with_name("text.md"))
 def register(app: Dash, desk: Desk) -> None:
     # Where readers sign in, the asker knows which roles may load.
     asker = desk.asker
-    uploads = Uploads(asker.path, asker.settings, permit=asker.require_loading, permit_received=asker.require_received)
+    uploads = Uploads(
+        asker.path,
+        asker.settings,
+        permit=asker.require_loading,
+        permit_received=asker.require_received,
+        sender=lambda: asker.reader().name,
+    )
 
     def data(view: View) -> Data:
         return cast(Data, desk.asker.ask("data", view.selection))

@@ -34,6 +34,21 @@ def left_out(
         *titled("What was left out, and why", WHOLE),
         *_by_load(answer, text, theme),
         *_reasons(answer, csv),
+        *(_for_others() if desk.asker.fitter is not None else _rows(desk, selection, answer, page_words, text, csv)),
+    ]
+
+
+def _for_others() -> list[Any]:
+    """What stands in the place of rows for a reader who does not load."""
+    return [
+        html.P("The rows themselves, and what deserves a look, are for those who load exports: ask the owner or head fitter.")
+    ]
+
+
+def _rows(
+    desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, csv: Callable[[str], str]
+) -> list[Any]:
+    return [
         *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
         *_to_mend(desk, answer, text),
         *_waiting(answer, text, csv),

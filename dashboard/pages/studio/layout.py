@@ -45,7 +45,9 @@ def answered(
     if not answer.n_fits:
         return [empty_state(answer.headline, desk.addresses.page(""))]
     level = number(desk.level, "share")
-    spans = spans_of(desk.asker.choices().last_date or answer.as_of)
+    # Of a fitter's own fits no day is left out.
+    closed = None if selection.fitter else desk.asker.closed_day
+    spans = spans_of(desk.asker.choices().last_date or answer.as_of, closed)
     return [
         selected(answer, riders=answer.n_riders),
         span_links(desk, view, spans),

@@ -29,11 +29,17 @@ class Span:
         return selection.date_from == self.start and selection.date_to in ends
 
 
-def spans_of(last: date | None) -> tuple[Span, ...]:
-    """The spans by the last day of the data."""
+def spans_of(last: date | None, closed: date | None = None) -> tuple[Span, ...]:
+    """The spans by the last day of the data; for a reader whose figures end with a closed quarter, by its last day."""
     everything = Span("All dates", None, None, "All fits so far")
     if last is None:
         return (everything,)
+    if closed is not None:
+        return (
+            Span("All dates", None, None, f"All fits up to {day(closed)}"),
+            Span("Last closed quarter", date(closed.year, closed.month - 2, 1), closed, "The last closed quarter"),
+            Span("Last closed year", date(closed.year - (closed.month < 12), 1, 1), _year_end(closed), "The last closed year"),
+        )
     quarter = date(last.year, last.month - (last.month - 1) % 3, 1)
     before = quarter - timedelta(days=1)
     last_quarter = date(before.year, before.month - 2, 1)
@@ -43,6 +49,10 @@ def spans_of(last: date | None) -> tuple[Span, ...]:
         Span("Last quarter", last_quarter, before, "The last quarter"),
         Span("This year", date(last.year, 1, 1), last, "This year so far"),
     )
+
+
+def _year_end(closed: date) -> date:
+    return closed if closed.month == 12 else date(closed.year - 1, 12, 31)
 
 
 def span_links(desk: Desk, view: View, spans: tuple[Span, ...]) -> html.Nav:

@@ -220,6 +220,8 @@ def beside(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
     """Left against right."""
     prevalence = _overall(asked, answer)
     quantity, limit = asked.quantity, prevalence.limit
+    if not sides.sides:
+        return [html.H2("Left against right", className="section-title"), html.P(sides.headline)]
     shown = [row for row in sides.sides if row.quantity == quantity]
     n, _ = symmetry_sides.counts(shown, quantity, "arrival")
     size = shown[0].cell_size if shown else 0.0

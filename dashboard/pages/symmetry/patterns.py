@@ -8,6 +8,7 @@ from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.figures.names import plain
 from dashboard.questions.answers_asymmetry import FlowRow
+from dashboard.questions.counted_rows import is_few
 from dashboard.questions.scope import counted
 
 # Steps of the shade, from none to the fullest cell.
@@ -19,6 +20,8 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
     n = sum(row.n_riders for row in flow)
     if not n:
         return "Knee patterns: no rider has both knees recorded at both ends"
+    if any(is_few(row.n_riders) for row in flow):
+        return "Knee patterns at arrival and at departure, where enough riders share them"
     kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
     reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
     others = f"{reached:,} {'other' if reached == 1 else 'others'}"
@@ -36,14 +39,17 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
         html.Th("At arrival", scope="col"),
         *(html.Th(plain(name), scope="col", className="is-number") for name in patterns),
     ]
-    foot = [html.Th("At departure", scope="row"), *(_total(n) for n in (*totals, sum(totals)))]
+    # What is not told cannot be had from the totals either.
+    is_whole = not any(is_few(n) for n in cells.values())
+    foot = [html.Th("At departure", scope="row"), *(_total(n) for n in (*totals, sum(totals)))] if is_whole else []
+    edge = [html.Th("all", scope="col", className="is-number")] if is_whole else []
     return html.Div(
         html.Table(
             [
                 html.Caption(caption),
-                html.Thead(html.Tr([*head, html.Th("all", scope="col", className="is-number")])),
-                html.Tbody([_row(name, patterns, cells, most) for name in patterns]),
-                html.Tfoot(html.Tr(foot)),
+                html.Thead(html.Tr([*head, *edge])),
+                html.Tbody([_row(name, patterns, cells, most, is_whole=is_whole) for name in patterns]),
+                html.Tfoot(html.Tr(foot)) if foot else None,
             ]
         ),
         className="table-frame heat",
@@ -53,10 +59,10 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
     )
 
 
-def _row(pattern: str, patterns: Sequence[str], cells: dict[tuple[str, str], int], most: int) -> html.Tr:
+def _row(pattern: str, patterns: Sequence[str], cells: dict[tuple[str, str], int], most: int, *, is_whole: bool) -> html.Tr:
     counts = [cells[pattern, column] for column in patterns]
     shown = [_cell(pattern, column, n, most) for column, n in zip(patterns, counts, strict=True)]
-    return html.Tr([html.Th(plain(pattern).capitalize(), scope="row"), *shown, _total(sum(counts))])
+    return html.Tr([html.Th(plain(pattern).capitalize(), scope="row"), *shown, *([_total(sum(counts))] if is_whole else [])])
 
 
 def _cell(pattern: str, column: str, n: int, most: int) -> html.Td:

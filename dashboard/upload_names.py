@@ -1,0 +1,26 @@
+"""Names of files that came from outside: only ever shown and matched."""
+
+import re
+import unicodedata
+from typing import Final
+
+_LONGEST_NAME: Final = 100
+
+
+def shown_name(given: str | None) -> str:
+    """A file's name as it may be shown and matched: its last part, on one line, of bounded length."""
+    last = re.split(r"[/\\]", given or "")[-1]
+    name = "".join(sign for sign in unicodedata.normalize("NFC", last) if sign.isprintable()).strip(" .")
+    if len(name) > _LONGEST_NAME:
+        name = f"{name[:70]}…{name[-25:]}"
+    return name or "unnamed"
+
+
+def unlike(name: str, taken: set[str]) -> str:
+    """The name, numbered where a file of that name is there already; `taken` holds names in lower case."""
+    stem, dot, form = name.partition(".")
+    number, numbered = 2, name
+    while numbered.lower() in taken:
+        numbered = f"{stem}-{number}{dot}{form}"
+        number += 1
+    return numbered
