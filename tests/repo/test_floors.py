@@ -15,6 +15,7 @@ STANDARD = {"collections", "dataclasses", "warnings", "math", "typing", "functoo
 SCREENS = (
     "dashboard/app.py",
     "dashboard/bundles.py",
+    "dashboard/connections.py",
     "dashboard/pages",
     "dashboard/components",
     "dashboard/downloads.py",
