@@ -9,10 +9,11 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from dash.exceptions import DependencyException
 from flask import Flask, Response, request
 from flask.json.provider import DefaultJSONProvider
 from werkzeug.datastructures import Headers
-from werkzeug.exceptions import BadRequest, Forbidden, HTTPException
+from werkzeug.exceptions import BadRequest, Forbidden, HTTPException, NotFound
 from werkzeug.middleware.proxy_fix import ProxyFix
 
 from dashboard.components import ids
@@ -70,6 +71,11 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
         # What the guard itself says is ours; the library's words for the same codes are for programmers.
         words = fault.description if isinstance(fault, _Refused) else sentence_for(code, fault.name)
         return Response(f"{words}\n", code, mimetype="text/plain")
+
+    @server.errorhandler(DependencyException)
+    def miss(_: DependencyException) -> Response:
+        """Dash takes the address of a file that it has not for a fault of the program."""
+        return refuse(NotFound())
 
     @server.errorhandler(Exception)
     def fail(fault: Exception) -> Response:

@@ -15,10 +15,10 @@ STANDARD = {"collections", "dataclasses", "warnings", "math", "typing", "functoo
 SCREENS = (
     "dashboard/app.py",
     "dashboard/bundles.py",
-    "dashboard/connections.py",
     "dashboard/pages",
     "dashboard/components",
     "dashboard/downloads.py",
+    "dashboard/guard.py",
     "dashboard/headers.py",
     "dashboard/lean.py",
     "dashboard/serving.py",
