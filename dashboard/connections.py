@@ -117,7 +117,8 @@ class Connection(HTTPChannel):  # type: ignore[misc]
         if self.request is not None and self.connected and not self.total_outbufs_len:
             with suppress(OSError):
                 self.socket.send(_LATE)
-        self.handle_close()
+        with suppress(OSError):
+            self.handle_close()
 
     def handle_close(self) -> None:
         """Ends the connection; what has come is read first, since the system takes back what it sends over unread data."""
@@ -199,7 +200,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         wasyncore.dispatcher.close(self)
         ends_at = self.clock() + GRACE_SECONDS
         while self.active_channels and self.clock() < ends_at:
-            for connection in self.active_channels.values():
+            for connection in list(self.active_channels.values()):
                 if connection.at not in (At.WORK, At.ANSWER):
                     self._leave(connection)
             self._turn(0.1)
@@ -232,6 +233,10 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         for _ in range(_TAKEN_AT_ONCE):
             super().handle_accept()
 
+    def handle_error(self) -> None:
+        """A fault in taking one connection, as where its client has gone already: the next is taken all the same."""
+        log.exception("A connection could not be taken")
+
     def add_task(self, task: Connection) -> None:
         """Has the first request of a connection answered: by the loop, by a thread, or after the answer before it was read."""
         request = task.requests[0]
@@ -249,7 +254,8 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
 
     def maintenance(self, now: float) -> None:
         """Once a second: ends the connections whose time is up. `now`, the wall's clock, may be set, and is not used."""
-        for connection in self.active_channels.values():
+        # Threads may end connections too.
+        for connection in list(self.active_channels.values()):
             connection.look(self.clock())
             if connection.used >= 1:
                 self._leave(connection)
@@ -260,7 +266,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
 
         One that is being answered never goes; where all are, the newcomer goes.
         """
-        present = [one for one in self.active_channels.values() if not one.is_leaving]
+        present = [one for one in list(self.active_channels.values()) if not one.is_leaving]
         beside = [one for one in present if one.origin == newcomer.origin]
         if len(present) > self.limits.connections:
             crowd = present
@@ -285,7 +291,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         if request.content_length > self._largest(request.path):
             return _refusal(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         if request.content_length > LARGEST_BODY_BYTES:
-            coming = (one.request for one in self.active_channels.values() if one.request is not None)
+            coming = (one.request for one in list(self.active_channels.values()) if one.request is not None)
             if sum(one.content_length > LARGEST_BODY_BYTES for one in coming) > LARGE_BODIES_AT_ONCE:
                 return _refusal(HTTPStatus.SERVICE_UNAVAILABLE)
         return None

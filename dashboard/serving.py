@@ -48,12 +48,9 @@ def free_port(host: str) -> int:
         return int(probe.getsockname()[1])
 
 
-def serve_forever(app: Dash, listener: socket.socket, serving: Serving) -> None:
-    """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread."""
-    host, port = listener.getsockname()[:2]
-    allow_hosts(app.server, app.server.config[NAMED], is_loopback=host in LOOPBACK)
-    _log_faults()
-    server = Server(
+def server_of(app: Dash, listener: socket.socket, serving: Serving) -> Server:
+    """The server of a dashboard; `run` serves until `stop` is called."""
+    return Server(
         app.server,
         listener,
         serving.model_copy(update={"connections": min(serving.connections, _most_connections(serving.connections))}),
@@ -61,6 +58,14 @@ def serve_forever(app: Dash, listener: socket.socket, serving: Serving) -> None:
         health=app.config.requests_pathname_prefix + HEALTH,
         largest=lambda path: largest_body_bytes(app.server, path),
     )
+
+
+def serve_forever(app: Dash, listener: socket.socket, serving: Serving) -> None:
+    """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread."""
+    host, port = listener.getsockname()[:2]
+    allow_hosts(app.server, app.server.config[NAMED], is_loopback=host in LOOPBACK)
+    _log_faults()
+    server = server_of(app, listener, serving)
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: server.stop())
     log.info("Listening at http://%s:%d", f"[{host}]" if ":" in host else host, port)

@@ -255,6 +255,7 @@ def test_a_connection_that_asks_now_and_then_is_kept() -> None:
             one.later(50)
             client.sendall(GET % b"/")
             assert first_line(client) == b"HTTP/1.1 200 OK"
+        one.until(lambda: [each.at for each in one.server.active_channels.values()] == [At.NOTHING])
         one.later(61)
         assert answer(client) == b""
 
@@ -372,6 +373,16 @@ def test_a_body_that_may_be_large_is_bidden_to_come_and_few_come_at_once() -> No
         coming[0].sendall(bytes(2_000_000))
         assert first_line(coming[0]) == b"HTTP/1.1 200 OK"
         assert first_line(one.client(head)) == b"HTTP/1.1 100 Continue"
+
+
+def test_a_connection_that_cannot_be_taken_is_the_only_one_that_is_lost(caplog: pytest.LogCaptureFixture) -> None:
+    with served() as one:
+        try:
+            raise OSError("The client has gone already.")
+        except OSError:
+            one.server.handle_error()  # as the loop does
+        assert first_line(one.client(GET % b"/health")) == b"HTTP/1.1 200 OK"
+    assert "could not be taken" in caplog.text
 
 
 def test_urgent_data_end_a_connection() -> None:
