@@ -6,11 +6,13 @@ RECOVERY_STUDIOS ?= 200
 FUZZ_SECONDS ?= 60
 SECONDS ?= 300
 SESSIONS ?= 200
+DRIPS ?= 500
+READERS ?= 20
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test browser lint lock recovery bench kill load-test screenshots fuzz exports clean
+.PHONY: demo test browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -46,6 +48,9 @@ kill: $(READY)          ## kill a load fifty times at random moments; print what
 
 load-test: $(READY)     ## SESSIONS readers click for SECONDS; prints requests, errors, percentiles and the memory of the server
 	PYTHONPATH=. $(BIN)/python tests/load/sessions.py --seconds $(SECONDS) --sessions $(SESSIONS)
+
+drip-test: $(READY)     ## READERS readers while DRIPS sockets drip their requests; prints both beside each other
+	PYTHONPATH=. $(BIN)/python tests/load/drips.py --sockets $(DRIPS) --readers $(READERS)
 
 screenshots: $(READY)   ## take the pictures that the README shows anew
 	$(BIN)/python -m tests.browser.screenshots dashboard/pictures --readme

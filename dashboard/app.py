@@ -35,7 +35,6 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
 
     `accounts`: who may sign in; without them nobody is asked, as is right where it is served to its own machine alone.
 
-    The warehouse is not opened before the first request, so that a server may fork after this call.
     Raises UsageError where the prefix has another form.
     """
     if not (prefix.startswith("/") and prefix.endswith("/")):
@@ -56,7 +55,6 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         assets_ignore=r".*\.txt$",
         serve_locally=True,
         suppress_callback_exceptions=True,
-        health_endpoint="health",
         index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
         enable_mcp=False,
     )

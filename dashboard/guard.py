@@ -5,13 +5,15 @@ can reach it too, so requests that a browser marks as coming from another site a
 host names that are not the machine's own (a foreign name may be made to point at this machine).
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from dash.exceptions import DependencyException
 from flask import Flask, Response, request
+from flask.json.provider import DefaultJSONProvider
 from werkzeug.datastructures import Headers
-from werkzeug.exceptions import BadRequest, Forbidden, HTTPException
+from werkzeug.exceptions import BadRequest, Forbidden, HTTPException, NotFound
 from werkzeug.middleware.proxy_fix import ProxyFix
 
 from dashboard.components import ids
@@ -21,17 +23,25 @@ LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 # The key of the Flask settings that holds the host names that are answered; None answers all.
 HOSTS: Final = "FITLEDGER_HOSTS"
 NAMED: Final = "FITLEDGER_NAMED_HOSTS"
-# A question is a few words. An upload sets a limit of its own (request.max_content_length).
+# A question is a few words. Where more is taken, as by an upload, is said with take_larger.
 LARGEST_BODY_BYTES: Final = 1_000_000
+_LARGER: Final = "FITLEDGER_LARGER_BODIES"
+# The questions of the pages are four deep.
+DEEPEST_JSON: Final = 20
 # Stores that every page reads, and that hold text.
 _WORDS: Final = (ids.VIEW, ids.THEME)
 _CALLBACK: Final = "_dash-update-component"
+HEALTH: Final = "health"
 _SENTENCES: Final = {
+    400: "This is no request that the dashboard understands. Open the dashboard's pages in a browser.",
     404: "There is nothing at this address. The pages of the dashboard are listed on its first page.",
     405: "This address does not take requests of this kind. Open the dashboard's pages in a browser.",
     411: "The request does not say how long it is. Send its length.",
     413: f"The request is larger than the {LARGEST_BODY_BYTES:,} bytes that are taken here. Ask for less at once.",
     415: "The request holds no JSON. Open the dashboard's pages in a browser.",
+    431: "The request's address and headers are longer than what is taken here. Choose fewer at once, or clear the cookies.",
+    501: "The request comes in a form that is not taken here. Open the dashboard's pages in a browser.",
+    503: "Several large files are on their way here at this moment. Nothing was changed. Send yours again in a minute.",
 }
 
 
@@ -40,21 +50,32 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
 
     `callbacks`: what the screens registered, by output. Call when every route is added.
     """
-    server.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY_BYTES
+    server.json = _BoundedJSON(server)
+    health = prefix + HEALTH
 
     @server.before_request
-    def check() -> None:
+    def check() -> Response | None:
+        request.max_content_length = largest_body_bytes(server, request.path)
         require_host(request.host, server.config[HOSTS])
+        if request.path == health and request.method in ("GET", "HEAD"):
+            # Answered before anything is asked of who it is: the server's own loop comes here while every thread is at work.
+            return Response("OK", mimetype="text/plain")
         require_same_site(request.method, request.headers, request.host)
         if request.method == "POST" and request.path == f"{prefix}{_CALLBACK}":
             require_callback(request.get_json(), callbacks)
+        return None
 
     @server.errorhandler(HTTPException)
     def refuse(fault: HTTPException) -> Response:
         code = fault.code or 500
         # What the guard itself says is ours; the library's words for the same codes are for programmers.
-        words = fault.description if isinstance(fault, _Refused) else _SENTENCES.get(code, f"{fault.name}.")
+        words = fault.description if isinstance(fault, _Refused) else sentence_for(code, fault.name)
         return Response(f"{words}\n", code, mimetype="text/plain")
+
+    @server.errorhandler(DependencyException)
+    def miss(_: DependencyException) -> Response:
+        """Dash takes the address of a file that it has not for a fault of the program."""
+        return refuse(NotFound())
 
     @server.errorhandler(Exception)
     def fail(fault: Exception) -> Response:
@@ -68,9 +89,46 @@ def allow_hosts(server: Flask, named: Collection[str], *, is_loopback: bool) -> 
     server.config[HOSTS] = LOOPBACK | {name.lower() for name in named} if is_loopback or named else None
 
 
+def take_larger(server: Flask, path: str, n_bytes: int) -> None:
+    """Takes bodies of up to `n_bytes` at one path."""
+    server.config.setdefault(_LARGER, {})[path] = n_bytes
+
+
+def largest_body_bytes(server: Flask, path: str) -> int:
+    """How many bytes a body may have at a path, for the server that receives it and for the program that reads it."""
+    return int(server.config.get(_LARGER, {}).get(path, LARGEST_BODY_BYTES))
+
+
+def sentence_for(code: int, name: str) -> str:
+    """What a reader is told of a refusal that has no sentence of its own."""
+    return _SENTENCES.get(code, f"{name}.")
+
+
 def trust_proxy(server: Flask) -> None:
     """Takes the reader's address, scheme and host from the one proxy in front, which must set them anew itself."""
     server.wsgi_app = ProxyFix(server.wsgi_app, x_for=1, x_proto=1, x_host=1)  # type: ignore[method-assign]
+
+
+class _BoundedJSON(DefaultJSONProvider):
+    """JSON as deep as a question may be; a ValueError, as for what is no JSON, where it is deeper."""
+
+    def loads(self, s: str | bytes, **options: Any) -> Any:
+        try:
+            found = super().loads(s, **options)
+        except RecursionError as fault:
+            raise ValueError("too deep") from fault
+        level = [found]
+        for _ in range(DEEPEST_JSON):
+            level = [part for one in level for part in _parts_of(one)]
+            if not level:
+                return found
+        raise ValueError("too deep")
+
+
+def _parts_of(value: Any) -> Iterable[Any]:
+    if isinstance(value, dict):
+        return value.values()
+    return value if isinstance(value, list) else ()
 
 
 class _Refused(HTTPException):
@@ -115,7 +173,8 @@ def require_same_site(method: str, headers: Headers, host: str) -> None:
         is_ours = site in ("same-origin", "none") or is_link
     else:
         origin = headers.get("Origin")
-        is_ours = origin is None or urlsplit(origin).netloc == host
+        # Compared as text: what is no address at all is not taken apart.
+        is_ours = origin is None or (origin.partition("://")[2] or None) == host
     if not is_ours:
         raise _FromElsewhere("This request came from a page of another site and was not answered. Open the dashboard itself.")
 

@@ -6,7 +6,8 @@ from typing import Final
 from dash import Dash
 from flask import Response
 
-_HEADERS: Final = {
+# Those of every response, refusals of the server itself included.
+HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "Cross-Origin-Opener-Policy": "same-origin",
@@ -38,7 +39,7 @@ def add_headers(app: Dash) -> None:
 
     def secure(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = policy()
-        for name, value in _HEADERS.items():
+        for name, value in HEADERS.items():
             response.headers[name] = value
         # The figures are a studio's own; no shared cache may keep them.
         if response.mimetype in ("text/csv", "application/json", "text/html"):

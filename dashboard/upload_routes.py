@@ -8,6 +8,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from dashboard.components.faults import told
 from dashboard.downloads import status_of
+from dashboard.guard import take_larger
 from dashboard.questions.answers import rows_to_csv
 from dashboard.uploads import Uploads
 from shared.catalogue import catalogue
@@ -32,6 +33,7 @@ def reader_address() -> str | None:
 
 def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
     """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
+    _take_files(server, f"{prefix}upload", uploads)
 
     @server.post(f"{prefix}upload")
     def receive() -> tuple[Response, int]:
@@ -39,7 +41,6 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
             uploads.require_allowed(reader_address())
             if request.headers.get(HEADER) != "upload":
                 raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
-            request.max_content_length = uploads.largest_bytes + _AROUND
             token = uploads.receive((file.filename, file.stream) for file in request.files.getlist("files"))
         except RequestEntityTooLarge:
             return jsonify(words=str(uploads.too_large())), 413
@@ -76,6 +77,11 @@ def _words(tell: Callable[[], str]) -> tuple[Response, int]:
         return jsonify(words=tell()), 200
     except Exception as fault:
         return jsonify(words=told(fault)), status_of(fault)
+
+
+def _take_files(server: Flask, path: str, uploads: Uploads) -> None:
+    if uploads.settings.upload.allowed:
+        take_larger(server, path, uploads.largest_bytes + _AROUND)
 
 
 def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:

@@ -256,7 +256,7 @@ class Uploads:
                 self._folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=self._place))
                 self._held = filelock.FileLock(self._folder / _LOCK, thread_local=False)
                 self._held.acquire(timeout=0)
-                # Where a process ends without this (gunicorn's do), the next start clears it.
+                # Where a process is killed, the next start clears it.
                 atexit.register(shutil.rmtree, self._folder, ignore_errors=True)
             return self._folder
 

@@ -107,6 +107,15 @@ class Serving(_Section):
     hosts: tuple[str, ...] = ()
     # A proxy on this machine speaks TLS with the readers: they sign in, and cookies travel over TLS alone.
     behind_proxy: bool = False
+    # How long a connection may take: for the head of a request as a whole; for a body or an answer beyond what the least rate
+    # takes, or standing still; and between two requests.
+    header_seconds: Positive = 10.0
+    body_seconds: Positive = 30.0
+    least_bytes_per_second: Positive = 4000.0
+    idle_seconds: Positive = 60.0
+    # How many connections are held at once, in all and for one address (not behind a proxy, which has one address itself).
+    connections: Count = 1000
+    connections_per_address: Count = 250
 
 
 class SignIn(_Section):

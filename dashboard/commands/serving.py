@@ -52,14 +52,15 @@ def _serve(
     from dashboard.logs import add_request_log, use_json_lines
     from dashboard.questions.asking import Asker
     from dashboard.questions.selection import Selection
-    from dashboard.serving import free_port, require_free, serve_forever
+    from dashboard.serving import listening, serve_forever
     from etl.keeping.access_log import AccessLog
     from shared.warehouse import open_reading
 
     keep_freed_memory()
     open_reading(warehouse).close()
-    port = port or free_port(host)
-    require_free(host, port)
+    # Now, so that a port that is taken is told before the questions are asked; whoever comes meanwhile waits.
+    listener = listening(host, port)
+    port = listener.getsockname()[1]
     asker = Asker(warehouse, load_settings(settings))
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
     # Computed before the first reader asks, and the same parts that the pages ask for; the study of all captures stays.
@@ -71,11 +72,10 @@ def _serve(
     except StatisticsError as refusal:
         typer.echo(str(refusal))
     asker.read_ahead()
-    asker.release()
     tidy(AccessLog(warehouse, kept_days=asker.settings.access.kept_days))
     application = create_app(asker, prefix=prefix, accounts=accounts)
     if log is LogForm.JSON:
         use_json_lines()
         add_request_log(application.server)
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}{prefix} (stop it with Ctrl+C).")
-    serve_forever(application, host, port)
+    serve_forever(application, listener, asker.settings.serving)

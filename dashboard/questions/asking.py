@@ -148,13 +148,6 @@ class Asker:
 
         return self._memory.once((snapshot, *key), answered)
 
-    def release(self) -> None:
-        """Closes the file and keeps the answers: before a server forks, since an open warehouse does not survive that."""
-        with self._lock:
-            if self._warehouse is not None:
-                self._warehouse.close()
-                self._warehouse = None
-
     def _follow(self) -> None:
         """Opens the file anew where a load has replaced it; cursors of the old snapshot finish on the old file."""
         snapshot = snapshot_of(self.path)

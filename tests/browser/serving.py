@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from werkzeug.serving import WSGIRequestHandler, make_server
-
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
 from dashboard.report.browser import ARGUMENTS
+from dashboard.serving import listening, server_of
+from shared.settings import Serving
 
 CHROMIUM = [*ARGUMENTS, "--no-sandbox"]
 
@@ -22,23 +22,15 @@ def chromium_path() -> str:
     return found
 
 
-class _Quiet(WSGIRequestHandler):
-    """Logs no request: a failing test shows what failed."""
-
-    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
-        """Says nothing."""
-
-
 @contextmanager
 def serving(asker: Any, prefix: str = "/", accounts: Accounts | None = None) -> Iterator[str]:
     """Serves the dashboard of an asker, with accounts where readers are to sign in; gives its address, with the prefix."""
-    app = create_app(asker, prefix=prefix, accounts=accounts)
-    server = make_server("127.0.0.1", 0, app.server, threaded=True, request_handler=_Quiet)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    listener = listening("127.0.0.1", 0)
+    server = server_of(create_app(asker, prefix=prefix, accounts=accounts), listener, Serving())
+    thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
-        yield f"http://127.0.0.1:{server.server_port}{prefix}"
+        yield f"http://127.0.0.1:{server.effective_port}{prefix}"
     finally:
-        server.shutdown()
+        server.stop()
         thread.join()
-        server.server_close()

@@ -10,7 +10,6 @@ import http.client
 import json
 import random
 import re
-import shutil
 import subprocess
 import sys
 import threading
@@ -77,17 +76,27 @@ def views(seed: int) -> list[str]:
 class Session:
     """One reader with one connection, kept open while a page is filled."""
 
-    def __init__(self, port: int, number: int, site: Site, seen: Seen, ends_at: float) -> None:
+    def __init__(
+        self,
+        port: int,
+        number: int,
+        site: Site,
+        seen: Seen,
+        ends_at: float,
+        *,
+        thinking: tuple[float, float] = THINKING_SECONDS,
+        patience: float = PATIENCE_SECONDS,
+    ) -> None:
         self.draw = random.Random(number)
         self.tab = f"{self.draw.getrandbits(128):032x}"
-        self.port, self.site, self.seen, self.ends_at = port, site, seen, ends_at
+        self.port, self.site, self.seen, self.ends_at, self.thinking = port, site, seen, ends_at, thinking
         self.asked = 0
-        self.connection = http.client.HTTPConnection(HOST, port, timeout=PATIENCE_SECONDS)
+        self.connection = http.client.HTTPConnection(HOST, port, timeout=patience)
 
     def click(self, stop: threading.Event) -> None:
         """Opens pages with filters until the time is up."""
         drawn = views(1)
-        stop.wait(self.draw.uniform(0, THINKING_SECONDS[1]))
+        stop.wait(self.draw.uniform(0, self.thinking[1]))
         while time.monotonic() < self.ends_at and not stop.is_set():
             page = self.draw.choice(PAGES)
             # Most readers look at the whole or at what others look at too.
@@ -96,7 +105,7 @@ class Session:
                 self.ask(page.path, with_view(body, view))
             # The server lets a silent connection go; a browser opens another one without a word.
             self.connection.close()
-            stop.wait(self.draw.uniform(*THINKING_SECONDS))
+            stop.wait(self.draw.uniform(*self.thinking))
 
     def ask(self, path: str, body: dict[str, Any]) -> None:
         self.asked += 1
@@ -171,18 +180,27 @@ def serving(folder: Path) -> Iterator[tuple[int, int]]:
     warehouse, port = folder / "demo.duckdb", free_port(HOST)
     load([EXPORTS], warehouse)
     command = [sys.executable, "-c", SERVE, "serve", "--warehouse", str(warehouse), "--port", str(port)]
-    with subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL) as process:
         try:
-            assert process.stderr is not None
-            for line in process.stderr:
-                if found := re.search(r"Booting worker with pid: (\d+)", line):
-                    threading.Thread(target=shutil.copyfileobj, args=(process.stderr, sys.stderr), daemon=True).start()
-                    yield port, int(found[1])
-                    return
-            raise AssertionError("The dashboard did not start.")
+            while not is_well(port, PATIENCE_SECONDS):
+                assert process.poll() is None, "The dashboard did not start."
+                time.sleep(0.1)
+            yield port, process.pid
         finally:
             process.terminate()
             process.wait(60)
+
+
+def is_well(port: int, patience: float) -> bool:
+    """Whether the health check is answered in time, on a connection of its own."""
+    connection = http.client.HTTPConnection(HOST, port, timeout=patience)
+    try:
+        connection.request("GET", "/health")
+        return connection.getresponse().status == 200
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        connection.close()
 
 
 def memory_mb(pid: int) -> float:

@@ -18,6 +18,7 @@ SCREENS = (
     "dashboard/pages",
     "dashboard/components",
     "dashboard/downloads.py",
+    "dashboard/guard.py",
     "dashboard/headers.py",
     "dashboard/lean.py",
     "dashboard/serving.py",

@@ -96,13 +96,6 @@ def test_a_load_is_seen_without_a_new_start(warehouse: Path, tmp_path: Path) -> 
     assert asker.choices().studio == ("q", "ropewalk")
 
 
-def test_answers_outlive_the_letting_go_of_the_file(warehouse: Path) -> None:
-    asker = Asker(warehouse, Settings())
-    answer = asker.ask("data", Selection())
-    asker.release()
-    assert asker.ask("data", Selection()) is answer
-
-
 def test_unknown_questions_and_missing_warehouses_are_refused(warehouse: Path, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="'weather' is no question"):
         Asker(warehouse, Settings()).ask("weather", Selection())

@@ -2,12 +2,16 @@
 
 import json
 import logging
+import re
+from pathlib import Path
+from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 
+from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.guard import HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
+from dashboard.guard import DEEPEST_JSON, HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
 from dashboard.questions.turns import require_wanted
 from shared.settings import Serving, Settings
 from tests.unit.made_answers import MadeAsker
@@ -67,6 +71,7 @@ def test_hosts_are_named_in_the_settings_or_not_checked_beyond_this_machine() ->
         {"Origin": "https://elsewhere.example"},
         {"Origin": "http://localhost:9999"},
         {"Origin": "null"},
+        {"Origin": "http://["},
     ],
 )
 def test_a_page_elsewhere_cannot_drive_this_one(client: FlaskClient, headers: dict[str, str]) -> None:
@@ -116,6 +121,91 @@ def test_an_odd_question_is_refused_with_a_sentence_and_no_traceback(
     assert response.mimetype == "text/plain"
     assert "Traceback" not in response.get_data(as_text=True)
     assert caplog.text == ""
+
+
+DEEP = 200_000
+PART = b'--x\r\nContent-Disposition: form-data; name="name"\r\n\r\n1\r\n'
+SHAPES = {
+    "application/json": [
+        *(opening * DEEP + closing for opening, closing in ((b"[", b""), (b'{"a":', b""), (b"[", b"]" * DEEP))),
+        *(b"[" * deep + b"]" * deep for deep in (DEEPEST_JSON + 2, 500, 990)),
+        b'{"output":' + b"[" * 50 + b"]" * 50 + b"}",
+        *(
+            b"1" * 9999,
+            b"1e999999",
+            b"NaN",
+            b"\0" * 20,
+            b'"\\ud800"',
+            "{}".encode("utf-16"),
+            b'{"":{"":[]}}',
+            b'{"output":"a","output":[]}',
+        ),
+    ],
+    'application/json; charset="': [b"[", b"{}"],
+    "application/x-www-form-urlencoded": [b"[" * DEEP, b"a=%ff&b=%00&" * 99, b"a&" * 2000, b"name=" + b"x" * 600_000],
+    "multipart/form-data; boundary=x": [
+        b'--x\r\nContent-Disposition: form-data; name="\xff"; filename="\xff"\r\n\r\n1\r\n--x--\r\n',
+        PART * 1500 + b"--x--\r\n",
+        PART.replace(b"1\r", b"1" * 900_000 + b"\r") + b"--x--\r\n",
+        b"--x\r\n" + b"A: b\r\n" * 5000 + b"\r\n1\r\n--x--\r\n",
+    ],
+    "multipart/form-data": [PART],
+    "a/b; =" + "x" * 500: [b"x"],
+}
+HEADERS = [
+    *(("Origin", value) for value in ("http://[", "http://[::1", "//", "\xff")),
+    *(("Host", value) for value in ("[", "a:b:c", "\xff", "")),
+    *(
+        ("Cookie", value)
+        for value in ("fitledger=\xff", "fitledger=" + "." * 50, "=; ;", "remember_token=a|b", "remember_token=|")
+    ),
+    *(("Range", value) for value in ("bytes=9-1", "bytes=" + "9" * 30 + "-", "x")),
+    *(("X-Forwarded-Host", "["), ("X-Forwarded-For", "x,,"), ("Content-Length", "x"), ("Authorization", "Basic \xff")),
+    *(("If-None-Match", 'W/"'), ("If-Modified-Since", "x"), ("Accept-Encoding", "gzip;q=x, *;q=nan"), ("Accept", "\xff")),
+    *(("Fitledger-Tab", value) for value in ("a b c d", "0" * 32 + " " + "9" * 5000 + " /")),
+]
+
+
+@pytest.mark.parametrize("signs_in", [False, True])
+def test_nothing_that_a_stranger_sends_is_a_fault_of_the_program(
+    signs_in: bool, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    accounts = Accounts(tmp_path / "studio.duckdb") if signs_in else None
+    if accounts:
+        accounts.add("olga", "owner", "four small words here", None)
+    server = create_app(MadeAsker(), accounts=accounts).server  # type: ignore[arg-type]
+    paths = {re.sub("<[^>]+>", "effects", rule.rule) for rule in server.url_map.iter_rules()} | {"/%ff", "//", "/nowhere"}
+    faults = []
+
+    def ask(method: str, path: str, **given: Any) -> None:
+        with server.test_client().open(path, method=method, **given) as response:
+            if response.status_code >= 500 or b"Traceback" in response.get_data():
+                faults.append((method, path, given))
+
+    with caplog.at_level(logging.ERROR):
+        for path in sorted(paths):
+            for kind, bodies in SHAPES.items():
+                for body in bodies:
+                    ask("POST", path, data=body, content_type=kind)
+            ask("GET", path, data=b"[" * DEEP, content_type="application/json")
+        for path in ("/", "/assets/style.css", "/health", "/login"):
+            for header in HEADERS:
+                for method in ("GET", "POST", "TRACE"):
+                    ask(method, path, headers=dict([header]))
+    assert faults == []
+    assert caplog.text == ""
+
+
+def test_a_question_may_be_no_deeper_than_questions_are(client: FlaskClient) -> None:
+    def ask(deep: int) -> str:
+        body = json.dumps({**ASKED, "state": "DEEP"}).replace('"DEEP"', "[" * deep + "]" * deep)
+        response = client.post(CALLBACK, data=body, content_type="application/json")
+        assert response.status_code == 400
+        expect_sentence(response.get_data(as_text=True).replace(". Open", "; open").replace(". Load", "; load"))
+        return response.get_data(as_text=True)
+
+    assert "no question that a page of this dashboard asks" in ask(DEEPEST_JSON - 1)
+    assert "no request that the dashboard understands" in ask(DEEPEST_JSON)
 
 
 def test_a_request_may_not_be_large(client: FlaskClient) -> None:

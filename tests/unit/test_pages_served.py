@@ -15,7 +15,7 @@ from dashboard.app import create_app, find_page
 from dashboard.components.notes import CAUTION
 from dashboard.pages import PAGES
 from dashboard.questions.answers import EffectRow
-from dashboard.serving import THREADS, free_port, gunicorn_settings, require_free
+from dashboard.serving import free_port, listening
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker, made_effects
 from tests.unit.page_places import unfolded
@@ -44,7 +44,8 @@ def answered(client: FlaskClient, place: str, search: str) -> str:
 
 
 def test_health_is_told(client: FlaskClient) -> None:
-    assert client.get("/health").status_code == 200
+    assert (client.get("/health").status_code, client.get("/health").get_data()) == (200, b"OK")
+    assert client.post("/health").status_code == 405
 
 
 @pytest.mark.parametrize("path", ["/", "/data", "/_dash-layout", "/download/effects.csv", "/nowhere.csv"])
@@ -204,20 +205,19 @@ def test_a_prefix_without_slashes_is_refused(prefix: str) -> None:
         create_app(MadeAsker(), prefix=prefix)  # type: ignore[arg-type]
 
 
-def test_one_process_with_four_threads_serves() -> None:
-    settings = gunicorn_settings("::1", 8050)
-    assert (settings["workers"], settings["threads"], settings["worker_class"]) == (1, THREADS, "gthread")
-    assert settings["bind"] == "[::1]:8050"
-
-
 def test_a_free_port_is_free() -> None:
     port = free_port("127.0.0.1")
     assert 1024 <= port <= 65535
-    require_free("127.0.0.1", port)
+    listening("127.0.0.1", port).close()
+
+
+def test_an_address_of_the_newer_kind_is_listened_at() -> None:
+    with listening("::1", 0) as listener:
+        assert listener.getsockname()[0] == "::1"
 
 
 def test_a_taken_port_is_told_before_anything_is_served() -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
         with pytest.raises(UsageError, match=f"--port {port}: .*another program listens there. Name another port"):
-            require_free("127.0.0.1", port)
+            listening("127.0.0.1", port)
