@@ -11,6 +11,7 @@ from dashboard.questions.readers import Reader, Role
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import holds_notes, narrowed, own_fits, seen
 from shared.errors import NotPermittedError
+from shared.freshness import Freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -56,6 +57,11 @@ class AskedBy:
         """The fitter whose cases alone the reader may see; None where all."""
         reader = self.reader()
         return (reader.fitter_id or "") if reader.own_cases_only else None
+
+    def freshness(self) -> Freshness:
+        """As Asker.freshness: a date of the whole studio, which every answer tells as `as_of`."""
+        self.reader()
+        return self._asker.freshness()
 
     def choices(self) -> Choices:
         """As Asker.choices; a fitter chooses among no other fitters."""
