@@ -11,20 +11,29 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from typer.testing import CliRunner
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
+from dashboard.cli import app
+from dashboard.components.address import Addresses
+from dashboard.components.page import Desk
 from dashboard.pages import PAGES
 from dashboard.questions.answers_returns import Returns
 from dashboard.questions.answers_riders import Riders
+from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker
+from dashboard.questions.readers import LOCAL
 from dashboard.questions.selection import Selection, parse_selection
+from dashboard.report import write
 from etl.keeping.doctor import Check, examine
 from etl.load import load
+from shared import clock
+from shared.clock import spoken_day
 from shared.freshness import freshness
 from shared.settings import Settings
 from tests.spec.tables import write_csv
-from tests.unit.page_places import texts, unfolded
+from tests.unit.page_places import places, texts, unfolded
 from tests.unit.test_accounts_served import PASSWORD, sign_in
 
 NEWEST, TODAY = date(2026, 8, 28), date(2026, 11, 30)
@@ -188,3 +197,45 @@ def test_the_doctor_says_first_that_the_data_are_old(warehouse: Path, tmp_path: 
     longer = tmp_path / "own.toml"
     longer.write_text("[data]\nstale_after_days = 200\n", encoding="utf-8")
     assert newest_row(warehouse, 30, 11, longer).state == "fine"
+
+
+def test_the_command_says_it_first_and_tells_it_to_programs(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clock, "today", lambda: TODAY)
+    words = ["show", "returns", "--warehouse", str(warehouse)]
+    told = CliRunner().invoke(app, words).output
+    assert told.splitlines()[0] == f"{STALE} Load newer exports."
+    assert "8 bookings were overdue on 28 Aug 2026, the data's last day; 16 are today, 30 Nov 2026." in told
+    machine = json.loads(CliRunner().invoke(app, [*words, "--json"]).output)
+    said = {name: machine[name] for name in ("newest_row", "today", "age_days", "stale_after_days", "is_stale")}
+    assert said == {
+        "newest_row": "2026-08-28", "today": "2026-11-30", "age_days": 94, "stale_after_days": 7, "is_stale": True
+    }  # fmt: skip
+    assert {"as_of", "selection", "headline", "figures", "overdue"} <= set(machine)
+    assert [row["days_over_today"] for row in machine["overdue"]][:2] == [60 + 94, 50 + 94]
+    studio = json.loads(CliRunner().invoke(app, ["show", "noise", "--warehouse", str(warehouse), "--json"]).output)
+    assert (studio["age_days"], studio["is_stale"]) == (94, True)
+
+
+def test_the_report_says_it_on_its_cover(warehouse: Path) -> None:
+    for today, is_told in ((TODAY, True), (NEWEST, False)):
+        asker = Asker(warehouse, Settings(), lambda today=today: today)
+        desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
+        cover = write._document(desk, Selection(), asker.ask("studio", Selection()), [], [])
+        assert (f"<strong>{STALE}</strong> Load newer exports. Then make this report again." in cover) == is_told
+        assert f"Made by fitledger on {spoken_day(today)}." in cover
+
+
+def test_the_returns_page_names_both_days_in_its_table(warehouse: Path) -> None:
+    told = [
+        " ".join(texts(place))
+        for place in places(create_app(Asker(warehouse, Settings(), lambda: TODAY)).server.test_client(), "returns", "")
+    ]
+    said = " ".join(told)
+    for words in (
+        "8 bookings were overdue on 28 Aug 2026, the data's last day; 16 are today, 30 Nov 2026",
+        "Days over on 28 Aug 2026",
+        "Days over today, 30 Nov 2026",
+        "not yet",
+        "stays in this list until newer exports are loaded",
+    ):
+        assert words in said
