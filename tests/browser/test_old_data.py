@@ -27,8 +27,8 @@ def test_old_data_are_told_above_every_page_and_crowd_none(served: Served, brows
             box = note.bounding_box()
             assert box is not None and box["height"] < 50 and box["y"] + box["height"] < height / 4
             assert page.evaluate("document.documentElement.scrollWidth") <= width
-            found = Axe().run(page)
-            assert found.violations_count == 0, found.generate_report()
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
         # Another page by its link, without a new start, says it too; the way out keeps the selection.
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Returns").click()
         watched.settled()

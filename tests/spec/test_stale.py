@@ -32,9 +32,9 @@ from shared import clock
 from shared.clock import spoken_day
 from shared.freshness import freshness
 from shared.settings import Settings
+from tests.attack.house import PASSWORD, sign_in
 from tests.spec.tables import write_csv
 from tests.unit.page_places import places, texts, unfolded
-from tests.unit.test_accounts_served import PASSWORD, sign_in
 
 NEWEST, TODAY = date(2026, 8, 28), date(2026, 11, 30)
 # Eight are over by the data's last day, the last of them by 2 days (96 by today); one is due on that very day, which is not
