@@ -94,7 +94,7 @@ class Accounts:
         """The account, where name and password are right; takes as long where they are not."""
         account = self.find(name) if _NAME.fullmatch(name) else None
         try:
-            self._hasher.verify(account.password_hash if account else self._nobody, password[:LONGEST_PASSWORD])
+            self._hasher.verify(account.password_hash if account else self._nobody, password[: LONGEST_PASSWORD + 1])
         except (VerificationError, InvalidHashError):
             return None
         if account and self._hasher.check_needs_rehash(account.password_hash):
