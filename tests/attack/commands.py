@@ -1,11 +1,17 @@
-"""The command in processes of their own, on small exports, for attacks that need a kill, a full disk or another folder."""
+"""The command on small exports: here, or in a process of its own for attacks that need a kill or a full disk."""
 
+import io
 import os
 import resource
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import chdir, redirect_stderr, redirect_stdout
+from dataclasses import dataclass
 from pathlib import Path
+from unittest.mock import patch
+
+from dashboard.cli import main
 
 COMMAND = "import sys; from dashboard.cli import main; sys.argv = ['fitledger', *sys.argv[1:]]; main()"
 ROOT = Path(__file__).parents[2]
@@ -15,6 +21,27 @@ HEADS = {
     "fit_sessions": "session_id,rider_id,fitter_id,studio_id,session_date,visit_kind,notes",
     "follow_ups": "follow_up_id,session_id,booked_on,due_on,state",
 }
+
+
+@dataclass(frozen=True)
+class Done:
+    """How a command ended, and what it printed."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def here(folder: Path, *words: str | Path) -> Done:
+    """Runs the command in `folder` within this process, as its entry point would."""
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    argv = patch.object(sys, "argv", ["fitledger", *map(str, words)])
+    with chdir(folder), argv, redirect_stdout(out), redirect_stderr(err):
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code if isinstance(end.code, int) else 0
+    return Done(code, out.getvalue(), err.getvalue())
 
 
 def environment(scratch: Path | None = None) -> dict[str, str]:

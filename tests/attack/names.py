@@ -31,13 +31,15 @@ NAMES = {
 }
 
 
-def rows() -> list[Row]:
+def rows(most: int | None = None) -> list[Row]:
+    """The first `most` of the names, or all."""
     found: list[str] = []
+    names = dict(list(NAMES.items())[:most])
     with TemporaryDirectory() as folder:
-        for n, (name, neighbour) in enumerate(NAMES.items()):
+        for n, (name, neighbour) in enumerate(names.items()):
             for alone in (False, True):
                 found += _failures(Path(folder) / f"{n}{alone}", name, neighbour, alone=alone)
-    tried = f"{2 * len(NAMES)} loads: the folder, and the file by its name"
+    tried = f"{2 * len(names)} loads: the folder, and the file by its name"
     return [row("names of files as patterns", tried, found, "each file read once, and no other")]
 
 
