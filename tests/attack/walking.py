@@ -2,6 +2,7 @@
 
 import base64
 import random
+import re
 from collections.abc import Iterator
 
 from itsdangerous import URLSafeTimedSerializer
@@ -25,6 +26,15 @@ from tests.attack.house import (
 from tests.attack.rows import Row, row
 
 SELECTIONS = ("", "?visit_kind=first", "?split=riding", "?studio=quayside&bike_kind=gravel", "?from=2026-06-01")
+# More that are asked of the downloads alone, which are quick.
+NARROW = (
+    *(f"?from=2026-0{month}-01&to=2026-0{month}-07" for month in range(1, 9)),
+    *(f"?arch_height={height}&side={side}" for height in ("low", "high") for side in ("left", "right")),
+    "?forefoot=marked_varus&riding=road",
+    "?studio=ropewalk&visit_kind=refit",
+    "?rider=R0001",
+    "?rider=R0012,R0487",
+)
 # What everyone may see before signing in; the steps of signing in and the way out among them.
 _OPEN = ("/health", "/login", "/logout", "/assets/")
 _OPEN_TO_A_FITTER_IF_ASKED = ("/upload", "/mend")
@@ -62,7 +72,7 @@ def _everything(house: House, client: Client, what: str) -> Iterator[Walked]:
                     )
         return
     for address in downloads(house):
-        for search in SELECTIONS:
+        for search in (*SELECTIONS, *NARROW):
             whole = f"{address}&{search[1:]}" if search else address
             answer = client.get(whole, headers=ASIDE)
             yield whole, answer.status_code, words_of(answer), answer.get_data(as_text=True)
@@ -90,7 +100,8 @@ def _fitter(house: House, what: str) -> Row:
     failures, n = [], 0
     for asked, status, words, _ in _everything(house, client, what):
         n += 1
-        met = words & (house.foreign | house.colleagues) - EXAMPLE
+        # What was asked for by its id is named in the refusal.
+        met = words & (house.foreign | house.colleagues) - EXAMPLE - set(re.findall(r"R\d+", asked))
         if met:
             failures.append(f"{asked} names {len(met)} cases or colleagues")
         if status >= 500:
