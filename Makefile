@@ -12,7 +12,7 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
+.PHONY: demo test attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -36,6 +36,14 @@ lock: $(READY)          ## write requirements.lock anew from pyproject.toml
 fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris has wheels for Linux only and is kept beside the lock
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
+
+attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
+	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
+
+sbom: $(READY)          ## write build/sbom.json, the list of all parts with their digests (CycloneDX), from the lock
+	mkdir -p build
+	$(BIN)/cyclonedx-py requirements requirements.lock --pyproject pyproject.toml --output-reproducible --short-PURLs \
+	    --index-url lock: --output-file build/sbom.json
 
 bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
 	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done

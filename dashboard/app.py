@@ -11,6 +11,7 @@ from dashboard.accounts.store import Accounts
 from dashboard.components import filter_bar, html, ids
 from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
+from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page
 from dashboard.compressing import add_compressing
 from dashboard.downloads import add_downloads
@@ -19,6 +20,7 @@ from dashboard.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.headers import add_headers
 from dashboard.lean import LeanDash
 from dashboard.pages import PAGES
+from dashboard.pages.data.layout import PATH as DATA_PATH
 from dashboard.questions.asked_by import AskedBy
 from dashboard.questions.asking import Asker, Choices
 from etl.keeping.access_log import AccessLog
@@ -83,7 +85,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
     page = find_page(desk.addresses.path(request.path))
     pathname, search = (request.path, search_of(request.query_string.decode())) if page else (None, None)
     view, values = filter_bar.first_values(search)
-    links, chosen = _kept_query(desk, view, pathname)
+    links, chosen, age = _kept_query(desk, view, pathname)
     return html.Div(
         [
             dcc.Location(id=ids.URL, refresh=False, pathname=pathname, search=search),
@@ -99,6 +101,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 ],
                 className="top",
             ),
+            html.Div(age, id=ids.AGE),
             filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(page and page.splits)),
             html.Main(html.Div(page.layout() if page else None, id=ids.PAGE), id="main"),
             html.Footer(
@@ -152,6 +155,7 @@ def _register_shell(app: Dash, desk: Desk) -> None:
     app.callback(
         Output(ids.NAVIGATION, "children"),
         Output(ids.CHOSEN, "children"),
+        Output(ids.AGE, "children"),
         Input(ids.VIEW, "data"),
         Input(ids.URL, "pathname"),
         prevent_initial_call=True,
@@ -172,16 +176,27 @@ def _register_shell(app: Dash, desk: Desk) -> None:
     )
 
 
-def _kept_query(desk: Desk, search: str | None, pathname: str | None) -> tuple[html.Ul, html.Ul | None]:
-    """The links to the pages with the words of the selection, and those words to be taken away one by one."""
+def _kept_query(desk: Desk, search: str | None, pathname: str | None) -> tuple[html.Ul, html.Ul | None, html.P | None]:
+    """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data."""
     path = desk.addresses.path(pathname)
     page = find_page(path)
     try:
         view = read_view(search)
     except UsageError:
-        return _links(desk.addresses, ""), None
+        return _links(desk.addresses, ""), None, _age(desk, "")
     chosen = chosen_words(desk.addresses, path, view, splits=bool(page and page.splits))
-    return _links(desk.addresses, view.selection.query()), chosen
+    query = view.selection.query()
+    return _links(desk.addresses, query), chosen, _age(desk, query)
+
+
+def _age(desk: Desk, query: str) -> html.P | None:
+    """How old the newest row is, where that is old; asked anew with every view, since a load or midnight changes it."""
+    try:
+        may_load = desk.asker.reader().may_load
+        return age_note(desk.asker.freshness(), desk.addresses.page(DATA_PATH, query) if may_load else None)
+    except FitledgerError:
+        # The page tells why nothing can be read.
+        return None
 
 
 def find_page(path: str) -> Page | None:

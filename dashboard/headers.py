@@ -4,7 +4,7 @@ from functools import cache
 from typing import Final
 
 from dash import Dash
-from flask import Response
+from flask import Response, request
 
 # Those of every response, refusals of the server itself included.
 HEADERS: Final = {
@@ -14,6 +14,8 @@ HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
+# Where a proxy speaks TLS, a browser that came once comes by TLS alone for two years.
+_ONLY_BY_TLS: Final = "max-age=63072000"
 
 
 def add_headers(app: Dash) -> None:
@@ -41,6 +43,8 @@ def add_headers(app: Dash) -> None:
         response.headers["Content-Security-Policy"] = policy()
         for name, value in HEADERS.items():
             response.headers[name] = value
+        if request.is_secure:
+            response.headers["Strict-Transport-Security"] = _ONLY_BY_TLS
         # The figures are a studio's own; no shared cache may keep them.
         if response.mimetype in ("text/csv", "application/json", "text/html"):
             response.headers["Cache-Control"] = "no-store"

@@ -99,6 +99,12 @@ class Upload(_Section):
     kept_minutes: Count = 60
 
 
+class Data(_Section):
+    """After how many days the newest row is called old, at the top of every page, report and answer."""
+
+    stale_after_days: Annotated[int, Field(ge=0)] = 7
+
+
 class Serving(_Section):
     """Host names at which the dashboard is answered beside those of this machine itself, as behind a proxy that keeps the name
     that the reader asked for. Served on other addresses than this machine's own, it answers every name unless some are named.
@@ -179,6 +185,7 @@ class Settings(_Section):
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
     upload: Upload = Upload()
+    data: Data = Data()
     serving: Serving = Serving()
     sign_in: SignIn = SignIn()
     access: Access = Access()

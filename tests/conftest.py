@@ -1,14 +1,27 @@
 """Shared fixtures. Every draw in the tests is seeded; any warning is a failure."""
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from etl import mart, merge
 from etl.load import load
+from shared import clock
 from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory
 from warehouse_demo import EXPORTS
+
+# Three days after the newest row of the demo: no test depends on the day on which it runs.
+TODAY = date(2026, 8, 31)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def set_clock() -> Iterator[None]:
+    """The date that an asker takes from the clock, for whoever hands it no other one."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(clock, "today", lambda: TODAY)
+        yield
 
 
 @pytest.fixture(scope="session")

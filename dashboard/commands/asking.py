@@ -31,21 +31,23 @@ def show(
     from dashboard.questions.asking import Asker, by_period
 
     asker = Asker(warehouse, load_settings(settings))
-    answer = asker.ask(question, selection, **by_period(question, every))
+    answer, age = asker.ask(question, selection, **by_period(question, every)), asker.freshness()
     riders = named_riders(asker, selection)
     if riders or holds_cases(answer):
         noted(warehouse, "opened", question, riders=riders)
     if as_json:
-        typer.echo(answer.to_json())
+        typer.echo(answer.to_json(**age.as_dict()))
     elif as_csv:
         typer.echo(answer.to_csv(), nl=False)
     else:
+        if age.words:
+            typer.echo(f"{age.words} {age.todo}\n")
         _print_answer(answer)
 
 
 def _print_answer(answer: Any) -> None:
     typer.echo(answer.headline)
-    from dashboard.questions.scope import spoken_day
+    from shared.clock import spoken_day
 
     typer.echo(f"{answer.selection_words}; {f'data up to {spoken_day(answer.as_of)}' if answer.as_of else 'no data yet'}.\n")
     rows = [{key: _cell(value) for key, value in row.items()} for row in answer.rows()]

@@ -15,6 +15,8 @@ MORE: Final = "more-filters"
 RESET: Final = "reset"
 SPLIT: Final = "split-control"
 CHOSEN: Final = "chosen"
+AGE: Final = "age"
+"""How old the newest row is, where that must be known before reading on."""
 
 
 def control(word: str) -> str:

@@ -12,6 +12,7 @@ from dashboard.figures.names import plain
 from dashboard.figures.theme import day
 from dashboard.questions.answers import Answer
 from dashboard.questions.scope import counted
+from shared.freshness import Freshness
 from shared.units import UNITS
 
 # A statement ends with a full stop or a semicolon, those within brackets left aside.
@@ -51,6 +52,20 @@ def headline(text: str) -> html.P:
     first, ends = parts["first"].removesuffix(";"), "; " if parts["first"].endswith(";") else " "
     pause = html.Span(ends, className="for-readers") if ends == "; " else ends
     return html.P([first, pause, html.Span(parts["rest"], className="headline-rest")], className="headline", id="headline")
+
+
+def age_note(age: Freshness, load_at: str | None) -> html.P | None:
+    """What must be known of the age of the data before anything is read, and what to do about it; nothing where they are of
+    these days. `load_at`: where exports are loaded; None: the reader may not."""
+    if not age.words:
+        return None
+    if age.is_stale:
+        way: Any = (
+            dcc.Link("Load newer exports", href=load_at) if load_at else "The owner or the head fitter can load newer exports."
+        )
+    else:
+        way = age.todo
+    return html.P([html.Strong(unbroken(age.words)), " ", way], className="age-note", role="status")
 
 
 def data_note(answer: Answer) -> html.P:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any, Final
 
+from shared.clock import spoken_day
 from shared.units import UNITS
 
 FONT: Final = "Inter, 'Segoe UI', system-ui, -apple-system, 'Helvetica Neue', Arial, sans-serif"
@@ -178,4 +179,4 @@ def interval(low: float | None, high: float | None, unit: str, *, effect: bool =
 
 def day(value: Any) -> str:
     """A date as 7 Jan 2026; the dash where there is none."""
-    return NOTHING if value is None else f"{value.day} {value:%b %Y}"
+    return NOTHING if value is None else spoken_day(value)

@@ -53,9 +53,11 @@ class Answer:
         rows = {name: next(iter(typing.get_args(kind)), None) for name, kind in typing.get_type_hints(cls).items()}
         return {name: typing.cast(type, row) for name, row in rows.items() if dataclasses.is_dataclass(row)}
 
-    def to_json(self) -> bytes:
+    def to_json(self, **beside: Any) -> bytes:
+        """As JSON, with what is told `beside` it at its end."""
+        told = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)} | beside
         # A list whose rows are made as they are read becomes all of them.
-        return orjson.dumps(self, default=tuple, option=orjson.OPT_INDENT_2)
+        return orjson.dumps(told, default=tuple, option=orjson.OPT_INDENT_2)
 
     def rows(self, name: str | None = None) -> list[dict[str, Any]]:
         return [dataclasses.asdict(row) for row in getattr(self, name or self.rows_name)]

@@ -63,13 +63,18 @@ class ComparisonRow:
 
 @dataclass(frozen=True)
 class OverdueRow:
-    """A booking that is open past its day, by the studio's ids."""
+    """A booking that is open past its day, by the studio's ids.
+
+    days_over: counted to the data's last date, None where it was not over then; days_over_today: counted to today's clock, None
+    where the clock says a day before the data's last one.
+    """
 
     follow_up_id: str
     session_id: str
     rider_id: str
     due_on: date
-    days_over: int
+    days_over: int | None
+    days_over_today: int | None = None
 
 
 @dataclass(frozen=True)
@@ -111,7 +116,7 @@ class SaidRow:
 
 @dataclass(frozen=True)
 class Returns(Answer):
-    """Do riders come back, and does the fit hold."""
+    """Do riders come back, and does the fit hold. `today`: the date that `overdue` is counted to beside `as_of`."""
 
     rows_name: ClassVar[str] = "figures"
     n_fits: int
@@ -124,3 +129,4 @@ class Returns(Answer):
     overdue: tuple[OverdueRow, ...]
     lasting: tuple[LastingRow, ...]
     said: tuple[SaidRow, ...]
+    today: date | None = None

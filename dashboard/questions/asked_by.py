@@ -14,6 +14,7 @@ from dashboard.questions.riders_found import riders_known
 from dashboard.questions.selection import Selection
 from dashboard.questions.sight import answer_for, holds_notes
 from shared.errors import NotPermittedError
+from shared.freshness import Freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -69,6 +70,11 @@ class AskedBy:
         """The last day of the studio's figures that the reader is given; None where they reach to the data's end."""
         reader = self.reader()
         return StudioFigures(self._asker, reader).grid().closed if reader.own_cases_only else None
+
+    def freshness(self) -> Freshness:
+        """As Asker.freshness: a date of the whole studio, which every answer tells as `as_of`."""
+        self.reader()
+        return self._asker.freshness()
 
     def choices(self) -> Choices:
         """As Asker.choices; a fitter chooses among no other fitters."""

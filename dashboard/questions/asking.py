@@ -14,7 +14,9 @@ from dashboard.questions.answers import Answer
 from dashboard.questions.remembering import Memory, Remember
 from dashboard.questions.selection import Selection
 from dashboard.questions.turns import stopping
+from shared import clock
 from shared.errors import StatisticsError, UsageError
+from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -69,9 +71,11 @@ class Asker:
     # Whose cases alone the reader may see; None where all, as here.
     fitter: str | None = None
 
-    def __init__(self, path: Path, settings: Settings) -> None:
+    def __init__(self, path: Path, settings: Settings, today: Callable[[], date] | None = None) -> None:
+        """`today` tells today's date; without it the clock of this machine does."""
         self.path = path
         self.settings = settings
+        self._today = today or clock.today
         self._lock = threading.Lock()
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
@@ -91,13 +95,15 @@ class Asker:
         # Another question's answer over all fits, computed once for all who lean on it.
         beside = {name: self.ask(name, Selection()) for name in getattr(module, "LEANS_ON", ())}
         remembers = getattr(module, "REMEMBERS", False)
+        # What is due follows from today too, so that an answer of yesterday is another one.
+        dated = {"today": self._today()} if getattr(module, "KNOWS_TODAY", False) else {}
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
-            given: dict[str, Any] = {**beside, **only, **({"remember": remember} if remembers else {})}
+            given: dict[str, Any] = {**beside, **only, **dated, **({"remember": remember} if remembers else {})}
             found: Answer = module.ask(cursor, selection, self.settings, **given)
             return found
 
-        asked: Answer = self._remembered((question, selection, *sorted(only.items())), answer)
+        asked: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
         return asked
 
     def read_ahead(self) -> None:
@@ -117,6 +123,11 @@ class Asker:
             return look(cursor)
         finally:
             cursor.close()
+
+    def freshness(self) -> Freshness:
+        """How old the newest row is today."""
+        newest: date | None = self._remembered(("as_of",), lambda cursor, _: cursor.value(NEWEST_ROW))
+        return freshness(newest, self._today(), self.settings)
 
     def choices(self) -> Choices:
         """The studios, fitters, bike kinds and dates in the warehouse."""

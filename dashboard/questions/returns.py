@@ -1,7 +1,8 @@
 """Do riders come back, and does the fit hold: bookings, returns over closed windows, the curve of returns, what lasted."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,8 @@ Rows = dict[str, NDArray[Any]]
 
 # Fits, levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
 REMEMBERS = True
+# What is overdue is counted to today's date as well; rates and curve rest on the data's last date alone.
+KNOWS_TODAY = True
 
 METHOD = {
     "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
@@ -38,6 +41,7 @@ METHOD = {
     "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
     "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at the data's end",
     "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent",
+    "overdue": "open past the day it was due: by the data's last date, and by today's date, each told by its name",
     "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
     "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held",
@@ -61,15 +65,25 @@ class _Group:
         return _where(self.rows, np.logical_and.reduce([self.rows[column].astype(bool) for column in columns]))
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Returns:
-    """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted."""
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    today: date | None = None,
+    remember: Remember | None = None,
+) -> Returns:
+    """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted.
+
+    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     assert scope.as_of is not None  # there are fits, and each has a day
     rows = read_or_cut(warehouse, scope, "returns_fits.sql", remember)
     groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
-    overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", scope.parameters, **fragments()))
+    parameters = {**scope.parameters, "today": today or scope.as_of}
+    overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", parameters, **fragments()))
     return Returns(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -77,7 +91,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         method=_method(settings),
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{figures[2].words} {_overdue_words(len(overdue))} Data up to {spoken_day(scope.as_of)}.",
+        headline=f"{figures[2].words} {overdue_words(overdue, scope.as_of, today)}",
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
@@ -85,6 +99,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         overdue=overdue,
         lasting=tuple(lasting_rows(warehouse, scope, settings, remember)),
         said=tuple(said_rows(rows, settings)),
+        today=today,
     )
 
 
@@ -204,8 +219,16 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else value
 
 
-def _overdue_words(n: int) -> str:
-    return "No booking is overdue." if n == 0 else f"{counted(n, 'booking')} {'is' if n == 1 else 'are'} overdue."
+def overdue_words(rows: Sequence[OverdueRow], as_of: date, today: date | None) -> str:
+    """How many bookings are overdue by the data's last date and, where that is another day, by today's."""
+    n = sum(row.days_over is not None for row in rows)
+    some = counted(n, "booking") if n else "No booking"
+    is_one = n < 2
+    if today is None or today <= as_of:
+        return f"{some} {'is' if is_one else 'are'} overdue. Data up to {spoken_day(as_of)}."
+    n_today = sum(row.days_over_today is not None for row in rows)
+    now = f"{f'{n_today:,}' if n_today else 'none'} {'is' if n_today < 2 else 'are'} today, {spoken_day(today)}"
+    return f"{some} {'was' if is_one else 'were'} overdue on {spoken_day(as_of)}, the data's last day; {now}."
 
 
 _NAMES = {

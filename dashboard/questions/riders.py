@@ -1,5 +1,7 @@
 """What happened to this rider: one rider's timeline, or the list of riders where none or several are named."""
 
+from datetime import date
+
 from dashboard.questions.answers import Noise
 from dashboard.questions.answers_riders import Riders, RiderTimeline
 from dashboard.questions.every_fit import Remember, at_once
@@ -14,6 +16,8 @@ from shared.warehouse import Warehouse
 LEANS_ON = ("noise",)
 # The rules of agreement are asked of all fits once a snapshot.
 REMEMBERS = True
+# What is overdue is counted to today's date as well.
+KNOWS_TODAY = True
 SPLITS = False
 
 
@@ -22,11 +26,15 @@ def ask(
     selection: Selection,
     settings: Settings,
     noise: Noise | None = None,
+    today: date | None = None,
     remember: Remember | None = None,
 ) -> Riders | RiderTimeline:
-    """One rider's timeline, else the list of riders; without `noise` no change is told from chance."""
+    """One rider's timeline, else the list of riders; without `noise` no change is told from chance.
+
+    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     if len(selection.rider) == 1:
-        return timeline(warehouse, scope, selection, settings, noise)
-    return listed(warehouse, scope, selection, settings, remember)
+        return timeline(warehouse, scope, selection, settings, noise, today)
+    return listed(warehouse, scope, selection, settings, today, remember)

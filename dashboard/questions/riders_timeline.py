@@ -54,7 +54,7 @@ Row = dict[str, Any]
 
 
 def timeline(
-    warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, noise: Noise | None
+    warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, noise: Noise | None, today: date | None = None
 ) -> RiderTimeline:
     """All that is held of one rider's selected fits."""
 
@@ -62,7 +62,7 @@ def timeline(
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
 
     judged = judged_with_ids(warehouse, scope, settings)
-    [rider] = rider_rows(warehouse, scope, judged, settings)
+    [rider] = rider_rows(warehouse, scope, judged, settings, today)
     known = known_noise(noise)
     fits, captures = rows("fits"), rows("captures")
     knees = tuple(_knees(captures, known))

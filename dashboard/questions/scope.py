@@ -9,7 +9,9 @@ from typing import Any
 
 from dashboard.questions.remembering import Remember, at_once
 from dashboard.questions.selection import Selection
+from shared.clock import spoken_day as spoken_day  # noqa: PLC0414 (its place for questions)
 from shared.errors import TooFewError
+from shared.freshness import NEWEST_ROW
 from shared.settings import Settings
 from shared.statistics.wording import counted as counted  # noqa: PLC0414 (its place for questions)
 from shared.warehouse import Warehouse, read_sql
@@ -108,7 +110,7 @@ def scope_of(warehouse: Warehouse, selection: Selection, settings: Settings, rem
 
 def _counted(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> Scope:
     parameters = {**settings.parameters(), **selection.parameters()}
-    as_of = remember(("as_of",), lambda: warehouse.value(SQL / "as_of.sql"))
+    as_of = remember(("as_of",), lambda: warehouse.value(NEWEST_ROW))
     row = warehouse.rows(SQL / "scope.sql", parameters, **fragments())[0]
     return Scope(
         as_of=as_of,
@@ -151,8 +153,3 @@ def _studio_words(present: list[str], chosen: tuple[str, ...]) -> str:
         names = chosen or present
         return f"studio{'s' if len(names) > 1 else ''} {' and '.join(names)}"
     return {0: "", 2: "both studios"}.get(len(present), f"all {len(present)} studios")
-
-
-def spoken_day(day: date, with_year: bool = True) -> str:
-    """As in: 28 Aug 2026, the one form of a date everywhere."""
-    return f"{day.day} {day.strftime('%b %Y' if with_year else '%b')}"

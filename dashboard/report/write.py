@@ -1,7 +1,6 @@
 """Writes the report: one HTML file that needs nothing else, or a PDF of the same."""
 
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
@@ -67,6 +66,7 @@ def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section]
         {"anchor": section.anchor, "name": section.name, "question": section.question, "body": body}
         for section, body in zip(made, bodies, strict=True)
     ]
+    age = desk.asker.freshness()
     sheets = (_SCREENS / "style.css", *sorted(_SCREENS.glob("page-*.css")), _HERE / "report.css")
     style = Markup("\n".join((style_sheet(), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
     return _PAGES.get_template("document.html").render(
@@ -75,7 +75,8 @@ def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section]
         selected=f"{studio.selection_words}, {studio.n_riders:,} riders.",
         sections=shown,
         style=style,
-        made=day(date.today()),
+        made=day(age.today),
+        age=age if age.words else None,
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
     )

@@ -6,13 +6,15 @@ import shutil
 import stat
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Literal
 
+from etl.keeping.age import age_told
 from etl.keeping.copies import known_copies
 from etl.keeping.marks import marks_of
+from shared import clock
 from shared.catalogue import catalogue
 from shared.catalogue.catalogue import DATAPACKAGE
 from shared.errors import FitledgerError, WarehouseBusyError
@@ -40,6 +42,7 @@ SENSIBLE: dict[str, tuple[float, float]] = {
     "minimum_sessions_per_fitter": (5, 200),
     "minimum_riders_per_effect": (5, 200),
     "intervals_level": (0.8, 0.99),
+    "data_stale_after_days": (1, 60),
     "warnings_spread_sigmas": (3, 12),
     "warnings_jump_deg": (3, 40),
 }
@@ -60,11 +63,13 @@ class _Place:
     warehouse: Path
     settings: Path | None
     now: datetime
+    today: date
 
 
 def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | None = None) -> list[Check]:
     """Every check in the order in which they are told; nothing is changed. `now` is this moment in UTC."""
-    place = _Place(warehouse, settings, now or datetime.now(UTC))
+    today = now.astimezone().date() if now else clock.today()
+    place = _Place(warehouse, settings, now or datetime.now(UTC), today)
     checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
         _warehouse, _rights, _leftovers, _copies, _disk, _settings, _libraries, _browser,
     )  # fmt: skip
@@ -84,6 +89,7 @@ def _warehouse(place: _Place) -> Iterator[Check]:
             words = f"version {found}, and this fitledger writes {WAREHOUSE_VERSION}."
             yield Check("warehouse", "do", words, f"Run fitledger migrate --warehouse {path}.")
             return
+        yield Check("newest row", *age_told(opened, place.settings, place.today))
         yield Check("warehouse", "fine", f"{path} opens; version {found}.")
         yield _columns(opened)
         yield from _loads(opened, place.now)

@@ -8,6 +8,7 @@ import argparse
 import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -18,6 +19,7 @@ from dashboard.questions.asking import Asker
 from etl.load import load
 from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving
+from tests.conftest import TODAY
 from tests.unit.made_answers import MadeAsker
 from warehouse_demo import EXPORTS
 
@@ -84,12 +86,12 @@ def print_page(browser: Browser, address: str, folder: Path, name: str) -> None:
     subprocess.run(["pdftoppm", "-png", "-r", "60", str(file), str(file.with_suffix(""))], check=True)
 
 
-def demo(warehouse: Path | None, folder: str) -> Asker:
-    """Asks the given warehouse, or the demo exports, loaded anew."""
+def demo(warehouse: Path | None, folder: str, today: date) -> Asker:
+    """Asks the given warehouse, or the demo exports, loaded anew, as of `today`."""
     if warehouse is None:
         warehouse = Path(folder) / "demo.duckdb"
         load([EXPORTS], warehouse)
-    return Asker(warehouse, Settings())
+    return Asker(warehouse, Settings(), lambda: today)
 
 
 def main() -> None:
@@ -98,9 +100,15 @@ def main() -> None:
     parser.add_argument("--made", action="store_true", help="serve the hand-written answers")
     parser.add_argument("--readme", action="store_true", help="take those that the README shows")
     parser.add_argument("--warehouse", type=Path, help="another than the demo's")
+    parser.add_argument(
+        "--today", type=date.fromisoformat, default=TODAY, help="the date of the clock: the pictures depend on no other"
+    )
     parser.add_argument("--only", nargs="*", default=[])
     asked = parser.parse_args()
-    with TemporaryDirectory() as folder, serving(MadeAsker() if asked.made else demo(asked.warehouse, folder)) as address:
+    with (
+        TemporaryDirectory() as folder,
+        serving(MadeAsker() if asked.made else demo(asked.warehouse, folder, asked.today)) as address,
+    ):
         if asked.readme:
             take_for_readme(address, asked.folder)
         else:

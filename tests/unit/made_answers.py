@@ -21,6 +21,7 @@ from dashboard.questions.answers import (
 from dashboard.questions.asking import Choices
 from dashboard.questions.selection import Selection
 from shared.errors import TooFewError
+from shared.freshness import Freshness, freshness
 from shared.settings import Settings
 
 SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
@@ -203,6 +204,9 @@ class MadeAsker:
         else:
             answer = {"studio": made_studio, "data": made_data}[question]()
         return replace(answer, selection=selection.as_dict())
+
+    def freshness(self) -> Freshness:
+        return freshness(date(2026, 6, 30), date(2026, 6, 30), self.settings)
 
     def choices(self) -> Choices:
         return Choices(("north", "south"), ("f1", "f2"), ("road", "gravel"), date(2024, 1, 7), date(2026, 6, 30))

@@ -1,125 +1,29 @@
 """A dashboard with accounts: every callback, download and upload walked as every role and as nobody."""
 
 import json
-import re
-import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
-from dash import Dash
-from flask.testing import FlaskClient
 from itsdangerous import URLSafeTimedSerializer
-from werkzeug.test import TestResponse
 
 from dashboard.accounts.store import Accounts, accounts_for
 from dashboard.app import create_app
 from dashboard.pages import PAGES
-from dashboard.questions.asking import QUESTIONS, Asker
+from dashboard.questions.asking import Asker
 from dashboard.questions.selection import Selection
 from shared.errors import AccountError, StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
+from tests.attack.house import PASSWORD, ROLES, House, callbacks, downloads, open_house, sign_in, walk, words_of
 
-PASSWORD = "four small words here"
-ROLES = {"olga": ("owner", None), "hanna": ("head_fitter", None), "finn": ("fitter", "F2")}
 SELECTIONS = ("", "?visit_kind=first", "?split=riding")
-
-
-@dataclass(frozen=True)
-class House:
-    """A served demo with accounts, and what nobody but some may read."""
-
-    app: Dash
-    accounts: Accounts
-    asker: Asker
-    foreign: frozenset[str]
-    colleagues: frozenset[str]
-    notes: frozenset[str]
-
-    def client(self, name: str | None = None) -> FlaskClient:
-        client = self.app.server.test_client()
-        if name:
-            assert sign_in(client, name, PASSWORD).status_code == 302
-        return client
 
 
 @pytest.fixture(scope="module")
 def house(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
-    path = tmp_path_factory.mktemp("house") / "studio.duckdb"
-    shutil.copyfile(demo_warehouse, path)
-    accounts = Accounts(path)
-    for name, (role, fitter) in ROLES.items():
-        accounts.add(name, role, PASSWORD, fitter)
-    warehouse = open_reading(path)
-    fits = warehouse.rows("SELECT session_id, rider_id, fitter_id FROM mart.fits")
-    own = {value for row in fits if row["fitter_id"] == "F2" for value in (row["session_id"], row["rider_id"])}
-    notes = warehouse.rows("SELECT DISTINCT notes FROM core.fit_sessions WHERE length(notes) > 12")
-    asker = Asker(path, Settings())
-    yield House(
-        create_app(asker, accounts=accounts),
-        accounts,
-        asker,
-        frozenset(value for row in fits for value in (row["session_id"], row["rider_id"]) if value not in own),
-        frozenset(row["fitter_id"] for row in fits if row["fitter_id"] != "F2"),
-        frozenset(row["notes"] for row in notes),
-    )
-    warehouse.close()
-
-
-def sign_in(client: FlaskClient, name: str, password: str, **form: str) -> TestResponse:
-    page = client.get("/login").get_data(as_text=True)
-    token = re.search(r'name="token" value="([^"]+)"', page)
-    assert token
-    return client.post("/login", data={"name": name, "password": password, "token": token[1], "next": "", **form})
-
-
-def callbacks(app: Dash) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every callback that the server answers, with the inputs that a browser sends."""
-    for output, known in app.callback_map.items():
-        if "callback" in known and not any(str(part["id"]).startswith("{") for part in known["inputs"]):
-            yield output, known
-
-
-def body(output: str, known: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
-    def given(part: dict[str, Any]) -> dict[str, Any]:
-        return {**part, "value": values.get(f"{part['id']}.{part['property']}")}
-
-    outputs = [
-        {"id": one.rsplit(".", 1)[0], "property": one.rsplit(".", 1)[1]} for one in output.strip(".").split("...") if "." in one
-    ]
-    return {
-        "output": output,
-        "outputs": outputs if output.startswith("..") else outputs[0],
-        "inputs": [given(part) for part in known["inputs"]],
-        "state": [given(part) for part in known["state"]],
-        "changedPropIds": [f"{known['inputs'][0]['id']}.{known['inputs'][0]['property']}"],
-    }
-
-
-def walk(house: House, client: FlaskClient, search: str, path: str) -> Iterator[tuple[str, TestResponse]]:
-    """Each callback's answer for a view on a page."""
-    values = {
-        "view.data": search,
-        "url.search": search,
-        "url.pathname": path,
-        "theme.data": "light",
-        "riders-search.searchValue": "R0",
-    }
-    for output, known in callbacks(house.app):
-        yield output, client.post("/_dash-update-component", json=body(output, known, values))
-
-
-def words_of(response: TestResponse) -> set[str]:
-    return set(re.findall(r"[A-Za-z0-9]+", response.get_data(as_text=True)))
-
-
-def downloads(house: House) -> Iterator[str]:
-    for question in QUESTIONS:
-        for rows in type(house.asker.ask(question, Selection())).lists():
-            yield f"/download/{question}.csv?rows={rows}"
+    with open_house(demo_warehouse, tmp_path_factory.mktemp("house")) as house:
+        yield house
 
 
 def test_the_walk_meets_every_page(house: House) -> None:

@@ -20,7 +20,7 @@ from shared.settings import Settings
 from shared.warehouse import open_loading
 from tests.spec.tables import write_csv
 
-NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+NOW = datetime(2026, 9, 1, 12, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -30,7 +30,7 @@ def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         riders="rider_id\nR0001\nR0002",
         fitters="fitter_id | fitter_name\nF1 | Alder",
         fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
-        "S0001 | R0001 | F1 | quay | 2026-03-02 | first",
+        "S0001 | R0001 | F1 | quay | 2026-08-28 | first",
     )
     load([folder], tmp_path / "w.duckdb")
     with open_loading(tmp_path / "w.duckdb") as warehouse:

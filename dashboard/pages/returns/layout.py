@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any, Final
 
 from dashboard.components import html
@@ -17,8 +18,9 @@ from dashboard.figures.theme import day, number
 from dashboard.pages.returns import ids, tables
 from dashboard.pages.returns.felt import felt
 from dashboard.questions.answers_ratings import Ratings
-from dashboard.questions.answers_returns import OverdueRow, ReturnFigure, Returns
+from dashboard.questions.answers_returns import ReturnFigure, Returns
 from dashboard.questions.numbers import spoken_p
+from dashboard.questions.returns import overdue_words
 from dashboard.questions.scope import counted
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
@@ -85,7 +87,7 @@ def answered(asked: Asked, answer: Returns, ratings: Ratings) -> list[Any]:
         ),
         reading(*asked.words("rates", **asked.days)),
         _steps(asked, curves),
-        *_overdue(asked, answer.overdue),
+        *_overdue(asked, answer),
         *_lasting(asked, answer),
         *felt(asked.desk, replace(asked.selection, split=None), ratings, asked.text),
         method(answer, [*asked.words("method", **asked.days), *(html.P(unbroken(words)) for words in _tests(answer))]),
@@ -158,9 +160,10 @@ def _steps(asked: Asked, curves: Sequence[returns_curve.Curve]) -> html.Details:
     )
 
 
-def _overdue(asked: Asked, rows: Sequence[OverdueRow]) -> list[Any]:
-    said = f"{counted(len(rows), 'booking')} {'is' if len(rows) == 1 else 'are'} overdue" if rows else "No booking is overdue"
-    heading = html.H2(said, className="section-title")
+def _overdue(asked: Asked, answer: Returns) -> list[Any]:
+    rows, is_later = answer.overdue, is_dated(answer)
+    said = overdue_words(rows, answer.as_of or date.min, answer.today)
+    heading = html.H2(said.rstrip(".") if is_later else said.partition(".")[0], className="section-title")
     if not rows:
         return [heading]
     shown = rows[:OVERDUE_SHOWN]
@@ -170,10 +173,22 @@ def _overdue(asked: Asked, rows: Sequence[OverdueRow]) -> list[Any]:
     return [
         heading,
         html.Div(
-            table(caption, tables.OVERDUE, shown, row_key="follow_up_id", csv=asked.csv("overdue")), className="short-list"
+            table(
+                caption,
+                tables.overdue_columns(answer.as_of, answer.today if is_later else None),
+                shown,
+                row_key="follow_up_id",
+                csv=asked.csv("overdue"),
+            ),
+            className="short-list",
         ),
-        reading(*asked.words("overdue"), *more),
+        reading(*asked.words("overdue"), *(asked.words("overdue-today") if is_later else ()), *more),
     ]
+
+
+def is_dated(answer: Returns) -> bool:
+    """Whether what is overdue is told for today beside the data's last day."""
+    return answer.today is not None and answer.as_of is not None and answer.today > answer.as_of
 
 
 def _lasting(asked: Asked, answer: Returns) -> list[Any]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from dashboard.components.table import Column
@@ -107,13 +108,26 @@ def step_columns(split: str | None, level: str) -> list[Column]:
     ]
 
 
-OVERDUE: Final = [
-    Column("Booking", lambda row: row.follow_up_id),
-    Column("Fit", lambda row: row.session_id),
-    Column("Rider", lambda row: row.rider_id),
-    Column("Due on", lambda row: day(row.due_on)),
-    _count("Days over", "days_over"),
-]
+def overdue_columns(as_of: date | None, today: date | None) -> list[Column]:
+    """Who is overdue since when: by the data's last day and, where it is named, by today."""
+    counts = [_days_over("Days over" if today is None else f"Days over on {day(as_of)}", "days_over")]
+    if today is not None:
+        counts.append(_days_over(f"Days over today, {day(today)}", "days_over_today"))
+    return [
+        Column("Booking", lambda row: row.follow_up_id),
+        Column("Fit", lambda row: row.session_id),
+        Column("Rider", lambda row: row.rider_id),
+        Column("Due on", lambda row: day(row.due_on)),
+        *counts,
+    ]
+
+
+def _days_over(heading: str, key: str) -> Column:
+    def told(row: object) -> str:
+        days = getattr(row, key)
+        return "not yet" if days is None else number(days, "count")
+
+    return Column(heading, told, (key,), numeric=True)
 
 
 def lasting_columns(level: str) -> list[Column]:

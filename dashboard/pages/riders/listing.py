@@ -122,7 +122,9 @@ def _columns(desk: Desk, selection: Selection) -> list[Column]:
 
 def follow_up_words(row: RiderRow) -> str:
     """The state of the follow-up, with the day it is or was due."""
-    return f"{STATES[row.follow_up]}, {whole_day(row.due_on)}" if row.due_on else STATES[row.follow_up]
+    is_overdue_today = row.follow_up == "due" and "overdue" in row.look.split(", ")
+    state = "overdue today" if is_overdue_today else STATES[row.follow_up]
+    return f"{state}, {whole_day(row.due_on)}" if row.due_on else state
 
 
 def _turning(desk: Desk, selection: Selection, look: str | None, start: int, n: int) -> html.P:
