@@ -9,10 +9,21 @@ from typing import Annotated
 
 import typer
 
+from shared.settings import use_settings_file
+
 Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
 WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+
+
+def _in_force(path: Path | None) -> Path | None:
+    """Every command that takes a settings file makes it the one of the run, so that keys are looked up in it."""
+    use_settings_file(path)
+    return path
+
+
 SettingsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
+    Path | None,
+    typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.", callback=_in_force),
 ]
 MappingFile = Annotated[
     Path | None,

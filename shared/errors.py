@@ -56,6 +56,10 @@ class WarehouseBusyError(WarehouseError):
     """Another process holds the warehouse for writing."""
 
 
+class WarehouseKeyError(WarehouseError):
+    """The warehouse is encrypted and its key is missing, another one or unusable; or it should be encrypted and is not."""
+
+
 class WarehouseChangedError(WarehouseError):
     """Another load came between a check and the load of what was checked."""
 
