@@ -6,7 +6,18 @@ from pathlib import Path
 
 import typer
 
-from dashboard.commands import accounts, asking, exporting, forgetting, keeping, loading, reporting, serving, tending
+from dashboard.commands import (
+    accounts,
+    asking,
+    encrypting,
+    exporting,
+    forgetting,
+    keeping,
+    loading,
+    reporting,
+    serving,
+    tending,
+)
 from shared.errors import FitledgerError
 
 LOG = Path("fitledger.log")
@@ -17,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for topic in (serving, accounts, loading, asking, reporting, exporting, keeping, forgetting, tending):
+for topic in (serving, accounts, loading, asking, reporting, exporting, keeping, encrypting, forgetting, tending):
     app.add_typer(topic.app)
 
 

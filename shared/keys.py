@@ -12,7 +12,8 @@ import os
 import re
 import secrets
 import stat
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -81,6 +82,10 @@ class KeyPlace:
     def words(self) -> str:
         return str(self.path) if self.path else f"the system's keyring (entry {self.entry} of {KEYRING_SERVICE})"
 
+    def is_same(self, other: "KeyPlace") -> bool:
+        """Whether both are the same file or the same entry."""
+        return self.words == other.words or bool(self.path and other.path and self.path.resolve() == other.path.resolve())
+
     def read(self) -> Keys | None:
         """The keys that lie there; None where none do.
 
@@ -118,11 +123,29 @@ class KeyPlace:
         return Keys(Key(lines[0]), tuple(Key(line) for line in lines[1:]))
 
 
+class _Named:
+    """The place that is in force for as long as a block runs; None where environment and settings name it."""
+
+    place: KeyPlace | None = None
+
+
+@contextmanager
+def in_force(place: KeyPlace) -> Iterator[None]:
+    """The keys of this place are those of the run while the block runs, whatever environment and settings name."""
+    _Named.place = place
+    try:
+        yield
+    finally:
+        _Named.place = None
+
+
 def place_in_force() -> KeyPlace | None:
     """Where the keys of this run lie, as the environment or the settings name it; None where nothing is encrypted.
 
     Raises UsageError where the settings cannot be read or hold a key in place of its file's name.
     """
+    if _Named.place:
+        return _Named.place
     if named := os.environ.get(KEY_FILE_VARIABLE):
         return place_of(key_file=named, named_by=f"The variable {KEY_FILE_VARIABLE}")
     encryption = load_settings().encryption
