@@ -9,8 +9,19 @@ from typing import Annotated
 
 import typer
 
+
+def _swept(warehouse: Path) -> Path:
+    """At the start of every command: what programs left that were killed goes, with the riders' data in it."""
+    from etl.keeping.leftovers import sweep_all
+
+    sweep_all(warehouse)
+    return warehouse
+
+
 Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
-WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+WarehouseFile = Annotated[Path, typer.Option("--warehouse", callback=_swept, metavar="FILE", help="The warehouse file.")]
+# For a command that changes nothing, not even that.
+UnsweptWarehouse = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
 ]

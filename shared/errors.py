@@ -56,6 +56,10 @@ class WarehouseBusyError(WarehouseError):
     """Another process holds the warehouse for writing."""
 
 
+class WarehouseDamagedError(WarehouseError):
+    """The bytes of the warehouse file are not those that were written."""
+
+
 class WarehouseChangedError(WarehouseError):
     """Another load came between a check and the load of what was checked."""
 

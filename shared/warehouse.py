@@ -16,8 +16,10 @@ import numpy as np
 import pandas as pd
 
 from shared.cells import filled
-from shared.errors import WarehouseBusyError, WarehouseError
-from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
+from shared.errors import WarehouseError
+from shared.faults import fault_of_opening, fault_of_running
+from shared.files import OWNER_ONLY, held, put_in_place
+from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
 WAREHOUSE_VERSION = 4
@@ -107,31 +109,10 @@ class Warehouse:
                 bound = {name: given[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
         except duckdb.Error as fault:
-            if refused := _refused_by_machine(fault, self.path):
+            if refused := fault_of_running(fault, self.path):
                 raise refused from fault
             raise
         return answer
-
-
-def _refused_by_machine(fault: duckdb.Error, path: Path | None) -> WarehouseError | None:
-    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
-    where = path or "The warehouse"
-    text = str(fault)
-    if isinstance(fault, duckdb.OutOfMemoryException):
-        return WarehouseError(
-            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
-        )
-    # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
-    if isinstance(fault, duckdb.IOException | duckdb.FatalException) or "Could not write" in text or "No space" in text:
-        return WarehouseError(
-            f"{where}: the disk refused ({_first_line(fault)}). Nothing was changed. Check space and rights of the "
-            "folder and try again."
-        )
-    return None
-
-
-def _first_line(fault: BaseException) -> str:
-    return str(fault).splitlines()[0]
 
 
 def in_memory() -> Warehouse:
@@ -164,73 +145,80 @@ def open_reading(path: Path, *, may_be_older: bool = False) -> Warehouse:
 def open_loading(
     path: Path,
     *,
-    keep: bool = True,
     wait_seconds: float = 0,
     on_wait: Callable[[], None] | None = None,
     may_be_older: bool = False,
 ) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
-    The copy is dropped where the block raises, where `keep` is false, or where the block called `leave_unchanged`.
-    Where another load holds the warehouse, `on_wait` is called once and the load waits up to `wait_seconds`; raises
-    WarehouseBusyError after that.
+    The copy is dropped where the block raises or has called `leave_unchanged`. Where another load holds the warehouse,
+    `on_wait` is called once and the load waits up to `wait_seconds`; raises WarehouseBusyError after that.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    working = beside(path, ".loading")
     with held(path, wait_seconds, on_wait):
-        remove_leftovers(path)
         try:
-            warehouse = _working_copy(path, working, may_be_older)
-            try:
-                yield warehouse
-                if keep and warehouse.is_changed:
-                    # Explicit, since close() alone passes over a disk that refuses the last pages.
-                    warehouse.run("CHECKPOINT")
-            finally:
-                warehouse.close()
-            if keep and warehouse.is_changed:
-                if warehouse.is_rewritten:
-                    _rewrite(working, path)
-                put_in_place(working, path)
+            with working(path.parent) as folder:
+                copy = folder / "loading.duckdb"
+                if path.exists():
+                    open_reading(path, may_be_older=may_be_older).close()
+                    shutil.copyfile(path, copy)
+                    shutil.copymode(path, copy)
+                with open_working_copy(copy, path) as warehouse:
+                    yield warehouse
+                    if warehouse.is_changed:
+                        # Explicit, since close() alone passes over a disk that refuses the last pages.
+                        warehouse.run("CHECKPOINT")
+                if warehouse.is_changed:
+                    if warehouse.is_rewritten:
+                        _rewrite(copy, folder)
+                    put_in_place(copy, path)
         except OSError as fault:
             raise WarehouseError(
-                f"{path}: the disk refused ({fault.strerror}). Nothing was changed. Check space and rights of "
+                f"{path}: the disk refused ({fault.strerror or fault}). Nothing was changed. Check space and rights of "
                 f"{path.parent or '.'} and load again."
             ) from fault
-        finally:
-            remove_leftovers(path)
 
 
-def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWarehouse":
-    is_there = path.exists()
-    if is_there:
-        open_reading(path, may_be_older=may_be_older).close()
-        shutil.copyfile(path, working)
-        shutil.copymode(path, working)
-    scratch = beside(working, ".tmp")
-    scratch.mkdir(0o700)
+@contextmanager
+def open_working_copy(copy: Path, path: Path) -> Iterator["LoadingWarehouse"]:
+    """Opens a file that lies in a working folder for loading, as it is; makes it where it is not there.
+
+    `path` is the warehouse that faults are told of.
+    """
+    is_there = copy.exists()
+    scratch = copy.with_name("scratch")
+    scratch.mkdir(0o700, exist_ok=True)
     config: dict[str, Any] = {
         "memory_limit": LOADING_MEMORY,
-        "temp_directory": str(scratch / "spill"),
+        "temp_directory": str(_spill(copy)),
         "storage_compatibility_version": STORAGE_VERSION,
     }
-    connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
+    connection = _opened(path, lambda: duckdb.connect(str(copy), config=config))
     if not is_there:
-        working.chmod(OWNER_ONLY)
-    return LoadingWarehouse(connection, path, scratch)
+        copy.chmod(OWNER_ONLY)
+    warehouse = LoadingWarehouse(connection, path, scratch)
+    try:
+        yield warehouse
+    finally:
+        warehouse.close()
 
 
-def _rewrite(working: Path, path: Path) -> None:
+def _spill(file: Path) -> Path:
+    """Where a working copy spills what memory does not hold; it goes with the working folder."""
+    return file.with_name("spill")
+
+
+def _rewrite(copy: Path, folder: Path) -> None:
     """Copies every row into a fresh file: a deleted row lingers in free blocks of the old one."""
-    fresh = beside(path, ".rewritten")
-    _copy_rows(working, fresh, beside(working, ".tmp") / "spill", "auto")
-    shutil.copymode(working, fresh)
-    fresh.replace(working)
+    fresh = folder / "rewritten.duckdb"
+    _copy_rows(copy, fresh, _spill(copy), "auto")
+    shutil.copymode(copy, fresh)
+    fresh.replace(copy)
 
 
 def write_plain(path: Path, target: Path) -> None:
-    """Copies every row into a new file without compression, in which every text can be read as bytes."""
-    _copy_rows(path, target, beside(target, ".spill"), "uncompressed")
+    """Copies every row into a new file of a working folder without compression, in which every text can be read as bytes."""
+    _copy_rows(path, target, _spill(target), "uncompressed")
 
 
 def _copy_rows(old: Path, new: Path, spill: Path, compression: str) -> None:
@@ -259,7 +247,7 @@ class LoadingWarehouse(Warehouse):
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path) -> None:
         super().__init__(connection, path)
-        # A folder for this load's own files; it goes with the working copy, and the next load clears what a kill left.
+        # A folder for this load's own files; it goes with the working copy.
         self.scratch = scratch
 
     def leave_unchanged(self) -> None:
@@ -285,20 +273,7 @@ def _opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
     try:
         return opening()
     except duckdb.Error as fault:
-        text = str(fault)
-        if "lock" in text.lower():
-            raise WarehouseBusyError(
-                f"{path}: another program holds this file for writing. Close it there, then try again."
-            ) from fault
-        if "version" in text.lower() and "valid DuckDB" not in text:
-            raise WarehouseError(
-                f"{path}: written by another version of DuckDB ({_first_line(fault)}). Expected one that "
-                f"DuckDB {duckdb.__version__} reads. Use the fitledger that wrote it, or load the exports into a new file."
-            ) from fault
-        raise WarehouseError(
-            f"{path}: this file is no fitledger warehouse ({_first_line(fault)}). Name another file with --warehouse, "
-            "or load the exports into a new one."
-        ) from fault
+        raise fault_of_opening(fault, path, duckdb.__version__) from fault
 
 
 def version_of(warehouse: Warehouse, path: Path) -> int:

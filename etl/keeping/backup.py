@@ -7,6 +7,7 @@ state, whatever loads and readers do meanwhile.
 import hashlib
 import json
 import os
+import re
 import shutil
 import zipfile
 import zlib
@@ -17,16 +18,15 @@ from typing import IO, Any
 
 from pydantic import TypeAdapter
 
-from etl.keeping.copies import note_copy, stamp
+from etl.keeping.copies import known_copies, note_copy, stamp
 from shared.errors import InputUnusableError, UsageError, WarehouseError
-from shared.files import OWNER_ONLY, beside, put_in_place, scratch_beside
+from shared.files import OWNER_ONLY, beside, put_new_in_place
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
+from shared.working import working
 
 FORMAT = "fitledger backup"
 FORMAT_VERSION = 1
 ENDING = ".backup"
-# What stands beside a backup while it is made.
-MAKING, PARTIAL = ".making", ".partial"
 _MANIFEST, _WAREHOUSE = "manifest.json", "warehouse.duckdb"
 _MANIFEST_BYTES = 100_000
 _CHUNK = 1 << 20
@@ -53,16 +53,20 @@ class Manifest:
         return f"{sum(self.rows.values())} rows of {self.loads} loads, made {self.made_at} by fitledger {self.program_version}"
 
 
-def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
+def back_up(warehouse: Path, target: Path, *, into_folder: bool = False) -> tuple[Path, Manifest]:
     """Writes a backup to the file `target`, or into the folder `target` under a name of its own; all of it or none.
 
-    Returns where it stands and its manifest. Raises UsageError where the file is there already, WarehouseError where the
-    warehouse cannot be read or the disk refuses.
+    A folder that is there is taken as one; with `into_folder` it is made where it is not. No file is ever replaced.
+    Returns where the backup stands and its manifest. Raises UsageError where the file is there already, WarehouseError where
+    the warehouse cannot be read or the disk refuses.
     """
     open_reading(warehouse, may_be_older=True).close()
     refuse_unfinished(warehouse)
     try:
-        target = _target(warehouse, target)
+        if into_folder or target.is_dir():
+            _make_folder(target)
+            target = _free_name(warehouse, target)
+        _require_free(target)
         note_copy(warehouse, target, "backup")
         try:
             manifest = _copy(warehouse, target)
@@ -73,6 +77,8 @@ def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
         finally:
             if not target.exists():
                 note_copy(warehouse, target, "gone")
+    except FileExistsError as fault:
+        raise _is_there(target) from fault
     except OSError as fault:
         raise WarehouseError(
             f"{target}: the backup could not be written ({fault.strerror or fault}). The warehouse is as it was. Check space "
@@ -81,13 +87,28 @@ def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
     return target, manifest
 
 
+def keep_newest(warehouse: Path, folder: Path, n: int) -> list[Path]:
+    """Removes all but the newest `n` backups that were written into a folder under names of their own; returns those.
+
+    Backups of other warehouses, and those that somebody named, stay.
+    """
+    own = re.compile(re.escape(warehouse.stem) + r"-\d{8}T\d{6}Z(-\d+)?" + re.escape(ENDING))
+    noted = [copy.path for copy in known_copies(warehouse) if copy.kind == "backup"]  # in the order in which they were made
+    there = [path for path in noted if path.parent == folder.resolve() and own.fullmatch(path.name) and path.is_file()]
+    older = there[: max(0, len(there) - n)]
+    for path in older:
+        path.unlink()
+        note_copy(warehouse, path, "gone")
+    return older
+
+
 def _copy(warehouse: Path, target: Path) -> Manifest:
-    with scratch_beside(target, MAKING) as folder:
+    with working(target.parent) as folder:
         copy = folder / "copy.duckdb"
         with warehouse.open("rb") as source, copy.open("wb") as sink:
             shutil.copyfileobj(source, sink, _CHUNK)
         manifest = describe(copy)
-        pack(copy, manifest, target)
+        put_new_in_place(pack(copy, manifest, folder), target)
     return manifest
 
 
@@ -130,19 +151,15 @@ def describe(file: Path) -> Manifest:
     return Manifest(FORMAT, FORMAT_VERSION, stamp(), version("fitledger"), found, digest, size, rows, loads, n_forgotten(file))
 
 
-def pack(file: Path, manifest: Manifest, target: Path) -> None:
-    """Writes the packed backup, reads it back, and puts it in place."""
-    partial = beside(target, PARTIAL)
-    try:
-        partial.unlink(missing_ok=True)
-        # What was packed before is the most of the work; the least of it is enough.
-        with _new(partial) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
-            packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
-            packed.write(file, _WAREHOUSE)
-        unpack(partial, read_manifest(partial), None)
-        put_in_place(partial, target)
-    finally:
-        partial.unlink(missing_ok=True)
+def pack(file: Path, manifest: Manifest, folder: Path) -> Path:
+    """Writes the packed backup into a working folder, reads it back, and returns where it lies, to be put in place."""
+    packed_file = folder / f"packed{ENDING}"
+    # What was packed before is the most of the work; the least of it is enough.
+    with _new(packed_file) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
+        packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
+        packed.write(file, _WAREHOUSE)
+    unpack(packed_file, read_manifest(packed_file), None)
+    return packed_file
 
 
 def read_manifest(backup: Path) -> Manifest:
@@ -210,11 +227,31 @@ def _new(path: Path) -> IO[bytes]:
     return os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ONLY), "wb")
 
 
-def _target(warehouse: Path, target: Path) -> Path:
-    if target.is_dir():
-        target = target / f"{warehouse.stem}-{stamp()}{ENDING}"
+def _make_folder(folder: Path) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder}: this is a file, expected a folder. Nothing was written. Name another folder.")
+    if not folder.exists():
+        _require_parent(folder)
+        folder.mkdir(OWNER_ONLY | 0o100, exist_ok=True)
+
+
+def _free_name(warehouse: Path, folder: Path) -> Path:
+    """A name that tells the moment; numbered where two backups are made within one second."""
+    name = f"{warehouse.stem}-{stamp()}"
+    names = (folder / f"{name}{number}{ENDING}" for number in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(path for path in names if not path.exists())
+
+
+def _require_free(target: Path) -> None:
     if target.exists():
-        raise UsageError(f"{target}: this file is there already. Nothing was written. Name another file, or a folder.")
+        raise _is_there(target)
+    _require_parent(target)
+
+
+def _require_parent(target: Path) -> None:
     if not target.parent.is_dir():
         raise UsageError(f"{target.parent}: there is no such folder. Nothing was written. Make it, or name another one.")
-    return target
+
+
+def _is_there(target: Path) -> UsageError:
+    return UsageError(f"{target}: this file is there already. Nothing was written. Name another file, or a folder.")
