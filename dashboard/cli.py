@@ -2,7 +2,9 @@
 
 import logging
 import secrets
+import signal
 from pathlib import Path
+from types import FrameType
 
 import typer
 
@@ -34,6 +36,7 @@ for topic in (serving, accounts, loading, asking, reporting, exporting, keeping,
 
 def main() -> None:
     """The entry point: a reader sees a sentence and an exit code; a fault of the program keeps its traceback in the log."""
+    signal.signal(signal.SIGTERM, _end)
     try:
         app()
     except FitledgerError as error:
@@ -48,6 +51,12 @@ def main() -> None:
             err=True,
         )
         raise SystemExit(1) from None
+
+
+def _end(number: int, _frame: FrameType | None) -> None:
+    """Ends as Ctrl-C does, so that working copies go with the program; a second signal ends it at once."""
+    signal.signal(number, signal.SIG_DFL)
+    raise SystemExit(128 + number)
 
 
 def _log_fault(reference: str) -> None:

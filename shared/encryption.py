@@ -16,7 +16,7 @@ EXTENSION_PACKAGE = "duckdb-extension-httpfs"
 # From this size on a file is read faster through OpenSSL than by DuckDB alone, though the extension takes 75 ms to load.
 FAST_READING_FROM_BYTES = 20_000_000
 _CHANGED = ("without a key", "is not encrypted")
-_WRONG_KEY, _DAMAGED = "Wrong encryption key", "AES tag"
+_WRONG_KEY = "Wrong encryption key"
 
 
 def is_encrypted(path: Path) -> bool:
@@ -100,14 +100,4 @@ def first_that_fits(path: Path, keys: tuple[Key | None, ...], attach: Callable[[
     raise WarehouseKeyError(
         f"{path}: this file was encrypted with another key than {tried}, which {place.words if place else 'was given'} holds. "
         "Nothing was changed. Put back the key that it was encrypted with; without that key nobody can read the file."
-    )
-
-
-def damaged(path: Path | None, fault: BaseException) -> WarehouseError | None:
-    """The sentence for an encrypted block that is not as it was written; None where the fault is another one."""
-    if _DAMAGED not in str(fault):
-        return None
-    return WarehouseError(
-        f"{path or 'The warehouse'}: a part of this encrypted file is not as it was written: it was damaged or altered since. "
-        "Put back the newest backup with fitledger restore."
     )

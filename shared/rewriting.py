@@ -7,19 +7,18 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from shared.encryption import is_encrypted, keys_for
-from shared.files import OWNER_ONLY, beside, put_in_place, scratch_beside
+from shared.files import OWNER_ONLY, put_in_place
 from shared.keys import Key
 from shared.warehouse import STORAGE_VERSION, Warehouse, attach, connected, opened
 
 
-def write_anew(path: Path, key: Key | None) -> None:
-    """Writes every row into a fresh file under another key (None: not encrypted), which takes the place of `path` in one step.
+def write_anew(path: Path, key: Key | None, folder: Path) -> None:
+    """Writes every row into a fresh file under a key (None: not encrypted), which takes the place of `path` in one step.
 
-    Call with the warehouse held; nothing of the old blocks is in the new file.
+    `folder` is a working folder on the same disk. Call with the warehouse held; nothing of the old blocks is in the new file.
     """
-    fresh = beside(path, ".rewritten")
-    with scratch_beside(path, ".rewritten.tmp") as scratch:
-        _copy_rows(path, fresh, scratch, key)
+    fresh = folder / "rewritten.duckdb"
+    _copy_rows(path, fresh, folder / "spill", key)
     shutil.copymode(path, fresh)
     put_in_place(fresh, path)
 

@@ -17,13 +17,14 @@ import pandas as pd
 
 from shared import encryption
 from shared.cells import filled
-from shared.errors import WarehouseBusyError, WarehouseError
-from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
+from shared.errors import WarehouseError
+from shared.faults import fault_of_opening, fault_of_running
+from shared.files import OWNER_ONLY, held, put_in_place
 from shared.keys import Key, key_of_new_files
-from shared.warehouse_version import WAREHOUSE_VERSION as WAREHOUSE_VERSION  # noqa: PLC0414 - those who open a file look here
-from shared.warehouse_version import check_version
-from shared.warehouse_version import version_of as version_of  # noqa: PLC0414 - the same
+from shared.working import working
 
+# Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
+WAREHOUSE_VERSION = 4
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # What a load may hold in memory; what is larger spills to disk beside the working copy.
 LOADING_MEMORY = "1000MB"
@@ -109,38 +110,21 @@ class Warehouse:
                 bound = {name: given[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
         except duckdb.Error as fault:
-            if refused := _refused_by_machine(fault, self.path):
+            if refused := fault_of_running(fault, self.path):
                 raise refused from fault
             raise
         return answer
 
 
-def _refused_by_machine(fault: duckdb.Error, path: Path | None) -> WarehouseError | None:
-    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
-    where = path or "The warehouse"
-    text = str(fault)
-    if found := encryption.damaged(path, fault):
-        return found
-    if isinstance(fault, duckdb.OutOfMemoryException):
-        return WarehouseError(
-            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
-        )
-    # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
-    if isinstance(fault, duckdb.IOException | duckdb.FatalException) or "Could not write" in text or "No space" in text:
-        return WarehouseError(
-            f"{where}: the disk refused ({_first_line(fault)}). Nothing was changed. Check space and rights of the "
-            "folder and try again."
-        )
-    return None
-
-
-def _first_line(fault: BaseException) -> str:
-    return str(fault).splitlines()[0]
-
-
 def in_memory() -> Warehouse:
     """An empty warehouse in memory, for a check without a file and for tests."""
     return Warehouse(duckdb.connect(":memory:"), None)
+
+
+def require_encryption() -> None:
+    """Raises WarehouseError where what encrypts is not installed."""
+    if encryption.extension_file(duckdb.__version__) is None:
+        raise encryption.no_extension(duckdb.__version__)
 
 
 def connected(spill: Path | None = None, key: Key | None = None) -> duckdb.DuckDBPyConnection:
@@ -199,7 +183,7 @@ def open_reading(path: Path, *, may_be_older: bool = False, may_be_plain: bool =
         # Attached, since a second connect() in one process would answer from the file that a load has replaced.
         warehouse.key = opened(path, lambda: attach(connection, path, "warehouse", keys, "READ_ONLY"))
         connection.execute("USE warehouse")
-        check_version(warehouse, path, may_be_older)
+        _check_version(warehouse, path, may_be_older)
     except WarehouseError:
         warehouse.close()
         raise
@@ -210,64 +194,63 @@ def open_reading(path: Path, *, may_be_older: bool = False, may_be_plain: bool =
 def open_loading(
     path: Path,
     *,
-    keep: bool = True,
     wait_seconds: float = 0,
     on_wait: Callable[[], None] | None = None,
     may_be_older: bool = False,
 ) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
-    The copy is dropped where the block raises, where `keep` is false, or where the block called `leave_unchanged`.
-    Where another load holds the warehouse, `on_wait` is called once and the load waits up to `wait_seconds`; raises
-    WarehouseBusyError after that.
+    The copy is dropped where the block raises or has called `leave_unchanged`. Where another load holds the warehouse,
+    `on_wait` is called once and the load waits up to `wait_seconds`; raises WarehouseBusyError after that.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    working = beside(path, ".loading")
     with held(path, wait_seconds, on_wait):
-        remove_leftovers(path)
         try:
-            warehouse = _working_copy(path, working, may_be_older)
-            try:
-                yield warehouse
-                if keep and warehouse.is_changed:
-                    # Explicit, since close() alone passes over a disk that refuses the last pages.
-                    warehouse.run("CHECKPOINT")
-            finally:
-                warehouse.close()
-            if keep and warehouse.is_changed:
-                if warehouse.is_rewritten:
-                    # There, since it leans on what is here.
-                    from shared.rewriting import write_anew
+            with working(path.parent) as folder:
+                copy = folder / "loading.duckdb"
+                if path.exists():
+                    open_reading(path, may_be_older=may_be_older).close()
+                    shutil.copyfile(path, copy)
+                    shutil.copymode(path, copy)
+                with open_working_copy(copy, path) as warehouse:
+                    yield warehouse
+                    if warehouse.is_changed:
+                        # Explicit, since close() alone passes over a disk that refuses the last pages.
+                        warehouse.run("CHECKPOINT")
+                if warehouse.is_changed:
+                    if warehouse.is_rewritten:
+                        # There, since it leans on what is here.
+                        from shared.rewriting import write_anew
 
-                    write_anew(working, warehouse.key)
-                put_in_place(working, path)
+                        write_anew(copy, warehouse.key, folder)
+                    put_in_place(copy, path)
         except OSError as fault:
             raise WarehouseError(
-                f"{path}: the disk refused ({fault.strerror}). Nothing was changed. Check space and rights of "
+                f"{path}: the disk refused ({fault.strerror or fault}). Nothing was changed. Check space and rights of "
                 f"{path.parent or '.'} and load again."
             ) from fault
-        finally:
-            remove_leftovers(path)
 
 
-def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWarehouse":
-    is_there = path.exists()
-    if is_there:
-        present = open_reading(path, may_be_older=may_be_older)
-        present.close()
-        key = present.key
-        shutil.copyfile(path, working)
-        shutil.copymode(path, working)
-    else:
-        key = key_of_new_files()
-    scratch = beside(working, ".tmp")
-    scratch.mkdir(0o700)
-    connection = connected(scratch / "spill", key)
-    opened(path, lambda: attach(connection, working, "warehouse", (key,), STORAGE_VERSION))
+@contextmanager
+def open_working_copy(copy: Path, path: Path) -> Iterator["LoadingWarehouse"]:
+    """Opens a file that lies in a working folder for loading, as it is; makes it where it is not there.
+
+    `path` is the warehouse that faults are told of.
+    """
+    is_there = copy.exists()
+    scratch = copy.with_name("scratch")
+    scratch.mkdir(0o700, exist_ok=True)
+    keys = encryption.keys_for(copy) if is_there else (key_of_new_files(),)
+    connection = connected(copy.with_name("spill"), keys[0])
+    key = opened(path, lambda: attach(connection, copy, "warehouse", keys, STORAGE_VERSION))
     connection.execute("USE warehouse")
     if not is_there:
-        working.chmod(OWNER_ONLY)
-    return LoadingWarehouse(connection, path, scratch, key)
+        copy.chmod(OWNER_ONLY)
+    warehouse = LoadingWarehouse(connection, path, scratch, key)
+    try:
+        yield warehouse
+    finally:
+        warehouse.close()
 
 
 def _literal(path: Path) -> str:
@@ -282,7 +265,7 @@ class LoadingWarehouse(Warehouse):
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path, key: Key | None) -> None:
         super().__init__(connection, path, attached=True, key=key)
-        # A folder for this load's own files; it goes with the working copy, and the next load clears what a kill left.
+        # A folder for this load's own files; it goes with the working copy.
         self.scratch = scratch
 
     def leave_unchanged(self) -> None:
@@ -308,22 +291,32 @@ def opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
     try:
         return opening()
     except duckdb.Error as fault:
-        text = str(fault)
-        if found := encryption.damaged(path, fault):
-            raise found from fault
-        if "lock" in text.lower():
-            raise WarehouseBusyError(
-                f"{path}: another program holds this file for writing. Close it there, then try again."
-            ) from fault
-        if "version" in text.lower() and "valid DuckDB" not in text:
-            raise WarehouseError(
-                f"{path}: written by another version of DuckDB ({_first_line(fault)}). Expected one that "
-                f"DuckDB {duckdb.__version__} reads. Use the fitledger that wrote it, or load the exports into a new file."
-            ) from fault
+        raise fault_of_opening(fault, path, duckdb.__version__) from fault
+
+
+def version_of(warehouse: Warehouse, path: Path) -> int:
+    """The version that an open file says it has. Raises WarehouseError where it says none."""
+    known = "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'raw' AND table_name = 'warehouse'"
+    if not warehouse.value(known):
         raise WarehouseError(
-            f"{path}: this file is no fitledger warehouse ({_first_line(fault)}). Name another file with --warehouse, "
-            "or load the exports into a new one."
-        ) from fault
+            f"{path}: a DuckDB file, but no fitledger warehouse: its version table is missing. Name another file "
+            "with --warehouse, or load the exports into a new one."
+        )
+    return int(warehouse.value("SELECT version FROM raw.warehouse"))
+
+
+def _check_version(warehouse: Warehouse, path: Path, may_be_older: bool) -> None:
+    version = version_of(warehouse, path)
+    if version > WAREHOUSE_VERSION:
+        raise WarehouseError(
+            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION} or older: a newer fitledger wrote this "
+            "file. Update this fitledger, or load the exports into a new file."
+        )
+    if version < WAREHOUSE_VERSION and not may_be_older:
+        raise WarehouseError(
+            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION}: an earlier fitledger wrote this file. "
+            f"Run fitledger migrate --warehouse {path} (the next load does it too); every row and load is kept."
+        )
 
 
 def snapshot_of(path: Path) -> tuple[int, int, int] | None:

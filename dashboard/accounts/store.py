@@ -19,7 +19,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from dashboard.guard import LOOPBACK
 from dashboard.questions.readers import ACCOUNT_ROLES, Reader, Role
 from shared.errors import AccountError
-from shared.files import OWNER_ONLY, beside, put_in_place
+from shared.files import beside, write_in_place
 
 SHORTEST_PASSWORD: Final = 12
 LONGEST_PASSWORD: Final = 256
@@ -116,10 +116,7 @@ class Accounts:
             if not self.file.exists():
                 content["secret"] = secrets.token_hex(32)
             yield content
-            working = beside(self.file, ".writing")
-            working.touch(mode=OWNER_ONLY)
-            working.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
-            put_in_place(working, self.file)
+            write_in_place(self.file, json.dumps(content, indent=1).encode() + b"\n")
 
     def _content(self) -> dict[str, Any]:
         try:

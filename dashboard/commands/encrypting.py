@@ -39,8 +39,8 @@ def encrypt(
         raise UsageError("Name --key-file or --keyring, not both.")
     place = place_for(key_file, str(warehouse.absolute()) if keyring else "")
     typer.echo(
-        f"Whoever loses the key in {place.words} loses the warehouse and every backup with it, and nobody can bring them back: keep "
-        "a copy of the key in another place, and not beside the backups."
+        f"Whoever loses the key in {place.words} loses the warehouse and every backup with it, and nobody can bring them back: "
+        "keep a copy of the key in another place, and not beside the backups."
     )
     if not yes:
         n_copies = len(known_copies(warehouse))
@@ -51,7 +51,8 @@ def encrypt(
     if done.is_written:
         typer.echo(f"{warehouse} was written anew, encrypted.")
         typer.echo(
-            "Blocks of the disk that held it before are beyond a program's reach until they are written over: encrypt the disk too."
+            "Blocks of the disk that held it before are beyond a program's reach until they are written over: encrypt the disk "
+            "too."
         )
     elif warehouse.exists():
         typer.echo(f"{warehouse} was encrypted with it already.")

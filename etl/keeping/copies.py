@@ -51,6 +51,13 @@ def known_copies(warehouse: Path) -> list[Copy]:
     return [copy for copy in {copy.path: copy for copy in copies}.values() if copy.kind != "gone"]
 
 
+def why_missing(copy: Copy) -> str:
+    """Why a copy is not where it was noted; empty where it is."""
+    if copy.path.is_file():
+        return ""
+    return "it was deleted or moved" if copy.path.parent.is_dir() else "its folder is not there; connect the disk and run again"
+
+
 def stamp() -> str:
     """This moment in UTC, fit for a file's name."""
     return datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")

@@ -8,8 +8,6 @@ import dataclasses
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from shared.working import working
-
 from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished, unpack
 from etl.keeping.copies import Copy, known_copies, why_missing
 from shared.errors import FitledgerError, UsageError
@@ -19,6 +17,7 @@ from shared.rewriting import write_anew
 from shared.settings import settings_file
 from shared.settings_edit import drop_encryption, set_encryption
 from shared.warehouse import open_reading, require_encryption
+from shared.working import working
 
 
 @dataclass
@@ -46,13 +45,13 @@ def place_for(key_file: Path | None, keyring: str) -> KeyPlace:
     named = KeyPlace(key_file.absolute()) if key_file else KeyPlace(None, keyring) if keyring else None
     if present is None and named is None:
         raise UsageError(
-            "Say where the key shall lie: --key-file FILE, best on another disk than the warehouse and its backups, or --keyring, "
-            "the keyring of this system."
+            "Say where the key shall lie: --key-file FILE, best on another disk than the warehouse and its backups, or "
+            "--keyring, the keyring of this system."
         )
     if present and named and not present.is_same(named):
         raise UsageError(
-            f"The key lies in {present.words} already, and {named.words} was named. Nothing was changed. To move it, move the key "
-            f"itself, then name its new place in {settings_file()} ([encryption])."
+            f"The key lies in {present.words} already, and {named.words} was named. Nothing was changed. To move it, move the "
+            f"key itself, then name its new place in {settings_file()} ([encryption])."
         )
     return present or named  # type: ignore[return-value] # one of the two is there
 
@@ -110,7 +109,8 @@ def _bring(warehouse: Path, key: Key | None) -> bool:
     if not warehouse.exists() or key_of(warehouse) == key:
         return False
     refuse_unfinished(warehouse)
-    write_anew(warehouse, key)
+    with working(warehouse.parent) as folder:
+        write_anew(warehouse, key, folder)
     return True
 
 
@@ -123,11 +123,14 @@ def key_of(file: Path) -> Key | None:
     return opened.key
 
 
-def bring_under_key(file: Path) -> None:
-    """Writes an unpacked copy anew under the key in use, where it is under an older one or not encrypted."""
+def bring_under_key(file: Path, folder: Path) -> None:
+    """Writes an unpacked copy anew under the key in use, where it is under an older one or not encrypted.
+
+    `folder` is a working folder on the same disk.
+    """
     keys = keys_in_force()
-    if key_of(file) != (present := keys.present if keys else None) and present:
-        write_anew(file, present)
+    if keys and key_of(file) != keys.present:
+        write_anew(file, keys.present, folder)
 
 
 def _bring_copies(warehouse: Path, key: Key | None, sealed: Sealed) -> None:
@@ -151,7 +154,7 @@ def _bring_copy(copy: Copy, key: Key | None) -> bool:
     with working(copy.path.parent) as folder:
         file = folder / "w.duckdb"
         unpack(copy.path, manifest, file)
-        write_anew(file, key)
+        write_anew(file, key, folder)
         made_anew = dataclasses.replace(describe(file), made_at=manifest.made_at)
         put_in_place(pack(file, made_anew, folder), copy.path)
     return True

@@ -30,7 +30,7 @@ def encryption_checks(warehouse: Path) -> Iterator[Found]:
             yield "note", f"{warehouse} is not encrypted: whoever gets the file can read it.", todo
         return
     if keys is None:
-        todo = "Put the key back from the place where you keep a copy of it; where nothing is encrypted yet, run fitledger encrypt."
+        todo = "Put it back from the place where you keep a copy of it; where nothing is encrypted yet, run fitledger encrypt."
         yield "do", f"{place.words}: the key is not there.", todo
         return
     older = f"; {len(keys.older)} older beside it, for copies" if keys.older else ""

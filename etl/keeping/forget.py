@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from etl.keeping.backup import MAKING, PARTIAL, describe, pack, read_manifest, refuse_unfinished, unpack
-from etl.keeping.copies import Copy, known_copies, ledger_of
+from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished, unpack
+from etl.keeping.copies import Copy, known_copies, ledger_of, why_missing
+from etl.keeping.encrypt import bring_under_key
 from etl.keeping.marks import Marks, add_marks, begin_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.owned import Ids, count_rows, ids_of, take_out
@@ -21,9 +22,10 @@ from etl.keeping.proof import Proof, prove, spells
 from etl.keeping.rebuild import rebuild
 from shared.catalogue import Table, catalogue
 from shared.errors import FitledgerError, UsageError
-from shared.files import beside, leftovers_of, scratch_beside
+from shared.files import beside, put_in_place
 from shared.settings import Settings
 from shared.warehouse import LoadingWarehouse, open_loading, open_reading
+from shared.working import working
 
 
 @dataclass
@@ -80,7 +82,7 @@ def foresee(path: Path, rider_id: str) -> Forgotten:
     Raises UsageError where neither the warehouse nor a copy holds the rider.
     """
     own = Place(path)
-    with scratch_beside(path, ".proof") as folder:
+    with working(path.parent, elsewhere=True) as folder:
         file = path
         if is_older(path):  # counted on a copy, brought up to date
             file = folder / "w.duckdb"
@@ -136,7 +138,7 @@ def forget(
         with _reached(place, copy, may_write=False) as file:
             if file:
                 place.proof = prove(file, place.ids)
-    beside_it = [file for file in (*leftovers_of(path), ledger_of(path), *logs) if file.is_file()]
+    beside_it = [file for file in (ledger_of(path), *logs) if file.is_file()]
     named = [file for file in beside_it if any(spells(file.read_bytes(), place.ids) for place in places)]
     return Forgotten(places, named)
 
@@ -155,33 +157,24 @@ def _reached(place: Place, copy: Copy, *, may_write: bool) -> Iterator[Path | No
 
 
 def _open_copy(place: Place, copy: Copy, opened: ExitStack, may_write: bool) -> Path | None:
-    if not copy.path.is_file():
+    place.unreached = why_missing(copy)
+    if place.unreached:
         place.is_gone = copy.path.parent.is_dir()
-        place.unreached = (
-            "it was deleted or moved" if place.is_gone else "its folder is not there; connect the disk and run again"
-        )
         return None
     try:
-        for ending in (MAKING, PARTIAL):  # of a backup that was killed
-            _remove(beside(copy.path, ending))
-        file = opened.enter_context(scratch_beside(copy.path, ".unpacked")) / "w.duckdb"
+        folder = opened.enter_context(working(copy.path.parent, elsewhere=not may_write))
+        file = folder / "w.duckdb"
         if copy.kind == "backup":
             unpack(copy.path, read_manifest(copy.path), file)
         elif may_write:
             file = copy.path
         else:
             shutil.copyfile(copy.path, file)
+        bring_under_key(file, folder)
     except (FitledgerError, OSError) as fault:
         place.unreached = str(fault)
         return None
     return file
-
-
-def _remove(path: Path) -> None:
-    if path.is_dir():
-        shutil.rmtree(path, ignore_errors=True)
-    else:
-        path.unlink(missing_ok=True)
 
 
 def allow_again(path: Path, rider_id: str | None, *, wait_seconds: float = 0) -> int:
@@ -249,4 +242,4 @@ def _forget_in_copy(file: Path, place: Place, copy: Copy, work: _Work) -> None:
         _take_out(warehouse, place, work)
     if copy.kind == "backup":
         made_at = read_manifest(copy.path).made_at
-        pack(file, dataclasses.replace(describe(file), made_at=made_at), copy.path)
+        put_in_place(pack(file, dataclasses.replace(describe(file), made_at=made_at), file.parent), copy.path)

@@ -14,9 +14,9 @@ from pathlib import Path
 
 from etl.keeping.owned import ID_CHARACTERS, RIDERS, Ids, id_columns, pattern
 from shared.catalogue import catalogue
-from shared.files import scratch_beside
 from shared.rewriting import plain_copy
 from shared.warehouse import Warehouse, open_reading
+from shared.working import working
 
 SQL = Path(__file__).parents[1] / "sql/keeping"
 # An id is searched in bytes where chance would spell it less than once in a thousand files of this size.
@@ -48,7 +48,7 @@ class Proof:
 
 def prove(path: Path, ids: Ids) -> Proof:
     """Searches a closed warehouse file for ids of a rider and their sessions."""
-    with scratch_beside(path, ".proof") as folder, ExitStack() as open_files:
+    with working(path.parent, elsewhere=True) as folder, ExitStack() as open_files:
         plain = open_files.enter_context(plain_copy(path, folder))
         contents = [_mapped(file, open_files) for file in (path, plain)]
         warehouse = open_reading(path, may_be_older=True)

@@ -38,21 +38,22 @@ put aside or expires. `fitledger.log` holds faults of the program with their pla
 
 ## What is not encrypted
 
-With a key set ([keeping](keeping.md#encrypted-at-rest)), the warehouse, its working copies and its backups are encrypted. These are not:
+With a key set ([keeping](keeping.md#encrypted-at-rest)), the warehouse, its working copies and its backups are encrypted. These
+are not:
 
 | what | why, and what is in it |
 | --- | --- |
 | exports, mended rejects, downloads, reports, anonymous exports | files of the studio's own, read and written as such |
-| a dropped file, and what a load unpacks of an archive or a workbook | parts of exports, its owner's alone, gone when the load ends |
-| `.key` | the key of the marks of forgotten ids: without the warehouse it tells nothing, and with it only whether an id that one tries was forgotten |
+| a dropped file; what a load unpacks of an archive or workbook | parts of exports; its owner's alone, gone when the load ends |
+| `.key` | with the warehouse it tells whether an id that one tries was forgotten, without it nothing |
 | `.copies`, `.watched`, `.lock` | paths, digests, nothing of a rider |
 | `.accounts.json` | names of those who sign in and hashes of their passwords (Argon2id), which resist trying; no rider |
 | the log of access | who did what when; ids of riders where one was opened, no value |
 | `fitledger.log`, the log of requests | faults and paths, no rows |
 | memory, and what the system swaps out of it | a program must read what it works with |
 
-The encryption of the disk covers all of these where the machine is stolen or thrown away; it does not cover a file that is copied
-from the running machine, which the key does. They add up.
+The encryption of the disk covers all of these where the machine is stolen or thrown away; it does not cover a file that is
+copied from the running machine, which the key does. They add up.
 """
 
 

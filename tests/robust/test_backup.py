@@ -14,7 +14,7 @@ import pytest
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
 from etl.keeping import restore as restoring
-from etl.keeping.backup import back_up, pack, read_manifest
+from etl.keeping.backup import back_up, describe, read_manifest
 from etl.keeping.copies import known_copies
 from etl.keeping.restore import restore
 from etl.load import load
@@ -206,7 +206,7 @@ def test_a_disk_that_refuses_at_the_last_step_leaves_the_present_warehouse(
     monkeypatch.setattr(restoring, "put_in_place", full)
     with pytest.raises(WarehouseError, match="No space left on device"):
         restore(made, path, replace=True)
-    monkeypatch.setattr("etl.keeping.backup.put_in_place", full)
+    monkeypatch.setattr("etl.keeping.backup.put_new_in_place", full)
     with pytest.raises(WarehouseError, match="could not be written"):
         back_up(path, tmp_path / "two.backup")
     assert path.read_bytes() == content
@@ -252,11 +252,13 @@ def test_a_restoring_that_is_killed_leaves_the_one_or_the_other(tmp_path: Path) 
         assert {file.name for file in tmp_path.glob("w.duckdb*")} == {"w.duckdb", "w.duckdb.lock", "w.duckdb.copies"}
 
 
-def test_a_packed_file_of_other_content_than_its_manifest_is_never_put_in_place(tmp_path: Path) -> None:
+def test_a_packed_file_of_other_content_than_its_manifest_is_never_put_in_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "w.duckdb"
     load([exports(tmp_path / "x", seed=1)], path)
-    _, manifest = back_up(path, tmp_path / "one.backup")
-    wrong = dataclasses.replace(manifest, sha256="0" * 64)
+    wrong = dataclasses.replace(describe(path), sha256="0" * 64)
+    monkeypatch.setattr("etl.keeping.backup.describe", lambda _: wrong)
     with pytest.raises(InputUnusableError, match="another size or digest"):
-        pack(path, wrong, tmp_path / "two.backup")
-    assert not (tmp_path / "two.backup").exists()
+        back_up(path, tmp_path / "two.backup")
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["w.duckdb", "w.duckdb.copies", "w.duckdb.lock", "x"]

@@ -3,35 +3,18 @@
 Ids are told by their bytes in every file of a folder, as somebody would who found the disk.
 """
 
-import json
-import os
-import random
-import re
-import shutil
-import signal
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
-from etl.keeping.backup import back_up, read_manifest
-from etl.keeping.copies import known_copies
-from etl.keeping.doctor import examine
-from etl.keeping.encrypt import decrypt, encrypt, key_of
-from etl.keeping.forget import forget
-from etl.keeping.restore import restore
+from etl.keeping.backup import back_up
 from etl.load import check_files, load
 from shared import warehouse as warehouse_module
-from shared.encryption import is_encrypted, is_plain
-from shared.errors import FitledgerError, WarehouseError, WarehouseKeyError
-from shared.keys import KEY_FILE_VARIABLE, KeyPlace, Keys, keys_in_force, new_key
-from shared.rewriting import plain_copy
-from shared.settings import Settings
-from shared.warehouse import open_loading, open_reading
-from tests.robust.loads import exports, start, state
+from shared.encryption import is_encrypted
+from shared.keys import KEY_FILE_VARIABLE, KeyPlace, Keys, new_key
+from shared.warehouse import open_loading
+from tests.robust.loads import exports
 
 RIDER, SESSION = "RVICTIM77", "SVICTIM77"
 

@@ -249,10 +249,10 @@ def test_a_backup_that_is_made_while_a_rider_is_forgotten_holds_no_trace(
 ) -> None:
     packing = backing.pack
 
-    def forget_meanwhile(*words: Any) -> None:
+    def forget_meanwhile(*words: Any) -> Path:
         monkeypatch.setattr(backing, "pack", packing)
         assert forget(path, RIDER, today=TODAY).is_complete
-        packing(*words)
+        return packing(*words)
 
     monkeypatch.setattr(backing, "pack", forget_meanwhile)
     made, manifest = back_up(path, tmp_path / "one.backup")

@@ -8,6 +8,7 @@ import pytest
 
 from shared.errors import WarehouseBusyError, WarehouseError
 from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory, open_loading, open_reading, snapshot_of
+from shared.working import PLACE
 
 
 def made(path: Path) -> Path:
@@ -41,9 +42,10 @@ def test_a_load_that_raises_leaves_the_file_and_nothing_beside_it(tmp_path: Path
 
 def test_what_a_killed_load_left_is_cleared_by_the_next(tmp_path: Path) -> None:
     path = made(tmp_path / "w.duckdb")
-    for name in ("w.duckdb.loading", "w.duckdb.loading.wal"):
-        (tmp_path / name).write_bytes(b"half a page")
-    (tmp_path / "w.duckdb.loading.tmp" / "spill").mkdir(parents=True)
+    left = tmp_path / PLACE / "0123456789abcdef"
+    (left / "scratch").mkdir(parents=True)
+    for name in ("loading.duckdb", "loading.duckdb.wal", "scratch/copy.csv", "at-work.lock"):
+        (left / name).write_bytes(b"half a page")
     with open_loading(path) as warehouse:
         warehouse.run("INSERT INTO raw.rows VALUES (2)")
     assert n_rows(path) == 2
@@ -63,7 +65,7 @@ def test_a_held_warehouse_is_told_once_and_refused_after_the_wait(tmp_path: Path
     path = made(tmp_path / "w.duckdb")
     told: list[str] = []
     with (
-        open_loading(path, keep=False),
+        open_loading(path),
         pytest.raises(WarehouseBusyError, match="another load is writing"),
         open_loading(path, wait_seconds=0, on_wait=lambda: told.append("waiting")),
     ):
