@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from etl.keeping.owned import RIDERS, id_columns
+from etl.keeping.naming import RIDERS, id_columns
 from shared.catalogue import Table, catalogue
 
 PAGE = Path(__file__).parents[2] / "docs/rider-data.md"
