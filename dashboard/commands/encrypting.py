@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from etl.keeping.encrypt import Sealed
 
 app = typer.Typer()
+_PLAIN_BEFORE = (
+    "Blocks of the disk that held it before are beyond a program's reach until they are written over: encrypt the disk too."
+)
+_OLDER_BEFORE = "A file that somebody copied before can still be read with the key of then."
 _Yes = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
 
 
@@ -50,10 +54,7 @@ def encrypt(
     typer.echo(f"Key {done.key.id} is in use; it lies in {place.words}." + (" It was made just now." if done.is_new else ""))
     if done.is_written:
         typer.echo(f"{warehouse} was written anew, encrypted.")
-        typer.echo(
-            "Blocks of the disk that held it before are beyond a program's reach until they are written over: encrypt the disk "
-            "too."
-        )
+        typer.echo(_PLAIN_BEFORE if done.was_plain else _OLDER_BEFORE)
     elif warehouse.exists():
         typer.echo(f"{warehouse} was encrypted with it already.")
     else:

@@ -152,9 +152,10 @@ def _place_words(place: "Place") -> str:
     proof = place.proof
     if not proof.holds:
         return f"{counts}. NOT PROVEN: {proof.rows} rows and {proof.hits} places in the bytes still name one of the ids."
+    form = "deciphered in memory" if proof.is_encrypted else "packed and unpacked"
     words = (
         f"{counts}. Written afresh and searched: {proof.n_ids} ids in {proof.n_texts} columns and "
-        f"{proof.n_bytes / 1e6:.1f} MB of bytes, packed and unpacked: none found."
+        f"{proof.n_bytes / 1e6:.1f} MB of bytes, {form}: none found."
     )
     if proof.n_short:
         words += f" {proof.n_short} ids are too short to be told from chance in bytes; the columns hold none of them."

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished, unpack
 from etl.keeping.copies import Copy, known_copies, why_missing
+from shared.encryption import is_plain
 from shared.errors import FitledgerError, UsageError
 from shared.files import held, put_in_place
 from shared.keys import Key, KeyPlace, Keys, in_force, keys_in_force, new_key, place_in_force
@@ -24,13 +25,15 @@ from shared.working import working
 class Sealed:
     """What was done: `key` is the one in use now (None: nothing is encrypted), which was made now where `is_new`.
 
-    `is_written`: the warehouse was written anew, which it is not where it was under this key already or is not there yet.
+    `is_written`: the warehouse was written anew, which it is not where it was under this key already or is not there yet;
+    `was_plain`: it was not encrypted before.
     `done` and `unreached` are copies, the latter with the reason. `n_older` keys were kept for those.
     """
 
     key: Key | None
     is_new: bool = False
     is_written: bool = False
+    was_plain: bool = False
     done: list[Path] = field(default_factory=list)
     unreached: dict[Path, str] = field(default_factory=dict)
     n_older: int = 0
@@ -75,7 +78,7 @@ def encrypt(warehouse: Path, place: KeyPlace, *, rotate: bool = False, wait_seco
             # Of a rotation that was killed the new key is in use already, and only what it did not reach is done now.
             keys, is_new = keys.with_new(), True
             place.write(keys)
-        sealed = Sealed(keys.present, is_new)
+        sealed = Sealed(keys.present, is_new, was_plain=is_plain(warehouse))
         sealed.is_written = _bring(warehouse, keys.present)
     if place_in_force() is None:
         name, value = ("key_file", str(place.path)) if place.path else ("keyring", place.entry)

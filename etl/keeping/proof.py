@@ -35,6 +35,7 @@ class Proof:
 
     `n_texts` columns and `n_bytes` bytes were searched for `n_ids` ids; `n_short` ids were too short for bytes, and `n_within`
     stand within longer ids of others, so that bytes cannot tell them apart. `left` are words that nobody asked to take out.
+    Of a file that `is_encrypted` the bytes are those of an unpacked copy in memory alone.
     """
 
     rows: int
@@ -45,6 +46,7 @@ class Proof:
     n_texts: int
     n_bytes: int
     left: tuple[Unclear, ...] = ()
+    is_encrypted: bool = False
 
     @property
     def holds(self) -> bool:
@@ -76,6 +78,7 @@ def prove(path: Path, ids: Ids, also: Collection[str] = ()) -> Proof:
             n_texts=len(names.columns),
             n_bytes=sum(map(len, contents)),
             left=tuple(names.unclear(takes)),
+            is_encrypted=is_encrypted(path),
         )
 
 

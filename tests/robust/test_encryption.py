@@ -19,7 +19,8 @@ from typer.testing import CliRunner
 from dashboard.cli import app
 from dashboard.questions.asking import Asker
 from dashboard.questions.selection import Selection
-from etl.keeping.backup import back_up, read_manifest
+from etl.keeping import backup
+from etl.keeping.backup import Manifest, back_up, read_manifest
 from etl.keeping.doctor import examine
 from etl.keeping.encrypt import decrypt, encrypt, key_of, place_for
 from etl.keeping.forget import forget
@@ -219,6 +220,26 @@ def tilt(path: Path) -> bytes:
     return Asker(path, Settings()).ask("effects", Selection(), parts=("overall",), outcomes=("tilt",)).to_json()
 
 
+def test_a_backup_during_which_a_key_is_set_is_made_again(
+    tmp_path: Path, place: Path, loaded: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, copied = place / "w.duckdb", backup._copy
+    shutil.copyfile(loaded, path)
+
+    def overtaken(warehouse: Path, target: Path) -> Manifest:
+        manifest = copied(warehouse, target)
+        target.rename(hidden := target.with_name("hidden"))  # as if it were not there yet when the key is set
+        if is_plain(path):
+            encrypt(path, place_for(tmp_path / "studio.key", ""))
+        hidden.rename(target)
+        return manifest
+
+    monkeypatch.setattr(backup, "_copy", overtaken)
+    made, manifest = back_up(path, place)
+    assert manifest.key_id is not None
+    assert read_manifest(made).key_id == manifest.key_id
+
+
 def test_effects_are_the_same_to_the_last_digit(tmp_path: Path, place: Path, demo_warehouse: Path) -> None:
     path = place / "demo.duckdb"
     shutil.copyfile(demo_warehouse, path)
@@ -333,19 +354,19 @@ def test_the_extension_brings_no_network(place: Path, key: KeyPlace) -> None:
 def test_a_backup_under_a_key_that_is_not_there_names_both_keys(tmp_path: Path, place: Path, key: KeyPlace) -> None:
     path = place / "w.duckdb"
     load([exports(tmp_path / "x", 1)], path)
-    backup, manifest = back_up(path, place)
+    made, manifest = back_up(path, place)
     old = keys_of(key)
     key.write(Keys(new_key()))
     with pytest.raises(WarehouseKeyError) as told:
-        restore(backup, place / "other.duckdb")
+        restore(made, place / "other.duckdb")
     assert f"made with key {manifest.key_id}, and the present one is {keys_of(key).present.id}" in str(told.value)
     os.environ.pop(KEY_FILE_VARIABLE)
     with pytest.raises(WarehouseKeyError, match="and no key is set"):
-        restore(backup, place / "other.duckdb")
+        restore(made, place / "other.duckdb")
     assert not (place / "other.duckdb").exists()
     os.environ[KEY_FILE_VARIABLE] = str(key.path)
     key.write(Keys(keys_of(key).present, (old.present,)))
-    restore(backup, place / "other.duckdb")
+    restore(made, place / "other.duckdb")
     assert key_of(place / "other.duckdb") == keys_of(key).present
 
 
