@@ -31,7 +31,8 @@ import dashboard.uploads as module; module.Upload.tell = lambda self, *words: te
 uploads.check(token)
 """
 HELD_UP = """
-import sys, time; from pathlib import Path; import shared.files, shared.warehouse, etl.keeping.forget, etl.keeping.backup
+import sys, time; from pathlib import Path
+import shared.files, shared.warehouse, etl.keeping.forget, etl.keeping.backup, dashboard.export.package
 def stop(*_):
     print("reading", file=sys.stderr, flush=True); time.sleep(600)
 module, name = sys.argv[1].rsplit(".", 1)
@@ -103,12 +104,16 @@ def forgetting(path: Path, new: Path) -> tuple[str, list[str | Path]]:
     return HELD_UP, ["shared.warehouse.put_in_place", "forget", RIDER, "--yes", "--warehouse", path]
 
 
+def export(path: Path, new: Path) -> tuple[str, list[str | Path]]:
+    return HELD_UP, ["dashboard.export.package.write_marts", "export", path.parent / "copies" / "out", "--warehouse", path]
+
+
 def account(path: Path, new: Path) -> tuple[str, list[str | Path]]:
     words: list[str | Path] = ["user", "add", RIDER, "--role", "owner", "--password-stdin", "--warehouse", path]
     return HELD_UP, ["shared.files.put_in_place", *words]
 
 
-@pytest.mark.parametrize("work", [check, upload, backup, forgetting, account])
+@pytest.mark.parametrize("work", [check, upload, backup, forgetting, account, export])
 def test_what_a_kill_leaves_goes_with_the_next_start(
     path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, work: Callable[[Path, Path], tuple[str, list[str | Path]]]
 ) -> None:
