@@ -1,7 +1,6 @@
 """Exports a selection: marts and results as CSV and Parquet in one folder, described by datapackage.json."""
 
 import dataclasses
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +11,8 @@ from dashboard.export.descriptor import Resource, write_descriptor
 from dashboard.export.tables import SQL, make_marts, write_marts, write_result
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
+from etl.keeping.leftovers import working_elsewhere
 from shared.errors import StatisticsError, TooFewError, UsageError
-from shared.files import beside
 from shared.warehouse import Warehouse, open_reading
 
 # What an anonymous export gives out of each answer: lists of groups only, none of which names a rider, a fit or a fitter.
@@ -62,18 +61,18 @@ def export(
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder}: found something here, expected a new or empty folder. Name another one, or empty it.")
-    working = beside(folder, ".writing")
-    shutil.rmtree(working, ignore_errors=True)
-    working.mkdir(parents=True, mode=0o700)
+    folder.parent.mkdir(parents=True, exist_ok=True)
     warehouse = open_reading(asker.path)
     try:
-        done = _written(asker, warehouse, selection, working, key, progress)
-        if folder.exists():
-            folder.rmdir()
-        working.rename(folder)
+        with working_elsewhere(asker.path, folder.parent) as place:
+            written = place / "export"
+            written.mkdir(mode=0o700)
+            done = _written(asker, warehouse, selection, written, key, progress)
+            if folder.exists():
+                folder.rmdir()
+            written.rename(folder)
     finally:
         warehouse.close()
-        shutil.rmtree(working, ignore_errors=True)
     return dataclasses.replace(done, folder=folder)
 
 

@@ -14,12 +14,13 @@ from typing import Literal
 from etl.keeping.spelling import Speller
 from shared.files import OWNER_ONLY, beside
 
-Kind = Literal["backup", "replaced", "gone"]
+Kind = Literal["backup", "replaced", "gone", "working"]
 
 
 @dataclass(frozen=True)
 class Copy:
-    """A copy by its whole path; `kind` tells a packed backup from a plain warehouse file, and one that was not finished."""
+    """A copy by its whole path; `kind` tells a packed backup from a plain warehouse file, and one that was not finished.
+    `working`: a folder elsewhere in which something is written from the warehouse now, or was when its program was killed."""
 
     path: Path
     kind: Kind
@@ -45,6 +46,15 @@ def note_copy(warehouse: Path, copy: Path, kind: Kind, made_at: str = "") -> Non
 
 def known_copies(warehouse: Path) -> list[Copy]:
     """Every copy that was noted, also where it was moved or deleted since; each path once, as it was noted last."""
+    return [copy for copy in _noted(warehouse) if copy.kind != "working"]
+
+
+def working_places(warehouse: Path) -> list[Path]:
+    """The folders elsewhere in which something is written, or was when its program was killed."""
+    return [copy.path for copy in _noted(warehouse) if copy.kind == "working"]
+
+
+def _noted(warehouse: Path) -> list[Copy]:
     ledger = ledger_of(warehouse)
     if not ledger.exists():
         return []

@@ -2,13 +2,14 @@
 
 import re
 import shutil
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from etl.keeping.copies import known_copies
+from etl.keeping.copies import Kind, known_copies, note_copy, working_places
 from shared.errors import WarehouseError
 from shared.files import held
-from shared.working import PLACE, Found, found_in, place_elsewhere, sweep
+from shared.working import PLACE, Found, found_in, place_elsewhere, sweep, working
 
 # What fitledger 0.1 and before left beside a warehouse or a copy of it, under names of their own.
 _EARLIER = r"(\.accounts\.json|\.key|\.watched)?\.(loading|rewritten|restoring|proof|unpacked|making|partial|writing)(\..*)?"
@@ -17,8 +18,27 @@ _EARLIER_UPLOADS = "fitledger-uploads-*"
 
 def places_of(warehouse: Path) -> list[Path]:
     """Beside the warehouse, beside each of its copies, and among the temporary files; also where there is none now."""
-    beside = [warehouse.absolute().parent, *(copy.path.parent for copy in known_copies(warehouse))]
-    return [*(folder / PLACE for folder in dict.fromkeys(beside)), place_elsewhere()]
+    beside = [warehouse.parent.resolve(), *(copy.path.parent for copy in known_copies(warehouse))]
+    return list(dict.fromkeys([*(folder / PLACE for folder in beside), *working_places(warehouse), place_elsewhere()]))
+
+
+@contextmanager
+def working_elsewhere(warehouse: Path, directory: Path) -> Iterator[Path]:
+    """A working folder in another directory, for what is written there from the warehouse; noted, so that it is swept too."""
+    place = directory.resolve() / PLACE
+    is_known = place in places_of(warehouse)
+    _note(warehouse, place, "working", is_known)
+    try:
+        with working(directory) as folder:
+            yield folder
+    finally:
+        _note(warehouse, place, "gone", is_known)
+
+
+def _note(warehouse: Path, place: Path, kind: Kind, is_known: bool) -> None:
+    if not is_known:
+        with suppress(OSError):  # a warehouse that may only be read
+            note_copy(warehouse, place, kind)
 
 
 def sweep_all(warehouse: Path) -> None:

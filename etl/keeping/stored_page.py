@@ -33,8 +33,9 @@ _TAIL = """
 | `raw.forgotten` | of a forgotten rider no id and no value: keyed hashes of the id and of the sessions' ids |
 
 Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
-watched files), `.lock`. A file dropped on the Data page lies in the server's folder of temporary files until it is loaded,
-put aside or expires. `fitledger.log` holds faults of the program with their place in the code, and no rows.
+watched files), `.lock`. In the folder `.fitledger-working` beside it lie working copies while a program runs, and a file
+dropped on the Data page until it is loaded, put aside or expires; what a killed program left there goes with the next
+start. `fitledger.log` holds faults of the program with their place in the code, and no rows.
 
 ## What is not encrypted
 

@@ -1,5 +1,7 @@
 """Encrypted at rest: no byte of any file spells a rider, whatever runs or is killed; and the answers are the same as without.
 
+`make kill` kills more often.
+
 Ids are told by their bytes in every file of a folder, as somebody would who found the disk.
 """
 
@@ -38,7 +40,7 @@ from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
 from tests.robust.loads import exports, start, state
 
-KILLS = int(os.environ.get("FITLEDGER_KILLS", "3"))
+KILLS = int(os.environ.get("FITLEDGER_KILLS", "2"))
 RIDER, SESSION = "RVICTIM77", "SVICTIM77"
 
 
