@@ -51,8 +51,8 @@ bench: $(READY)         ## time what must be fast, beside what it stands in for;
 recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
 
-kill: $(READY)          ## kill a load fifty times at random moments; print what was left each time
-	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py
+kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
+	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill
 
 load-test: $(READY)     ## SESSIONS readers click for SECONDS; prints requests, errors, percentiles and the memory of the server
 	PYTHONPATH=. $(BIN)/python tests/load/sessions.py --seconds $(SECONDS) --sessions $(SESSIONS)

@@ -2,11 +2,25 @@
 
 import logging
 import secrets
+import signal
 from pathlib import Path
+from types import FrameType
 
 import typer
 
-from dashboard.commands import access, accounts, asking, exporting, forgetting, keeping, loading, reporting, serving, tending
+from dashboard.commands import (
+    access,
+    accounts,
+    asking,
+    encrypting,
+    exporting,
+    forgetting,
+    keeping,
+    loading,
+    reporting,
+    serving,
+    tending,
+)
 from shared.errors import FitledgerError
 
 LOG = Path("fitledger.log")
@@ -17,12 +31,13 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for topic in (serving, accounts, access, loading, asking, reporting, exporting, keeping, forgetting, tending):
+for topic in (serving, accounts, access, loading, asking, reporting, exporting, keeping, encrypting, forgetting, tending):
     app.add_typer(topic.app)
 
 
 def main() -> None:
     """The entry point: a reader sees a sentence and an exit code; a fault of the program keeps its traceback in the log."""
+    signal.signal(signal.SIGTERM, _end)
     try:
         app()
     except FitledgerError as error:
@@ -37,6 +52,12 @@ def main() -> None:
             err=True,
         )
         raise SystemExit(1) from None
+
+
+def _end(number: int, _frame: FrameType | None) -> None:
+    """Ends as Ctrl-C does, so that working copies go with the program; a second signal ends it at once."""
+    signal.signal(number, signal.SIG_DFL)
+    raise SystemExit(128 + number)
 
 
 def _log_fault(reference: str) -> None:

@@ -9,10 +9,30 @@ from typing import Annotated
 
 import typer
 
+from shared.settings import use_settings_file
+
+
+def _in_force(path: Path | None) -> Path | None:
+    """Every command that takes a settings file makes it the one of the run, so that keys are looked up in it."""
+    use_settings_file(path)
+    return path
+
+
+def _swept(warehouse: Path) -> Path:
+    """At the start of every command: what programs left that were killed goes, with the riders' data in it."""
+    from etl.keeping.leftovers import sweep_all
+
+    sweep_all(warehouse)
+    return warehouse
+
+
 Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
-WarehouseFile = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+WarehouseFile = Annotated[Path, typer.Option("--warehouse", callback=_swept, metavar="FILE", help="The warehouse file.")]
+# For a command that changes nothing, not even that.
+UnsweptWarehouse = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
 SettingsFile = Annotated[
-    Path | None, typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.")
+    Path | None,
+    typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.", callback=_in_force),
 ]
 MappingFile = Annotated[
     Path | None,

@@ -5,11 +5,7 @@ lie in a private folder under names of our own; a name that came from outside is
 """
 
 import atexit
-import os
 import secrets
-import shutil
-import stat
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -18,8 +14,6 @@ from dataclasses import asdict, dataclass, field
 from ipaddress import ip_address
 from pathlib import Path
 from typing import IO, Any, Final
-
-import filelock
 
 from dashboard.upload_names import shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
@@ -31,16 +25,13 @@ from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
 from shared.settings import Settings
 from shared.warehouse import open_reading
+from shared.working import Work, begin
 
-PREFIX: Final = "fitledger-uploads-"
 MOST_FILES: Final = 200
 BYTES_PER_MB: Final = 1_000_000
 # Of the server's four threads, two always remain for the pages.
 AT_WORK: Final = 2
 WAIT_SECONDS: Final = 3.0
-_LOCK: Final = "in-use.lock"
-# A folder younger than this may belong to a server that is about to lock it.
-_YOUNG_SECONDS: Final = 60
 _CHUNK: Final = 1 << 20
 
 
@@ -56,7 +47,7 @@ class ReceivedFile:
 class Upload:
     """What one reader sent: the files, until they are loaded, and what was last found in them."""
 
-    folder: Path
+    work: Work
     files: tuple[ReceivedFile, ...]
     expires: float
     sender: str = ""
@@ -81,7 +72,6 @@ class Uploads:
         permit: Callable[[], None] | None = None,
         permit_received: Callable[[str], None] | None = None,
         sender: Callable[[], str] = str,
-        place: Path | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.warehouse = warehouse
@@ -89,14 +79,12 @@ class Uploads:
         self._permit = permit
         self._permit_received = permit_received
         self._sender = sender
-        self._place = place or Path(tempfile.gettempdir())
         self._clock = clock
-        self._folder: Path | None = None
-        self._held: filelock.BaseFileLock | None = None
         self._uploads: dict[str, Upload] = {}
         self._lock = threading.Lock()
         self._working = threading.BoundedSemaphore(AT_WORK)
-        clear_leftovers(self._place)
+        # Where a process ends without this (gunicorn's do), the next start of fitledger clears what it left.
+        atexit.register(self._put_all_aside)
 
     @property
     def largest_bytes(self) -> int:
@@ -138,20 +126,20 @@ class Uploads:
         self.sweep()
         token = secrets.token_urlsafe(32)
         try:
-            folder = Path(tempfile.mkdtemp(dir=self._own_folder()))
+            work = begin(self.warehouse.parent, elsewhere=True)
             try:
-                kept = tuple(self._kept(folder, files))
+                kept = tuple(self._kept(work.folder, files))
             except BaseException:
-                shutil.rmtree(folder, ignore_errors=True)
+                work.end()
                 raise
         except OSError as fault:
             raise WarehouseError(
                 f"The files could not be kept for checking ({fault.strerror or fault}). Nothing was changed. Free some space "
-                "in the folder of temporary files and try again."
+                f"in {self.warehouse.parent} or in the folder of temporary files and try again."
             ) from fault
         seconds = 60 * self.settings.upload.kept_minutes
         with self._lock:
-            self._uploads[token] = Upload(folder, kept, self._clock() + seconds, self._sender())
+            self._uploads[token] = Upload(work, kept, self._clock() + seconds, self._sender())
         timer = threading.Timer(seconds + 1, self.sweep)
         timer.daemon = True
         timer.start()
@@ -197,7 +185,7 @@ class Uploads:
                 _found(upload), self.warehouse, upload.tell, settings=self.settings, wait_seconds=WAIT_SECONDS, checked=checked
             )
             upload.is_loaded = True
-            shutil.rmtree(upload.folder, ignore_errors=True)
+            upload.work.end()
             return upload.report
 
     def put_aside(self, token: str) -> None:
@@ -209,7 +197,7 @@ class Uploads:
         with self._lock:
             upload = self._uploads.pop(token, None)
         if upload:
-            shutil.rmtree(upload.folder, ignore_errors=True)
+            upload.work.end()
 
     def step(self, token: str) -> str:
         """The step that a check or load of an upload is at; nothing where none is under way, or it is another reader's."""
@@ -249,16 +237,9 @@ class Uploads:
         for token in late:
             self._forget(token)
 
-    def _own_folder(self) -> Path:
-        """The folder of this server's uploads, which nobody else may enter; locked for as long as the server lives."""
-        with self._lock:
-            if self._folder is None or not self._folder.is_dir():
-                self._folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir=self._place))
-                self._held = filelock.FileLock(self._folder / _LOCK, thread_local=False)
-                self._held.acquire(timeout=0)
-                # Where a process is killed, the next start clears it.
-                atexit.register(shutil.rmtree, self._folder, ignore_errors=True)
-            return self._folder
+    def _put_all_aside(self) -> None:
+        for token in list(self._uploads):
+            self._forget(token)
 
     def _sent(self, token: str) -> Upload | None:
         """An upload of the reader who asks; another reader's is as unknown as none."""
@@ -302,19 +283,6 @@ class Uploads:
             self._working.release()
 
 
-def clear_leftovers(place: Path) -> None:
-    """Removes the folders of servers that ended without clearing them: those that are ours, and that no server holds."""
-    for folder in place.glob(f"{PREFIX}*"):
-        try:
-            state = folder.lstat()
-            if not stat.S_ISDIR(state.st_mode) or (hasattr(os, "getuid") and state.st_uid != os.getuid()):
-                continue
-            if time.time() - state.st_mtime < _YOUNG_SECONDS:
-                continue
-            with filelock.FileLock(folder / _LOCK).acquire(timeout=0):
-                shutil.rmtree(folder, ignore_errors=True)
-        except (OSError, filelock.Timeout):
-            continue  # in use, or gone meanwhile
 
 
 def _found(upload: Upload) -> list[Any]:

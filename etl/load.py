@@ -4,7 +4,6 @@ The work is done on a copy of the warehouse that takes its place in one step: al
 """
 
 import shutil
-import tempfile
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
@@ -19,9 +18,9 @@ from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
-from shared.files import clear_leftovers
 from shared.settings import Settings
-from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, snapshot_of
+from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
+from shared.working import working
 
 Progress = Callable[[int, int, str], None]
 WAIT_SECONDS = 10.0
@@ -52,7 +51,6 @@ def load(
         _require_same(checked, mark, warehouse)
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
-        clear_leftovers(warehouse)
         return known
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
@@ -82,16 +80,16 @@ def check_files(
         return replace(known, checked=checked)
     step = _Steps(progress, len(found) + len(catalogue()) + 2)
     try:
-        with tempfile.TemporaryDirectory() as folder:
-            copy = Path(folder) / "check.duckdb"
+        with working(warehouse.parent, elsewhere=True) as folder:
+            copy = folder / "check.duckdb"
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
                 bring_up_to_date(copy, settings)
-            report = _run(found, open_loading(copy, keep=False), step, _Load(warehouse, today, settings, mark))
+            report = _run(found, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark))
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
-            "some space in the folder of temporary files and try again."
+            f"some space in {warehouse.parent} or in the folder of temporary files and try again."
         ) from fault
     return replace(report, load_id=None, checked=checked)
 

@@ -31,7 +31,7 @@ class Fingerprint:
 
 def fingerprint(found: Iterable[FoundFile], settings: Settings, *others: bytes) -> Fingerprint:
     """Of the files, their names, and all else that decides what a load makes of them: `others` holds a mapping's text."""
-    decisive = settings.model_dump_json(exclude={"upload"})
+    decisive = settings.model_dump_json(exclude={"upload", "encryption"})
     digests: dict[Path, str] = {}
     whole = hashlib.sha256()
     for part in (version("fitledger").encode(), DATAPACKAGE.read_bytes(), decisive.encode(), *others):

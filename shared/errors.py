@@ -79,6 +79,14 @@ class WarehouseBusyError(WarehouseError):
     """Another process holds the warehouse for writing."""
 
 
+class WarehouseDamagedError(WarehouseError):
+    """The bytes of the warehouse file are not those that were written."""
+
+
+class WarehouseKeyError(WarehouseError):
+    """The warehouse is encrypted and its key is missing, another one or unusable; or it should be encrypted and is not."""
+
+
 class WarehouseChangedError(WarehouseError):
     """Another load came between a check and the load of what was checked."""
 

@@ -1,7 +1,7 @@
 """Files that change in one step: held by one writer, written beside, and put in place by a rename."""
 
+import errno
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +9,7 @@ from pathlib import Path
 import filelock
 
 from shared.errors import WarehouseBusyError, WarehouseError
+from shared.working import working
 
 # Health data: a new file is its owner's alone; one that is there keeps the rights that it was given.
 OWNER_ONLY = 0o600
@@ -48,60 +49,45 @@ def held(path: Path, wait_seconds: float = 0, on_wait: Callable[[], None] | None
         lock.release()
 
 
-def put_in_place(working: Path, path: Path) -> None:
-    """Makes `working` durable and renames it to `path`: afterwards the one or the other is there, never a part."""
-    with working.open("rb+") as file:
-        os.fsync(file.fileno())
-    working.replace(path)
+def put_in_place(written: Path, path: Path) -> None:
+    """Makes `written` durable and renames it to `path`: afterwards the one or the other is there, never a part."""
+    _make_durable(written)
+    written.replace(path)
+    _make_durable_names(path.parent)
+
+
+def put_new_in_place(written: Path, path: Path) -> None:
+    """The same for a file that must not take another's place. Raises FileExistsError where there is one."""
+    _make_durable(written)
+    try:
+        os.link(written, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        written.replace(path)
+    _make_durable_names(path.parent)
+
+
+def _make_durable(file: Path) -> None:
+    with file.open("rb+") as content:
+        os.fsync(content.fileno())
+
+
+def _make_durable_names(folder: Path) -> None:
     if os.name == "posix":  # elsewhere a folder cannot be opened, and the rename is durable by itself
-        folder = os.open(path.parent, os.O_RDONLY)
+        handle = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(folder)
+            os.fsync(handle)
         finally:
-            os.close(folder)
+            os.close(handle)
 
 
 def write_in_place(path: Path, content: bytes) -> None:
     """Writes a small file of its owner's alone, whole or not at all."""
-    working = beside(path, ".writing")
-    working.write_bytes(content)
-    working.chmod(OWNER_ONLY)
-    put_in_place(working, path)
-
-
-def leftovers_of(path: Path) -> list[Path]:
-    """What a killed load, migration or restoring left beside the warehouse; its own at work while one runs."""
-    starts = tuple(path.name + ending for ending in (".loading", ".rewritten", ".restoring", ".proof"))
-    return [file for file in sorted(path.parent.iterdir()) if file.name.startswith(starts)] if path.parent.is_dir() else []
-
-
-def remove_leftovers(path: Path) -> None:
-    """Removes them; call with the warehouse held."""
-    for file in leftovers_of(path):
-        if file.is_dir():
-            shutil.rmtree(file, ignore_errors=True)
-        else:
-            file.unlink(missing_ok=True)
-
-
-def clear_leftovers(path: Path) -> None:
-    """Removes what a killed load left beside the warehouse, where no load is at work."""
-    if not leftovers_of(path):
-        return
-    try:
-        with held(path):
-            remove_leftovers(path)
-    except WarehouseBusyError:
-        return  # the load at work clears its own
-
-
-@contextmanager
-def scratch_beside(path: Path, ending: str) -> Iterator[Path]:
-    """A folder of its owner's alone next to `path`; what a killed run left in it goes first, since its name is the same."""
-    folder = beside(path, ending)
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(OWNER_ONLY | 0o100)
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with working(path.parent) as folder:
+        written = folder / path.name
+        written.write_bytes(content)
+        written.chmod(OWNER_ONLY)
+        put_in_place(written, path)

@@ -10,7 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import PydanticCustomError
 
 from shared.errors import UsageError
 
@@ -140,6 +141,21 @@ class Access(_Section):
     kept_days: Count = 365
 
 
+class Encryption(_Section):
+    """Where the key of the warehouse and its backups lies, once `fitledger encrypt` has made one: a file of its own (from the
+    folder of the settings file), or an entry of the system's keyring. Never the key itself.
+    """
+
+    key_file: str = ""
+    keyring: str = ""
+
+    @model_validator(mode="after")
+    def _has_one_place(self) -> "Encryption":
+        if self.key_file and self.keyring:
+            raise PydanticCustomError("two_places", "name key_file or keyring, not both")
+        return self
+
+
 class Note(_Section):
     """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
 
@@ -189,20 +205,37 @@ class Settings(_Section):
     serving: Serving = Serving()
     sign_in: SignIn = SignIn()
     access: Access = Access()
+    encryption: Encryption = Encryption()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
         return {f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()}
 
 
+class _Named:
+    """The settings file that this run was given; None where it was given none."""
+
+    path: Path | None = None
+
+
+def use_settings_file(path: Path | None) -> None:
+    """Makes `path` the settings file of this run, also where no settings are handed on: keys are looked up in it."""
+    _Named.path = path
+
+
+def settings_file() -> Path:
+    """The settings file of this run, which may not be there."""
+    return _Named.path or Path(SETTINGS_FILE)
+
+
 def load_settings(path: Path | None = None) -> Settings:
-    """The settings of `path`, or of fitledger.toml in the working folder where there is one, or the defaults.
+    """The settings of `path`, or of the file of this run (fitledger.toml in the working folder as a rule), or the defaults.
 
     Raises UsageError naming the file, every wrong key with the nearest right one, and every wrong value.
     """
     if path is None:
-        path = Path(SETTINGS_FILE)
-        if not path.exists():
+        path = settings_file()
+        if path != _Named.path and not path.exists():
             return Settings()
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))

@@ -15,9 +15,13 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from shared import encryption
 from shared.cells import filled
-from shared.errors import WarehouseBusyError, WarehouseError
-from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
+from shared.errors import WarehouseError
+from shared.faults import fault_of_opening, fault_of_running
+from shared.files import OWNER_ONLY, held, put_in_place
+from shared.keys import Key, key_of_new_files
+from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
 WAREHOUSE_VERSION = 4
@@ -25,7 +29,7 @@ DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # What a load may hold in memory; what is larger spills to disk beside the working copy.
 LOADING_MEMORY = "1000MB"
 # DuckDB writes for much older readers unless told; this version packs text better, in three fifths of the time.
-STORAGE_VERSION = "v1.5.0"
+STORAGE_VERSION = "STORAGE_VERSION 'v1.5.0'"
 _Opened = TypeVar("_Opened")
 
 
@@ -38,22 +42,21 @@ def read_sql(path: Path) -> str:
 class Warehouse:
     """An open warehouse, read or written through named SQL. Each thread takes its own `cursor()`."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None, *, attached: bool = False) -> None:
+    def __init__(
+        self, connection: duckdb.DuckDBPyConnection, path: Path | None, *, attached: bool = False, key: Key | None = None
+    ) -> None:
         self._connection = connection
         self._attached = attached
         self.path = path
+        # What the file is encrypted with; None where it is not.
+        self.key = key
 
     def cursor(self) -> "Warehouse":
         """A second handle on the same open file, for another thread."""
-        cursor = Warehouse(self._connection.cursor(), self.path, attached=self._attached)
+        cursor = Warehouse(self._connection.cursor(), self.path, attached=self._attached, key=self.key)
         if self._attached:
             cursor._connection.execute("USE warehouse")
         return cursor
-
-    def attach(self, path: Path) -> None:
-        """Opens the file read-only inside this connection."""
-        self._connection.execute(f"ATTACH {_literal(path)} AS warehouse (READ_ONLY)")
-        self._connection.execute("USE warehouse")
 
     def close(self) -> None:
         self._connection.close()
@@ -108,31 +111,10 @@ class Warehouse:
                 bound = {name: given[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
         except duckdb.Error as fault:
-            if refused := _refused_by_machine(fault, self.path):
+            if refused := fault_of_running(fault, self.path):
                 raise refused from fault
             raise
         return answer
-
-
-def _refused_by_machine(fault: duckdb.Error, path: Path | None) -> WarehouseError | None:
-    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
-    where = path or "The warehouse"
-    text = str(fault)
-    if isinstance(fault, duckdb.OutOfMemoryException):
-        return WarehouseError(
-            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
-        )
-    # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
-    if isinstance(fault, duckdb.IOException | duckdb.FatalException) or "Could not write" in text or "No space" in text:
-        return WarehouseError(
-            f"{where}: the disk refused ({_first_line(fault)}). Nothing was changed. Check space and rights of the "
-            "folder and try again."
-        )
-    return None
-
-
-def _first_line(fault: BaseException) -> str:
-    return str(fault).splitlines()[0]
 
 
 def in_memory() -> Warehouse:
@@ -140,20 +122,68 @@ def in_memory() -> Warehouse:
     return Warehouse(duckdb.connect(":memory:"), None)
 
 
-def open_reading(path: Path, *, may_be_older: bool = False) -> Warehouse:
-    """The warehouse at `path`, read-only; `may_be_older` takes one that is yet to be migrated too.
+def require_encryption() -> None:
+    """Raises WarehouseError where what encrypts is not installed."""
+    if encryption.extension_file(duckdb.__version__) is None:
+        raise encryption.no_extension(duckdb.__version__)
 
-    Raises WarehouseError where there is none, it is no warehouse, of another version or locked.
+
+def connected(spill: Path | None = None, key: Key | None = None) -> duckdb.DuckDBPyConnection:
+    """A connection to attach files to; one that writes spills into `spill`, encrypted where a key is given."""
+    # Nothing is ever fetched from the network: what is needed of DuckDB's extensions is installed with the program.
+    config: dict[str, Any] = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
+    if spill:
+        # Unless told, DuckDB spills the rows of an encrypted file as they are.
+        config |= {"memory_limit": LOADING_MEMORY, "temp_directory": str(spill), "temp_file_encryption": key is not None}
+    connection = duckdb.connect(":memory:", config=config)
+    if spill and key and not _load_extension(connection):
+        connection.close()
+        raise encryption.no_extension(duckdb.__version__)
+    return connection
+
+
+def _load_extension(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Loads the extension that encrypts, where it is installed, and shuts off the network that comes with it."""
+    file = encryption.extension_file(duckdb.__version__)
+    if file is None:
+        return False
+    connection.execute(f"LOAD {_literal(file)}")
+    connection.execute("SET disabled_filesystems = 'HTTPFileSystem,S3FileSystem,HuggingFaceFileSystem'")
+    return True
+
+
+def attach(
+    connection: duckdb.DuckDBPyConnection, path: Path, name: str, keys: tuple[Key | None, ...], *options: str
+) -> Key | None:
+    """Attaches a file under the first of the keys that fits it, or a new file under the first; returns that key."""
+
+    def under(key: Key | None) -> None:
+        given = ", ".join([*options, *(["ENCRYPTION_KEY $key"] if key else [])])
+        connection.execute(f"ATTACH {_literal(path)} AS {name} ({given})", {"key": key.text} if key else None)
+
+    return encryption.first_that_fits(path, keys, under)
+
+
+def open_reading(path: Path, *, may_be_older: bool = False, may_be_plain: bool = False) -> Warehouse:
+    """The warehouse at `path`, read-only; `may_be_older` takes one that is yet to be migrated too, `may_be_plain` one that is
+    not encrypted though a key is set.
+
+    Raises WarehouseError where there is none, it is no warehouse, of another version or locked, or its key is not there.
     """
     if not path.is_file():
         raise WarehouseError(
             f"{path}: there is no warehouse here. Load exports first (fitledger load FOLDER --warehouse {path}), "
             "or name another file with --warehouse."
         )
-    warehouse = Warehouse(duckdb.connect(":memory:"), path, attached=True)
+    keys = encryption.keys_for(path, may_be_plain=may_be_plain)
+    connection = connected()
+    warehouse = Warehouse(connection, path, attached=True, key=keys[0])
     try:
+        if keys[0] and path.stat().st_size > encryption.FAST_READING_FROM_BYTES:
+            _load_extension(connection)
         # Attached, since a second connect() in one process would answer from the file that a load has replaced.
-        _opened(path, lambda: warehouse.attach(path))
+        warehouse.key = opened(path, lambda: attach(connection, path, "warehouse", keys, "READ_ONLY"))
+        connection.execute("USE warehouse")
         _check_version(warehouse, path, may_be_older)
     except WarehouseError:
         warehouse.close()
@@ -165,85 +195,61 @@ def open_reading(path: Path, *, may_be_older: bool = False) -> Warehouse:
 def open_loading(
     path: Path,
     *,
-    keep: bool = True,
     wait_seconds: float = 0,
     on_wait: Callable[[], None] | None = None,
     may_be_older: bool = False,
 ) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
-    The copy is dropped where the block raises, where `keep` is false, or where the block called `leave_unchanged`.
-    Where another load holds the warehouse, `on_wait` is called once and the load waits up to `wait_seconds`; raises
-    WarehouseBusyError after that.
+    The copy is dropped where the block raises or has called `leave_unchanged`. Where another load holds the warehouse,
+    `on_wait` is called once and the load waits up to `wait_seconds`; raises WarehouseBusyError after that.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    working = beside(path, ".loading")
     with held(path, wait_seconds, on_wait):
-        remove_leftovers(path)
         try:
-            warehouse = _working_copy(path, working, may_be_older)
-            try:
-                yield warehouse
-                if keep and warehouse.is_changed:
-                    # Explicit, since close() alone passes over a disk that refuses the last pages.
-                    warehouse.run("CHECKPOINT")
-            finally:
-                warehouse.close()
-            if keep and warehouse.is_changed:
-                if warehouse.is_rewritten:
-                    _rewrite(working, path)
-                put_in_place(working, path)
+            with working(path.parent) as folder:
+                copy = folder / "loading.duckdb"
+                if path.exists():
+                    open_reading(path, may_be_older=may_be_older).close()
+                    shutil.copyfile(path, copy)
+                    shutil.copymode(path, copy)
+                with open_working_copy(copy, path) as warehouse:
+                    yield warehouse
+                    if warehouse.is_changed:
+                        # Explicit, since close() alone passes over a disk that refuses the last pages.
+                        warehouse.run("CHECKPOINT")
+                if warehouse.is_changed:
+                    if warehouse.is_rewritten:
+                        # There, since it leans on what is here.
+                        from shared.rewriting import write_anew
+
+                        write_anew(copy, warehouse.key, folder)
+                    put_in_place(copy, path)
         except OSError as fault:
             raise WarehouseError(
-                f"{path}: the disk refused ({fault.strerror}). Nothing was changed. Check space and rights of "
+                f"{path}: the disk refused ({fault.strerror or fault}). Nothing was changed. Check space and rights of "
                 f"{path.parent or '.'} and load again."
             ) from fault
-        finally:
-            remove_leftovers(path)
 
 
-def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWarehouse":
-    is_there = path.exists()
-    if is_there:
-        open_reading(path, may_be_older=may_be_older).close()
-        shutil.copyfile(path, working)
-        shutil.copymode(path, working)
-    scratch = beside(working, ".tmp")
-    scratch.mkdir(0o700)
-    config: dict[str, Any] = {
-        "memory_limit": LOADING_MEMORY,
-        "temp_directory": str(scratch / "spill"),
-        "storage_compatibility_version": STORAGE_VERSION,
-    }
-    connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
+@contextmanager
+def open_working_copy(copy: Path, path: Path) -> Iterator["LoadingWarehouse"]:
+    """Opens a file that lies in a working folder for loading, as it is; makes it where it is not there.
+
+    `path` is the warehouse that faults are told of.
+    """
+    is_there = copy.exists()
+    scratch = copy.with_name("scratch")
+    scratch.mkdir(0o700, exist_ok=True)
+    keys = encryption.keys_for(copy) if is_there else (key_of_new_files(),)
+    connection = connected(copy.with_name("spill"), keys[0])
+    key = opened(path, lambda: attach(connection, copy, "warehouse", keys, STORAGE_VERSION))
+    connection.execute("USE warehouse")
     if not is_there:
-        working.chmod(OWNER_ONLY)
-    return LoadingWarehouse(connection, path, scratch)
-
-
-def _rewrite(working: Path, path: Path) -> None:
-    """Copies every row into a fresh file: a deleted row lingers in free blocks of the old one."""
-    fresh = beside(path, ".rewritten")
-    _copy_rows(working, fresh, beside(working, ".tmp") / "spill", "auto")
-    shutil.copymode(working, fresh)
-    fresh.replace(working)
-
-
-def write_plain(path: Path, target: Path) -> None:
-    """Copies every row into a new file without compression, in which every text can be read as bytes."""
-    _copy_rows(path, target, beside(target, ".spill"), "uncompressed")
-
-
-def _copy_rows(old: Path, new: Path, spill: Path, compression: str) -> None:
-    config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": str(spill)}
-    warehouse = Warehouse(duckdb.connect(":memory:", config=config), old)
+        copy.chmod(OWNER_ONLY)
+    warehouse = LoadingWarehouse(connection, path, scratch, key)
     try:
-        warehouse.run(f"PRAGMA force_compression = '{compression}'")
-        warehouse.run(f"ATTACH {_literal(old)} AS old (READ_ONLY)")
-        warehouse.run(f"ATTACH {_literal(new)} AS new (STORAGE_VERSION '{STORAGE_VERSION}')")
-        new.chmod(OWNER_ONLY)
-        warehouse.run("COPY FROM DATABASE old TO new")
-        warehouse.run("CHECKPOINT new")
+        yield warehouse
     finally:
         warehouse.close()
 
@@ -258,9 +264,9 @@ class LoadingWarehouse(Warehouse):
     is_changed = True
     is_rewritten = False
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path) -> None:
-        super().__init__(connection, path)
-        # A folder for this load's own files; it goes with the working copy, and the next load clears what a kill left.
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path, key: Key | None) -> None:
+        super().__init__(connection, path, attached=True, key=key)
+        # A folder for this load's own files; it goes with the working copy.
         self.scratch = scratch
 
     def leave_unchanged(self) -> None:
@@ -282,24 +288,11 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
         connection.close()
 
 
-def _opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
+def opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
     try:
         return opening()
     except duckdb.Error as fault:
-        text = str(fault)
-        if "lock" in text.lower():
-            raise WarehouseBusyError(
-                f"{path}: another program holds this file for writing. Close it there, then try again."
-            ) from fault
-        if "version" in text.lower() and "valid DuckDB" not in text:
-            raise WarehouseError(
-                f"{path}: written by another version of DuckDB ({_first_line(fault)}). Expected one that "
-                f"DuckDB {duckdb.__version__} reads. Use the fitledger that wrote it, or load the exports into a new file."
-            ) from fault
-        raise WarehouseError(
-            f"{path}: this file is no fitledger warehouse ({_first_line(fault)}). Name another file with --warehouse, "
-            "or load the exports into a new one."
-        ) from fault
+        raise fault_of_opening(fault, path, duckdb.__version__) from fault
 
 
 def version_of(warehouse: Warehouse, path: Path) -> int:

@@ -199,11 +199,7 @@ class Accounts:
 
     def _write(self, content: dict[str, Any]) -> None:
         content["version"] = _VERSION
-        try:
-            write_in_place(self.file, (json.dumps(content, indent=1) + "\n").encode())
-        except OSError:
-            beside(self.file, ".writing").unlink(missing_ok=True)
-            raise
+        write_in_place(self.file, (json.dumps(content, indent=1) + "\n").encode())
 
     def _content(self) -> dict[str, Any]:
         try:

@@ -12,8 +12,10 @@ from shared.warehouse import DEFAULT_WAREHOUSE
 
 if TYPE_CHECKING:
     from etl.keeping.forget import Forgotten, Place
+    from etl.keeping.naming import Unclear
 
 app = typer.Typer()
+_SHOWN = 20
 _LOGS = (Path("fitledger.log"), Path("fitledger.log.1"))
 
 
@@ -26,6 +28,15 @@ def forget(
     allow: Annotated[bool, typer.Option("--allow-again", help="Let a forgotten rider be loaded again.")] = False,
     allow_all: Annotated[
         bool, typer.Option("--allow-all-again", help="The same for every one, where the key is lost.")
+    ] = False,
+    also: Annotated[
+        list[str] | None, typer.Option(metavar="WORD", help="A longer word that is the rider too; may stand several times.")
+    ] = None,
+    also_unclear: Annotated[
+        bool, typer.Option("--also-unclear", help="The same for every word that is nobody else's id; asks nothing.")
+    ] = False,
+    leave_unclear: Annotated[
+        bool, typer.Option("--leave-unclear", help="Leave every word that does not clearly name the rider; asks nothing.")
     ] = False,
     settings: SettingsFile = None,
     wait: Wait = 10.0,
@@ -49,6 +60,13 @@ def forget(
     if dry_run:
         _tell(rider, foreseen, as_json, is_done=False)
         return
+    _require(not (also_unclear and leave_unclear), "--also-unclear and --leave-unclear: found both, expected one of them.")
+    taken = set(also or ())
+    open_words = [one for one in foreseen.unclear if not one.is_others and one.word not in taken]
+    if also_unclear:
+        taken |= {one.word for one in open_words}
+    elif not leave_unclear:
+        taken |= _asked(rider, open_words, may_ask=not yes)
     if not yes:
         n_copies = len(foreseen.places) - 1
         typer.confirm(
@@ -56,7 +74,7 @@ def forget(
             "copies? This cannot be undone",
             abort=True,
         )
-    done = forget_rider(warehouse, rider, settings=load_settings(settings), logs=_LOGS, wait_seconds=wait)
+    done = forget_rider(warehouse, rider, also=taken, settings=load_settings(settings), logs=_LOGS, wait_seconds=wait)
     noted(warehouse, "forgot", "a rider")  # whose id is the last that may stand there
     _tell(rider, done, as_json, is_done=True)
     if not done.is_complete:
@@ -66,6 +84,17 @@ def forget(
 def _require(given: object, words: str) -> None:
     if not given:
         raise UsageError(words)
+
+
+def _asked(rider: str, unclear: "list[Unclear]", *, may_ask: bool) -> set[str]:
+    """The words that are the rider too, as whoever runs the command says."""
+    if unclear and not may_ask:
+        words = "; ".join(one.words for one in unclear[:_SHOWN])
+        raise UsageError(
+            f"{rider}: {len(unclear)} words may name this rider or something else, and the text does not tell: {words}. "
+            "Nothing was changed. Say which are the rider with --also WORD, or add --also-unclear or --leave-unclear."
+        )
+    return {one.word for one in unclear if typer.confirm(f"{one.words}. Is this the rider, so that it goes too?")}
 
 
 def _total(forgotten: "Forgotten") -> int:
@@ -81,20 +110,40 @@ def _tell(rider: str, forgotten: "Forgotten", as_json: bool, *, is_done: bool) -
             for place in forgotten.places
         ]
         told = {"rider": rider, "is_done": is_done, "sessions": forgotten.n_sessions, "places": places}
-        told["named_in"] = [str(file) for file in forgotten.named_in]
+        told["unclear"] = forgotten.unclear
+        told["named_in"] = [str(file) for file in forgotten.beside.named]
+        told["at_work"] = [str(folder) for folder in forgotten.at_work]
         typer.echo(orjson.dumps(told, option=orjson.OPT_INDENT_2))
         return
     removed = "removed" if is_done else "would be removed"
     typer.echo(f"{rider}: {_total(forgotten)} rows of {forgotten.n_sessions} sessions {removed}.")
     for place in forgotten.places:
         typer.echo(f"{place.file}: {_place_words(place)}")
-    for file in forgotten.named_in:
-        typer.echo(f"{file}: still names the rider. Delete this file, or the lines that do.")
+    for file in forgotten.beside.named:
+        typer.echo(f"{file}: still names the rider. Delete this file, or the lines that do; or give it another name.")
+    for folder in forgotten.at_work:
+        typer.echo(
+            f"{folder}: another program is at work here, on a copy that may hold the rider (a check, a backup, files on the "
+            "Data page). It goes with that work: wait for its end, or put the files aside, and run this again."
+        )
+    _tell_unclear(forgotten.unclear, is_done)
     if is_done:
         typer.echo(
-            "Not searched, since fitledger does not know where they are: the exports themselves, files of rejects, downloads "
-            "and printed reports, copies made by other means. Delete the rider there. Later loads leave the rider's rows out."
+            "Not searched, since fitledger does not know where they are: the exports themselves and their names, files of "
+            "rejects, downloads and printed reports, the journal of a service, copies made by other means. Delete the rider "
+            "there. Later loads leave the rider's rows out."
         )
+
+
+def _tell_unclear(unclear: "list[Unclear]", is_done: bool) -> None:
+    asked = [one for one in unclear if not one.is_others]
+    others = [one for one in unclear if one.is_others]
+    left = "left, since nobody asked for it" if is_done else "will be asked about, since the text does not tell"
+    for words, found in ((left, asked), ("left, unless it is named with --also" if not is_done else "left", others)):
+        for one in found[:_SHOWN]:
+            typer.echo(f"{one.words}: {words}.")
+        if len(found) > _SHOWN:
+            typer.echo(f"and {len(found) - _SHOWN} more words: {words}.")
 
 
 def _place_words(place: "Place") -> str:
@@ -106,9 +155,10 @@ def _place_words(place: "Place") -> str:
     proof = place.proof
     if not proof.holds:
         return f"{counts}. NOT PROVEN: {proof.rows} rows and {proof.hits} places in the bytes still name one of the ids."
+    form = "deciphered in memory" if proof.is_encrypted else "packed and unpacked"
     words = (
         f"{counts}. Written afresh and searched: {proof.n_ids} ids in {proof.n_texts} columns and "
-        f"{proof.n_bytes / 1e6:.1f} MB of bytes, packed and unpacked: none found."
+        f"{proof.n_bytes / 1e6:.1f} MB of bytes, {form}: none found."
     )
     if proof.n_short:
         words += f" {proof.n_short} ids are too short to be told from chance in bytes; the columns hold none of them."

@@ -1,11 +1,13 @@
 """Commands that keep the warehouse: migrate, backup, restore."""
 
+import os
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from dashboard.cli_options import SettingsFile, Wait, WarehouseFile
+from shared.errors import UsageError
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE, open_reading
 
@@ -29,16 +31,28 @@ def migrate(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile
 
 @app.command()
 def backup(
-    target: Annotated[Path, typer.Argument(metavar="FILE|FOLDER", help="Where to write it.", show_default=False)],
+    target: Annotated[
+        str, typer.Argument(metavar="FILE|FOLDER/", help="Where to write it; a folder is made.", show_default=False)
+    ],
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
+    keep: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Of the backups in that folder keep the newest N.", min=1, show_default=False),
+    ] = None,
 ) -> None:
     """Write a checked copy of the warehouse, also while a load runs; in a folder it gets a name of its own."""
     from dashboard.accounts.access import noted
-    from etl.keeping.backup import back_up
+    from etl.keeping.backup import back_up, keep_newest
 
-    made, manifest = back_up(warehouse, target)
+    # Not a Path, which would lose the stroke that says that a folder is meant.
+    into_folder = target.endswith(("/", os.sep))
+    if keep and not (into_folder or Path(target).is_dir()):
+        raise UsageError(f"--keep: found the file {target}, expected a folder. End its name with a stroke: {target}/.")
+    made, manifest = back_up(warehouse, Path(target), into_folder=into_folder)
     noted(warehouse, "backed up")
     typer.echo(f"{made}: {manifest.words}.")
+    if keep and (older := keep_newest(warehouse, made.parent, keep)):
+        typer.echo(f"{len(older)} older backup{'s' if len(older) > 1 else ''} removed; the newest {keep} are kept.")
     typer.echo("It holds the riders' data: keep it like the warehouse. fitledger restore puts it back.")
 
 
@@ -57,7 +71,12 @@ def restore(
     done = put_back(backup, warehouse, replace=replace, settings=load_settings(settings), wait_seconds=wait)
     noted(warehouse, "restored")
     typer.echo(f"{warehouse} is the backup now: {done.manifest.words}.")
-    if done.n_forgotten:
+    if done.n_forgotten is None:
+        typer.echo(
+            "The warehouse that was there could not be read, so that it could not tell who was forgotten since the backup was "
+            "made: forget those riders again."
+        )
+    elif done.n_forgotten:
         riders = "1 rider was" if done.n_forgotten == 1 else f"{done.n_forgotten} riders were"
         typer.echo(f"{riders} forgotten since the backup was made, and taken out of it again.")
     if done.kept:

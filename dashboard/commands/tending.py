@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, Wait, WarehouseFile
+from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -20,7 +20,7 @@ _STATES = {"fine": "fine ", "note": "note ", "do": "TO DO"}
 
 
 @app.command()
-def doctor(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFile = None, as_json: AsJson = False) -> None:
+def doctor(warehouse: UnsweptWarehouse = DEFAULT_WAREHOUSE, settings: SettingsFile = None, as_json: AsJson = False) -> None:
     """Check warehouse, settings, disk, clock, libraries and rights; say what to do. Exit code 3 where something is to do."""
     from etl.keeping.doctor import examine
 

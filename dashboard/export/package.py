@@ -1,7 +1,6 @@
 """Exports a selection: marts and results as CSV and Parquet in one folder, described by datapackage.json."""
 
 import dataclasses
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -15,8 +14,8 @@ from dashboard.export.descriptor import Resource, write_descriptor
 from dashboard.export.tables import make_marts, write_groups, write_marts, write_result
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
+from etl.keeping.leftovers import working_elsewhere
 from shared.errors import StatisticsError, UsageError
-from shared.files import beside
 from shared.warehouse import Warehouse, open_reading
 
 _CAUTION: Final = (
@@ -52,18 +51,18 @@ def export(
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder}: found something here, expected a new or empty folder. Name another one, or empty it.")
-    working = beside(folder, ".writing")
-    shutil.rmtree(working, ignore_errors=True)
-    working.mkdir(parents=True, mode=0o700)
+    folder.parent.mkdir(parents=True, exist_ok=True)
     warehouse = open_reading(asker.path)
     try:
-        done = _written(asker, warehouse, selection, working, anonymous, progress)
-        if folder.exists():
-            folder.rmdir()
-        working.rename(folder)
+        with working_elsewhere(asker.path, folder.parent) as place:
+            written = place / "export"
+            written.mkdir(mode=0o700)
+            done = _written(asker, warehouse, selection, written, anonymous, progress)
+            if folder.exists():
+                folder.rmdir()
+            written.rename(folder)
     finally:
         warehouse.close()
-        shutil.rmtree(working, ignore_errors=True)
     return dataclasses.replace(done, folder=folder)
 
 

@@ -17,8 +17,9 @@ from dashboard.questions.selection import Selection
 from dashboard.report.browser import open_press
 from dashboard.report.contents import Section, sections
 from dashboard.report.markup import figures_in, markup
+from etl.keeping.leftovers import working_elsewhere
 from shared.errors import UsageError
-from shared.files import beside, put_in_place
+from shared.files import put_in_place
 
 TITLE: Final = "How the studio is doing"
 _HERE: Final = Path(__file__).parent
@@ -53,12 +54,13 @@ def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters:
         html = _document(desk, selection, studio, made, bodies)
         told(f"writing {out.name}")
         out.parent.mkdir(parents=True, exist_ok=True)
-        working = beside(out, ".writing")
-        if out.suffix.lower() == ".pdf":
-            press.print_pdf(html, working)
-        else:
-            working.write_text(html, encoding="utf-8")
-        put_in_place(working, out)
+        with working_elsewhere(asker.path, out.parent) as folder:
+            written = folder / out.name
+            if out.suffix.lower() == ".pdf":
+                press.print_pdf(html, written)
+            else:
+                written.write_text(html, encoding="utf-8")
+            put_in_place(written, out)
 
 
 def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section], bodies: list[Markup]) -> str:

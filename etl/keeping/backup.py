@@ -7,6 +7,7 @@ state, whatever loads and readers do meanwhile.
 import hashlib
 import json
 import os
+import re
 import shutil
 import zipfile
 import zlib
@@ -17,16 +18,18 @@ from typing import IO, Any
 
 from pydantic import TypeAdapter
 
-from etl.keeping.copies import note_copy, stamp
-from shared.errors import InputUnusableError, UsageError, WarehouseError
-from shared.files import OWNER_ONLY, beside, put_in_place, scratch_beside
+from etl.keeping.copies import known_copies, note_copy, stamp
+from shared.encryption import is_encrypted
+from shared.errors import InputUnusableError, UsageError, WarehouseError, WarehouseKeyError
+from shared.files import OWNER_ONLY, beside, put_new_in_place
+from shared.keys import keys_in_force, place_in_force
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
+from shared.working import working
 
 FORMAT = "fitledger backup"
-FORMAT_VERSION = 1
+# 2 where the warehouse is encrypted, which the first fitledger does not read.
+FORMAT_VERSION = 2
 ENDING = ".backup"
-# What stands beside a backup while it is made.
-MAKING, PARTIAL = ".making", ".partial"
 _MANIFEST, _WAREHOUSE = "manifest.json", "warehouse.duckdb"
 _MANIFEST_BYTES = 100_000
 _CHUNK = 1 << 20
@@ -35,7 +38,7 @@ _CHUNK = 1 << 20
 @dataclass(frozen=True)
 class Manifest:
     """What a backup holds: `sha256` and `size` (bytes) of the warehouse file, `rows` the current rows of each table,
-    `marks` its marks of forgotten ids."""
+    `marks` its marks of forgotten ids, `key_id` the key that it is encrypted with (None where it is not)."""
 
     format: str
     format_version: int
@@ -47,32 +50,39 @@ class Manifest:
     rows: dict[str, int]
     loads: int
     marks: int
+    key_id: str | None = None
 
     @property
     def words(self) -> str:
         return f"{sum(self.rows.values())} rows of {self.loads} loads, made {self.made_at} by fitledger {self.program_version}"
 
 
-def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
+def back_up(warehouse: Path, target: Path, *, into_folder: bool = False) -> tuple[Path, Manifest]:
     """Writes a backup to the file `target`, or into the folder `target` under a name of its own; all of it or none.
 
-    Returns where it stands and its manifest. Raises UsageError where the file is there already, WarehouseError where the
-    warehouse cannot be read or the disk refuses.
+    A folder that is there is taken as one; with `into_folder` it is made where it is not. No file is ever replaced.
+    Returns where the backup stands and its manifest. Raises UsageError where the file is there already, WarehouseError where
+    the warehouse cannot be read or the disk refuses.
     """
     open_reading(warehouse, may_be_older=True).close()
     refuse_unfinished(warehouse)
     try:
-        target = _target(warehouse, target)
+        if into_folder or target.is_dir():
+            _make_folder(target)
+            target = _free_name(warehouse, target)
+        _require_free(target)
         note_copy(warehouse, target, "backup")
         try:
             manifest = _copy(warehouse, target)
-            while n_forgotten(warehouse) > manifest.marks:
-                # A rider was forgotten while the copy was made, and forgetting could not reach it yet.
+            while n_forgotten(warehouse) > manifest.marks or is_encrypted(warehouse) != (manifest.key_id is not None):
+                # A rider was forgotten or a key was set while the copy was made, and that could not reach it yet.
                 target.unlink()
                 manifest = _copy(warehouse, target)
         finally:
             if not target.exists():
                 note_copy(warehouse, target, "gone")
+    except FileExistsError as fault:
+        raise _is_there(target) from fault
     except OSError as fault:
         raise WarehouseError(
             f"{target}: the backup could not be written ({fault.strerror or fault}). The warehouse is as it was. Check space "
@@ -81,19 +91,34 @@ def back_up(warehouse: Path, target: Path) -> tuple[Path, Manifest]:
     return target, manifest
 
 
+def keep_newest(warehouse: Path, folder: Path, n: int) -> list[Path]:
+    """Removes all but the newest `n` backups that were written into a folder under names of their own; returns those.
+
+    Backups of other warehouses, and those that somebody named, stay.
+    """
+    own = re.compile(re.escape(warehouse.stem) + r"-\d{8}T\d{6}Z(-\d+)?" + re.escape(ENDING))
+    noted = [copy.path for copy in known_copies(warehouse) if copy.kind == "backup"]  # in the order in which they were made
+    there = [path for path in noted if path.parent == folder.resolve() and own.fullmatch(path.name) and path.is_file()]
+    older = there[: max(0, len(there) - n)]
+    for path in older:
+        path.unlink()
+        note_copy(warehouse, path, "gone")
+    return older
+
+
 def _copy(warehouse: Path, target: Path) -> Manifest:
-    with scratch_beside(target, MAKING) as folder:
+    with working(target.parent) as folder:
         copy = folder / "copy.duckdb"
         with warehouse.open("rb") as source, copy.open("wb") as sink:
             shutil.copyfileobj(source, sink, _CHUNK)
         manifest = describe(copy)
-        pack(copy, manifest, target)
+        put_new_in_place(pack(copy, manifest, folder), target)
     return manifest
 
 
 def n_forgotten(file: Path) -> int:
     """How many marks of forgotten ids a warehouse file holds."""
-    opened = open_reading(file, may_be_older=True)
+    opened = open_reading(file, may_be_older=True, may_be_plain=True)
     try:
         is_there = opened.value("SELECT count(*) FROM duckdb_tables() WHERE schema_name = 'raw' AND table_name = 'forgotten'")
         return int(opened.value("SELECT count(*) FROM raw.forgotten")) if is_there else 0
@@ -113,7 +138,7 @@ def refuse_unfinished(warehouse: Path) -> None:
 
 def describe(file: Path) -> Manifest:
     """The manifest of a closed warehouse file that nobody else writes."""
-    opened = open_reading(file, may_be_older=True)
+    opened = open_reading(file, may_be_older=True, may_be_plain=True)
     try:
         # A file of an earlier version may lack a table.
         tables = [
@@ -126,23 +151,21 @@ def describe(file: Path) -> Manifest:
         opened.close()
     with file.open("rb") as content:
         digest = hashlib.file_digest(content, "sha256").hexdigest()
-    size = file.stat().st_size
-    return Manifest(FORMAT, FORMAT_VERSION, stamp(), version("fitledger"), found, digest, size, rows, loads, n_forgotten(file))
+    size, key_id = file.stat().st_size, opened.key.id if opened.key else None
+    form = FORMAT_VERSION if key_id else 1
+    marks = n_forgotten(file)
+    return Manifest(FORMAT, form, stamp(), version("fitledger"), found, digest, size, rows, loads, marks, key_id)
 
 
-def pack(file: Path, manifest: Manifest, target: Path) -> None:
-    """Writes the packed backup, reads it back, and puts it in place."""
-    partial = beside(target, PARTIAL)
-    try:
-        partial.unlink(missing_ok=True)
-        # What was packed before is the most of the work; the least of it is enough.
-        with _new(partial) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
-            packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
-            packed.write(file, _WAREHOUSE)
-        unpack(partial, read_manifest(partial), None)
-        put_in_place(partial, target)
-    finally:
-        partial.unlink(missing_ok=True)
+def pack(file: Path, manifest: Manifest, folder: Path) -> Path:
+    """Writes the packed backup into a working folder, reads it back, and returns where it lies, to be put in place."""
+    packed_file = folder / f"packed{ENDING}"
+    # What was packed before is the most of the work; the least of it is enough.
+    with _new(packed_file) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
+        packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
+        packed.write(file, _WAREHOUSE, compress_type=zipfile.ZIP_STORED if manifest.key_id else None)
+    unpack(packed_file, read_manifest(packed_file), None)
+    return packed_file
 
 
 def read_manifest(backup: Path) -> Manifest:
@@ -181,8 +204,11 @@ def read_manifest(backup: Path) -> Manifest:
 def unpack(backup: Path, manifest: Manifest, into: Path | None) -> None:
     """Unpacks the warehouse of a backup into a new file (or, without one, reads it only), and holds it to its manifest.
 
-    Raises InputUnusableError where size or digest are not those of the manifest.
+    Raises InputUnusableError where size or digest are not those of the manifest, WarehouseKeyError where it is to be unpacked
+    and its key is not there.
     """
+    if into:
+        _require_key(backup, manifest)
     digest, size = hashlib.sha256(), 0
     try:
         with zipfile.ZipFile(backup) as packed, packed.open(_WAREHOUSE) as source, _sink(into) as sink:
@@ -202,6 +228,22 @@ def unpack(backup: Path, manifest: Manifest, into: Path | None) -> None:
         )
 
 
+def _require_key(backup: Path, manifest: Manifest) -> None:
+    if manifest.key_id is None:
+        return
+    keys, place = keys_in_force(), place_in_force()
+    if keys is None or place is None:
+        raise WarehouseKeyError(
+            f"{backup}: this backup was made with key {manifest.key_id}, and no key is set. Nothing was changed. Name the "
+            "place of that key in fitledger.toml ([encryption] key_file)."
+        )
+    if manifest.key_id not in {key.id for key in keys.all}:
+        raise WarehouseKeyError(
+            f"{backup}: this backup was made with key {manifest.key_id}, and the present one is {keys.present.id} "
+            f"({place.words}). Nothing was changed. Add that key as a further line there; without it nobody reads this backup."
+        )
+
+
 def _sink(into: Path | None) -> IO[bytes]:
     return Path(os.devnull).open("wb") if into is None else _new(into)
 
@@ -210,11 +252,31 @@ def _new(path: Path) -> IO[bytes]:
     return os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ONLY), "wb")
 
 
-def _target(warehouse: Path, target: Path) -> Path:
-    if target.is_dir():
-        target = target / f"{warehouse.stem}-{stamp()}{ENDING}"
+def _make_folder(folder: Path) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder}: this is a file, expected a folder. Nothing was written. Name another folder.")
+    if not folder.exists():
+        _require_parent(folder)
+        folder.mkdir(OWNER_ONLY | 0o100, exist_ok=True)
+
+
+def _free_name(warehouse: Path, folder: Path) -> Path:
+    """A name that tells the moment; numbered where two backups are made within one second."""
+    name = f"{warehouse.stem}-{stamp()}"
+    names = (folder / f"{name}{number}{ENDING}" for number in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(path for path in names if not path.exists())
+
+
+def _require_free(target: Path) -> None:
     if target.exists():
-        raise UsageError(f"{target}: this file is there already. Nothing was written. Name another file, or a folder.")
+        raise _is_there(target)
+    _require_parent(target)
+
+
+def _require_parent(target: Path) -> None:
     if not target.parent.is_dir():
         raise UsageError(f"{target.parent}: there is no such folder. Nothing was written. Make it, or name another one.")
-    return target
+
+
+def _is_there(target: Path) -> UsageError:
+    return UsageError(f"{target}: this file is there already. Nothing was written. Name another file, or a folder.")

@@ -6,37 +6,42 @@ hash of their id and of their sessions', by which a later load knows their rows 
 
 import dataclasses
 import shutil
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from etl.keeping.backup import MAKING, PARTIAL, describe, pack, read_manifest, refuse_unfinished, unpack
-from etl.keeping.copies import Copy, known_copies, ledger_of
+from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished, unpack
+from etl.keeping.beside import Beside, search_beside, speller_of, wait_for_others
+from etl.keeping.copies import Copy, known_copies, rename_copies, why_missing
+from etl.keeping.encrypt import bring_under_key
 from etl.keeping.marks import Marks, add_marks, begin_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date, is_older
-from etl.keeping.owned import Ids, count_rows, ids_of, take_out
-from etl.keeping.proof import Proof, prove, spells
+from etl.keeping.naming import Ids, Unclear, together
+from etl.keeping.owned import count_rows, ids_of, take_out
+from etl.keeping.proof import Proof, prove
 from etl.keeping.rebuild import rebuild
 from shared.catalogue import Table, catalogue
 from shared.errors import FitledgerError, UsageError
-from shared.files import beside, leftovers_of, scratch_beside
+from shared.files import beside, put_in_place
 from shared.settings import Settings
 from shared.warehouse import LoadingWarehouse, open_loading, open_reading
+from shared.working import working
 
 
 @dataclass
 class Place:
     """One file: the rows of the rider found in it by their place, and the proof that they are gone.
 
-    `ids` are the rider's as this file knows them. `unreached` says why the file could not be searched;
-    `is_gone`: it was deleted or moved by hand.
+    `ids` are the rider's as this file knows them. `unclear` are words that may name the rider and may not. `unreached` says
+    why the file could not be searched; `is_gone`: it was deleted or moved by hand.
     """
 
     file: Path
     ids: Ids = field(default_factory=lambda: Ids(()))
     rows: dict[str, int] = field(default_factory=dict)
+    unclear: list[Unclear] = field(default_factory=list)
     proof: Proof | None = None
     unreached: str = ""
     is_gone: bool = False
@@ -48,10 +53,11 @@ class Place:
 
 @dataclass(frozen=True)
 class Forgotten:
-    """The warehouse first, then its copies. `named_in`: other files that still name one of the ids."""
+    """The warehouse first, then its copies; what lies beside them; folders in which other programs are at work now."""
 
     places: list[Place]
-    named_in: list[Path]
+    beside: Beside = field(default_factory=Beside)
+    at_work: list[Path] = field(default_factory=list)
 
     @property
     def n_sessions(self) -> int:
@@ -59,8 +65,15 @@ class Forgotten:
         return len({session for place in self.places for session in place.ids.sessions})
 
     @property
+    def unclear(self) -> list[Unclear]:
+        """What may name the rider and may not, in all files together: before it is done what may be asked for, afterwards
+        what was left."""
+        left = [place.proof.left if place.proof else place.unclear for place in self.places]
+        return together([*(one for words in left for one in words), *self.beside.unclear])
+
+    @property
     def is_complete(self) -> bool:
-        return all(place.holds for place in self.places) and not self.named_in
+        return all(place.holds for place in self.places) and not self.beside.named and not self.at_work
 
 
 @dataclass(frozen=True)
@@ -71,16 +84,17 @@ class _Work:
     settings: Settings
     today: date
     marks: Marks
+    also: Collection[str]
     sessions: tuple[str, ...] = ()
 
 
 def foresee(path: Path, rider_id: str) -> Forgotten:
     """What forgetting would remove, file by file; nothing is changed.
 
-    Raises UsageError where neither the warehouse nor a copy holds the rider.
+    Raises UsageError where neither the warehouse nor a copy holds the rider, and the rider was not forgotten before.
     """
     own = Place(path)
-    with scratch_beside(path, ".proof") as folder:
+    with working(path.parent, elsewhere=True) as folder:
         file = path
         if is_older(path):  # counted on a copy, brought up to date
             file = folder / "w.duckdb"
@@ -93,20 +107,33 @@ def foresee(path: Path, rider_id: str) -> Forgotten:
         with _reached(place, copy, may_write=False) as reached:
             if reached:
                 _count(reached, place, rider_id)
-    if not any(place.rows for place in places):
+    if not any(place.rows for place in places) and not _is_forgotten(path, rider_id):
         unreached = sum(bool(place.unreached) for place in places)
         also = f" Copies that could not be searched: {unreached}." if unreached else ""
         raise UsageError(
             f"{rider_id}: neither {path} nor a copy of it holds this rider. Nothing was changed.{also} Give the rider_id as it "
             "stands in the exports."
         )
-    return Forgotten(places, [])
+    return Forgotten(places)
+
+
+def _is_forgotten(path: Path, rider_id: str) -> bool:
+    """Whether the rider was forgotten here before, so that a second run proves it once more."""
+    if is_older(path):
+        return False
+    warehouse = open_reading(path)
+    try:
+        marks = marks_of(warehouse, path)
+        return marks is not None and marks.rider_mark(rider_id) is not None
+    finally:
+        warehouse.close()
 
 
 def forget(
     path: Path,
     rider_id: str,
     *,
+    also: Collection[str] = (),
     settings: Settings | None = None,
     today: date | None = None,
     logs: tuple[Path, ...] = (),
@@ -114,8 +141,9 @@ def forget(
 ) -> Forgotten:
     """Removes the rider from the warehouse and from every copy that was noted, and searches the files afterwards.
 
-    Killed in the middle, each file is as it was or done; run again, the rest is done. `logs` are searched too.
-    Raises UsageError where neither the warehouse nor a copy holds the rider.
+    Killed in the middle, each file is as it was or done; run again, the rest is done. `also` are words that do not clearly
+    name the rider and go too (`foresee` tells which there are); the others stay and are told. `logs` are searched too.
+    Raises UsageError where neither the warehouse nor a copy holds the rider, and the rider was not forgotten before.
     """
     foresee(path, rider_id)
     refuse_unfinished(path)
@@ -123,22 +151,22 @@ def forget(
     bring_up_to_date(path, settings, wait_seconds=wait_seconds)
     own = Place(path)
     with open_loading(path, wait_seconds=wait_seconds) as warehouse:
-        work = _Work(rider_id, settings, today or date.today(), begin_marks(warehouse, path))
+        work = _Work(rider_id, settings, today or date.today(), begin_marks(warehouse, path), also)
         _take_out(warehouse, own, work)
+    rename_copies(path, speller_of(path, [own.ids]))
     copies = known_copies(path)
     places = [own, *(Place(copy.path) for copy in copies)]
     for copy, place in zip(copies, places[1:], strict=True):
         with _reached(place, copy, may_write=True) as file:
             if file:
                 _forget_in_copy(file, place, copy, dataclasses.replace(work, sessions=own.ids.sessions))
-    own.proof = prove(path, own.ids)
+    own.proof = prove(path, own.ids, also)
     for copy, place in zip(copies, places[1:], strict=True):
         with _reached(place, copy, may_write=False) as file:
             if file:
-                place.proof = prove(file, place.ids)
-    beside_it = [file for file in (*leftovers_of(path), ledger_of(path), *logs) if file.is_file()]
-    named = [file for file in beside_it if any(spells(file.read_bytes(), place.ids) for place in places)]
-    return Forgotten(places, named)
+                place.proof = prove(file, place.ids, also)
+    beside = search_beside(path, [place.ids for place in places], also, logs)
+    return Forgotten(places, beside, wait_for_others(path, wait_seconds))
 
 
 @contextmanager
@@ -155,33 +183,24 @@ def _reached(place: Place, copy: Copy, *, may_write: bool) -> Iterator[Path | No
 
 
 def _open_copy(place: Place, copy: Copy, opened: ExitStack, may_write: bool) -> Path | None:
-    if not copy.path.is_file():
+    place.unreached = why_missing(copy)
+    if place.unreached:
         place.is_gone = copy.path.parent.is_dir()
-        place.unreached = (
-            "it was deleted or moved" if place.is_gone else "its folder is not there; connect the disk and run again"
-        )
         return None
     try:
-        for ending in (MAKING, PARTIAL):  # of a backup that was killed
-            _remove(beside(copy.path, ending))
-        file = opened.enter_context(scratch_beside(copy.path, ".unpacked")) / "w.duckdb"
+        folder = opened.enter_context(working(copy.path.parent, elsewhere=not may_write))
+        file = folder / "w.duckdb"
         if copy.kind == "backup":
             unpack(copy.path, read_manifest(copy.path), file)
         elif may_write:
             file = copy.path
         else:
             shutil.copyfile(copy.path, file)
+        bring_under_key(file, folder)
     except (FitledgerError, OSError) as fault:
         place.unreached = str(fault)
         return None
     return file
-
-
-def _remove(path: Path) -> None:
-    if path.is_dir():
-        shutil.rmtree(path, ignore_errors=True)
-    else:
-        path.unlink(missing_ok=True)
 
 
 def allow_again(path: Path, rider_id: str | None, *, wait_seconds: float = 0) -> int:
@@ -224,9 +243,9 @@ def _sessions(warehouse: LoadingWarehouse, table: Table) -> list[str]:
 
 def _take_out(warehouse: LoadingWarehouse, place: Place, work: _Work) -> None:
     place.ids = ids_of(warehouse, (work.rider_id,), work.sessions)
-    place.rows = count_rows(warehouse, place.ids)
+    place.rows, place.unclear = count_rows(warehouse, place.ids, work.also)
     if place.rows:
-        take_out(warehouse, place.ids)
+        take_out(warehouse, place.ids, work.also)
         rebuild(warehouse, work.settings)
     add_marks(warehouse, work.marks, work.marks.of(work.rider_id), place.ids.all, work.today)
     # Written afresh even where no row was left, since one may linger that was replaced or taken back.
@@ -238,7 +257,7 @@ def _count(file: Path, place: Place, rider_id: str) -> None:
     warehouse = open_reading(file)
     try:
         place.ids = ids_of(warehouse, (rider_id,))
-        place.rows = count_rows(warehouse, place.ids)
+        place.rows, place.unclear = count_rows(warehouse, place.ids)
     finally:
         warehouse.close()
 
@@ -249,4 +268,4 @@ def _forget_in_copy(file: Path, place: Place, copy: Copy, work: _Work) -> None:
         _take_out(warehouse, place, work)
     if copy.kind == "backup":
         made_at = read_manifest(copy.path).made_at
-        pack(file, dataclasses.replace(describe(file), made_at=made_at), copy.path)
+        put_in_place(pack(file, dataclasses.replace(describe(file), made_at=made_at), file.parent), copy.path)

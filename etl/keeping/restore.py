@@ -5,27 +5,30 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from etl.keeping.backup import Manifest, describe, read_manifest, refuse_unfinished, unpack
+from etl.keeping.backup import Manifest, describe, n_forgotten, read_manifest, refuse_unfinished, unpack
 from etl.keeping.copies import note_copy, stamp
+from etl.keeping.encrypt import bring_under_key
 from etl.keeping.forget import take_out_marked
 from etl.keeping.marks import carry_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date
-from shared.errors import InputUnusableError, UsageError, WarehouseError
-from shared.files import beside, held, put_in_place, remove_leftovers
+from shared.errors import InputUnusableError, UsageError, WarehouseDamagedError, WarehouseError
+from shared.files import beside, held, put_in_place
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
+from shared.working import working
 
 
 @dataclass(frozen=True)
 class Restored:
     """`kept` is the warehouse that was replaced, under its new name; None where there was none.
 
-    `n_forgotten` riders were forgotten since the backup was made, and taken out of it again.
+    `n_forgotten` riders were forgotten since the backup was made, and taken out of it again; None where the replaced
+    warehouse was so damaged that it could not tell whom.
     """
 
     manifest: Manifest
     kept: Path | None
-    n_forgotten: int
+    n_forgotten: int | None
 
 
 def restore(
@@ -46,11 +49,8 @@ def restore(
                     "place (the present one is kept beside it), or name another file with --warehouse."
                 )
             refuse_unfinished(warehouse)
-            remove_leftovers(warehouse)
-            try:
-                return _put_back(backup, manifest, warehouse, settings or Settings())
-            finally:
-                remove_leftovers(warehouse)
+            with working(warehouse.parent) as folder:
+                return _put_back(backup, manifest, warehouse, folder, settings or Settings())
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the disk refused ({fault.strerror or fault}). The warehouse is as it was. Check space and rights of "
@@ -58,8 +58,8 @@ def restore(
         ) from fault
 
 
-def _put_back(backup: Path, manifest: Manifest, warehouse: Path, settings: Settings) -> Restored:
-    staged = beside(warehouse, ".restoring")
+def _put_back(backup: Path, manifest: Manifest, warehouse: Path, folder: Path, settings: Settings) -> Restored:
+    staged = folder / "restored.duckdb"
     unpack(backup, manifest, staged)
     found = describe(staged)
     if (found.warehouse_version, found.rows, found.loads) != (manifest.warehouse_version, manifest.rows, manifest.loads):
@@ -67,24 +67,25 @@ def _put_back(backup: Path, manifest: Manifest, warehouse: Path, settings: Setti
             f"{backup}: the warehouse in this backup does not hold what its manifest tells. Nothing was changed. Take another "
             "copy of the backup."
         )
+    bring_under_key(staged, folder)
     bring_up_to_date(staged, settings)
-    n_forgotten = _forget_again(staged, warehouse, settings)
+    n_again = _forget_again(staged, warehouse, settings)
     kept = None
     if warehouse.exists():
         shutil.copymode(warehouse, staged)
         kept = _keep(warehouse)
     put_in_place(staged, warehouse)
-    return Restored(manifest, kept, n_forgotten)
+    return Restored(manifest, kept, n_again)
 
 
-def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int:
+def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int | None:
     """Takes out whom the present warehouse has forgotten: a backup that forgetting could not reach brings nobody back."""
-    if not warehouse.exists():
-        return 0
     try:
-        present = open_reading(warehouse)
+        if not warehouse.exists() or not n_forgotten(warehouse):
+            return 0
+        present = open_reading(warehouse, may_be_older=True, may_be_plain=True)
     except WarehouseError:
-        return 0  # broken or older, which is why it is replaced
+        return None  # damaged, without its key, or no warehouse, which is why it is replaced
     try:
         marks = marks_of(present, warehouse)
         if marks is None:
@@ -92,6 +93,8 @@ def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int:
         with open_loading(staged) as opened:
             carry_marks(present, opened)
             return take_out_marked(opened, marks, settings)
+    except WarehouseDamagedError:
+        return None
     finally:
         present.close()
 

@@ -8,12 +8,14 @@ from pathlib import Path
 import pandas as pd
 
 from etl.keeping.marks import Marks, add_marks, marks_of
-from etl.keeping.owned import SESSIONS, id_columns, ids_of, take_out
+from etl.keeping.naming import SESSIONS, id_columns
+from etl.keeping.owned import ids_of, take_out
 from etl.report import FileReport
 from shared.catalogue import Table, catalogue
 from shared.warehouse import LoadingWarehouse
 
-_WORD = re.compile(r"[\w-]+")
+# A row that could not be taken apart, as words with and without the signs that an id may hold.
+_WORDS = (re.compile(r"[\w-]+"), re.compile(r"[^\W_]+"))
 
 
 @dataclass
@@ -98,7 +100,9 @@ class SetAside:
         rows = warehouse.rows("SELECT rowid AS row, file_no, received FROM found WHERE rule = 'cells'")
         found: dict[int, list[int]] = {}
         for row in rows:
-            if row["file_no"] in file_nos and self.marks.known(_WORD.findall(row["received"])):
+            if row["file_no"] in file_nos and self.marks.known(
+                word for words in _WORDS for word in words.findall(row["received"])
+            ):
                 found.setdefault(row["file_no"], []).append(row["row"])
         return found
 

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from etl.keeping.owned import RIDERS, id_columns
+from etl.keeping.naming import RIDERS, id_columns
 from shared.catalogue import Table, catalogue
 
 PAGE = Path(__file__).parents[2] / "docs/rider-data.md"
@@ -35,9 +35,28 @@ _TAIL = """
 Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
 watched files), `.lock`; `.access` (who opened, downloaded or changed what: times, names of accounts, the ids of riders and
 sessions that were asked for, no value; kept for a year, see [running](running.md)), `.accounts.json` and `.sessions` (who
-may sign in, and who is; nothing of riders). A file dropped on the Data page lies in the server's folder of temporary files
-until it is loaded, put aside or expires. `fitledger.log` holds faults of the program with their place in the code, and no
-rows.
+may sign in, and who is; nothing of riders). In the folder `.fitledger-working` beside it lie working copies while a program
+runs, and a file dropped on the Data page until it is loaded, put aside or expires; what a killed program left there goes
+with the next start. `fitledger.log` holds faults of the program with their place in the code, and no rows.
+
+## What is not encrypted
+
+With a key set ([keeping](keeping.md#encrypted-at-rest)), the warehouse, its working copies and its backups are encrypted. These
+are not:
+
+| what | why, and what is in it |
+| --- | --- |
+| exports, mended rejects, downloads, reports, anonymous exports | files of the studio's own, read and written as such |
+| a dropped file; what a load unpacks of an archive or workbook | parts of exports; its owner's alone, gone when the load ends |
+| `.key` | with the warehouse it tells whether an id that one tries was forgotten, without it nothing |
+| `.copies`, `.watched`, `.lock` | paths, digests, nothing of a rider |
+| `.accounts.json` | names of those who sign in and hashes of their passwords (Argon2id), which resist trying; no rider |
+| `.access`, `.sessions` | who did what when, ids of riders where one was opened, no value; digests of who is signed in |
+| `fitledger.log`, the log of requests | faults and paths, no rows |
+| memory, and what the system swaps out of it | a program must read what it works with |
+
+The encryption of the disk covers all of these where the machine is stolen or thrown away; it does not cover a file that is
+copied from the running machine, which the key does. They add up.
 """
 
 

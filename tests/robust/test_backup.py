@@ -8,13 +8,17 @@ import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from dashboard.cli import app
 from dashboard.questions.asking import QUESTIONS, Asker
 from dashboard.questions.selection import Selection
+from etl.keeping import backup as backing
 from etl.keeping import restore as restoring
-from etl.keeping.backup import back_up, pack, read_manifest
+from etl.keeping.backup import back_up, describe, keep_newest, read_manifest
 from etl.keeping.copies import known_copies
 from etl.keeping.restore import restore
 from etl.load import load
@@ -206,7 +210,7 @@ def test_a_disk_that_refuses_at_the_last_step_leaves_the_present_warehouse(
     monkeypatch.setattr(restoring, "put_in_place", full)
     with pytest.raises(WarehouseError, match="No space left on device"):
         restore(made, path, replace=True)
-    monkeypatch.setattr("etl.keeping.backup.put_in_place", full)
+    monkeypatch.setattr("etl.keeping.backup.put_new_in_place", full)
     with pytest.raises(WarehouseError, match="could not be written"):
         back_up(path, tmp_path / "two.backup")
     assert path.read_bytes() == content
@@ -252,11 +256,79 @@ def test_a_restoring_that_is_killed_leaves_the_one_or_the_other(tmp_path: Path) 
         assert {file.name for file in tmp_path.glob("w.duckdb*")} == {"w.duckdb", "w.duckdb.lock", "w.duckdb.copies"}
 
 
-def test_a_packed_file_of_other_content_than_its_manifest_is_never_put_in_place(tmp_path: Path) -> None:
+def test_a_packed_file_of_other_content_than_its_manifest_is_never_put_in_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "w.duckdb"
     load([exports(tmp_path / "x", seed=1)], path)
-    _, manifest = back_up(path, tmp_path / "one.backup")
-    wrong = dataclasses.replace(manifest, sha256="0" * 64)
+    wrong = dataclasses.replace(describe(path), sha256="0" * 64)
+    monkeypatch.setattr("etl.keeping.backup.describe", lambda _: wrong)
     with pytest.raises(InputUnusableError, match="another size or digest"):
-        pack(path, wrong, tmp_path / "two.backup")
-    assert not (tmp_path / "two.backup").exists()
+        back_up(path, tmp_path / "two.backup")
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["w.duckdb", "w.duckdb.copies", "w.duckdb.lock", "x"]
+
+
+def test_a_nightly_backup_into_a_folder_makes_it_and_keeps_as_many_as_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, folder = tmp_path / "w.duckdb", tmp_path / "copies"
+    load([exports(tmp_path / "x", seed=1)], path)
+    nights = iter(f"2026110{night}T020000Z" for night in (1, 2, 3, 3, 4))
+    manifest = describe(path)
+    monkeypatch.setattr("etl.keeping.backup.stamp", lambda: next(nights))
+    monkeypatch.setattr("etl.keeping.backup.describe", lambda _: manifest)
+    runner, names = CliRunner(), []
+    for _ in range(5):
+        done = runner.invoke(app, ["backup", f"{folder}/", "--keep", "3", "--warehouse", str(path)])
+        assert done.exit_code == 0, done.output
+        names.append(sorted(file.name for file in folder.iterdir()))
+    first, *others = (
+        f"w-2026110{night}T020000Z{number}.backup" for night, number in ((1, ""), (2, ""), (3, ""), (3, "-2"), (4, ""))
+    )
+    assert names[0] == [first] and names[2] == [first, *others[:2]]
+    # The second of one moment has a name of its own, and the older ones went.
+    assert names[3] == sorted(others[:3]) and names[4] == sorted(others[1:])
+    assert sorted(copy.path.name for copy in known_copies(path)) == names[4]
+    assert folder.stat().st_mode & 0o777 == 0o700
+    # What somebody named, and what another warehouse keeps there, is not of these.
+    back_up(path, folder / "kept.backup")
+    (folder / "w-20200101T020000Z.backup").write_bytes(b"of another")
+    assert keep_newest(path, folder, 1) == [folder / name for name in others[1:3]]
+    assert {file.name for file in folder.iterdir()} == {"kept.backup", "w-20200101T020000Z.backup", others[3]}
+
+
+def test_no_backup_ever_takes_the_place_of_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, target = tmp_path / "w.duckdb", tmp_path / "one.backup"
+    load([exports(tmp_path / "x", seed=1)], path)
+    with pytest.raises(UsageError, match="this is a file, expected a folder"):
+        back_up(path, tmp_path / "w.duckdb.lock", into_folder=True)
+    with pytest.raises(UsageError, match="there is no such folder"):
+        back_up(path, tmp_path / "not connected" / "copies", into_folder=True)
+    packing = backing.pack
+
+    def another_meanwhile(*words: Any) -> Path:
+        target.write_bytes(b"of another program")
+        return packing(*words)
+
+    monkeypatch.setattr(backing, "pack", another_meanwhile)
+    for links in (True, False):
+        with monkeypatch.context() as patch:
+            if not links:  # a disk without links, as many a portable one is
+                patch.setattr("os.link", lambda *_: (_ for _ in ()).throw(PermissionError(1, "no links here")))
+            with pytest.raises(UsageError, match="this file is there already"):
+                back_up(path, target)
+        assert target.read_bytes() == b"of another program"
+        target.unlink()
+    done = CliRunner().invoke(app, ["backup", str(tmp_path / "file"), "--keep", "2", "--warehouse", str(path)])
+    assert "expected a folder" in str(done.exception)
+
+
+def test_a_damaged_warehouse_is_replaced_by_its_backup(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    load([exports(tmp_path / "x", seed=1)], path)
+    made, _ = back_up(path, tmp_path / "one.backup")
+    before, content = state(path), path.read_bytes()
+    path.write_bytes(content[:20_000])
+    done = restore(made, path, replace=True)
+    assert done.n_forgotten is None and done.kept
+    assert state(path) == before

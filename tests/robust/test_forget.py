@@ -16,7 +16,8 @@ from etl.keeping import forget as forgetting
 from etl.keeping.backup import back_up, unpack
 from etl.keeping.backup import read_manifest as manifest_of
 from etl.keeping.forget import allow_again, foresee, forget
-from etl.keeping.owned import Ids, ids_of, take_out
+from etl.keeping.naming import Ids
+from etl.keeping.owned import ids_of, take_out
 from etl.keeping.proof import prove
 from etl.keeping.rebuild import rebuild
 from etl.keeping.restore import restore
@@ -25,6 +26,7 @@ from shared.catalogue import catalogue
 from shared.errors import UsageError, WarehouseError
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
+from shared.working import PLACE
 
 TODAY = date(2026, 6, 1)
 RIDER = "R0001"
@@ -249,10 +251,12 @@ def test_a_backup_that_is_made_while_a_rider_is_forgotten_holds_no_trace(
 ) -> None:
     packing = backing.pack
 
-    def forget_meanwhile(*words: Any) -> None:
+    def forget_meanwhile(*words: Any) -> Path:
         monkeypatch.setattr(backing, "pack", packing)
-        assert forget(path, RIDER, today=TODAY).is_complete
-        packing(*words)
+        meanwhile = forget(path, RIDER, today=TODAY)
+        # The copy that is being packed holds the rider: it is told, and goes when the backup is made anew.
+        assert [folder.parent for folder in meanwhile.at_work] == [tmp_path / PLACE] and not meanwhile.is_complete
+        return packing(*words)
 
     monkeypatch.setattr(backing, "pack", forget_meanwhile)
     made, manifest = back_up(path, tmp_path / "one.backup")
@@ -270,8 +274,11 @@ def test_a_forgetting_that_stops_between_two_files_is_finished_by_the_next(
             forget(path, RIDER, today=TODAY)
     assert [bool(place.rows) for place in foresee(path, RIDER).places] == [False, True]
     assert forget(path, RIDER, today=TODAY).is_complete
+    # Once more: nothing is left to remove, and it is proven again.
+    again = forget(path, RIDER, today=TODAY)
+    assert again.is_complete and [place.rows for place in again.places] == [{}, {}]
     with pytest.raises(UsageError, match=r"neither .* nor a copy of it holds this rider"):
-        forget(path, RIDER, today=TODAY)
+        forget(path, "R0099", today=TODAY)
     assert manifest_of(made).rows["riders"] == 2
 
 
@@ -357,7 +364,13 @@ def test_the_command_asks_first_and_tells_no_more_than_the_id(path: Path) -> Non
 def test_a_log_that_names_the_rider_is_told(path: Path, tmp_path: Path) -> None:
     log = tmp_path / "fitledger.log"
     log.write_text("a fault with R00010 and xV0001\n", encoding="utf-8")
-    assert forgetting.spells(log.read_bytes(), Ids((RIDER,), OWN_SESSIONS)) is False
-    log.write_text("a fault with V0001.\n", encoding="utf-8")
+    other = shutil.copyfile(path, tmp_path / "other.duckdb")
+    done = forget(other, RIDER, today=TODAY, logs=(log,))
+    assert done.is_complete
+    assert {(one.word, one.is_others) for one in done.unclear if (log.name, 1) in one.places} == {
+        ("R00010", True),
+        ("xV0001", False),
+    }
+    log.write_text("a fault with v0001.\n", encoding="utf-8")
     done = forget(path, RIDER, today=TODAY, logs=(log,))
-    assert done.named_in == [log] and not done.is_complete
+    assert done.beside.named == [log] and not done.is_complete

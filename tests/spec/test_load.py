@@ -286,7 +286,7 @@ def test_a_warehouse_that_cannot_be_used_says_so(tmp_path: Path) -> None:
 def test_a_second_load_at_the_same_time_is_told_to_wait(tmp_path: Path) -> None:
     path = tmp_path / "w.duckdb"
     folder = write_csv(tmp_path / "x", **FIRST)
-    with open_loading(path, keep=False), pytest.raises(WarehouseBusyError, match="another load is writing"):
+    with open_loading(path), pytest.raises(WarehouseBusyError, match="another load is writing"):
         load([folder], path, today=TODAY, wait_seconds=0)
 
 

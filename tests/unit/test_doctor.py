@@ -12,12 +12,14 @@ from typer.testing import CliRunner
 from dashboard.cli import app
 from etl.keeping import doctor
 from etl.keeping.backup import back_up
-from etl.keeping.doctor import SENSIBLE, Check, examine
+from etl.keeping.doctor import SENSIBLE, Check, examine, needed_bytes
 from etl.keeping.forget import forget
+from etl.keeping.restore import restore
 from etl.load import load
 from shared.files import held
 from shared.settings import Settings
 from shared.warehouse import open_loading
+from shared.working import PLACE, working
 from tests.spec.tables import write_csv
 
 NOW = datetime(2026, 9, 1, 12, tzinfo=UTC)
@@ -61,11 +63,7 @@ def test_what_is_off_with_the_warehouse_is_found(path: Path) -> None:
     assert "chmod 600" in todo(path)["rights"].todo
     path.chmod(0o600)
     path.with_name("w.duckdb.wal").touch()
-    path.with_name("w.duckdb.loading").touch()
-    assert {check.words.split()[0] for check in examine(path, now=NOW) if check.name == "leftovers"} == {
-        str(path.with_name("w.duckdb.wal")),
-        str(path.with_name("w.duckdb.loading")),
-    }
+    assert str(path.with_name("w.duckdb.wal")) in todo(path)["leftovers"].words
     path.with_name("w.duckdb.wal").unlink()
     with held(path):
         told = examine(path, now=NOW)
@@ -76,6 +74,52 @@ def test_what_is_off_with_the_warehouse_is_found(path: Path) -> None:
     with open_loading(path) as warehouse:
         warehouse.run("UPDATE raw.warehouse SET version = 2")
     assert "fitledger migrate" in todo(path)["warehouse"].todo
+
+
+def test_what_killed_programs_left_is_told_wherever_it_lies_and_stays(path: Path, tmp_path: Path) -> None:
+    (tmp_path / "disk").mkdir()
+    back_up(path, tmp_path / "disk" / "one.backup")
+    beside_the_copy, beside = tmp_path / "disk" / PLACE / "0123", path.parent / PLACE / "4567"
+    earlier = [path.with_name("w.duckdb.loading"), tmp_path / "disk" / "one.backup.partial"]
+    with working(path.parent) as at_work:
+        for folder in (beside_the_copy, beside):
+            folder.mkdir(parents=True)
+            (folder / "copy.duckdb").write_bytes(b"x" * 300_000)
+        for file in earlier:
+            file.touch()
+        told = [check for check in examine(path, now=NOW) if check.name == "working copies"]
+    words = " ".join(check.words for check in told if check.state == "do")
+    for left in (beside_the_copy, beside, *earlier):
+        assert str(left) in words and left.exists()
+    assert "(0.3 MB)" in words and str(at_work) not in words
+    assert [check.words for check in told if check.state == "note"] == ["1 program is at work, on copies of their own."]
+    CliRunner().invoke(app, ["history", "riders", "R0001", "--warehouse", str(path)])
+    assert [left.exists() for left in (beside_the_copy, beside, *earlier)] == [False] * 4
+    assert "working copies" not in todo(path)
+
+
+def test_a_damaged_block_is_found_by_reading_all_and_told_as_damage(path: Path) -> None:
+    # No block is named: whichever of them these bytes lie in, it is held to its checksum only when it is read.
+    content = bytearray(path.read_bytes())
+    at = content.rindex(b"2026-05-01") if b"2026-05-01" in content else len(content) - 200_000
+    content[at] ^= 0xFF
+    path.write_bytes(content)
+    found = [check for check in examine(path, now=NOW) if check.state == "do"]
+    assert [check.name for check in found] in (["blocks"], ["warehouse"])
+    assert "this file is damaged" in found[0].words and "fitledger restore" in found[0].words
+
+
+def test_the_newest_load_goes_with_its_own_time(path: Path, tmp_path: Path) -> None:
+    load([write_csv(tmp_path / "y", riders="rider_id\nR0003")], path)
+    with open_loading(path) as warehouse:
+        warehouse.run("UPDATE raw.loads SET loaded_at = TIMESTAMP '2026-04-01 09:30:00' WHERE load_id = 2")
+    told = next(check for check in examine(path, now=NOW) if check.name == "last load")
+    assert told.words.startswith("load 2 on 2026-04-01 09:30 UTC;")
+    # The clock was set back since: the earlier load says a later time, and it is the one that lies in the future.
+    early = datetime(2026, 4, 15, tzinfo=UTC)
+    assert "Load 1 says that it ran on 2026-05-01 08:00 UTC" in next(
+        c.words for c in examine(path, now=early) if c.name == "clock"
+    )
 
 
 def test_a_clock_that_is_behind_the_data_is_found(path: Path) -> None:
@@ -111,8 +155,14 @@ def test_the_defaults_are_within_the_usual_and_every_usual_range_is_of_a_setting
 
 def test_a_full_disk_and_other_libraries_are_found(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     size = path.stat().st_size
-    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=2 * size - 1))
-    assert "Free some space" in todo(path)["disk"].todo
+    made, _ = back_up(path, path.with_name("one.backup"))
+    restore(made, path, replace=True)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=needed_bytes(size) - 1_000_000))
+    found = todo(path)["disk"]
+    assert f"the next load needs {needed_bytes(size) / 1e6:,.1f} MB" in found.words
+    assert "Free 1.0 MB or more" in found.todo and "of warehouses that a restored one replaced" in found.todo
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=needed_bytes(size)))
+    assert "disk" not in todo(path)
     lock = path.with_name("requirements.lock")
     monkeypatch.setattr(doctor, "LOCK", lock)
     installed = doctor.version("duckdb")

@@ -17,12 +17,13 @@ from dashboard import uploads as module
 from dashboard.app import create_app
 from dashboard.questions.asking import Asker
 from dashboard.upload_names import shown_name, unlike
-from dashboard.uploads import MOST_FILES, PREFIX, Uploads, clear_leftovers
+from dashboard.uploads import MOST_FILES, Uploads
 from etl.history import foresee
 from etl.load import load
 from shared.errors import InputUnusableError, UploadError, UsageError, WarehouseBusyError, WarehouseChangedError, WarehouseError
 from shared.settings import Settings, Upload
 from shared.warehouse import open_reading
+from shared.working import PLACE
 from tests.spec.tables import write_csv
 from tests.spec.test_load import FIRST, TODAY
 
@@ -46,15 +47,14 @@ def path(loaded_once: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Path:
-    place = tmp_path / "place"
-    place.mkdir()
-    return place
+def place(path: Path) -> Path:
+    """Where working copies of the warehouse lie."""
+    return path.parent / PLACE
 
 
 @pytest.fixture
-def uploads(path: Path, place: Path) -> Uploads:
-    return Uploads(path, Settings(), place=place)
+def uploads(path: Path) -> Uploads:
+    return Uploads(path, Settings())
 
 
 def sent(*files: tuple[str | None, bytes]) -> Iterator[tuple[str | None, Any]]:
@@ -115,9 +115,7 @@ def test_files_lie_under_numbers_in_a_private_folder_whatever_they_are_called(
     uploads.receive(sent((name, GOOD)))
     (file,) = lying(place)
     assert file.stem == "0001" and file.suffix in {".csv", ".bin"}
-    (own,) = place.iterdir()
-    assert own.name.startswith(PREFIX)
-    for folder in (own, file.parent):
+    for folder in (place, file.parent):
         assert stat.S_IMODE(folder.stat().st_mode) == 0o700
     assert {file for file in tmp_path.rglob("*") if place not in file.parents and file != place} == before
 
@@ -249,7 +247,7 @@ def test_readers_know_their_own_token_only(uploads: Uploads) -> None:
 
 
 def test_too_much_is_refused_and_nothing_of_it_stays(path: Path, place: Path) -> None:
-    uploads = Uploads(path, Settings(upload=Upload(largest_mb=1)), place=place)
+    uploads = Uploads(path, Settings(upload=Upload(largest_mb=1)))
     half = b"x" * 600_000
     uploads.receive(sent(("riders.csv", half)))
     assert len(lying(place)) == 1
@@ -276,7 +274,7 @@ def test_a_full_disk_is_a_sentence(uploads: Uploads, place: Path) -> None:
 
 def test_what_is_late_is_put_aside(path: Path, place: Path) -> None:
     now = [0.0]
-    uploads = Uploads(path, Settings(), place=place, clock=lambda: now[0])
+    uploads = Uploads(path, Settings(), clock=lambda: now[0])
     late = uploads.receive(sent(("riders.csv", GOOD)))
     now[0] = 59 * 60
     kept = uploads.receive(sent(("riders.csv", GOOD)))
@@ -289,25 +287,17 @@ def test_what_is_late_is_put_aside(path: Path, place: Path) -> None:
     assert uploads.check(kept).files[0].stored == 1
 
 
-def made_old(folder: Path) -> None:
-    os.utime(folder, (1e9, 1e9))
-
-
-def test_a_start_clears_what_a_killed_server_left_and_nothing_else(path: Path, place: Path, uploads: Uploads) -> None:
+def test_a_killed_servers_files_go_with_the_next_work_and_nothing_else_does(path: Path, place: Path, uploads: Uploads) -> None:
     uploads.receive(sent(("riders.csv", GOOD)))
     (held,) = place.iterdir()
-    left, young, other, linked = (place / name for name in (f"{PREFIX}left", f"{PREFIX}young", "other", f"{PREFIX}linked"))
-    for folder in (left, young, other):
+    left, linked, outside = place / "left", place / "linked", path.parent / "outside"
+    for folder in (left, outside):
         folder.mkdir()
         (folder / "riders.csv").write_bytes(GOOD)
-    linked.symlink_to(other)
-    for folder in (held, left, other):
-        made_old(folder)
-    Uploads(path, Settings(), place=place)
-    assert set(place.iterdir()) == {held, young, other, linked}
-    assert len(lying(held)) == 1
-    assert len(lying(other)) == 1
-    clear_leftovers(place / "nowhere")
+    linked.symlink_to(outside)
+    Uploads(path, Settings()).receive(sent(("fitters.csv", b"fitter_id,fitter_name\nF9,Ash\n")))
+    assert not left.exists() and held.is_dir() and linked.is_symlink() and (outside / "riders.csv").is_file()
+    assert sorted(file.read_bytes()[:5] for file in lying(place)) == [b"fitte", b"rider"]
 
 
 @pytest.mark.parametrize("address", ["127.0.0.1", "127.0.0.9", "::1", "::ffff:127.0.0.1"])
@@ -318,9 +308,9 @@ def test_readers_on_this_machine_may_load(uploads: Uploads, address: str) -> Non
 @pytest.mark.parametrize("address", ["192.0.2.7", "2001:db8::7", "", None, "localhost", "::ffff:192.0.2.7"])
 def test_readers_elsewhere_may_load_where_the_settings_say_so(path: Path, place: Path, address: str | None) -> None:
     with pytest.raises(UploadError, match="on the computer that serves it only"):
-        Uploads(path, Settings(), place=place).require_allowed(address)
-    Uploads(path, Settings(upload=Upload(from_elsewhere=True)), place=place).require_allowed(address)
-    closed = Uploads(path, Settings(upload=Upload(allowed=False, from_elsewhere=True)), place=place)
+        Uploads(path, Settings()).require_allowed(address)
+    Uploads(path, Settings(upload=Upload(from_elsewhere=True))).require_allowed(address)
+    closed = Uploads(path, Settings(upload=Upload(allowed=False, from_elsewhere=True)))
     with pytest.raises(UploadError, match="switched off"):
         closed.require_allowed(address)
 

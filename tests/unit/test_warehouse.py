@@ -1,13 +1,18 @@
 """Opening, holding and refusing: what the warehouse module promises without a load."""
 
+import random
+import subprocess
+import sys
+from collections import Counter
 from pathlib import Path
 
 import duckdb
 import numpy as np
 import pytest
 
-from shared.errors import WarehouseBusyError, WarehouseError
+from shared.errors import WarehouseBusyError, WarehouseDamagedError, WarehouseError
 from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory, open_loading, open_reading, snapshot_of
+from shared.working import PLACE
 
 
 def made(path: Path) -> Path:
@@ -41,9 +46,10 @@ def test_a_load_that_raises_leaves_the_file_and_nothing_beside_it(tmp_path: Path
 
 def test_what_a_killed_load_left_is_cleared_by_the_next(tmp_path: Path) -> None:
     path = made(tmp_path / "w.duckdb")
-    for name in ("w.duckdb.loading", "w.duckdb.loading.wal"):
-        (tmp_path / name).write_bytes(b"half a page")
-    (tmp_path / "w.duckdb.loading.tmp" / "spill").mkdir(parents=True)
+    left = tmp_path / PLACE / "0123456789abcdef"
+    (left / "scratch").mkdir(parents=True)
+    for name in ("loading.duckdb", "loading.duckdb.wal", "scratch/copy.csv", "at-work.lock"):
+        (left / name).write_bytes(b"half a page")
     with open_loading(path) as warehouse:
         warehouse.run("INSERT INTO raw.rows VALUES (2)")
     assert n_rows(path) == 2
@@ -63,7 +69,7 @@ def test_a_held_warehouse_is_told_once_and_refused_after_the_wait(tmp_path: Path
     path = made(tmp_path / "w.duckdb")
     told: list[str] = []
     with (
-        open_loading(path, keep=False),
+        open_loading(path),
         pytest.raises(WarehouseBusyError, match="another load is writing"),
         open_loading(path, wait_seconds=0, on_wait=lambda: told.append("waiting")),
     ):
@@ -108,3 +114,50 @@ def test_arrays_hold_missing_numbers_as_nan_and_missing_texts_as_none() -> None:
     np.testing.assert_array_equal(found["is_so"], [1.0, np.nan])
     np.testing.assert_array_equal(found["x"], [0.5, np.nan])
     assert found["word"].tolist() == ["a", None]
+
+
+def test_damage_anywhere_in_the_file_is_told_as_damage_and_never_as_a_lock(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    with open_loading(path) as warehouse:
+        warehouse.run("CREATE TABLE raw.many AS SELECT n, 'text ' || n AS words FROM range(200000) AS t(n)")
+    content, chance = path.read_bytes(), random.Random(20261130)
+    # The three headers (4 kB each), the beginning and inside of blocks (256 kB each), and anywhere.
+    blocks = range(12_288, len(content), 262_144)
+    offsets = [0, 8, 100, 4096, 4104, 8192, 8200, *blocks, *(start + 4096 for start in blocks)]
+    told: Counter[str] = Counter()
+    for offset in [*offsets, *(chance.randrange(len(content)) for _ in range(20))]:
+        spoilt = bytearray(content)
+        spoilt[offset : offset + 8] = bytes(255 - byte for byte in spoilt[offset : offset + 8])
+        path.write_bytes(spoilt)
+        try:
+            warehouse = open_reading(path)
+            try:
+                warehouse.value("SELECT bit_xor(hash(t)) FROM raw.many AS t")
+                told["fine"] += 1  # a block that nothing is in
+            finally:
+                warehouse.close()
+        except WarehouseError as fault:
+            words = str(fault)
+            assert isinstance(fault, WarehouseDamagedError) or "its beginning is damaged" in words, words
+            assert "fitledger restore" in words and "program holds" not in words and "the disk refused" not in words
+            told["damage"] += 1
+    assert told["damage"] > 20
+
+
+def test_a_file_that_is_cut_off_is_told_as_damage(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    path.write_bytes(path.read_bytes()[:20_000])
+    with pytest.raises(WarehouseDamagedError, match="this file is damaged"):
+        open_reading(path)
+
+
+def test_a_file_that_another_program_writes_is_told_as_such(tmp_path: Path) -> None:
+    path = made(tmp_path / "w.duckdb")
+    script = "import duckdb, sys; c = duckdb.connect(sys.argv[1]); print('open', flush=True); sys.stdin.read()"
+    words = [sys.executable, "-c", script, str(path)]
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout and other.stdout.readline()
+        with pytest.raises(WarehouseBusyError, match="another program holds this file for writing"):
+            open_reading(path)
+        other.communicate()
+    open_reading(path).close()

@@ -1,7 +1,12 @@
--- Answers: the last load that stands, how far the data reach, and how many rejects stand. Grain: one row.
+-- Answers: the newest load that stands with its own time, the load that says the latest time (another one where the clock was
+-- set back since), how far the data reach, and how many rejects stand. Grain: one row.
 -- Inputs: raw.loads, core.fit_sessions, raw.rejects.
 SELECT
-    (SELECT max(load_id) FROM raw.loads WHERE undone_at IS NULL) AS load_id,
-    (SELECT max(loaded_at) FROM raw.loads WHERE undone_at IS NULL) AS loaded_at,
+    max(load_id) AS load_id,
+    arg_max(loaded_at, load_id) AS loaded_at,
+    arg_max(load_id, loaded_at) AS latest_id,
+    max(loaded_at) AS latest_at,
     (SELECT max(session_date) FROM core.fit_sessions) AS last_date,
-    (SELECT count(DISTINCT ("table", reject_no)) FROM raw.rejects) AS n_rejects;
+    (SELECT count(DISTINCT ("table", reject_no)) FROM raw.rejects) AS n_rejects
+FROM raw.loads
+WHERE undone_at IS NULL;

@@ -1,0 +1,77 @@
+"""What DuckDB's faults mean to a reader: by their type first, and where one type means several things by DuckDB's own words.
+
+The types are known by their names, since only shared/warehouse.py imports DuckDB.
+"""
+
+from pathlib import Path
+from typing import Final
+
+from shared.errors import WarehouseBusyError, WarehouseDamagedError, WarehouseError
+
+# A fault of reading and writing is told in words alone: these are DuckDB 1.5's.
+_LOCKED: Final = ("Could not set lock on file",)
+_ALTERED: Final = ("AES tag",)  # of a block that is encrypted
+_DAMAGE: Final = ("Corrupt database file", "Could not read enough bytes", "Could not read all")
+_FULL: Final = ("Could not write", "No space")
+
+
+def fault_of_running(fault: Exception, path: Path | None) -> WarehouseError | None:
+    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
+    where = path or "The warehouse"
+    if _is(fault, "OutOfMemoryException"):
+        return WarehouseError(
+            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
+        )
+    if _is_damage(fault):
+        return _damaged(where, fault)
+    # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
+    if _is(fault, "IOException", "FatalException") or _says(fault, _FULL):
+        return WarehouseError(
+            f"{where}: the disk refused ({_first_line(fault)}). Nothing was changed. Check space and rights of the "
+            "folder and try again."
+        )
+    return None
+
+
+def fault_of_opening(fault: Exception, path: Path, duckdb_version: str) -> WarehouseError:
+    """The sentence for a file that cannot be opened: damaged, held by another program, of another version, or no warehouse."""
+    if _is_damage(fault):
+        return _damaged(path, fault)
+    if _is(fault, "IOException") and _says(fault, _LOCKED):
+        return WarehouseBusyError(f"{path}: another program holds this file for writing. Close it there, then try again.")
+    if "version" in str(fault).lower() and not _says(fault, ("valid DuckDB",)):
+        return WarehouseError(
+            f"{path}: written by another version of DuckDB ({_first_line(fault)}). Expected one that "
+            f"DuckDB {duckdb_version} reads. Use the fitledger that wrote it, or load the exports into a new file."
+        )
+    return WarehouseError(
+        f"{path}: this file is no fitledger warehouse, or its beginning is damaged ({_first_line(fault)}). Name another file "
+        "with --warehouse, bring a backup back with fitledger restore, or load the exports into a new file."
+    )
+
+
+def _is_damage(fault: Exception) -> bool:
+    """Whether the bytes of the file are not those that were written: a checksum does not match, or the file is cut off."""
+    is_altered = _is(fault, "SerializationException") or _says(fault, _ALTERED)
+    return is_altered or (_is(fault, "IOException") and _says(fault, _DAMAGE))
+
+
+def _damaged(where: Path | str, fault: Exception) -> WarehouseDamagedError:
+    what = "an encrypted block is not as it was written" if _says(fault, _ALTERED) else _first_line(fault)
+    return WarehouseDamagedError(
+        f"{where}: this file is damaged ({what}). Nothing was changed. Bring a backup back with fitledger "
+        "restore FILE --replace, which keeps the damaged file beside it; fitledger doctor names the newest backup. Have the "
+        "disk looked at."
+    )
+
+
+def _is(fault: Exception, *kinds: str) -> bool:
+    return any(kind.__name__ in kinds for kind in type(fault).__mro__)
+
+
+def _says(fault: Exception, words: tuple[str, ...]) -> bool:
+    return any(word in str(fault) for word in words)
+
+
+def _first_line(fault: BaseException) -> str:
+    return str(fault).splitlines()[0]
