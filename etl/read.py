@@ -22,7 +22,7 @@ from etl.columns import (
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
 from etl.jsonl_form import read_jsonl
-from etl.mapping import MAPPING_FILE, Mapping, TableMapping, is_named, load_mapping, parse_mapping
+from etl.mapping import MAPPING_FILE, Mapping, TableMapping, is_named, load_mapping
 from etl.parquet_form import check_parquet, parquet_headers
 from etl.relation import gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
@@ -180,7 +180,7 @@ def _members(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
     mapping = file.mapping
     for member, path in members:
         if mapping is None and member == MAPPING_FILE:
-            mapping = parse_mapping(path.read_bytes(), f"{file.name}/{MAPPING_FILE}")
+            mapping = load_mapping(path, f"{file.name}/{MAPPING_FILE}")
     for member, path in members:
         if _is_export(member, mapping):
             yield from _unpacked(replace(file, name=f"{file.name}/{member}", unpacked=path, mapping=mapping), scratch)
