@@ -10,7 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 from etl import limits
-from etl.source import FoundFile, RefusedFileError, SourceFile
+from etl.source import FoundFile, RefusedFileError, SourceFile, require_bytes
 from etl.survey import Record, Survey, chunks, survey, too_long, walk_records
 
 SEPARATORS = (",", ";", "\t")
@@ -33,10 +33,10 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
     Raises RefusedFileError for NUL bytes, endless lines or records, a quote that never closes, no header.
     """
     form = file.text_form
-    encoding, facts = _encoding(file.name, path, form.encoding)
+    encoding, facts = _encoding(file, path, form.encoding)
     if facts is None:
-        path = _as_utf8(file.name, path, encoding, scratch)
-        facts = survey(path, file.name)
+        path = _as_utf8(file, path, encoding, scratch)
+        facts = survey(path, file.name, file.reading)
     separator = form.separator or _separator(path, form.skip_lines)
     headers = _headers(file.name, path, separator, form.skip_lines)
     if needs_walk(facts):
@@ -113,7 +113,7 @@ def lines_of_bytes(path: Path, positions: Iterable[int]) -> list[int]:
     return lines
 
 
-def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
+def _encoding(file: FoundFile, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
     """The encoding, and the survey of the file where it can be read as it is."""
     with path.open("rb") as raw:
         start = raw.read(4)
@@ -124,7 +124,7 @@ def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | N
             return "utf-16", None
         if start[1:2] == b"\x00" or start[:1] == b"\x00":
             return "utf-16-le" if start[1:2] == b"\x00" else "utf-16-be", None
-    facts = Survey(name)
+    facts = Survey(file.name, file.reading)
     for chunk in chunks(path):
         facts.take(chunk)
         if not facts.is_utf8:
@@ -135,7 +135,7 @@ def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | N
     return fixed or "windows-1252", None
 
 
-def _as_utf8(name: str, path: Path, encoding: str, scratch: Path) -> Path:
+def _as_utf8(file: FoundFile, path: Path, encoding: str, scratch: Path) -> Path:
     """A UTF-8 copy, since the set-based reader takes that encoding only; bytes that the encoding does not know stay marked."""
     with (
         tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy,
@@ -144,10 +144,11 @@ def _as_utf8(name: str, path: Path, encoding: str, scratch: Path) -> Path:
     ):
         try:
             for chunk in iter(lambda: text.read(limits.CHUNK_BYTES), ""):
+                require_bytes(file.name, raw.tell(), file.reading)
                 copy.write(chunk.encode("utf-8", errors="replace"))
         except UnicodeError as fault:
             raise RefusedFileError(
-                f"{name}: this is no text in {encoding}. Nothing of this file was loaded. Correct the encoding in the "
+                f"{file.name}: this is no text in {encoding}. Nothing of this file was loaded. Correct the encoding in the "
                 "mapping, or export it as UTF-8."
             ) from fault
         return Path(copy.name)

@@ -7,24 +7,33 @@ from typing import Any
 
 import orjson
 
+from etl import limits
 from etl.csv_form import checked_headers, write_cells
 from etl.source import RefusedFileError
 from etl.survey import survey
+from shared.settings import Reading
 
 
-def read_jsonl(path: Path, name: str, scratch: Path) -> tuple[Path, tuple[str, ...], Sequence[int]]:
+def read_jsonl(path: Path, name: str, scratch: Path, reading: Reading) -> tuple[Path, tuple[str, ...], Sequence[int]]:
     """The lines as a CSV copy, its headers, and the line that each record stands on.
 
     Raises RefusedFileError where a line is no object, holds a nested value, or is longer than a record may be.
     """
-    if not survey(path, name).is_utf8:
+    facts = survey(path, name, reading)
+    if not facts.is_utf8:
         raise RefusedFileError(f"{name}: this is no UTF-8, as JSON lines are. Nothing of it was loaded. Export it again.")
     keys: dict[str, None] = {}
-    for _, record in _records(path, name):
+    n_records = 0
+    for n_records, (_, record) in enumerate(_records(path, name), 1):  # noqa: B007, counted here, told below
         keys.update(dict.fromkeys(record))
         if len(keys) > 10_000:
             break
     headers = checked_headers(name, tuple(keys))
+    if n_records * len(headers) > limits.JSON_FREE_CELLS + facts.size:
+        raise RefusedFileError(
+            f"{name}: its {n_records:,} lines fill next to none of its {len(headers):,} columns. Nothing of this file was "
+            "loaded. Export records that hold the same keys, one table a file."
+        )
     numbers: array[int] = array("q")
 
     def cells() -> Iterator[Iterable[str]]:

@@ -46,7 +46,7 @@ def load(
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping)
+    found = _found(paths, mapping, settings)
     mark = fingerprint(found, settings, *mapping_texts(found))
     if checked:
         _require_same(checked, mark, warehouse)
@@ -74,7 +74,7 @@ def check_files(
     """
     checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping)
+    found = _found(paths, mapping, settings)
     mark = fingerprint(found, settings, *mapping_texts(found))
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
@@ -126,9 +126,9 @@ class _Load:
     set_aside: SetAside | None = None
 
 
-def _found(paths: Iterable[Path | FoundFile], mapping: Path | None) -> list[FoundFile]:
+def _found(paths: Iterable[Path | FoundFile], mapping: Path | None, settings: Settings) -> list[FoundFile]:
     paths = list(paths)
-    found = find_files(paths, mapping)
+    found = find_files(paths, mapping, settings.reading)
     if not found:
         named = ", ".join(map(str, paths)) or "Nothing was named"
         raise InputUnusableError(

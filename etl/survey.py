@@ -8,7 +8,8 @@ from itertools import islice
 from pathlib import Path
 
 from etl import limits
-from etl.source import RefusedFileError
+from etl.source import RefusedFileError, require_bytes, require_rows
+from shared.settings import Reading
 
 csv.field_size_limit(limits.LINE_BYTES * 2)
 
@@ -18,6 +19,7 @@ class Survey:
     """Facts of one file, gathered from chunk to chunk. `is_utf8` becomes false at the first byte that is not."""
 
     name: str
+    reading: Reading
     is_utf8: bool = True
     quotes: int = 0
     line_feeds: int = 0
@@ -29,8 +31,10 @@ class Survey:
     _decoder: codecs.IncrementalDecoder = field(default_factory=codecs.getincrementaldecoder("utf-8"))
 
     def take(self, chunk: bytes) -> None:
-        """Adds the next bytes. Raises RefusedFileError for a NUL byte or an endless line."""
+        """Adds the next bytes. Raises RefusedFileError for a NUL byte, an endless line, or too many lines or bytes."""
         self.size += len(chunk)
+        # Also of a file that grows while it is read.
+        require_bytes(self.name, self.size, self.reading)
         if b"\x00" in chunk:
             line = self.line_feeds + chunk[: chunk.index(b"\x00")].count(b"\n") + 1
             raise RefusedFileError(
@@ -46,6 +50,7 @@ class Survey:
             self.returns += chunk.count(b"\r")
             self.pairs += seam.count(b"\r\n")
         self._last = chunk[-1:]
+        require_rows(self.name, self.line_feeds + self.returns - self.pairs - 1, self.reading)
         self._measure(chunk)
 
     def close(self) -> None:
@@ -98,9 +103,9 @@ def chunks(path: Path) -> Iterator[bytes]:
         yield from iter(lambda: file.read(size), b"")
 
 
-def survey(path: Path, name: str) -> Survey:
+def survey(path: Path, name: str, reading: Reading) -> Survey:
     """Surveys a whole file."""
-    facts = Survey(name)
+    facts = Survey(name, reading)
     for chunk in chunks(path):
         facts.take(chunk)
     facts.close()

@@ -98,6 +98,23 @@ class Upload(_Section):
     kept_minutes: Count = 60
 
 
+class Reading(_Section):
+    """How much one export may ask of the machine; what goes beyond is refused with a sentence, and no other file.
+
+    A file holds at most so many rows, so many megabytes (a packed one: unpacked) and so many rows that break a rule; a folder
+    so many files. The defaults admit ten million captures. Bounds that no studio needs to change stand in etl/limits.py.
+    """
+
+    most_rows_per_file: Count = 20_000_000
+    most_mb_per_file: Count = 8_000
+    most_rejected_per_file: Count = 100_000
+    most_files: Count = 10_000
+
+    @property
+    def most_bytes_per_file(self) -> int:
+        return 1_000_000 * self.most_mb_per_file
+
+
 class Serving(_Section):
     """Host names at which the dashboard is answered beside those of this machine itself, as behind a proxy that keeps the name
     that the reader asked for. Served on other addresses than this machine's own, it answers every name unless some are named.
@@ -152,6 +169,7 @@ class Settings(_Section):
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
+    reading: Reading = Reading()
     upload: Upload = Upload()
     serving: Serving = Serving()
 

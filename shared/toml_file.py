@@ -89,8 +89,8 @@ def _require_shallow(words: str, what: str) -> None:
     if found := _LONG_KEY.search(bare):
         line = bare.count("\n", 0, found.start()) + 1
         raise UsageError(
-            f"{what} is not TOML that can be read: about line {line}, found a key of more than {MOST_KEY_PARTS} parts with dots "
-            "between them. Expected plain tables and values."
+            f"{what} is not TOML that can be read: about line {line}, found a key of more than {MOST_KEY_PARTS} parts with "
+            "dots between them. Expected plain tables and values."
         )
     depth = 0
     for bracket in _BRACKET.finditer(bare):

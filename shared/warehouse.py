@@ -18,6 +18,7 @@ import pandas as pd
 from shared.cells import filled
 from shared.errors import WarehouseBusyError, WarehouseError
 from shared.files import OWNER_ONLY, beside, held, put_in_place, remove_leftovers
+from shared.paths import literal, quoted_path
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
 WAREHOUSE_VERSION = 4
@@ -52,7 +53,7 @@ class Warehouse:
 
     def attach(self, path: Path) -> None:
         """Opens the file read-only inside this connection."""
-        self._connection.execute(f"ATTACH {_literal(path)} AS warehouse (READ_ONLY)")
+        self._connection.execute(f"ATTACH {quoted_path(path)} AS warehouse (READ_ONLY)")
         self._connection.execute("USE warehouse")
 
     def close(self) -> None:
@@ -211,10 +212,10 @@ def _working_copy(path: Path, working: Path, may_be_older: bool) -> "LoadingWare
     scratch.mkdir(0o700)
     config: dict[str, Any] = {
         "memory_limit": LOADING_MEMORY,
-        "temp_directory": str(scratch / "spill"),
+        "temp_directory": literal(scratch / "spill"),
         "storage_compatibility_version": STORAGE_VERSION,
     }
-    connection = _opened(path, lambda: duckdb.connect(str(working), config=config))
+    connection = _opened(path, lambda: duckdb.connect(literal(working), config=config))
     if not is_there:
         working.chmod(OWNER_ONLY)
     return LoadingWarehouse(connection, path, scratch)
@@ -234,21 +235,17 @@ def write_plain(path: Path, target: Path) -> None:
 
 
 def _copy_rows(old: Path, new: Path, spill: Path, compression: str) -> None:
-    config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": str(spill)}
+    config: dict[str, Any] = {"memory_limit": LOADING_MEMORY, "temp_directory": literal(spill)}
     warehouse = Warehouse(duckdb.connect(":memory:", config=config), old)
     try:
         warehouse.run(f"PRAGMA force_compression = '{compression}'")
-        warehouse.run(f"ATTACH {_literal(old)} AS old (READ_ONLY)")
-        warehouse.run(f"ATTACH {_literal(new)} AS new (STORAGE_VERSION '{STORAGE_VERSION}')")
+        warehouse.run(f"ATTACH {quoted_path(old)} AS old (READ_ONLY)")
+        warehouse.run(f"ATTACH {quoted_path(new)} AS new (STORAGE_VERSION '{STORAGE_VERSION}')")
         new.chmod(OWNER_ONLY)
         warehouse.run("COPY FROM DATABASE old TO new")
         warehouse.run("CHECKPOINT new")
     finally:
         warehouse.close()
-
-
-def _literal(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
 
 
 class LoadingWarehouse(Warehouse):
@@ -276,7 +273,7 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
     connection = duckdb.connect(":memory:")
     try:
         connection.register("frame", frame)
-        connection.execute("COPY frame TO $path (FORMAT parquet, COMPRESSION zstd)", {"path": str(path)})
+        connection.execute(f"COPY frame TO {quoted_path(path)} (FORMAT parquet, COMPRESSION zstd)")
     finally:
         connection.close()
 

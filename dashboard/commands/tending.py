@@ -56,15 +56,17 @@ def watch(
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
+    known = load_settings(settings)
     watcher = Watcher(
         folder,
         warehouse,
-        load=watched_load(warehouse, load_settings(settings), wait),
+        load=watched_load(warehouse, known, wait),
         clock=time.time,
         pause=lambda seconds: not stop.wait(seconds),
         tell=_teller(log),
         settled_seconds=settled,
         every_seconds=every,
+        reading=known.reading,
     )
     if not once:
         watcher.run()
