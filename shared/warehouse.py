@@ -176,6 +176,7 @@ def open_loading(
     Where another load holds the warehouse, `on_wait` is called once and the load waits up to `wait_seconds`; raises
     WarehouseBusyError after that.
     """
+    literal(path)  # before anything is written beside it
     path.parent.mkdir(parents=True, exist_ok=True)
     working = beside(path, ".loading")
     with held(path, wait_seconds, on_wait):

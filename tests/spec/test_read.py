@@ -317,8 +317,7 @@ def test_a_line_of_two_gigabytes_needs_neither_its_time_nor_its_memory(tmp_path:
         file.truncate(2 << 30)  # a sparse file: the rest takes no disk
     memory = 1 << 30
     code = (
-        "import sys; from pathlib import Path; from etl.read import *; from shared.settings import Reading
-from shared.warehouse import in_memory\n"
+        "import sys; from pathlib import Path; from etl.read import *; from shared.warehouse import in_memory\n"
         "try: open_source(find_files([Path(sys.argv[1])])[0], Path(sys.argv[2]), in_memory())\n"
         "except RefusedFileError as words: print(words)"
     )
