@@ -69,7 +69,8 @@ def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
         f"read_csv(${prefix}path, header = true, auto_detect = false, delim = ${prefix}separator, quote = '\"', "
         f"escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
         f"skip = {source.skip_lines:d}, compression = 'none', hive_partitioning = false, "
-        f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', rejects_limit = 0)"
+        f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', "
+        f"rejects_limit = {source.reading.most_rejected_rows + 1:d})"
     )
     return relation, {f"{prefix}path": pattern_of(source.readable_path), f"{prefix}separator": source.separator}
 

@@ -101,13 +101,13 @@ class Upload(_Section):
 class Reading(_Section):
     """How much one export may ask of the machine; what goes beyond is refused with a sentence, and no other file.
 
-    A file holds at most so many rows, so many megabytes (a packed one: unpacked) and so many rows that break a rule; a folder
-    so many files. The defaults admit ten million captures. Bounds that no studio needs to change stand in etl/limits.py.
+    A file holds at most so many rows and so many megabytes (a packed one: unpacked), a folder so many files, and a load so many
+    rows that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to change stand in etl/limits.py.
     """
 
     most_rows_per_file: Count = 20_000_000
     most_mb_per_file: Count = 8_000
-    most_rejected_per_file: Count = 100_000
+    most_rejected_rows: Count = 100_000
     most_files: Count = 10_000
 
     @property

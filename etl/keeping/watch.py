@@ -102,6 +102,10 @@ class Watcher:
         try:
             report = self.load(files)
         except InputUnusableError as refusal:
+            if len(files) > 1:
+                # One of them may have kept the others out.
+                reports = [self._load([file]) for file in files]
+                return LoadReport(files=[row for report in reports for row in report.files])
             # No use in trying the same bytes again.
             self._remember(files, "refused")
             self.tell(f"refused: {', '.join(file.name for file in files)}: {refusal}")
