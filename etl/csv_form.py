@@ -11,7 +11,8 @@ from pathlib import Path
 
 from etl import limits
 from etl.source import FoundFile, RefusedFileError, SourceFile, require_bytes
-from etl.survey import Record, Survey, chunks, survey, too_long, walk_records
+from etl.survey import Record, Survey, chunks, count_uneven_lines, survey, too_long, walk_records
+from shared.settings import Reading
 
 SEPARATORS = (",", ";", "\t")
 
@@ -40,8 +41,10 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
     separator = form.separator or _separator(path, form.skip_lines)
     headers = _headers(file.name, path, separator, form.skip_lines)
     if needs_walk(facts):
-        records = _Records(file.name, path, separator, form.skip_lines, len(headers))
+        records = _Records(file.name, path, separator, form.skip_lines, len(headers), file.reading)
         path = path if records.are_plain() else records.made_plain(scratch)
+    else:
+        _require_even(file, path, separator, len(headers), facts)
     return Text(path, headers, encoding, separator, form.skip_lines)
 
 
@@ -187,6 +190,22 @@ def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
     return headers
 
 
+def _require_even(file: FoundFile, path: Path, separator: str, n_columns: int, facts: Survey) -> None:
+    """Refuses a file with too many ragged rows: the set-based reader would hold each of them in memory to tell it."""
+    most = file.reading.most_rejected_rows
+    if max(facts.line_feeds, facts.returns) > most and n_columns > 1:
+        end = "\r\n" if facts.pairs else "\n" if facts.line_feeds else "\r"
+        if any(n > most for n in count_uneven_lines(path, separator, n_columns - 1, end)):
+            raise RefusedFileError(_too_uneven(file.name, file.reading))
+
+
+def _too_uneven(name: str, reading: Reading) -> str:
+    return (
+        f"{name}: more than {reading.most_rejected_rows:,} of its rows hold another number of cells than its first line. "
+        "Nothing of this file was loaded. Check its separators and quotes and export it again."
+    )
+
+
 @dataclass(frozen=True)
 class _Records:
     """The records of a file that must be told apart one by one."""
@@ -196,11 +215,13 @@ class _Records:
     separator: str
     skip_lines: int
     n_columns: int
+    reading: Reading
 
     def are_plain(self) -> bool:
         """Whether the set-based reader will tell them apart in the same way. Raises RefusedFileError where nobody can."""
         ends = set()
         is_sound = True
+        n_uneven = 0
         for record in self._walk():
             if len(record.text) > limits.LINE_BYTES // 4 and len(record.text.encode()) > limits.LINE_BYTES:
                 raise RefusedFileError(too_long(self.name, record.line))
@@ -209,6 +230,9 @@ class _Records:
                     f"{self.name}, line {record.line}: a quote opens in this row and never closes, so that the rows after it "
                     "cannot be told apart. Nothing of this file was loaded. Close the quote or take it out and load again."
                 )
+            n_uneven += record.n_cells != self.n_columns and bool(record.text.strip())
+            if n_uneven > self.reading.most_rejected_rows:
+                raise RefusedFileError(_too_uneven(self.name, self.reading))
             ends.add(_end(record.text))
             is_sound = is_sound and record.is_sound
         return is_sound and len(ends - {""}) < 2

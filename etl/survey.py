@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
+import numpy as np
+
 from etl import limits
 from etl.source import RefusedFileError, require_bytes, require_rows
 from shared.settings import Reading
@@ -112,9 +114,35 @@ def survey(path: Path, name: str, reading: Reading) -> Survey:
     return facts
 
 
+def count_uneven_lines(path: Path, separator: str, n_separators: int, end: str) -> Iterator[int]:
+    """How many filled lines of a file without quotes hold another number of separators, counted up from piece to piece.
+
+    `end` is the one kind of line end in it.
+    """
+    sign, last = separator.encode(), ord(end[-1])
+    n_uneven = open_separators = open_bytes = 0
+    for chunk in chunks(path):
+        # A sign of several bytes is told by its last one, as long as it is the same sign.
+        data = np.frombuffer(chunk.replace(sign, sign[-1:]) if len(sign) > 1 else chunk, dtype=np.uint8)
+        ends = np.flatnonzero(data == last)
+        counted = np.cumsum(data == sign[-1], dtype=np.int32)
+        if ends.size == 0:
+            open_separators += int(counted[-1])
+            open_bytes += data.size
+            continue
+        separators = np.diff(counted[ends], prepend=0)
+        separators[0] += open_separators
+        lengths = np.diff(ends, prepend=-1 - open_bytes) - 1
+        is_filled = lengths >= len(end)
+        n_uneven += int(np.count_nonzero((separators != n_separators) & is_filled))
+        open_separators = int(counted[-1] - counted[ends[-1]])
+        open_bytes = data.size - 1 - int(ends[-1])
+        yield n_uneven
+
+
 @dataclass(frozen=True)
 class Record:
-    """One record as it stands in the file: its first line, its text with its line ends, and how its quotes stand.
+    """One record as it stands in the file: its first line, its text with its line ends, its cells, and how its quotes stand.
 
     `is_closed` is false where a quote is open at the end of the file, `is_sound` where text follows a closing quote.
     """
@@ -123,6 +151,7 @@ class Record:
     text: str
     is_closed: bool
     is_sound: bool
+    n_cells: int = 0
 
 
 def walk_records(path: Path, separator: str, skip_lines: int) -> Iterator[Record]:
@@ -141,13 +170,14 @@ def walk_records(path: Path, separator: str, skip_lines: int) -> Iterator[Record
         start = skip_lines + 1
         while True:
             is_closed = is_sound = True
+            cells: list[str] = []
             try:
-                next(reader)
+                cells = next(reader)
             except StopIteration:
                 return
             except csv.Error as fault:
                 is_closed = "unexpected end of data" not in str(fault)
                 is_sound = False
-            yield Record(start, "".join(taken), is_closed, is_sound)
+            yield Record(start, "".join(taken), is_closed, is_sound, len(cells))
             start += len(taken)
             taken.clear()
