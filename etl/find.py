@@ -10,7 +10,7 @@ from etl.mapping import MAPPING_FILE, Mapping, is_named, load_mapping
 from etl.source import FoundFile, RefusedFileError, require_bytes
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
-from shared.paths import shown_name
+from shared.paths import on_one_line
 from shared.settings import Reading
 
 READABLE = (".csv", ".csv.gz", ".parquet", ".xlsx", ".jsonl", ".zip")
@@ -38,9 +38,9 @@ def find_files(
         elif path.is_dir():
             own = common or _mapping_of(path)
             inside = sorted(_exports_within(path, own, reading))
-            found += [FoundFile(file, shown_name(file.relative_to(path).as_posix()), mapping=own) for file in inside]
+            found += [FoundFile(file, on_one_line(file.relative_to(path).as_posix()), mapping=own) for file in inside]
         elif path.is_file():
-            found.append(FoundFile(path, shown_name(path.name), mapping=common))
+            found.append(FoundFile(path, on_one_line(path.name), mapping=common))
         elif path.exists():
             raise UsageError(f"{path}: this is no file and no folder. Name a folder of exports, or files of it.")
         else:

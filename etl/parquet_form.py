@@ -10,7 +10,7 @@ from etl.csv_form import checked_headers
 from etl.relation import source_relation
 from etl.source import FoundFile, RefusedFileError, SourceFile, require_rows
 from shared.errors import WarehouseError
-from shared.paths import pattern_of, shown_name
+from shared.paths import on_one_line, pattern_of
 from shared.warehouse import Warehouse
 
 _NESTED = re.compile(r"\]$|^(?:STRUCT|MAP|UNION)\b")
@@ -43,7 +43,7 @@ def _weigh(file: FoundFile, types: list[str], headers: tuple[str, ...], warehous
     """Refuses lists within a cell, and texts that are long together: one text may stand for every row, packed only once."""
     if nested := [name for name, kind in zip(headers, types, strict=True) if _NESTED.search(kind)]:
         raise RefusedFileError(
-            f"{file.name}, {shown_name(nested[0])!r}: found values within a value, expected a plain one. Nothing of this file "
+            f"{file.name}, {on_one_line(nested[0])!r}: found values within a value, expected a plain one. Nothing of this file "
             "was loaded. Export flat records, one column a value."
         )
     lengths = {"VARCHAR": "strlen", "BLOB": "octet_length"}

@@ -29,7 +29,7 @@ from etl.relation import gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
-from shared.paths import is_sayable, shown_name
+from shared.paths import is_sayable, on_one_line
 from shared.warehouse import Warehouse
 
 __all__ = [
@@ -132,7 +132,7 @@ def _members(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
             mapping = load_mapping(path, f"{file.name}/{MAPPING_FILE}")
     for member, path in members:
         if is_export(member, mapping):
-            name = f"{file.name}/{shown_name(member)}"
+            name = f"{file.name}/{on_one_line(member)}"
             yield from _unpacked(replace(file, name=name, unpacked=path, mapping=mapping), scratch)
 
 
@@ -140,7 +140,7 @@ def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
     book = open_workbook(file.content, file.name, scratch)
     for sheet in book.sheets:
         if not (file.mapping and file.mapping.is_ignored(sheet)):
-            yield replace(file, name=f"{file.name}, sheet {shown_name(sheet)}", workbook=book, sheet=sheet)
+            yield replace(file, name=f"{file.name}, sheet {on_one_line(sheet)}", workbook=book, sheet=sheet)
 
 
 def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
@@ -179,7 +179,7 @@ def _own_name(file: FoundFile) -> str:
 
 
 def _book_name(file: FoundFile) -> str:
-    return file.name.removesuffix(f", sheet {shown_name(file.sheet)}")
+    return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
 
 
 def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:

@@ -42,7 +42,7 @@ def pattern_of(path: Path) -> str:
     return _OF_PATTERNS.sub(lambda sign: f"[{sign.group()}]", literal(path))
 
 
-def shown_name(name: str) -> str:
+def on_one_line(name: str) -> str:
     """A name from outside on one line, in which what cannot be printed stands as its code."""
     return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in name)
 
@@ -57,6 +57,6 @@ def _is_text(text: str) -> bool:
 
 def _unsayable(path: Path) -> UsageError:
     return UsageError(
-        f"{shown_name(str(path))}: this path holds bytes that are no UTF-8, or a backslash beside one of * ? [, and cannot be "
+        f"{on_one_line(str(path))}: this path holds bytes that are no UTF-8, or a backslash beside one of * ? [, and cannot be "
         "opened. Rename its folders or the file."
     )

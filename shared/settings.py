@@ -101,8 +101,9 @@ class Upload(_Section):
 class Reading(_Section):
     """How much one export may ask of the machine; what goes beyond is refused with a sentence, and no other file.
 
-    A file holds at most so many rows and so many megabytes (a packed one: unpacked), a folder so many files, and a load so many
-    rows that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to change stand in etl/limits.py.
+    A file holds at most so many rows and megabytes (a packed one: unpacked), a folder so many files, and a load so many rows
+    that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to
+    change stand in etl/limits.py.
     """
 
     most_rows_per_file: Count = 20_000_000

@@ -1,6 +1,7 @@
 """A file is read as itself, once, whatever its name; neighbours that a pattern would take for it are read as themselves."""
 
 import gzip
+import re
 import zipfile
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from etl.keeping.backup import back_up
 from etl.load import load
 from etl.read import FoundFile, expand, find_files, open_source, source_relation
 from shared.errors import UsageError
-from shared.paths import shown_name
+from shared.paths import on_one_line
 from shared.warehouse import Warehouse, in_memory, open_reading, write_parquet
 from tests.fuzz.reading import forget_ragged
 from tests.spec.workbook import sheet_xml, write_workbook
@@ -147,8 +148,8 @@ def test_a_backup_is_written_under_its_own_name(tmp_path: Path) -> None:
 
 
 def test_names_are_shown_on_one_line() -> None:
-    assert shown_name("riders-\n\x1b[1m\u202e\udcff.csv") == "riders-\\n\\x1b[1m\\u202e\\udcff.csv"
-    assert shown_name("riders-é足 [2]*.csv") == "riders-é足 [2]*.csv"
+    assert on_one_line("riders-\n\x1b[1m\u202e\udcff.csv") == "riders-\\n\\x1b[1m\\u202e\\udcff.csv"
+    assert on_one_line("riders-é足 [2]*.csv") == "riders-é足 [2]*.csv"
 
 
 def test_a_name_that_looks_like_markup_stands_in_the_progress_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -169,3 +170,19 @@ def test_a_name_that_looks_like_markup_stands_in_the_progress_as_it_is(monkeypat
         tell(0, 2, "reading riders-[bold].csv")
         tell(1, 2, "reading riders-[/x].csv")
     assert "riders-[/x].csv" in shown.getvalue()
+
+
+def test_every_statement_that_names_a_file_takes_its_path_from_one_place() -> None:
+    root = Path(__file__).parents[2]
+    opens = re.compile(
+        r"\b(?:read_(?:csv|parquet|json\w*)|parquet_\w*metadata|glob)\(\$|\bATTACH \{|\bCOPY .* TO \{|duckdb\.connect\("
+    )
+    found = []
+    for path in [*(root / "shared").rglob("*.py"), *(root / "etl").rglob("*.py"), *(root / "dashboard").rglob("*.py")]:
+        text = path.read_text(encoding="utf-8")
+        if opens.search(text):
+            found.append(path.name)
+            assert "from shared.paths import" in text, path
+            # A path in quotes of its own, or turned to text beside the statement, would be a second way.
+            assert not re.search(r"'\{\w*(?:path|file|folder)\w*\}'|str\(\w*(?:path|working|spill)\w*\)", text), path
+    assert {"parquet_form.py", "relation.py", "tables.py", "warehouse.py"} <= set(found)
