@@ -184,6 +184,9 @@ def test_a_hostile_csv_is_refused_with_one_sentence(tmp_path: Path, warehouse: W
         (b"{" + b",".join(b'"c%d":1' % n for n in range(5000)) + b"}", "found 5,000 columns"),
         (b'{"rider_id": "\xff"}', "no UTF-8"),
         (b"\n\n", "empty"),
+        (b'{"rider_id":1}\n{"rider_id":"a:\\"","sex":"x","rider_id":2}', "line 2, 'rider_id': stands twice in this record"),
+        (b'{"rider_id":1,"rider\\u005fid":2}', "line 1, 'rider_id': stands twice in this record"),
+        (b'{"rider_id":123456789012345678901}', "line 1, 'rider_id': found a number of more digits than can be kept"),
     ],
 )  # fmt: skip
 def test_hostile_json_lines_are_refused_with_one_sentence(
