@@ -14,6 +14,7 @@ from typing import Protocol
 
 from etl import limits
 from etl.source import RefusedFileError
+from shared.settings import Reading
 
 # RuntimeError: an encrypted member or an unknown kind of compression.
 _BROKEN = (
@@ -35,8 +36,8 @@ class _Readable(Protocol):
     def read(self, size: int, /) -> bytes: ...
 
 
-class _Budget:
-    """How much may still be unpacked from one file."""
+class Budget:
+    """How much may still be unpacked from one file of `packed` bytes."""
 
     def __init__(self, name: str, packed: int, most: int) -> None:
         self.name = name
@@ -44,6 +45,7 @@ class _Budget:
         self.allowed = self.left
 
     def spend(self, size: int) -> None:
+        """Takes off what was unpacked. Raises RefusedFileError where it was more than is left."""
         self.left -= size
         if self.left < 0:
             raise RefusedFileError(
@@ -52,14 +54,14 @@ class _Budget:
             )
 
 
-def unpack_gzip(path: Path, name: str, scratch: Path) -> Path:
+def unpack_gzip(path: Path, name: str, scratch: Path, reading: Reading) -> Path:
     """The content of a gzip file as a file in `scratch`."""
-    budget = _Budget(name, path.stat().st_size, limits.UNPACKED_BYTES)
+    budget = Budget(name, path.stat().st_size, reading.most_bytes_per_file)
     with _unpacking(name, "gzip"), gzip.open(path, "rb") as packed:
         return _copied(packed, budget, scratch, Path(name.removesuffix(".gz")).suffix)
 
 
-def unpack_zip(path: Path, name: str, scratch: Path) -> list[tuple[str, Path]]:
+def unpack_zip(path: Path, name: str, scratch: Path, reading: Reading) -> list[tuple[str, Path]]:
     """Every file of a zip archive as (its name there, a file in `scratch`), in the order of names.
 
     Raises RefusedFileError for the whole archive where a member lies outside it, is packed again, is a link or
@@ -68,7 +70,7 @@ def unpack_zip(path: Path, name: str, scratch: Path) -> list[tuple[str, Path]]:
     with _unpacking(name, "zip"), zipfile.ZipFile(path) as archive:
         _check_members(name, archive.infolist())
         members = [member for member in archive.infolist() if not member.is_dir() and not _is_clutter(member.filename)]
-        budget = _Budget(name, path.stat().st_size, limits.UNPACKED_BYTES)
+        budget = Budget(name, path.stat().st_size, reading.most_bytes_per_file)
         unpacked = []
         for member in sorted(members, key=lambda member: member.filename):
             with archive.open(member) as packed:
@@ -86,7 +88,7 @@ def copy_xml(path: Path, name: str, scratch: Path, look: Callable[[str, Iterator
     with _unpacking(name, "XLSX"), zipfile.ZipFile(path) as archive, zipfile.ZipFile(clean, "w") as copy:
         members = [member for member in archive.infolist() if member.filename.lower().endswith((".xml", ".rels"))]
         _check_members(name, members)
-        budget = _Budget(name, path.stat().st_size, limits.WORKBOOK_BYTES)
+        budget = Budget(name, path.stat().st_size, limits.WORKBOOK_BYTES)
         for member in members:
             with archive.open(member) as packed, copy.open(member.filename, "w", force_zip64=True) as part:
                 for chunk in look(member.filename, _bounded(packed, budget)):
@@ -136,13 +138,13 @@ def _suffix(member: str) -> str:
     return found.group() if found else ""
 
 
-def _copied(packed: _Readable, budget: _Budget, scratch: Path, suffix: str) -> Path:
+def _copied(packed: _Readable, budget: Budget, scratch: Path, suffix: str) -> Path:
     with tempfile.NamedTemporaryFile(dir=scratch, suffix=suffix, delete=False) as copy:
         copy.writelines(_bounded(packed, budget))
     return Path(copy.name)
 
 
-def _bounded(packed: _Readable, budget: _Budget) -> Iterator[bytes]:
+def _bounded(packed: _Readable, budget: Budget) -> Iterator[bytes]:
     for chunk in iter(lambda: packed.read(limits.CHUNK_BYTES), b""):
         budget.spend(len(chunk))
         yield chunk

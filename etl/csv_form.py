@@ -10,8 +10,9 @@ from itertools import islice
 from pathlib import Path
 
 from etl import limits
-from etl.source import FoundFile, RefusedFileError, SourceFile
-from etl.survey import Record, Survey, chunks, survey, too_long, walk_records
+from etl.source import FoundFile, RefusedFileError, SourceFile, require_bytes
+from etl.survey import Record, Survey, chunks, count_uneven_lines, survey, too_long, walk_records
+from shared.settings import Reading
 
 SEPARATORS = (",", ";", "\t")
 
@@ -33,15 +34,17 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
     Raises RefusedFileError for NUL bytes, endless lines or records, a quote that never closes, no header.
     """
     form = file.text_form
-    encoding, facts = _encoding(file.name, path, form.encoding)
+    encoding, facts = _encoding(file, path, form.encoding)
     if facts is None:
-        path = _as_utf8(file.name, path, encoding, scratch)
-        facts = survey(path, file.name)
+        path = _as_utf8(file, path, encoding, scratch)
+        facts = survey(path, file.name, file.reading)
     separator = form.separator or _separator(path, form.skip_lines)
     headers = _headers(file.name, path, separator, form.skip_lines)
     if needs_walk(facts):
-        records = _Records(file.name, path, separator, form.skip_lines, len(headers))
+        records = _Records(file.name, path, separator, form.skip_lines, len(headers), file.reading)
         path = path if records.are_plain() else records.made_plain(scratch)
+    else:
+        _require_even(file, path, separator, len(headers), facts)
     return Text(path, headers, encoding, separator, form.skip_lines)
 
 
@@ -113,7 +116,7 @@ def lines_of_bytes(path: Path, positions: Iterable[int]) -> list[int]:
     return lines
 
 
-def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
+def _encoding(file: FoundFile, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
     """The encoding, and the survey of the file where it can be read as it is."""
     with path.open("rb") as raw:
         start = raw.read(4)
@@ -124,7 +127,7 @@ def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | N
             return "utf-16", None
         if start[1:2] == b"\x00" or start[:1] == b"\x00":
             return "utf-16-le" if start[1:2] == b"\x00" else "utf-16-be", None
-    facts = Survey(name)
+    facts = Survey(file.name, file.reading)
     for chunk in chunks(path):
         facts.take(chunk)
         if not facts.is_utf8:
@@ -135,7 +138,7 @@ def _encoding(name: str, path: Path, fixed: str | None) -> tuple[str, Survey | N
     return fixed or "windows-1252", None
 
 
-def _as_utf8(name: str, path: Path, encoding: str, scratch: Path) -> Path:
+def _as_utf8(file: FoundFile, path: Path, encoding: str, scratch: Path) -> Path:
     """A UTF-8 copy, since the set-based reader takes that encoding only; bytes that the encoding does not know stay marked."""
     with (
         tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy,
@@ -144,10 +147,11 @@ def _as_utf8(name: str, path: Path, encoding: str, scratch: Path) -> Path:
     ):
         try:
             for chunk in iter(lambda: text.read(limits.CHUNK_BYTES), ""):
+                require_bytes(file.name, raw.tell(), file.reading)
                 copy.write(chunk.encode("utf-8", errors="replace"))
         except UnicodeError as fault:
             raise RefusedFileError(
-                f"{name}: this is no text in {encoding}. Nothing of this file was loaded. Correct the encoding in the "
+                f"{file.name}: this is no text in {encoding}. Nothing of this file was loaded. Correct the encoding in the "
                 "mapping, or export it as UTF-8."
             ) from fault
         return Path(copy.name)
@@ -186,6 +190,22 @@ def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:
     return headers
 
 
+def _require_even(file: FoundFile, path: Path, separator: str, n_columns: int, facts: Survey) -> None:
+    """Refuses a file with too many ragged rows: the set-based reader would hold each of them in memory to tell it."""
+    most = file.reading.most_rejected_rows
+    if max(facts.line_feeds, facts.returns) > most and n_columns > 1:
+        end = "\r\n" if facts.pairs else "\n" if facts.line_feeds else "\r"
+        if any(n > most for n in count_uneven_lines(path, separator, n_columns - 1, end)):
+            raise RefusedFileError(_too_uneven(file.name, file.reading))
+
+
+def _too_uneven(name: str, reading: Reading) -> str:
+    return (
+        f"{name}: more than {reading.most_rejected_rows:,} of its rows hold another number of cells than its first line. "
+        "Nothing of this file was loaded. Check its separators and quotes and export it again."
+    )
+
+
 @dataclass(frozen=True)
 class _Records:
     """The records of a file that must be told apart one by one."""
@@ -195,11 +215,13 @@ class _Records:
     separator: str
     skip_lines: int
     n_columns: int
+    reading: Reading
 
     def are_plain(self) -> bool:
         """Whether the set-based reader will tell them apart in the same way. Raises RefusedFileError where nobody can."""
         ends = set()
         is_sound = True
+        n_uneven = 0
         for record in self._walk():
             if len(record.text) > limits.LINE_BYTES // 4 and len(record.text.encode()) > limits.LINE_BYTES:
                 raise RefusedFileError(too_long(self.name, record.line))
@@ -208,6 +230,9 @@ class _Records:
                     f"{self.name}, line {record.line}: a quote opens in this row and never closes, so that the rows after it "
                     "cannot be told apart. Nothing of this file was loaded. Close the quote or take it out and load again."
                 )
+            n_uneven += record.n_cells != self.n_columns and bool(record.text.strip())
+            if n_uneven > self.reading.most_rejected_rows:
+                raise RefusedFileError(_too_uneven(self.name, self.reading))
             ends.add(_end(record.text))
             is_sound = is_sound and record.is_sound
         return is_sound and len(ends - {""}) < 2

@@ -1,30 +1,45 @@
 """JSON lines: one flat object a line. Their keys, over all lines, are the columns."""
 
+import json
+import re
 from array import array
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import orjson
 
+from etl import limits
 from etl.csv_form import checked_headers, write_cells
 from etl.source import RefusedFileError
 from etl.survey import survey
+from shared.settings import Reading
+
+_TEXT = re.compile(rb'"(?:[^"\\]++|\\.)*+"')
+_EXACT = 2.0**53
 
 
-def read_jsonl(path: Path, name: str, scratch: Path) -> tuple[Path, tuple[str, ...], Sequence[int]]:
+def read_jsonl(path: Path, name: str, scratch: Path, reading: Reading) -> tuple[Path, tuple[str, ...], Sequence[int]]:
     """The lines as a CSV copy, its headers, and the line that each record stands on.
 
     Raises RefusedFileError where a line is no object, holds a nested value, or is longer than a record may be.
     """
-    if not survey(path, name).is_utf8:
+    facts = survey(path, name, reading)
+    if not facts.is_utf8:
         raise RefusedFileError(f"{name}: this is no UTF-8, as JSON lines are. Nothing of it was loaded. Export it again.")
     keys: dict[str, None] = {}
-    for _, record in _records(path, name):
+    n_records = 0
+    for n_records, (_, record) in enumerate(_records(path, name), 1):  # noqa: B007, counted here, told below
         keys.update(dict.fromkeys(record))
         if len(keys) > 10_000:
             break
     headers = checked_headers(name, tuple(keys))
+    if n_records * len(headers) > limits.JSON_FREE_CELLS + facts.size:
+        raise RefusedFileError(
+            f"{name}: its {n_records:,} lines fill next to none of its {len(headers):,} columns. Nothing of this file was "
+            "loaded. Export records that hold the same keys, one table a file."
+        )
     numbers: array[int] = array("q")
 
     def cells() -> Iterator[Iterable[str]]:
@@ -58,13 +73,30 @@ def _record(text: bytes, name: str, number: int) -> dict[str, Any]:
             "Export it again, one object a line."
         )
     for key, value in record.items():
-        if isinstance(value, dict | list) or (isinstance(value, str) and "\x00" in value) or "\x00" in key:
-            found = _kind(value) if isinstance(value, dict | list) else "a NUL character"
+        if found := _fault(key, value):
             raise RefusedFileError(
                 f"{name}, line {number}, {key[:80]!r}: found {found}, expected a plain value. Nothing of this file was "
                 "loaded. Export flat records, one column a key."
             )
+    # Each key has its colon; where there are more, they stand in texts, or a key stands twice.
+    if text.count(b":") != len(record) and _TEXT.sub(b"", text).count(b":") != len(record):
+        pairs = json.loads(text, object_pairs_hook=list)
+        twice = Counter(key for key, _ in pairs).most_common(1)[0][0]
+        raise RefusedFileError(
+            f"{name}, line {number}, {twice[:80]!r}: stands twice in this record, of which one only would be kept. "
+            "Nothing of this file was loaded. Export each key once."
+        )
     return record
+
+
+def _fault(key: str, value: Any) -> str:
+    """What of a key and its value cannot become a cell; nothing where both can."""
+    if isinstance(value, dict | list):
+        return _kind(value)
+    if "\x00" in key or (isinstance(value, str) and "\x00" in value):
+        return "a NUL character"
+    # An id of so many digits would lose its last ones.
+    return "a number of more digits than can be kept" if isinstance(value, float) and abs(value) >= _EXACT else ""
 
 
 def _kind(value: Any) -> str:

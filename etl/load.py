@@ -45,7 +45,7 @@ def load(
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping)
+    found = _found(paths, mapping, settings)
     mark = fingerprint(found, settings, *mapping_texts(found))
     if checked:
         _require_same(checked, mark, warehouse)
@@ -72,7 +72,7 @@ def check_files(
     """
     checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping)
+    found = _found(paths, mapping, settings)
     mark = fingerprint(found, settings, *mapping_texts(found))
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
@@ -123,10 +123,22 @@ class _Load:
     changed: set[str] = field(default_factory=set)
     set_aside: SetAside | None = None
 
+    @property
+    def may_reject(self) -> int:
+        """How many rows may still be rejected; a load that rejects more is none that anybody looks through."""
+        return self.settings.reading.most_rejected_rows - sum(file.rejected for file in self.report.files)
 
-def _found(paths: Iterable[Path | FoundFile], mapping: Path | None) -> list[FoundFile]:
+    def require_usable(self) -> None:
+        """Raises InputUnusableError where no file is left that can be used."""
+        if not self.sources:
+            raise InputUnusableError(
+                "Nothing can be used, nothing was written. " + " ".join(file.words for file in self.report.files)
+            )
+
+
+def _found(paths: Iterable[Path | FoundFile], mapping: Path | None, settings: Settings) -> list[FoundFile]:
     paths = list(paths)
-    found = find_files(paths, mapping)
+    found = find_files(paths, mapping, settings.reading)
     if not found:
         named = ", ".join(map(str, paths)) or "Nothing was named"
         raise InputUnusableError(
@@ -146,14 +158,12 @@ def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
         _open_sources(found, warehouse, load)
-        if not load.sources:
-            raise InputUnusableError(
-                "Nothing can be used, nothing was written. " + " ".join(file.words for file in load.report.files)
-            )
+        load.require_usable()
         # Parents stand before the tables that refer to them; each table is staged, merged and forgotten in turn, so
         # that one table only is held at a time.
         for table in catalogue().values():
             _load_table(warehouse, table, load, step)
+        load.require_usable()
         _finish(warehouse, load, step)
     return load.report
 
@@ -174,18 +184,13 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
     if sources:
         stage.begin_table(warehouse, table)
         rules = check.rules_of(table, load.today)
-        for file_no, source in sources.items():
+        for file_no, source in tuple(sources.items()):
             step(f"reading {source.name}")
-            row = load.report.files[file_no]
             try:
-                row.read, row.rejected = stage.stage(warehouse, source, file_no, rules)
-            except (OSError, WarehouseError) as fault:
-                if not (source.path.exists() and source.readable_path.exists()):
-                    raise InputUnusableError(
-                        f"{source.name}: the file was there when the load began, and is gone now. Nothing was changed. Put "
-                        "it back, let it stand until the load has ended, and load again."
-                    ) from fault
-                raise
+                _stage(warehouse, source, file_no, rules, load)
+            except RefusedFileError as refusal:
+                load.report.files[file_no] = FileReport(source.name, None, refused=True, words=str(refusal))
+                del load.sources[file_no], sources[file_no]
         if load.set_aside:
             load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
         step(f"comparing {table.name}")
@@ -199,14 +204,26 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
     if table.name in load.changed or sources:
         n_unresolved = merge.list_unresolved(warehouse, table)
         if sources:
-            _count(warehouse, table, sources, load.report, n_unresolved)
+            _count(warehouse, table, sources, load, n_unresolved)
             rejects.keep_mended(warehouse, table, load.load_id)
             stage.end_table(warehouse, table)
 
 
-def _count(
-    warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], report: LoadReport, n_unresolved: int
-) -> None:
+def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: _Load) -> None:
+    row = load.report.files[file_no]
+    try:
+        row.read, row.rejected = stage.stage(warehouse, source, file_no, rules, load.may_reject)
+    except (OSError, WarehouseError) as fault:
+        if not (source.path.exists() and source.readable_path.exists()):
+            raise InputUnusableError(
+                f"{source.name}: the file was there when the load began, and is gone now. Nothing was changed. Put "
+                "it back, let it stand until the load has ended, and load again."
+            ) from fault
+        raise
+
+
+def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], load: _Load, n_unresolved: int) -> None:
+    report = load.report
     fates = (merge.final_fates if n_unresolved else merge.plain_fates)(warehouse, table)
     for row in fates:
         file = report.files[row["file_no"]]
@@ -215,6 +232,11 @@ def _count(
         else:
             setattr(file, row["final_fate"], getattr(file, row["final_fate"]) + row["n"])
     kinds = {row["final_fate"] for row in fates}
+    if load.may_reject < 0:
+        # Too late to leave the file out: that its rows contradict one another, or name nobody, shows once all are compared.
+        raise InputUnusableError(
+            stage.too_many_rejected(max(sources.items(), key=lambda pair: report.files[pair[0]].rejected)[1])
+        )
     for file_no, source in sources.items():
         if "duplicate" in kinds:
             merge.find_duplicates(warehouse, source, file_no)

@@ -4,9 +4,9 @@ A mapping is data, read from TOML, frozen, unknown keys refused with the nearest
 unit-bearing column that is renamed must state its unit.
 """
 
-import difflib
 import fnmatch
-import tomllib
+import unicodedata
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -14,6 +14,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
+from shared.toml_file import fault_sentences, first_of, nearest, parse_toml, read_bounded, shortened
 from shared.units import UNITS, conversion_factor
 
 MAPPING_FILE = "mapping.toml"
@@ -23,12 +24,12 @@ ENCODINGS = (
 )  # fmt: skip
 # Directives that DuckDB's strptime and Python's share.
 _DATE_FORM = r"^(?:[^%\x00]|%-?[dmyHMSIj]|%[YpbBaAfz%])+$"
-_LARGEST = 1_000_000  # bytes of a mapping file
 
 Text = Annotated[str, Field(min_length=1, max_length=1000)]
 UnitName = Annotated[str, Field(pattern=r"^[A-Za-z]{1,24}$")]
 DateForm = Annotated[str, Field(pattern=_DATE_FORM, max_length=60)]
 Cells = dict[Text, str | list[str]]
+Patterns = Annotated[list[Text], Field(max_length=1000)]
 
 
 def _as_list(value: Any) -> Any:
@@ -90,10 +91,10 @@ class LogMapping(_Model):
     without, its rows stand between the captures of the same file (told apart by `where`), in order of time.
     """
 
-    files: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    files: Annotated[Patterns, BeforeValidator(_as_list)] = []
     where: Cells = {}
     columns: Columns
-    each: list[Columns] = []
+    each: Annotated[list[Columns], Field(max_length=200)] = []
 
 
 class TableMapping(_Model):
@@ -102,13 +103,13 @@ class TableMapping(_Model):
     `each` gives several rows for one row of the file: every entry adds its columns to the common ones.
     """
 
-    files: Annotated[list[Text], BeforeValidator(_as_list)] = []
-    sheets: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    files: Annotated[Patterns, BeforeValidator(_as_list)] = []
+    sheets: Annotated[Patterns, BeforeValidator(_as_list)] = []
     form: Form | None = None
     where: Cells = {}
     columns: Columns = {}
     each: Annotated[list[Columns], Field(max_length=200)] = []
-    ignore: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    ignore: Annotated[Patterns, BeforeValidator(_as_list)] = []
     log: LogMapping | None = None
 
 
@@ -119,7 +120,7 @@ class Mapping(_Model):
     text: bytes = Field(b"", exclude=True, repr=False)
     about: str = ""
     form: Form = Form()
-    ignore_files: Annotated[list[Text], BeforeValidator(_as_list)] = []
+    ignore_files: Annotated[Patterns, BeforeValidator(_as_list)] = []
     tables: dict[str, TableMapping] = {}
 
     def form_of(self, table: TableMapping | None) -> Form:
@@ -133,59 +134,38 @@ class Mapping(_Model):
 
 
 def is_named(name: str, patterns: list[str]) -> bool:
-    """Whether a file's own name (without its folders) fits one of the patterns, in any case of letters."""
-    own = name.rpartition("/")[2].lower()
-    return any(fnmatch.fnmatchcase(own, pattern.lower()) for pattern in patterns)
+    """Whether a file's own name (without its folders) is one of the patterns or fits it, in any case and form of letters."""
+    own = _plain(name.rpartition("/")[2])
+    return any(own == pattern or fnmatch.fnmatchcase(own, pattern) for pattern in map(_plain, patterns))
 
 
-def load_mapping(path: Path) -> Mapping:
-    """The mapping in a TOML file.
+def _plain(name: str) -> str:
+    # Some systems write an accented letter as one sign, some as two.
+    return unicodedata.normalize("NFC", name).lower()
+
+
+def load_mapping(path: Path, name: str = "") -> Mapping:
+    """The mapping in a TOML file, told under `name` where the file lies under another one than its own.
 
     Raises UsageError naming the file, every wrong key with the nearest valid one, and every wrong value.
     """
-    try:
-        with path.open("rb") as file:
-            text = file.read(_LARGEST + 1)
-    except FileNotFoundError as fault:
-        raise UsageError(f"Mapping {path} was not found. Name a file that exists, or leave the option out.") from fault
-    except OSError as fault:
-        raise UsageError(f"Mapping {path} cannot be read ({fault.strerror}). Check the file and its rights.") from fault
-    return parse_mapping(text, path.name)
+    return parse_mapping(read_bounded(path, f"Mapping {name or path}"), name or path.name)
 
 
 def parse_mapping(text: bytes, name: str) -> Mapping:
     """The mapping written in `text`; `name` is told in messages and in the load report."""
-    if len(text) > _LARGEST:
-        raise UsageError(f"Mapping {name} is larger than {_LARGEST:,} bytes. Expected a few hundred lines of TOML.")
-    try:
-        content = tomllib.loads(text.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise UsageError(f"Mapping {name} is not TOML: {fault}. Correct that place.") from fault
-    except (RecursionError, ValueError) as fault:
-        raise UsageError(f"Mapping {name} is not TOML that can be read. Expected plain tables and values.") from fault
+    content = parse_toml(text, f"Mapping {name}")
     try:
         mapping = Mapping.model_validate(content).model_copy(update={"name": name, "text": text})
     except ValidationError as fault:
-        raise UsageError(f"Mapping {name}: " + " ".join(_sentences(fault))) from fault
-    if found := _faults(mapping):
-        raise UsageError(f"Mapping {name}: " + " ".join(found))
+        raise UsageError(f"Mapping {name}: {fault_sentences(fault, _unknown_key)}") from fault
+    if found := first_of(_faults(mapping)):
+        raise UsageError(f"Mapping {name}: {found}")
     return mapping
 
 
-def _sentences(fault: ValidationError) -> list[str]:
-    sentences = []
-    for error in fault.errors(include_url=False, include_context=False):
-        # pydantic names the branches of a union and of `codes` too; the reader wrote keys and positions only.
-        place = [str(part + 1) if isinstance(part, int) else str(part) for part in error["loc"]]
-        key = ".".join(place)
-        if error["type"] == "extra_forbidden":
-            sentences.append(f"{key} is no key of a mapping; {_nearest(place[-1], _valid_keys(place[:-1]))}.")
-        else:
-            found = repr(error["input"])
-            words = error["msg"].removeprefix("Value error, ")
-            shown = found if len(found) <= 80 else found[:80] + "…"
-            sentences.append(f"{key}: found {shown}, {words[:1].lower()}{words[1:]}.")
-    return sentences
+def _unknown_key(place: list[str]) -> str:
+    return f"{'.'.join(place)} is no key of a mapping; {_nearest(place[-1], _valid_keys(place[:-1]))}."
 
 
 def _valid_keys(place: list[str]) -> list[str]:
@@ -204,32 +184,27 @@ def _valid_keys(place: list[str]) -> list[str]:
 
 
 def _nearest(wrong: str, valid: list[str]) -> str:
-    near = difflib.get_close_matches(wrong.lower(), valid, n=1, cutoff=0.0)
-    return f"the nearest one is {near[0]}" if near else "none may stand here"
+    near = nearest(wrong, valid)
+    return f"the nearest one is {near}" if near else "none may stand here"
 
 
-def _faults(mapping: Mapping) -> list[str]:
+def _faults(mapping: Mapping) -> Iterator[str]:
     """What the catalogue says against the mapping: tables, columns and units."""
-    found = []
     for name, mapped in mapping.tables.items():
         if name not in catalogue():
-            found.append(f"tables.{name} is no table of the contract; {_nearest(name, list(catalogue()))}.")
+            yield f"tables.{shortened(name)} is no table of the contract; {_nearest(name, list(catalogue()))}."
             continue
         table = catalogue()[name]
         places = [("", mapped.columns, mapped.each)]
         if mapped.log:
             places.append((".log", mapped.log.columns, mapped.log.each))
             if "capture_no" not in table.key:
-                found.append(f"tables.{name}.log: only a table with capture_no can be made from a log of changes.")
+                yield f"tables.{name}.log: only a table with capture_no can be made from a log of changes."
         for part, common, each in places:
             groups = [(f"{part}.columns", common), *((f"{part}.each.{no}", one) for no, one in enumerate(each, 1))]
             for place, columns in groups:
-                found += [
-                    fault
-                    for column, spec in columns.items()
-                    for fault in _column_faults(table, f"tables.{name}{place}.{column}", column, spec)
-                ]
-    return found
+                for column, spec in columns.items():
+                    yield from _column_faults(table, f"tables.{name}{place}.{shortened(column)}", column, spec)
 
 
 def _column_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> list[str]:

@@ -1,9 +1,9 @@
-"""Finds the files of an export and opens each as a source: form, encoding, separator, columns, mapping.
+"""Opens each file of an export as a source: form, encoding, separator, columns, mapping.
 
 Nothing is guessed about units or signs; a file that cannot be used is refused with one sentence, and no other file.
 """
 
-import re
+import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -21,54 +21,21 @@ from etl.columns import (
     position_of,
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
+from etl.find import ANNOUNCED, MAYBE, READABLE, find_files, form_of, is_export, mapping_texts, table_of
 from etl.jsonl_form import read_jsonl
-from etl.mapping import MAPPING_FILE, Mapping, TableMapping, is_named, load_mapping, parse_mapping
+from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
 from etl.parquet_form import check_parquet, parquet_headers
 from etl.relation import gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
-from shared.errors import UsageError
+from shared.paths import is_sayable, on_one_line
 from shared.warehouse import Warehouse
 
 __all__ = [
     "READABLE", "REJECT_COLUMNS", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
     "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
 ]  # fmt: skip
-READABLE = (".csv", ".csv.gz", ".parquet", ".xlsx", ".jsonl", ".zip")
-# Known data forms that are told rather than passed over.
-ANNOUNCED = (*READABLE, ".xls", ".xlsm", ".ods", ".json", ".jsonl.gz")
-# Told only where the name is a table's or a mapping's: such files are often notes.
-_MAYBE = (".tsv", ".txt", ".dat", ".asc")
-
-
-def find_files(paths: Iterable[Path | FoundFile], mapping: Path | None = None) -> list[FoundFile]:
-    """Every data file named or in a named folder, in the order of their names.
-
-    `mapping` holds for all of them; without, a folder's own mapping.toml holds for its files. A FoundFile stands for itself.
-    Raises UsageError where a path does not exist or a mapping is wrong.
-    """
-    common = load_mapping(mapping) if mapping else None
-    found: list[FoundFile] = []
-    for path in paths:
-        if isinstance(path, FoundFile):
-            found.append(path)
-        elif path.is_dir():
-            own = common or _mapping_of(path)
-            inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name, own))
-            found += [FoundFile(file, file.relative_to(path).as_posix(), mapping=own) for file in inside]
-        elif path.is_file():
-            found.append(FoundFile(path, path.name, mapping=common))
-        elif path.exists():
-            raise UsageError(f"{path}: this is no file and no folder. Name a folder of exports, or files of it.")
-        else:
-            raise UsageError(f"{path}: no such file or folder. Name a folder of exports, or files of it.")
-    return found
-
-
-def mapping_texts(found: Iterable[FoundFile]) -> list[bytes]:
-    """The text of each mapping that holds for some of the files, for what knows a load again."""
-    return list(dict.fromkeys(file.mapping.text for file in found if file.mapping))
 
 
 def expand(found: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
@@ -88,7 +55,7 @@ def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceF
     """
     if file.refusal:
         raise RefusedFileError(file.refusal)
-    table = file.table or _table_of(file.sheet or file.name)
+    table = file.table or table_of(file.sheet or file.name)
     if table is None:
         raise RefusedFileError(_no_table_words(file))
     try:
@@ -121,48 +88,23 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
     return {record: starts[number] for record, number in own.items() if number in starts}
 
 
-def _mapping_of(folder: Path) -> Mapping | None:
-    path = folder / MAPPING_FILE
-    return load_mapping(path) if path.is_file() else None
-
-
-def _is_export(name: str, mapping: Mapping | None) -> bool:
-    if mapping and mapping.is_ignored(name):
-        return False
-    return bool(_form(name, ANNOUNCED) or (_form(name, _MAYBE) and (_table_of(name) or _is_mapped(name, mapping))))
-
-
-def _is_mapped(name: str, mapping: Mapping | None) -> bool:
-    return mapping is not None and any(
-        is_named(name, [*table.files, *(table.log.files if table.log else [])]) for table in mapping.tables.values()
-    )
-
-
-def _form(name: str, forms: tuple[str, ...]) -> str | None:
-    lower = name.lower()
-    return next((form for form in sorted(forms, key=len, reverse=True) if lower.endswith(form)), None)
-
-
-def _table_of(name: str) -> Table | None:
-    stem = name.rpartition("/")[2].strip().lower()
-    for table in catalogue().values():
-        if re.match(rf"{table.name}(?:[-_.]|$)", stem):
-            return table
-    return None
-
-
 def _unpacked(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
     """A file, or what it holds: the files of an archive, the sheets of a workbook."""
-    form = _form(file.name, ANNOUNCED)
+    form = form_of(file.name, ANNOUNCED)
+    if file.refusal:
+        yield file
+        return
     try:
         if form == ".zip":
             yield from _members(file, scratch)
         elif form == ".xlsx":
             yield from _sheets(file, scratch)
         elif form in {".csv.gz", ".jsonl.gz"}:
-            yield replace(file, unpacked=unpack_gzip(file.content, file.name, scratch))
-        else:
+            yield replace(file, unpacked=unpack_gzip(file.content, file.name, scratch, file.reading))
+        elif is_sayable(file.content):
             yield file
+        else:
+            yield replace(file, unpacked=_linked(file.content, scratch))
     except RefusedFileError as refusal:
         yield replace(file, refusal=str(refusal))
     except OSError as fault:
@@ -170,9 +112,16 @@ def _unpacked(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
         yield replace(file, refusal=words)
 
 
+def _linked(path: Path, scratch: Path) -> Path:
+    """The same file under a name of ours, where its own cannot be told to the set-based reader."""
+    link = Path(tempfile.mkdtemp(dir=scratch)) / "linked"
+    link.symlink_to(path.absolute())
+    return link
+
+
 def _members(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
-    members = unpack_zip(file.content, file.name, scratch)
-    if not any(_is_export(member, file.mapping) for member, _ in members):
+    members = unpack_zip(file.content, file.name, scratch, file.reading)
+    if not any(is_export(member, file.mapping) for member, _ in members):
         raise RefusedFileError(
             f"{file.name}: holds no file of exports. Expected files named like the tables ({', '.join(catalogue())}). "
             "Pack those and load again."
@@ -180,17 +129,18 @@ def _members(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
     mapping = file.mapping
     for member, path in members:
         if mapping is None and member == MAPPING_FILE:
-            mapping = parse_mapping(path.read_bytes(), f"{file.name}/{MAPPING_FILE}")
+            mapping = load_mapping(path, f"{file.name}/{MAPPING_FILE}")
     for member, path in members:
-        if _is_export(member, mapping):
-            yield from _unpacked(replace(file, name=f"{file.name}/{member}", unpacked=path, mapping=mapping), scratch)
+        if is_export(member, mapping):
+            name = f"{file.name}/{on_one_line(member)}"
+            yield from _unpacked(replace(file, name=name, unpacked=path, mapping=mapping), scratch)
 
 
 def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
     book = open_workbook(file.content, file.name, scratch)
     for sheet in book.sheets:
         if not (file.mapping and file.mapping.is_ignored(sheet)):
-            yield replace(file, name=f"{file.name}, sheet {sheet}", workbook=book, sheet=sheet)
+            yield replace(file, name=f"{file.name}, sheet {on_one_line(sheet)}", workbook=book, sheet=sheet)
 
 
 def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
@@ -217,11 +167,10 @@ def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
 
 def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
     if file.sheet and mapped.sheets:
-        own_file = file.name.removesuffix(f", sheet {file.sheet}")
-        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(own_file, mapped.files))
+        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(_book_name(file), mapped.files))
     if mapped.files:
         return is_named(_own_name(file), mapped.files)
-    native = _table_of(file.sheet or file.name)
+    native = table_of(file.sheet or file.name)
     return not mapped.sheets and native is not None and native.name == name
 
 
@@ -229,11 +178,15 @@ def _own_name(file: FoundFile) -> str:
     return file.sheet or file.name.rpartition("/")[2]
 
 
+def _book_name(file: FoundFile) -> str:
+    return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
+
+
 def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:
     """The file of changes beside a file of captures: in the same folder or workbook."""
     if not mapped.log or not mapped.log.files:
         return None
-    place = file.name.removesuffix(f", sheet {file.sheet}") if file.sheet else file.name.rpartition("/")[0]
+    place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
     found = [
         other
         for other in others
@@ -246,17 +199,17 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
 
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
     """A source whose columns are not matched yet."""
-    base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping)
-    form = ".xlsx" if file.sheet else _form(file.name, (*ANNOUNCED, *_MAYBE))
+    base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping, reading=file.reading)
+    form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
         path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch)
         return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)
     if form in {".jsonl", ".jsonl.gz"}:
-        path, headers, lines = read_jsonl(file.content, file.name, scratch)
+        path, headers, lines = read_jsonl(file.content, file.name, scratch, file.reading)
         return replace(base, form=".jsonl", headers=headers, readable_path=path, lines=lines)
     if form == ".parquet":
         return replace(base, form=".parquet", headers=parquet_headers(file, warehouse))
-    if form in {".csv", ".csv.gz"} or (form in _MAYBE and file.table_mapping):
+    if form in {".csv", ".csv.gz"} or (form in MAYBE and file.table_mapping):
         text = open_csv(file, file.content, scratch)
         return replace(
             base, headers=text.headers, readable_path=text.path, encoding=text.encoding, separator=text.separator,

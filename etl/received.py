@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from pathlib import Path
 
-from etl.mapping import MAPPING_FILE, parse_mapping
+from etl.mapping import MAPPING_FILE, load_mapping
 from etl.source import FoundFile
 
 
@@ -14,8 +14,7 @@ def received_files(files: Iterable[tuple[str, Path]]) -> list[FoundFile]:
     Raises UsageError where that mapping is wrong.
     """
     files = list(files)
-    text = next((path.read_bytes() for name, path in files if name == MAPPING_FILE), None)
-    mapping = parse_mapping(text, MAPPING_FILE) if text is not None else None
+    mapping = next((load_mapping(path, name) for name, path in files if name == MAPPING_FILE), None)
     return [
         FoundFile(path, name, mapping=mapping)
         for name, path in files

@@ -10,6 +10,7 @@ from typing import Any
 from etl.mapped_cells import Binder, Group, group_sql
 from etl.mapping import Cells, ColumnMapping, LogMapping, TableMapping
 from etl.source import SourceFile
+from shared.paths import pattern_of
 
 _NO_TEXT = "CAST(NULL AS VARCHAR)"
 
@@ -61,15 +62,17 @@ def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
     """The set-based reader on a source, its columns named c0, c1, …"""
     names = [f"c{index}" for index in range(len(source.headers))]
     if source.form == ".parquet":
-        return f"read_parquet(${prefix}path) AS given({', '.join(names)})", {f"{prefix}path": str(source.readable_path)}
+        relation = f"read_parquet(${prefix}path, hive_partitioning = false) AS given({', '.join(names)})"
+        return relation, {f"{prefix}path": pattern_of(source.readable_path)}
     columns = ", ".join(f"'{name}': 'VARCHAR'" for name in names)
     relation = (
         f"read_csv(${prefix}path, header = true, auto_detect = false, delim = ${prefix}separator, quote = '\"', "
         f"escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
-        f"skip = {source.skip_lines:d}, "
-        f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', rejects_limit = 0)"
+        f"skip = {source.skip_lines:d}, compression = 'none', hive_partitioning = false, "
+        f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', "
+        f"rejects_limit = {source.reading.most_rejected_rows + 1:d})"
     )
-    return relation, {f"{prefix}path": str(source.readable_path), f"{prefix}separator": source.separator}
+    return relation, {f"{prefix}path": pattern_of(source.readable_path), f"{prefix}separator": source.separator}
 
 
 def _filled_only(source: SourceFile) -> str:

@@ -79,6 +79,8 @@ def _report(warehouse: Warehouse, load_id: int) -> LoadReport:
 
 
 def _digest(file: FoundFile) -> str:
+    if file.refusal:
+        return "unread"  # refused for its size, which reading it whole would take the time of
     try:
         with file.path.open("rb") as opened:
             return hashlib.file_digest(opened, "sha256").hexdigest()

@@ -18,6 +18,7 @@ import python_calamine
 from etl import limits
 from etl.archive import copy_xml
 from etl.csv_form import checked_headers, write_cells
+from etl.shared_texts import weigh_shared_texts
 from etl.source import Extent, RefusedFileError, Workbook
 
 _DECLARES = re.compile(rb"<!\s*(?:DOCTYPE|ENTITY)", re.IGNORECASE)
@@ -39,7 +40,15 @@ def open_workbook(path: Path, name: str, scratch: Path) -> Workbook:
 
     def look(part: str, chunks: Iterator[bytes]) -> Iterator[bytes]:
         extent = extents.setdefault("/" + part.lower(), Extent())
+        most = limits.PART_BYTES if _is_laid_out_whole(part) else limits.WORKBOOK_BYTES
+        n_bytes = 0
         for piece in _pieces(chunks):
+            n_bytes += len(piece)
+            if n_bytes > most:
+                raise RefusedFileError(
+                    f"{name}: its part {part[:80]!r} holds more than any export needs. Nothing of it was loaded. Copy the "
+                    "plain tables into a new workbook, or export them as CSV."
+                )
             if _DECLARES.search(piece) or b"\x00" in piece:
                 raise RefusedFileError(
                     f"{name}: its part {part[:80]!r} declares entities or is no plain XML. No spreadsheet program writes "
@@ -49,6 +58,15 @@ def open_workbook(path: Path, name: str, scratch: Path) -> Workbook:
             yield _ERROR_TYPE.sub(rb"\1str\2", piece)
 
     clean = copy_xml(path, name, scratch, look)
+    weigh_shared_texts(clean, name)
+    # Sheets that are larger by themselves are refused one by one where they are read.
+    sizes = [extent.rows * extent.columns for extent in extents.values()]
+    n_cells = sum(size for size in sizes if size <= limits.SHEET_CELLS)
+    if n_cells > limits.WORKBOOK_CELLS:
+        raise RefusedFileError(
+            f"{name}: its sheets reach over {n_cells:,} cells together, expected {limits.WORKBOOK_CELLS:,} at most. Nothing "
+            "of it was loaded. Delete their empty rows and columns, or export them as CSV."
+        )
     with _opened(clean, name) as book:
         sheets = tuple(book.sheet_names)
     return Workbook(clean, name, sheets, _by_sheet(clean, extents))
@@ -149,6 +167,12 @@ def _measure(extent: Extent, piece: bytes) -> None:
     if sum(1 for letters, _ in references if letters) < len(_CELL.findall(piece)):
         extent.columns = max(extent.columns, *(len(_CELL.findall(row)) for row in _ROW.split(piece)))
     extent.is_hollow = extent.is_hollow or bool(_HOLLOW.search(piece))
+
+
+def _is_laid_out_whole(part: str) -> bool:
+    """Parts that a reader takes for a tree: an element of four bytes becomes one of some hundred."""
+    name = part.lower()
+    return name.endswith((".rels", "/workbook.xml", "/styles.xml", "[content_types].xml"))
 
 
 def _column(letters: bytes) -> int:

@@ -7,10 +7,29 @@ from pathlib import Path
 from etl.mapping import Form, Mapping, TableMapping
 from shared.catalogue import Table
 from shared.errors import InputUnusableError
+from shared.settings import Reading
 
 
 class RefusedFileError(InputUnusableError):
     """One file cannot be used; the others go on."""
+
+
+def require_rows(name: str, n_rows: int, reading: Reading) -> None:
+    """Raises RefusedFileError where a file holds, or tells of, more rows than a studio's settings admit."""
+    if n_rows > reading.most_rows_per_file:
+        raise RefusedFileError(
+            f"{name}: tells of {n_rows:,} rows, expected {reading.most_rows_per_file:,} at most. Nothing of this file was "
+            "loaded. Export it in parts, or raise [reading] most_rows_per_file in the settings."
+        )
+
+
+def require_bytes(name: str, n_bytes: int, reading: Reading) -> None:
+    """Raises RefusedFileError where a file is larger than a studio's settings admit."""
+    if n_bytes > reading.most_bytes_per_file:
+        raise RefusedFileError(
+            f"{name}: larger than {reading.most_mb_per_file:,} MB. Nothing of this file was loaded. Export it in parts, or "
+            "raise [reading] most_mb_per_file in the settings."
+        )
 
 
 @dataclass
@@ -51,6 +70,7 @@ class FoundFile:
     mapping: Mapping | None = None
     table_mapping: TableMapping | None = None
     log: "FoundFile | None" = None
+    reading: Reading = field(default_factory=Reading)
 
     @property
     def content(self) -> Path:
@@ -89,6 +109,7 @@ class SourceFile:
     table_mapping: TableMapping | None = None
     log: "SourceFile | None" = None
     idle_changes: int = 0
+    reading: Reading = field(default_factory=Reading)
 
     @property
     def detected(self) -> str:

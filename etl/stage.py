@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from etl import check
-from etl.read import REJECT_NO, SourceFile, lines_of_bytes, physical_lines, source_relation
+from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of_bytes, physical_lines, source_relation
 from etl.relation import gives_other_rows
 from shared.catalogue import Table
 from shared.warehouse import Warehouse
@@ -31,8 +31,11 @@ def end_table(warehouse: Warehouse, table: Table) -> None:
         warehouse.run(f"DROP TABLE IF EXISTS {name}_{table.name}")
 
 
-def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule]) -> tuple[int, int]:
-    """Reads one file into staging. Returns how many records it holds and how many of them are rejected."""
+def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule], may_reject: int) -> tuple[int, int]:
+    """Reads one file into staging. Returns how many records it holds and how many of them are rejected.
+
+    Raises RefusedFileError, with nothing of the file left in staging, where those are more than `may_reject`.
+    """
     table = source.table
     first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
     file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
@@ -48,11 +51,15 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
         reject_no=f"TRY_CAST(x_{REJECT_NO} AS BIGINT)",
         typed_cells=check.typed_cells(table, relation),
     )
-    ragged = _ragged_findings(warehouse, source, file_no)
     staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
     unsound = warehouse.value(
         f"SELECT count(*) FROM staged_{table.name} WHERE file_no = $file_no AND NOT is_sound", {"file_no": file_no}
     )
+    n_ragged = 0 if source.form == ".parquet" else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
+    if unsound + n_ragged > may_reject:
+        warehouse.run(SQL / "raw/unstage.sql", {"file_no": file_no}, table=table.name)
+        raise RefusedFileError(too_many_rejected(source))
+    ragged = _ragged_findings(warehouse, source, file_no)
     if unsound:
         wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_sound"
         make_faulty(warehouse, source, wanted)
@@ -62,6 +69,16 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
     set_lines(warehouse, source, file_no, ragged)
     _keep_line_jumps(warehouse, source, file_no, staged, ragged)
     return staged + len(ragged), unsound + len(ragged)
+
+
+def too_many_rejected(source: SourceFile) -> str:
+    """The sentence for a file with which more rows would be rejected than a load keeps."""
+    most = f"{source.reading.most_rejected_rows:,}"
+    return (
+        f"{source.name}: with it more than {most} rows of this load would be rejected, so that it is hardly an export of "
+        f"{source.table.name}. Nothing of this file was loaded. Load its first rows alone to see what is wrong with them, or "
+        "raise [reading] most_rejected_rows in the settings."
+    )
 
 
 def make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:

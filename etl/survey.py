@@ -7,8 +7,11 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
+import numpy as np
+
 from etl import limits
-from etl.source import RefusedFileError
+from etl.source import RefusedFileError, require_bytes, require_rows
+from shared.settings import Reading
 
 csv.field_size_limit(limits.LINE_BYTES * 2)
 
@@ -18,6 +21,7 @@ class Survey:
     """Facts of one file, gathered from chunk to chunk. `is_utf8` becomes false at the first byte that is not."""
 
     name: str
+    reading: Reading
     is_utf8: bool = True
     quotes: int = 0
     line_feeds: int = 0
@@ -29,8 +33,10 @@ class Survey:
     _decoder: codecs.IncrementalDecoder = field(default_factory=codecs.getincrementaldecoder("utf-8"))
 
     def take(self, chunk: bytes) -> None:
-        """Adds the next bytes. Raises RefusedFileError for a NUL byte or an endless line."""
+        """Adds the next bytes. Raises RefusedFileError for a NUL byte, an endless line, or too many lines or bytes."""
         self.size += len(chunk)
+        # Also of a file that grows while it is read.
+        require_bytes(self.name, self.size, self.reading)
         if b"\x00" in chunk:
             line = self.line_feeds + chunk[: chunk.index(b"\x00")].count(b"\n") + 1
             raise RefusedFileError(
@@ -46,6 +52,7 @@ class Survey:
             self.returns += chunk.count(b"\r")
             self.pairs += seam.count(b"\r\n")
         self._last = chunk[-1:]
+        require_rows(self.name, self.line_feeds + self.returns - self.pairs - 1, self.reading)
         self._measure(chunk)
 
     def close(self) -> None:
@@ -98,18 +105,44 @@ def chunks(path: Path) -> Iterator[bytes]:
         yield from iter(lambda: file.read(size), b"")
 
 
-def survey(path: Path, name: str) -> Survey:
+def survey(path: Path, name: str, reading: Reading) -> Survey:
     """Surveys a whole file."""
-    facts = Survey(name)
+    facts = Survey(name, reading)
     for chunk in chunks(path):
         facts.take(chunk)
     facts.close()
     return facts
 
 
+def count_uneven_lines(path: Path, separator: str, n_separators: int, end: str) -> Iterator[int]:
+    """How many filled lines of a file without quotes hold another number of separators, counted up from piece to piece.
+
+    `end` is the one kind of line end in it.
+    """
+    sign, last = separator.encode(), ord(end[-1])
+    n_uneven = open_separators = open_bytes = 0
+    for chunk in chunks(path):
+        # A sign of several bytes is told by its last one, as long as it is the same sign.
+        data = np.frombuffer(chunk.replace(sign, sign[-1:]) if len(sign) > 1 else chunk, dtype=np.uint8)
+        ends = np.flatnonzero(data == last)
+        counted = np.cumsum(data == sign[-1], dtype=np.int32)
+        if ends.size == 0:
+            open_separators += int(counted[-1])
+            open_bytes += data.size
+            continue
+        separators = np.diff(counted[ends], prepend=0)
+        separators[0] += open_separators
+        lengths = np.diff(ends, prepend=-1 - open_bytes) - 1
+        is_filled = lengths >= len(end)
+        n_uneven += int(np.count_nonzero((separators != n_separators) & is_filled))
+        open_separators = int(counted[-1] - counted[ends[-1]])
+        open_bytes = data.size - 1 - int(ends[-1])
+        yield n_uneven
+
+
 @dataclass(frozen=True)
 class Record:
-    """One record as it stands in the file: its first line, its text with its line ends, and how its quotes stand.
+    """One record as it stands in the file: its first line, its text with its line ends, its cells, and how its quotes stand.
 
     `is_closed` is false where a quote is open at the end of the file, `is_sound` where text follows a closing quote.
     """
@@ -118,6 +151,7 @@ class Record:
     text: str
     is_closed: bool
     is_sound: bool
+    n_cells: int = 0
 
 
 def walk_records(path: Path, separator: str, skip_lines: int) -> Iterator[Record]:
@@ -136,13 +170,14 @@ def walk_records(path: Path, separator: str, skip_lines: int) -> Iterator[Record
         start = skip_lines + 1
         while True:
             is_closed = is_sound = True
+            cells: list[str] = []
             try:
-                next(reader)
+                cells = next(reader)
             except StopIteration:
                 return
             except csv.Error as fault:
                 is_closed = "unexpected end of data" not in str(fault)
                 is_sound = False
-            yield Record(start, "".join(taken), is_closed, is_sound)
+            yield Record(start, "".join(taken), is_closed, is_sound, len(cells))
             start += len(taken)
             taken.clear()

@@ -4,8 +4,6 @@ Source of the defaults: the definitions in shared/statistics/METHODS.md; *common
 trade with no published source.
 """
 
-import difflib
-import tomllib
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -14,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from pydantic_core import PydanticCustomError
 
 from shared.errors import UsageError
+from shared.toml_file import fault_sentences, nearest, read_toml
 
 SETTINGS_FILE = "fitledger.toml"
 
@@ -98,6 +97,24 @@ class Upload(_Section):
     from_elsewhere: bool = False
     largest_mb: Count = 50
     kept_minutes: Count = 60
+
+
+class Reading(_Section):
+    """How much one export may ask of the machine; what goes beyond is refused with a sentence, and no other file.
+
+    A file holds at most so many rows and megabytes (a packed one: unpacked), a folder so many files, and a load so many rows
+    that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to
+    change stand in etl/limits.py.
+    """
+
+    most_rows_per_file: Count = 20_000_000
+    most_mb_per_file: Count = 8_000
+    most_rejected_rows: Count = 100_000
+    most_files: Count = 10_000
+
+    @property
+    def most_bytes_per_file(self) -> int:
+        return 1_000_000 * self.most_mb_per_file
 
 
 class Data(_Section):
@@ -200,6 +217,7 @@ class Settings(_Section):
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
+    reading: Reading = Reading()
     upload: Upload = Upload()
     data: Data = Data()
     serving: Serving = Serving()
@@ -237,31 +255,16 @@ def load_settings(path: Path | None = None) -> Settings:
         path = settings_file()
         if path != _Named.path and not path.exists():
             return Settings()
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as fault:
-        raise UsageError(f"Settings file {path} was not found. Name a file that exists, or leave the option out.") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise UsageError(f"Settings file {path} is not TOML: {fault}. Correct that place.") from fault
+    content = read_toml(path, f"Settings file {path}")
     try:
         return Settings.model_validate(content)
     except ValidationError as fault:
-        raise UsageError(f"Settings file {path}: " + " ".join(_sentences(fault))) from fault
+        raise UsageError(f"Settings file {path}: {fault_sentences(fault, _unknown_setting)}") from fault
 
 
-def _sentences(fault: ValidationError) -> list[str]:
-    sentences = []
-    for error in fault.errors():
-        place = [str(part) for part in error["loc"]]
-        key = ".".join(place)
-        if error["type"] == "extra_forbidden":
-            near = difflib.get_close_matches(place[-1], _keys_beside(place), n=1, cutoff=0.0)
-            sentences.append(f"{key} is no setting; the nearest one is {'.'.join([*place[:-1], *near])}.")
-        elif error["type"] == "missing":
-            sentences.append(f"{key} is missing; give it a value.")
-        else:
-            sentences.append(f"{key}: found {error['input']!r}, {error['msg'].lower()}.")
-    return sentences
+def _unknown_setting(place: list[str]) -> str:
+    near = nearest(place[-1], _keys_beside(place))
+    return f"{'.'.join(place)} is no setting; the nearest one is {'.'.join([*place[:-1], near or ''])}."
 
 
 def _keys_beside(place: list[str]) -> list[str]:

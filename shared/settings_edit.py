@@ -3,11 +3,11 @@
 import json
 import re
 import stat
-import tomllib
 from pathlib import Path
 
 from shared.errors import UsageError
 from shared.files import write_in_place
+from shared.toml_file import parse_toml, read_bounded
 
 _SECTION = re.compile(r"\n*^\[encryption\][^\n]*\n?(?:[ \t]*(?:key_file|keyring)\b[^\n]*(?:\n|\Z))*", re.MULTILINE)
 
@@ -29,25 +29,26 @@ def drop_encryption(path: Path) -> None:
     """Takes the section out, if there is one. Raises UsageError as `set_encryption` does."""
     path = path.resolve()
     old = _read(path)
-    if "encryption" in tomllib.loads(old):
+    if "encryption" in parse_toml(old.encode(), f"Settings file {path}"):
         _write(path, old, _SECTION.sub("\n", old).lstrip("\n"), None)
 
 
 def _read(path: Path) -> str:
-    return path.read_text(encoding="utf-8") if path.exists() else ""
+    return read_bounded(path, f"Settings file {path}").decode() if path.exists() else ""
 
 
 def _write(path: Path, old: str, new: str, section: dict[str, str] | None) -> None:
     """Writes the new text where it says what the old one did, but for the section."""
-    wanted = {key: value for key, value in tomllib.loads(old).items() if key != "encryption"}
+    what = f"Settings file {path}"
+    wanted = {key: value for key, value in parse_toml(old.encode(), what).items() if key != "encryption"}
     if section:
         wanted["encryption"] = section
     words = f"encryption.{next(iter(section))}" if section else "no section [encryption]"
     try:
-        if tomllib.loads(new) != wanted:
-            raise UsageError(f"Settings file {path}: found a section [encryption] in an unknown form. Give it {words} by hand.")
+        if parse_toml(new.encode(), what) != wanted:
+            raise UsageError(f"{what}: found a section [encryption] in an unknown form. Give it {words} by hand.")
         mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o644
         write_in_place(path, new.encode())
         path.chmod(mode)
-    except (OSError, tomllib.TOMLDecodeError) as fault:
-        raise UsageError(f"Settings file {path} could not be written ({fault}). Give it {words} by hand.") from fault
+    except OSError as fault:
+        raise UsageError(f"{what} could not be written ({fault}). Give it {words} by hand.") from fault

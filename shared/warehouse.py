@@ -21,6 +21,7 @@ from shared.errors import WarehouseError
 from shared.faults import fault_of_opening, fault_of_running
 from shared.files import OWNER_ONLY, held, put_in_place
 from shared.keys import Key, key_of_new_files
+from shared.paths import literal, quoted_path
 from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
@@ -134,7 +135,7 @@ def connected(spill: Path | None = None, key: Key | None = None) -> duckdb.DuckD
     config: dict[str, Any] = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
     if spill:
         # Unless told, DuckDB spills the rows of an encrypted file as they are.
-        config |= {"memory_limit": LOADING_MEMORY, "temp_directory": str(spill), "temp_file_encryption": key is not None}
+        config |= {"memory_limit": LOADING_MEMORY, "temp_directory": literal(spill), "temp_file_encryption": key is not None}
     connection = duckdb.connect(":memory:", config=config)
     if spill and key and not _load_extension(connection):
         connection.close()
@@ -147,7 +148,7 @@ def _load_extension(connection: duckdb.DuckDBPyConnection) -> bool:
     file = encryption.extension_file(duckdb.__version__)
     if file is None:
         return False
-    connection.execute(f"LOAD {_literal(file)}")
+    connection.execute(f"LOAD {quoted_path(file)}")
     connection.execute("SET disabled_filesystems = 'HTTPFileSystem,S3FileSystem,HuggingFaceFileSystem'")
     return True
 
@@ -159,7 +160,7 @@ def attach(
 
     def under(key: Key | None) -> None:
         given = ", ".join([*options, *(["ENCRYPTION_KEY $key"] if key else [])])
-        connection.execute(f"ATTACH {_literal(path)} AS {name} ({given})", {"key": key.text} if key else None)
+        connection.execute(f"ATTACH {quoted_path(path)} AS {name} ({given})", {"key": key.text} if key else None)
 
     return encryption.first_that_fits(path, keys, under)
 
@@ -204,6 +205,7 @@ def open_loading(
     The copy is dropped where the block raises or has called `leave_unchanged`. Where another load holds the warehouse,
     `on_wait` is called once and the load waits up to `wait_seconds`; raises WarehouseBusyError after that.
     """
+    literal(path)  # before anything is written beside it
     path.parent.mkdir(parents=True, exist_ok=True)
     with held(path, wait_seconds, on_wait):
         try:
@@ -254,10 +256,6 @@ def open_working_copy(copy: Path, path: Path) -> Iterator["LoadingWarehouse"]:
         warehouse.close()
 
 
-def _literal(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
-
-
 class LoadingWarehouse(Warehouse):
     """A working copy that replaces the warehouse at the end unless it is left unchanged."""
 
@@ -283,7 +281,7 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
     connection = duckdb.connect(":memory:")
     try:
         connection.register("frame", frame)
-        connection.execute("COPY frame TO $path (FORMAT parquet, COMPRESSION zstd)", {"path": str(path)})
+        connection.execute(f"COPY frame TO {quoted_path(path)} (FORMAT parquet, COMPRESSION zstd)")
     finally:
         connection.close()
 

@@ -1,10 +1,11 @@
 """What is true of the simulated studios, read from truth.toml into frozen settings that a test may replace."""
 
-import tomllib
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
+
+from shared.toml_file import read_toml
 
 TRUTH = Path(__file__).with_name("truth.toml")
 NOISES = ("normal", "heavy_tailed")
@@ -131,7 +132,7 @@ class Truth:
 
 def load_truth(path: Path = TRUTH) -> Truth:
     """The truth of a file; unknown and missing keys raise TypeError, since the file is the project's own."""
-    content: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))
+    content: dict[str, Any] = read_toml(path, f"Truth {path}")
     return Truth(
         scale=Scale(**content["scale"]),
         effects={outcome: Supports(**content["effects"][outcome]) for outcome in OUTCOMES},

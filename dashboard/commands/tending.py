@@ -54,7 +54,8 @@ def watch(
     from dashboard.accounts.access import noted
     from etl.keeping.watch import Watcher, watched_load
 
-    load_files = watched_load(warehouse, load_settings(settings), wait)
+    known = load_settings(settings)
+    load_files = watched_load(warehouse, known, wait)
 
     def load(files: Any) -> Any:
         report = load_files(files)
@@ -74,6 +75,7 @@ def watch(
         tell=_teller(log),
         settled_seconds=settled,
         every_seconds=every,
+        reading=known.reading,
     )
     if not once:
         watcher.run()

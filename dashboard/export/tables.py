@@ -9,6 +9,7 @@ from dashboard.export.descriptor import Resource, mart_resource, result_resource
 from dashboard.questions.answers import RUNS_AS_FORMULA
 from dashboard.questions.scope import fragments, scope_of
 from dashboard.questions.selection import Selection
+from shared.paths import quoted_path
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -87,8 +88,8 @@ def write_table(warehouse: Warehouse, table: str, resource: Resource, folder: Pa
         ("parquet", casts, "FORMAT parquet, COMPRESSION zstd"),
         ("csv", cells, "FORMAT csv, HEADER, DATEFORMAT '%Y-%m-%d', TIMESTAMPFORMAT '%Y-%m-%dT%H:%M:%S'"),
     ):
-        path = str(folder / f"{resource.name}.{form}").replace("'", "''")
-        warehouse.run(f"COPY (SELECT {', '.join(columns)} FROM {table}) TO '{path}' ({options})")
+        path = quoted_path(folder / f"{resource.name}.{form}")
+        warehouse.run(f"COPY (SELECT {', '.join(columns)} FROM {table}) TO {path} ({options})")
 
 
 def _harmless(name: str) -> str:

@@ -18,7 +18,7 @@ from etl.read import FoundFile, find_files
 from etl.report import LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
-from shared.settings import Settings
+from shared.settings import Reading, Settings
 from shared.warehouse import open_reading, snapshot_of
 
 DONE = ".done"
@@ -27,6 +27,8 @@ UNFINISHED = (".part", ".partial", ".filepart", ".crdownload", ".download", ".tm
 LONGEST_PAUSE = 900.0
 # A file that never settles does not hold up the others for longer than this many settled times.
 _PATIENCE = 10
+# So many refused files are known again, the last ones; an earlier one is read once more, and refused again.
+_NOTES = 10_000
 _SQL = "SELECT digest FROM raw.files WHERE digest IS NOT NULL UNION SELECT digest FROM raw.undone_files"
 
 Loader = Callable[[list[FoundFile]], LoadReport]
@@ -57,6 +59,7 @@ class Watcher:
     tell: Tell
     settled_seconds: float = 30.0
     every_seconds: float = 10.0
+    reading: Reading = field(default_factory=Reading)
     looks: dict[Path, _Look] = field(default_factory=dict)
     digests: dict[tuple[Path, int, int], str] = field(default_factory=dict)
     ledger: tuple[Any, set[str], int] | None = None
@@ -84,7 +87,7 @@ class Watcher:
         try:
             files = self._complete(once)
             known = self._known() if files else set()
-            new = [file for file in files if self._digest(file.path) not in known]
+            new = [file for file in files if self._digest(file) not in known]
             report = self._load(new) if new else None
         except (FitledgerError, OSError) as fault:
             self.failures += 1
@@ -99,6 +102,10 @@ class Watcher:
         try:
             report = self.load(files)
         except InputUnusableError as refusal:
+            if len(files) > 1:
+                # One of them may have kept the others out.
+                reports = [self._load([file]) for file in files]
+                return LoadReport(files=[row for report in reports for row in report.files])
             # No use in trying the same bytes again.
             self._remember(files, "refused")
             self.tell(f"refused: {', '.join(file.name for file in files)}: {refusal}")
@@ -111,9 +118,12 @@ class Watcher:
         now = self.clock()
         if not self.folder.is_dir():
             raise InputUnusableError(f"{self.folder}: there is no such folder, or the share is not connected.")
-        found = [file for file in find_files([self.folder]) if _is_finished_name(file.path.name)]
+        found = [file for file in find_files([self.folder], reading=self.reading) if _is_finished_name(file.path.name)]
         looks = {file.path: look for file in found if (look := self._look(file.path, now, once))}
         self.looks = looks
+        # Of files that are gone or changed nothing is kept, however long the watch lasts.
+        seen = {(path, look.size, look.modified_ns) for path, look in looks.items()}
+        self.digests = {key: digest for key, digest in self.digests.items() if key in seen}
         complete = [file for file in found if file.path in looks and self._is_complete(file.path, looks[file.path], now)]
         moving = [path for path in looks if path not in {file.path for file in complete}]
         # Files of one drop belong together: riders before their sessions spares rejects that heal by themselves.
@@ -137,11 +147,13 @@ class Watcher:
     def _is_complete(self, path: Path, look: _Look, now: float) -> bool:
         return beside(path, DONE).exists() or (look.size > 0 and now - look.since >= self.settled_seconds)
 
-    def _digest(self, path: Path) -> str:
-        state = path.stat()
-        key = (path, state.st_size, state.st_mtime_ns)
+    def _digest(self, file: FoundFile) -> str:
+        state = file.path.stat()
+        if file.refusal:
+            return f"unread {state.st_size} {state.st_mtime_ns}"  # too large: reading it whole would hold up the others
+        key = (file.path, state.st_size, state.st_mtime_ns)
         if key not in self.digests:
-            with path.open("rb") as content:
+            with file.path.open("rb") as content:
                 self.digests[key] = hashlib.file_digest(content, "sha256").hexdigest()
         return self.digests[key]
 
@@ -180,7 +192,8 @@ class Watcher:
         """Notes what the ledger does not: files that were refused or brought nothing new."""
         last = self._ledger()[1]
         note = {"load": last, "program": version("fitledger"), "outcome": outcome}
-        notes = self._tried() | {self._digest(file.path): note for file in files}
+        notes = self._tried() | {self._digest(file): note for file in files}
+        notes = dict(list(notes.items())[-max(_NOTES, self.reading.most_files) :])
         self.warehouse.parent.mkdir(parents=True, exist_ok=True)
         write_in_place(self._notes, json.dumps(notes, indent=1).encode())
 

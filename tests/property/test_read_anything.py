@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,10 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from etl.read import expand, find_files, open_source, physical_lines, source_relation
+from shared.errors import UsageError
+from shared.toml_file import MOST_DEPTH, MOST_KEY_PARTS, parse_toml
 from shared.warehouse import Warehouse
-from tests.fuzz.reading import forget_ragged, map_anything, read_anything, sheet_anything
+from tests.fuzz.reading import check_sentence, forget_ragged, map_anything, read_anything, sheet_anything
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 CSV_BYTES = st.lists(
@@ -23,6 +26,11 @@ SHEET_PARTS = [
     "<row>", '<row r="2">', "</row>", '<c r="A1"', '<c r="b3"', "<c", ' t="e"', ' t="str"', ' t="s"', ' s="1"', ">", "</c>",
     "<v>1e999</v>", "<v>rider_id</v>", "<v>45000.5</v>", "<v>", "</v>", "<f>1+1</f>", "<f/>", "<!-- -->", "&amp;", "&x;", "]]>",
     "<is><t>x</t></is>", '<row r="99999999">', '<c r="ZZZZ9">', '<c r="A0">', "<![CDATA[",
+]  # fmt: skip
+TOML_PARTS = [
+    "a", "b.c", ".a", ".a.a.a.a.a", "'a'.", '"b" . ', " = ", "1", "1.5", "=1\n", '"', "'", '"""', "'" * 3, "\\", '\\"', "#",
+    "\n", "\r\n", "\r", "[", "]", "[[", "]]", "{", "}", ", ", "[[[[[[", "]]]]]]", "{a = ", "x = [", "é", "\t", "\ufeff",
+    'k = "v"\n', "[t]\n", "t.u = 2\n",
 ]  # fmt: skip
 HEAD = ["rider_id", "birth_year", "sex"]
 
@@ -103,6 +111,32 @@ def test_any_json_is_read_whole_or_refused(warehouse: Warehouse, values: list[ob
 )
 def test_any_mapping_is_taken_or_refused(warehouse: Warehouse, mapping: str) -> None:
     map_anything(mapping.encode(errors="replace"), "knee_captures.csv", b"a,b,c\nx,1,2\ny,2.5,\n", warehouse)  # fmt: skip
+
+
+def _depth(value: object) -> int:
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return 1 + max(map(_depth, inner), default=0) if isinstance(value, dict | list) else 0
+
+
+@QUICK
+@given(st.lists(st.sampled_from(TOML_PARTS), max_size=40).map("".join) | st.text(max_size=60))
+@example('a = """x""""\nb' + ".b" * 16 + " = 1")
+@example("a = ###x####".replace("#", "'") + "\n" + "[" * 17)
+@example('a = "\\"" # "\n' + "x." * 16 + "x = 1")
+def test_any_toml_is_taken_as_the_library_takes_it_or_refused(text: str) -> None:
+    """The look at dots and brackets hides nothing from the bounds, and takes no sound file for a deep one."""
+    sent = text.encode(errors="replace")
+    try:
+        expected = tomllib.loads(sent.decode("utf-8-sig"))
+    except (ValueError, RecursionError):
+        expected = None
+    try:
+        assert parse_toml(sent, "X") == expected
+        assert expected is not None
+        assert _depth(expected) <= MOST_KEY_PARTS + MOST_DEPTH
+    except UsageError as words:
+        check_sentence(str(words))
+        assert expected is None or _depth(expected) > min(MOST_KEY_PARTS, MOST_DEPTH)
 
 
 @QUICK

@@ -25,6 +25,7 @@ from etl.read import (
     source_relation,
 )
 from etl.source import SourceFile
+from shared.settings import Reading
 from shared.warehouse import Warehouse, in_memory, write_parquet
 from tests.spec.workbook import Xml, column_name, sheet_xml, write_workbook
 
@@ -40,10 +41,10 @@ def warehouse() -> Iterator[Warehouse]:
     warehouse.close()
 
 
-def opened(path: Path, warehouse: Warehouse, scratch: Path) -> list[SourceFile]:
+def opened(path: Path, warehouse: Warehouse, scratch: Path, reading: Reading | None = None) -> list[SourceFile]:
     """The sources of a file or folder; raises the first refusal."""
     scratch.mkdir(exist_ok=True)
-    return [open_source(part, scratch, warehouse) for part in expand(find_files([path]), scratch)]
+    return [open_source(part, scratch, warehouse) for part in expand(find_files([path], reading=reading), scratch)]
 
 
 def cells(source: SourceFile, warehouse: Warehouse, *names: str) -> list[tuple[str | None, ...]]:
@@ -54,9 +55,9 @@ def cells(source: SourceFile, warehouse: Warehouse, *names: str) -> list[tuple[s
     return [tuple(row.values()) for row in warehouse.rows(relation, parameters)]
 
 
-def refusal(path: Path, warehouse: Warehouse, scratch: Path) -> str:
+def refusal(path: Path, warehouse: Warehouse, scratch: Path, reading: Reading | None = None) -> str:
     with pytest.raises(RefusedFileError) as refused:
-        opened(path, warehouse, scratch)
+        opened(path, warehouse, scratch, reading)
     words = str(refused.value)
     assert path.name in words
     return words
@@ -183,6 +184,9 @@ def test_a_hostile_csv_is_refused_with_one_sentence(tmp_path: Path, warehouse: W
         (b"{" + b",".join(b'"c%d":1' % n for n in range(5000)) + b"}", "found 5,000 columns"),
         (b'{"rider_id": "\xff"}', "no UTF-8"),
         (b"\n\n", "empty"),
+        (b'{"rider_id":1}\n{"rider_id":"a:\\"","sex":"x","rider_id":2}', "line 2, 'rider_id': stands twice in this record"),
+        (b'{"rider_id":1,"rider\\u005fid":2}', "line 1, 'rider_id': stands twice in this record"),
+        (b'{"rider_id":123456789012345678901}', "line 1, 'rider_id': found a number of more digits than can be kept"),
     ],
 )  # fmt: skip
 def test_hostile_json_lines_are_refused_with_one_sentence(
@@ -294,7 +298,7 @@ def test_a_workbook_with_an_uncomputed_formula_or_an_unknown_sheet_is_refused(tm
     assert "broken" in refusal(path, warehouse, tmp_path / "s")
 
 
-def test_parquet_that_is_broken_is_refused(tmp_path: Path, warehouse: Warehouse, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_parquet_that_is_broken_is_refused(tmp_path: Path, warehouse: Warehouse) -> None:
     path = tmp_path / "riders.parquet"
     write_parquet(pd.DataFrame({"rider_id": [f"R{n}" for n in range(5000)]}), path)
     whole = path.read_bytes()
@@ -305,8 +309,8 @@ def test_parquet_that_is_broken_is_refused(tmp_path: Path, warehouse: Warehouse,
     write_parquet(pd.DataFrame({"rider_id": ["R1", "R\x002"], "sex": ["a", None]}), tmp_path / "riders-nul.parquet")
     assert "found NUL characters in rider_id" in refusal(tmp_path / "riders-nul.parquet", warehouse, tmp_path / "s")
     path.write_bytes(whole)
-    monkeypatch.setattr(limits, "PARQUET_ROWS", 4999)
-    assert "tells of 5,000 rows, expected 4,999 at most" in refusal(path, warehouse, tmp_path / "s")
+    few = Reading(most_rows_per_file=4999)
+    assert "tells of 5,000 rows, expected 4,999 at most" in refusal(path, warehouse, tmp_path / "s", few)
 
 
 def test_a_line_of_two_gigabytes_needs_neither_its_time_nor_its_memory(tmp_path: Path) -> None:

@@ -45,5 +45,5 @@ def test_dated_notes_are_read_and_their_faults_told(tmp_path: Path) -> None:
     assert (trends.every, trends.notes[0].on, trends.notes[0].words) == ("quarter", date(2025, 6, 2), "bookings at the desk")
     with pytest.raises(UsageError) as refused:
         load_settings(written(tmp_path, '[[trends.notes]]\non = 2025-06-02\nword = "x"\n'))
-    assert "trends.notes.0.word is no setting; the nearest one is trends.notes.0.words." in str(refused.value)
-    assert "trends.notes.0.words is missing; give it a value." in str(refused.value)
+    assert "trends.notes.1.word is no setting; the nearest one is trends.notes.1.words." in str(refused.value)
+    assert "trends.notes.1.words is missing; give it a value." in str(refused.value)

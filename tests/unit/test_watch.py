@@ -17,7 +17,7 @@ from etl.keeping.watch import LONGEST_PAUSE, Watcher, watched_load
 from etl.read import FoundFile
 from etl.report import LoadReport
 from shared.errors import InputUnusableError, WarehouseBusyError, WarehouseError
-from shared.settings import Settings
+from shared.settings import Reading, Settings
 from shared.warehouse import open_reading
 
 SETTLED = 30.0
@@ -240,3 +240,42 @@ def test_once_exits_with_what_the_load_found(tmp_path: Path) -> None:
     assert codes == [3, 0]
     gone = subprocess.run([*command[:2], "nowhere", "--once"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert (gone.returncode, "there is no such folder" in gone.stdout) == (5, True)
+
+
+def test_one_file_that_cannot_be_used_keeps_no_other_out(tmp_path: Path) -> None:
+    """Rows that contradict one another show when all are compared; the file that holds them is then refused alone."""
+    settings = Settings(reading=Reading(most_rejected_rows=3))
+    day = Day()
+    watcher = day.watcher(tmp_path, load=watched_load(tmp_path / "w.duckdb", settings, 0))
+    drop(tmp_path, "riders-1.csv", "rider_id,birth_year\n" + "".join(f"X,{1950 + n}\n" for n in range(5)))
+    drop(tmp_path, "riders-2.csv", "rider_id,birth_year\nR2,1980\n")
+    watcher.turn()
+    day.now += 2 * SETTLED
+    watcher.turn()
+    assert [line.partition(":")[0] for line in day.told] == ["refused", "load 1"]
+    assert "riders-1.csv: with it more than 3 rows" in day.told[0]
+    day.now += 2 * SETTLED
+    watcher.turn()
+    assert len(day.told) == 2  # neither is tried again
+
+
+def test_a_folder_of_too_many_files_is_told_once_and_nothing_is_kept_of_what_is_gone(tmp_path: Path) -> None:
+    day = Day()
+    watcher = day.watcher(tmp_path)
+    watcher.reading = Reading(most_files=3)
+    for number in range(4):
+        drop(tmp_path, f"riders-{number}.csv", f"rider_id\nR{number}\n")
+    watcher.turn()
+    watcher.turn()
+    assert len(day.told) == 1
+    assert "holds more than 3 files of exports" in day.told[0]
+    (tmp_path / "drop" / "riders-0.csv").unlink()
+    watcher.turn()
+    day.now += 2 * SETTLED
+    watcher.turn()
+    assert day.loaded == [["riders-1.csv", "riders-2.csv", "riders-3.csv"]]
+    assert len(watcher.digests) == 3
+    for number in (1, 2):
+        (tmp_path / "drop" / f"riders-{number}.csv").unlink()
+    watcher.turn()
+    assert len(watcher.digests) == 1
