@@ -283,8 +283,6 @@ class Uploads:
             self._working.release()
 
 
-
-
 def _found(upload: Upload) -> list[Any]:
     return received_files((file.name, file.path) for file in upload.files)
 
