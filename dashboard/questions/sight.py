@@ -6,6 +6,7 @@ named nowhere is kept from a fitter.
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Final
 
@@ -18,7 +19,7 @@ from dashboard.questions.readers import Reader
 from dashboard.questions.selection import Selection
 from dashboard.questions.tidied import FOLLOWING
 from shared.catalogue import catalogue
-from shared.errors import NotPermittedError, StatisticsError
+from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
 
 # Lists of cases, and of the fitter's own work: asked anew over the fitter's own fits.
 OWN_CASES: Final[dict[str, frozenset[str]]] = {
@@ -70,15 +71,25 @@ def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection
             "their own cases. Leave the fitter out, or ask the head fitter."
         )
     # One rider is a case.
-    if question == "riders" or (question not in _OF_ALL and (selection.fitter or selection.rider)):
+    if question == "riders":
+        answer = asker.ask(question, own, **only)
+        return _told_by_closed_noise(answer, asker, reader) if isinstance(answer, RiderTimeline) else answer
+    if question not in _OF_ALL and (selection.fitter or selection.rider):
         return _own_sight(question, asker.ask(question, own, **only), reader)
     return _studio_sight(question, asker, selection, own, reader, only)
 
 
+def _told_by_closed_noise(answer: RiderTimeline, asker: Asker, reader: Reader) -> RiderTimeline:
+    """A rider's fits, with the noise of the closed quarters: that of all fits changes with each rider who is loaded."""
+    noise: Any = None
+    with suppress(NotReleasedError, StatisticsError):
+        noise = StudioFigures(asker, reader).ask("noise", Selection())
+    knees = (replace(row, mdc95=None if row.mdc95 is None else round(row.mdc95, 1)) for row in answer.knees)
+    return replace(answer, noise=noise.noise if noise else (), knees=tuple(knees))
+
+
 def _own_sight(question: str, answer: Answer, reader: Reader) -> Answer:
     """The answer over the fitter's own fits, without what it tells of other fitters."""
-    if question == "riders":
-        return answer
     decided = decided_lists(question) - KEPT_FROM_FITTERS.get(question, frozenset())
     shown: dict[str, Any] = {name: () for name in type(answer).lists() if name not in decided}
     return replace(answer, **shown, **_own_rows(question, answer, reader))

@@ -212,3 +212,12 @@ def test_a_fitter_chooses_among_no_colleagues_and_loads_nothing(asker: Asker) ->
     with pytest.raises(NotPermittedError, match="owner and the head fitter"):
         asked_by.require_loading()
     AskedBy(asker, lambda: OWNER).require_loading()
+
+
+def test_a_rider_s_fits_are_told_by_the_noise_of_the_closed_quarters(asker: Asker, ids: dict[str, set[str]]) -> None:
+    """The smallest real change over all fits, to the last digit, would tell of each rider who is loaded."""
+    by, rider = AskedBy(asker, lambda: FITTER), min(one for one in ids["own"] if one.startswith("R"))
+    told: Any = by.ask("riders", Selection(rider=(rider,)))
+    closed: Any = asker.ask("noise", Selection(date_to=CLOSED))
+    assert told.noise == closed.noise
+    assert all(row.mdc95 is None or row.mdc95 == round(row.mdc95, 1) for row in told.knees)
