@@ -9,7 +9,7 @@ from etl import check
 from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of_bytes, physical_lines, source_relation
 from etl.relation import gives_other_rows
 from shared.catalogue import Table
-from shared.warehouse import Warehouse
+from shared.warehouse import Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
 _CHUNK = 1 << 22
@@ -57,7 +57,7 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
     )
     n_ragged = 0 if source.form == ".parquet" else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
     if unsound + n_ragged > may_reject:
-        warehouse.run(SQL / "raw/unstage.sql", {"file_no": file_no}, table=table.name)
+        warehouse.run(SQL / "raw/unstage.sql", {"file_no": file_no}, table=table.name, columns=quoted(table.column_names))
         raise RefusedFileError(too_many_rejected(source))
     ragged = _ragged_findings(warehouse, source, file_no)
     if unsound:
