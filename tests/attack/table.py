@@ -47,7 +47,9 @@ def rows_of(name: str) -> list[Row]:
 
 
 def _given(name: str, module: ModuleType) -> Callable[[], list[Row]]:
-    """How an attack is called: by `rows()`, but two are tables of their own."""
+    """How an attack is called: by `rows()`, but three are tables of their own."""
+    if name == "hostile_files":
+        return lambda: [_of_a_file(one) for one in module.rows()]
     if name == "anonymous":
         return lambda: _on_an_export(module)
     return (lambda: _differences(module)) if name == "differencing" else module.rows
@@ -80,6 +82,11 @@ def _on_an_export(module: ModuleType) -> list[Row]:
 def _numbers(one: dict[str, Any]) -> str:
     below, right = one["share_below_ten"], one["mean_right_guesses"]
     return f"{below:.0%} with fewer than ten alike, {right:.0%} of guesses right on average"
+
+
+def _of_a_file(one: dict[str, Any]) -> Row:
+    seen = f"{one['outcome']}; {one['processor_seconds']:.1f} s of processor time, {one['peak_mb']:,.0f} MB"
+    return row(f"hostile file: {one['attack']}", "1 check in bounded memory and time", [] if one["ok"] else [seen], seen)
 
 
 def _differences(module: ModuleType) -> list[Row]:
