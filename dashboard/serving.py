@@ -1,7 +1,7 @@
 """Serves the dashboard: waitress in one process, one loop that reads and sends, and a few threads that answer.
 
 One process, because every process would open the warehouse and remember answers for itself; threads, because the
-work is done in DuckDB and numpy, which let others run meanwhile. Measured in DEVELOPERS.md, "Served to many".
+work is done in DuckDB and numpy, which let others run meanwhile. Measured in DEVELOPERS.md ("make drip-test").
 """
 
 import errno

@@ -62,7 +62,7 @@ class Upload:
 
 
 class Uploads:
-    """The uploads of one served warehouse. Thread-safe; opens nothing before the first upload, so that a server may fork."""
+    """The uploads of one served warehouse. Thread-safe; opens nothing before the first upload."""
 
     def __init__(
         self,
