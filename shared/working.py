@@ -117,16 +117,24 @@ def sweep(place: Path) -> None:
 def _begin(place: Path) -> Work:
     sweep(place)
     for _ in range(_TRIES):
-        place.mkdir(_OWNER_ONLY, exist_ok=True)
         folder = place / secrets.token_hex(8)
         lock = _lock_of(folder)
         try:
+            _make(place)
             folder.mkdir(_OWNER_ONLY)
             lock.acquire(timeout=0)
         except (FileNotFoundError, filelock.Timeout):
             continue
         return Work(folder, lock)
     raise FileNotFoundError(f"no working folder could be kept in {place}")
+
+
+def _make(place: Path) -> None:
+    try:
+        place.mkdir(_OWNER_ONLY)
+    except FileExistsError:
+        if not place.is_dir() and place.exists():  # a file of this name; a folder may go between the two questions
+            raise
 
 
 def _lock_of(folder: Path) -> filelock.BaseFileLock:
