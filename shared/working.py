@@ -157,12 +157,17 @@ def _remove(folder: Path, lock: filelock.BaseFileLock) -> None:
                 shutil.rmtree(entry, ignore_errors=True)
             elif entry.name != _LOCK:
                 entry.unlink(missing_ok=True)
-    # While it is held, so that nobody else takes it; where an open file cannot be removed, after that.
-    with suppress(OSError):
+    # While it is held, so that nobody else takes it; where an open file cannot be removed, after that, and then alone: by now
+    # somebody may have begun in this very folder, with a lock of their own.
+    try:
         (folder / _LOCK).unlink(missing_ok=True)
+        is_unlinked = True
+    except OSError:
+        is_unlinked = False
     lock.release()
-    with suppress(OSError):
-        (folder / _LOCK).unlink(missing_ok=True)
+    if not is_unlinked:
+        with suppress(OSError):
+            (folder / _LOCK).unlink(missing_ok=True)
     for emptied in (folder, folder.parent):
         with suppress(OSError):
             emptied.rmdir()
