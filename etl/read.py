@@ -30,6 +30,7 @@ from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.warehouse import Warehouse
+from shared.working import PLACE
 
 __all__ = [
     "READABLE", "REJECT_COLUMNS", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
@@ -56,7 +57,9 @@ def find_files(paths: Iterable[Path | FoundFile], mapping: Path | None = None) -
         elif path.is_dir():
             own = common or _mapping_of(path)
             inside = sorted(file for file in path.rglob("*") if file.is_file() and _is_export(file.name, own))
-            found += [FoundFile(file, file.relative_to(path).as_posix(), mapping=own) for file in inside]
+            # Where the warehouse lies among the exports, the files of programs at work do too.
+            names = {file: file.relative_to(path) for file in inside}
+            found += [FoundFile(file, name.as_posix(), mapping=own) for file, name in names.items() if PLACE not in name.parts]
         elif path.is_file():
             found.append(FoundFile(path, path.name, mapping=common))
         elif path.exists():
