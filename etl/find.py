@@ -12,6 +12,7 @@ from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.paths import on_one_line
 from shared.settings import Reading
+from shared.working import PLACE
 
 READABLE = (".csv", ".csv.gz", ".parquet", ".xlsx", ".jsonl", ".zip")
 # Known data forms that are told rather than passed over.
@@ -60,7 +61,9 @@ def _exports_within(folder: Path, mapping: Mapping | None, reading: Reading) -> 
             with scandir(inner) as entries:
                 for entry in entries:
                     if entry.is_dir(follow_symlinks=False):
-                        folders.append(inner / entry.name)
+                        # Where the warehouse lies among the exports, the files of programs at work do too.
+                        if entry.name != PLACE:
+                            folders.append(inner / entry.name)
                     elif is_export(entry.name, mapping) and (inner / entry.name).is_file():
                         n_found += 1
                         yield inner / entry.name

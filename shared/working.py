@@ -117,16 +117,24 @@ def sweep(place: Path) -> None:
 def _begin(place: Path) -> Work:
     sweep(place)
     for _ in range(_TRIES):
-        place.mkdir(_OWNER_ONLY, exist_ok=True)
         folder = place / secrets.token_hex(8)
         lock = _lock_of(folder)
         try:
+            _make(place)
             folder.mkdir(_OWNER_ONLY)
             lock.acquire(timeout=0)
         except (FileNotFoundError, filelock.Timeout):
             continue
         return Work(folder, lock)
     raise FileNotFoundError(f"no working folder could be kept in {place}")
+
+
+def _make(place: Path) -> None:
+    try:
+        place.mkdir(_OWNER_ONLY)
+    except FileExistsError:
+        if not place.is_dir() and place.exists():  # a file of this name; a folder may go between the two questions
+            raise
 
 
 def _lock_of(folder: Path) -> filelock.BaseFileLock:
@@ -149,12 +157,17 @@ def _remove(folder: Path, lock: filelock.BaseFileLock) -> None:
                 shutil.rmtree(entry, ignore_errors=True)
             elif entry.name != _LOCK:
                 entry.unlink(missing_ok=True)
-    # While it is held, so that nobody else takes it; where an open file cannot be removed, after that.
-    with suppress(OSError):
+    # While it is held, so that nobody else takes it; where an open file cannot be removed, after that, and then alone: by now
+    # somebody may have begun in this very folder, with a lock of their own.
+    try:
         (folder / _LOCK).unlink(missing_ok=True)
+        is_unlinked = True
+    except OSError:
+        is_unlinked = False
     lock.release()
-    with suppress(OSError):
-        (folder / _LOCK).unlink(missing_ok=True)
+    if not is_unlinked:
+        with suppress(OSError):
+            (folder / _LOCK).unlink(missing_ok=True)
     for emptied in (folder, folder.parent):
         with suppress(OSError):
             emptied.rmdir()

@@ -1,7 +1,9 @@
 """Every place where working copies of a warehouse may lie, and what programs that were killed left there."""
 
+import os
 import re
 import shutil
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -14,12 +16,17 @@ from shared.working import PLACE, Found, found_in, place_elsewhere, sweep, worki
 # What fitledger 0.1 and before left beside a warehouse or a copy of it, under names of their own.
 _EARLIER = r"(\.accounts\.json|\.key|\.watched)?\.(loading|rewritten|restoring|proof|unpacked|making|partial|writing)(\..*)?"
 _EARLIER_UPLOADS = "fitledger-uploads-*"
+# Who may only read the warehouse may not read the list of its copies: every command sweeps what it can.
+_UNREADABLE = (OSError, ValueError, KeyError)
 
 
 def places_of(warehouse: Path) -> list[Path]:
     """Beside the warehouse, beside each of its copies, and among the temporary files; also where there is none now."""
-    beside = [warehouse.parent.resolve(), *(copy.path.parent for copy in known_copies(warehouse))]
-    return list(dict.fromkeys([*(folder / PLACE for folder in beside), *working_places(warehouse), place_elsewhere()]))
+    own = warehouse.parent.resolve() / PLACE
+    noted: list[Path] = []
+    with suppress(*_UNREADABLE):
+        noted = [copy.path.parent / PLACE for copy in known_copies(warehouse)] + working_places(warehouse)
+    return list(dict.fromkeys([own, *noted, place_elsewhere()]))
 
 
 @contextmanager
@@ -58,12 +65,24 @@ def found_of(warehouse: Path) -> list[Found]:
 
 def left_by_earlier(warehouse: Path) -> list[Path]:
     """What an earlier fitledger that was killed left under the names that it used."""
-    left = [*place_elsewhere().parent.glob(_EARLIER_UPLOADS)] if place_elsewhere().parent.is_dir() else []
-    for file in dict.fromkeys([warehouse, *(copy.path for copy in known_copies(warehouse))]):
+    left = [path for path in sorted(place_elsewhere().parent.glob(_EARLIER_UPLOADS)) if _is_own(path)]
+    files = [warehouse]
+    with suppress(*_UNREADABLE):
+        files += [copy.path for copy in known_copies(warehouse)]
+    for file in dict.fromkeys(files):
         pattern = re.compile(re.escape(file.name) + _EARLIER)
         with suppress(OSError):
             left += [path for path in sorted(file.parent.iterdir()) if pattern.fullmatch(path.name)]
     return left
+
+
+def _is_own(path: Path) -> bool:
+    """Whether a folder is this user's, and no link: anybody may make one among the temporary files, under any name."""
+    try:
+        state = path.lstat()
+    except OSError:
+        return False
+    return stat.S_ISDIR(state.st_mode) and (not hasattr(os, "getuid") or state.st_uid == os.getuid())
 
 
 def _remove(path: Path) -> None:
