@@ -91,10 +91,14 @@ def _asked(rider: str, unclear: "list[Unclear]", *, may_ask: bool) -> set[str]:
     if unclear and not may_ask:
         words = "; ".join(one.words for one in unclear[:_SHOWN])
         raise UsageError(
-            f"{rider}: {len(unclear)} words may name this rider or something else, and the text does not tell: {words}. "
+            f"{rider}: {_n_words(len(unclear))} may name this rider or something else, and the text does not tell: {words}. "
             "Nothing was changed. Say which are the rider with --also WORD, or add --also-unclear or --leave-unclear."
         )
     return {one.word for one in unclear if typer.confirm(f"{one.words}. Is this the rider, so that it goes too?")}
+
+
+def _n_words(n: int) -> str:
+    return "1 word" if n == 1 else f"{n} words"
 
 
 def _total(forgotten: "Forgotten") -> int:
@@ -143,7 +147,7 @@ def _tell_unclear(unclear: "list[Unclear]", is_done: bool) -> None:
         for one in found[:_SHOWN]:
             typer.echo(f"{one.words}: {words}.")
         if len(found) > _SHOWN:
-            typer.echo(f"and {len(found) - _SHOWN} more words: {words}.")
+            typer.echo(f"and {_n_words(len(found) - _SHOWN)} more: {words}.")
 
 
 def _place_words(place: "Place") -> str:

@@ -27,7 +27,8 @@ from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading, version
 State = Literal["fine", "note", "do"]
 SQL = Path(__file__).parents[1] / "sql/keeping"
 LOCK = Path(__file__).parents[2] / "requirements.lock"
-# What a load needs on the disk: measured on 1,000 to 5,000,000 captures that were all corrected (docs/keeping.md).
+# What a load needs on the disk, measured on 1,000 to 1,000,000 captures that were all corrected (docs/keeping.md); beyond
+# that, where it spills, a bound.
 FIRST_LOAD_BYTES = 32_000_000
 UNPACKED_TIMES = 5
 LOADING_BYTES = 1_000_000_000
@@ -228,7 +229,7 @@ def _copies(place: _Place) -> Iterator[Check]:
         newest = max(backups, key=lambda copy: copy.made_at)
         yield Check("backup", "fine", f"the newest of {len(backups)} is {newest.path} of {newest.made_at}.")
     elif place.warehouse.is_file():
-        yield Check("backup", "note", "no backup is known.", "Run fitledger backup FOLDER, best on another disk.")
+        yield Check("backup", "note", "no backup is known.", "Run fitledger backup FOLDER/, best on another disk.")
     gone = [str(copy.path) for copy in copies if not copy.path.exists()]
     if gone:
         todo = "Where they were moved, forgetting a rider does not reach them: keep in mind where they are."
