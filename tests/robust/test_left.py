@@ -1,6 +1,7 @@
 """A killed program leaves copies of the warehouse: whatever starts next removes them, and no byte names who was forgotten."""
 
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -43,19 +44,25 @@ main()
 """
 
 
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    """A warehouse with the rider in it, and temporary files of its own."""
-    folder = exports(tmp_path / "x", seed=1)
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A warehouse with the rider in it, and exports of the same riders with other figures, so that they must be read."""
+    place = tmp_path_factory.mktemp("left")
+    folder = exports(place / "x", seed=1)
     for name in ("riders", "fit_sessions"):
         file = folder / f"{name}.csv"
         file.write_text(file.read_text(encoding="utf-8").replace("R5,", f"{RIDER},"), encoding="utf-8")
-    (tmp_path / "w").mkdir()
-    load([folder], tmp_path / "w" / "w.duckdb")
-    # The same riders with other figures, so that they must be read.
-    for file in exports(tmp_path / "new", seed=2).iterdir():
+    (place / "w").mkdir()
+    load([folder], place / "w" / "w.duckdb")
+    for file in exports(place / "new", seed=2).iterdir():
         if file.stem in {"knee_captures", "foot_setups"}:
             file.replace(folder / file.name)
+    return place
+
+
+@pytest.fixture
+def path(loaded: Path, tmp_path: Path) -> Path:
+    shutil.copytree(loaded, tmp_path, dirs_exist_ok=True)
     return tmp_path / "w" / "w.duckdb"
 
 
