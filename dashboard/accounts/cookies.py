@@ -88,4 +88,4 @@ class Cookies:
         )
 
     def _signer(self, salt: str) -> URLSafeTimedSerializer:
-        return URLSafeTimedSerializer(self._accounts.secret, salt=salt)
+        return URLSafeTimedSerializer(self._accounts.secret, salt=salt, signer_kwargs={"digest_method": hashlib.sha256})

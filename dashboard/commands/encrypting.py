@@ -35,6 +35,7 @@ def encrypt(
     wait: Wait = 10.0,
 ) -> None:
     """Encrypt the warehouse and its backups with a key of their own; all later loads and backups are encrypted too."""
+    from dashboard.accounts.access import noted
     from etl.keeping.copies import known_copies
     from etl.keeping.encrypt import encrypt as encrypt_all
     from etl.keeping.encrypt import place_for
@@ -50,6 +51,7 @@ def encrypt(
         n_copies = len(known_copies(warehouse))
         typer.confirm(f"{'Make a new key and write' if rotate else 'Encrypt'} {warehouse} and {_copies(n_copies)}?", abort=True)
     done = encrypt_all(warehouse, place, rotate=rotate, wait_seconds=wait)
+    noted(warehouse, "encrypted", "with a new key" if done.is_new else "")
     assert done.key
     typer.echo(f"Key {done.key.id} is in use; it lies in {place.words}." + (" It was made just now." if done.is_new else ""))
     if done.is_written:
@@ -71,6 +73,7 @@ def decrypt(
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE, yes: _Yes = False, settings: SettingsFile = None, wait: Wait = 10.0
 ) -> None:
     """Take the encryption off the warehouse and its backups, and the key's place out of the settings."""
+    from dashboard.accounts.access import noted
     from etl.keeping.copies import known_copies
     from etl.keeping.encrypt import decrypt as decrypt_all
     from shared.keys import place_in_force
@@ -80,6 +83,7 @@ def decrypt(
         n_copies = _copies(len(known_copies(warehouse)))
         typer.confirm(f"Write {warehouse} and {n_copies} so that everybody who gets a file can read it?", abort=True)
     done = decrypt_all(warehouse, wait_seconds=wait)
+    noted(warehouse, "decrypted")
     assert place
     typer.echo(f"{warehouse} " + ("was written anew, not encrypted." if done.is_written else "was not encrypted."))
     _tell_copies(done, "not encrypted")

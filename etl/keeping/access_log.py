@@ -10,7 +10,7 @@ import errno
 import os
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -18,11 +18,11 @@ from typing import Any, Final, Literal
 import filelock
 import orjson
 
+from etl.keeping.spelling import FORGOTTEN, Speller
 from shared.errors import AccessLogError
 from shared.files import OWNER_ONLY, beside, write_in_place
 
 ENDING: Final = ".access"
-FORGOTTEN: Final = "forgotten"
 _WAIT_SECONDS: Final = 5.0
 
 
@@ -111,41 +111,52 @@ class AccessLog:
         return len(lines) - len(kept)
 
 
-def forget_in_log(path: Path, ids: Collection[str]) -> int:
-    """Puts the word "forgotten" in the place of these ids of a rider and their sessions, in any case, in the log of the
-    warehouse at `path`, in one step; gives how many lines were changed. Raises AccessLogError where it cannot."""
+def log_told(path: Path) -> tuple[Literal["fine", "note", "do"], str, str] | None:
+    """State, words and what to do of the warehouse's log, as the doctor tells a check; None where there is none."""
+    log = AccessLog(path)
+    if not log.file.exists():
+        return None
+    try:
+        state = log.state()
+    except AccessLogError as fault:
+        return "do", str(fault), "Until then the dashboard gives no rider's pages and no downloads."
+    if not os.access(log.file, os.W_OK):
+        return "do", f"{log.file} cannot be written.", "Give the user who runs fitledger the right to write there."
+    since = f", the first of {state.first[:10]}" if state.first else ""
+    if state.n_unreadable:
+        lines = f"{state.n_unreadable} line{'s' if state.n_unreadable > 1 else ''}"
+        return "note", f"{state.n_entries} entries{since}; {lines} cannot be read.", "A line may be torn when a disk runs full."
+    return "fine", f"{state.n_entries} entr{'y' if state.n_entries == 1 else 'ies'}{since}.", ""
+
+
+def forget_in_log(path: Path, speller: Speller) -> None:
+    """Puts a mark in the place of a forgotten rider's ids and their sessions' in the log of the warehouse, in one step.
+
+    Ids are compared whole, in any case and form. Raises AccessLogError where it cannot.
+    """
     file = beside(path, ENDING)
-    if not ids or not file.exists():
-        return 0
+    if not file.exists():
+        return
     with _held(file):
         lines = list(_lines(file))
-        changed = [_without(line, _folded(ids)) for line in lines]
-        n_changed = sum(one != other for one, other in zip(lines, changed, strict=True))
-        if n_changed:
+        changed = [_without(line, speller) for line in lines]
+        if changed != lines:
             _rewrite(file, changed)
-    return n_changed
 
 
-def named_in_log(path: Path, ids: Collection[str]) -> int:
-    """How many lines of the log of the warehouse at `path` name one of these ids, in any case. Raises AccessLogError."""
-    wanted = _folded(ids)
-    return sum(_without(line, wanted) != line for line in _lines(beside(path, ENDING)))
-
-
-def _without(line: bytes, wanted: frozenset[str]) -> bytes:
+def _without(line: bytes, speller: Speller) -> bytes:
     entry = _entry(line)
     if entry is None:
-        # A torn line: it goes whole where it holds one of the ids.
-        return b"" if any(word in line.decode("utf-8", errors="replace").casefold() for word in wanted) else line
-    found = asdict(entry)
-    for place in ("riders", "sessions"):
-        found[place] = tuple(FORGOTTEN if one.casefold() in wanted else one for one in found[place])
+        # A torn line: it goes whole where it may hold one of the ids.
+        return b"" if speller.finds(line.decode("utf-8", errors="replace")) else line
+    cleared = replace(
+        entry,
+        what=speller.without(entry.what, lambda _: False),
+        riders=tuple(FORGOTTEN if speller.is_one(one) else one for one in entry.riders),
+        sessions=tuple(FORGOTTEN if speller.is_one(one) else one for one in entry.sessions),
+    )
     # Written as it was where nothing is forgotten, so that a line stays the same byte for byte.
-    return line if found == asdict(entry) else _line(Entry(**found)).rstrip(b"\n")
-
-
-def _folded(ids: Collection[str]) -> frozenset[str]:
-    return frozenset(one.casefold() for one in ids if one)
+    return line if cleared == entry else _line(cleared).rstrip(b"\n")
 
 
 def _line(entry: Entry) -> bytes:
@@ -212,8 +223,4 @@ def _append(file: Path, line: bytes) -> None:
 
 
 def _rewrite(file: Path, lines: Collection[bytes]) -> None:
-    try:
-        write_in_place(file, b"".join(line + b"\n" for line in lines if line))
-    except OSError:
-        beside(file, ".writing").unlink(missing_ok=True)
-        raise
+    write_in_place(file, b"".join(line + b"\n" for line in lines if line))

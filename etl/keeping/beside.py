@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from etl.keeping.access_log import forget_in_log
 from etl.keeping.copies import forget_in_ledger, known_copies
 from etl.keeping.leftovers import found_of, sweep_all
 from etl.keeping.naming import Ids, Names, Unclear
@@ -16,9 +17,9 @@ from shared.warehouse import open_reading
 
 # Takes the ids out of a file of its own beside the warehouse; whoever keeps such a file adds its function here.
 Cleaner = Callable[[Path, Speller], None]
-CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger,)
-# Keys and passwords' hashes, in which chance spells any short id; the names in them are of those who work here.
-_NOT_SEARCHED: Final = (".lock", ".key", ".accounts.json")
+CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger, forget_in_log)
+# Keys, and hashes of passwords and sessions, in which chance spells any short id; the names in them are of those who work here.
+_NOT_SEARCHED: Final = (".lock", ".key", ".accounts.json", ".sessions", ".sessions-journal", ".sessions-wal", ".sessions-shm")
 _PAUSE_SECONDS: Final = 0.2
 
 

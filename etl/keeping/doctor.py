@@ -11,6 +11,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Literal
 
+from etl.keeping.access_log import log_told
 from etl.keeping.age import age_told
 from etl.keeping.copies import known_copies
 from etl.keeping.encryption_checks import encryption_checks
@@ -81,7 +82,7 @@ def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | No
     today = now.astimezone().date() if now else clock.today()
     place = _Place(warehouse, settings, now or datetime.now(UTC), today)
     checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
-        _warehouse, _encryption, _rights, _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
+        _warehouse, _encryption, _access, _rights, _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
     )  # fmt: skip
     return [found for check in checks for found in check(place)]
 
@@ -113,6 +114,11 @@ def _warehouse(place: _Place) -> Iterator[Check]:
 
 def _encryption(place: _Place) -> Iterator[Check]:
     yield from (Check("encryption", *found) for found in encryption_checks(place.warehouse))
+
+
+def _access(place: _Place) -> Iterator[Check]:
+    if told := log_told(place.warehouse):
+        yield Check("log of access", *told)
 
 
 def _blocks(opened: Warehouse) -> Check:
@@ -169,11 +175,12 @@ def _key(opened: Warehouse, path: Path) -> Check:
 
 
 def _rights(place: _Place) -> Iterator[Check]:
-    files = [place.warehouse, beside(place.warehouse, ".key"), *(copy.path for copy in known_copies(place.warehouse))]
+    own = [beside(place.warehouse, ending) for ending in (".key", ".access", ".accounts.json", ".sessions")]
+    files = [place.warehouse, *own, *(copy.path for copy in known_copies(place.warehouse))]
     for file in (file for file in files if file.is_file()):
         mode = stat.S_IMODE(file.stat().st_mode)
         if mode & stat.S_IRWXO:
-            words = f"{file} holds riders' data and may be read by every user of this machine (mode {mode:o})."
+            words = f"{file} is not for everybody, and may be read by every user of this machine (mode {mode:o})."
             yield Check("rights", "do", words, f"Run chmod 600 {file} (640 where a group shares it).")
         elif mode & stat.S_IRWXG:
             yield Check("rights", "note", f"{file} may be read by its group (mode {mode:o}).", "Fine where that is meant.")

@@ -44,6 +44,7 @@ class Speller:
         forms = {form for word in self._ids for form in _forms(word)}
         self.needles = tuple(sorted(forms, key=lambda form: (-len(form), form)))
         self._pattern = re.compile("|".join(map(re.escape, self.needles))) if self.needles else None
+        self._whole = set(map(folded, self._ids))
         self._plain = {word for word in map(folded, self._ids) if not is_telling(word)}
         self._others_alike: set[str] = set()
         self._longer: dict[str, set[tuple[int, str]]] = {}
@@ -106,6 +107,10 @@ class Speller:
         while end < len(whole) and _goes_on(whole[end]):
             end += 1
         return None if _DIGEST.fullmatch(whole, start, end) else _find(text, places, start, end, is_clear=False)
+
+    def is_one(self, word: str) -> bool:
+        """Whether a word that is surely an id is one of the ids, in any case and form; also one as short as a plain number."""
+        return folded(word) in self._whole and (word in self._ids or word not in self._others_alike)
 
     def names(self, text: str) -> bool:
         """Whether the text clearly names one of the ids."""

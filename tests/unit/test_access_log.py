@@ -19,7 +19,8 @@ from dashboard.accounts.access import LOOK_SECONDS, THIS_MACHINE, UNKNOWN, Reade
 from dashboard.cli import app
 from dashboard.questions.readers import LOCAL, Reader, Role
 from etl.keeping import access_log
-from etl.keeping.access_log import AccessLog, Entry, forget_in_log, named_in_log
+from etl.keeping.access_log import AccessLog, Entry, forget_in_log
+from etl.keeping.spelling import Speller
 from shared.errors import AccessLogError
 from tests.unit.door import PAGE, PASSWORD, DoorHouse, cookies_of, download, is_in, sign_in, words_of
 
@@ -135,25 +136,24 @@ def test_a_forgotten_rider_leaves_the_log_in_one_step(log: AccessLog, tmp_path: 
     with log.file.open("ab") as file:
         file.write(b'{"at": "2026-03-02", "riders": ["r7\n')
     lines = log.file.read_bytes().splitlines()
-    ids = ("r7", "S-7")
-    assert named_in_log(path, ids) == 3
-    assert forget_in_log(path, ids) == 3
-    assert named_in_log(path, ids) == 0
+    speller = Speller(("r7", "S-7"), ("R70",))
+    forget_in_log(path, speller)
     found = list(log.entries())
-    assert [entry.riders for entry in found] == [("forgotten", "R70"), (), ("R70",)]
-    assert found[1].sessions == ("forgotten",)
+    assert [entry.riders for entry in found] == [("[forgotten]", "R70"), (), ("R70",)]
+    assert found[1].sessions == ("[forgotten]",)
     assert log.file.read_bytes().splitlines()[2] == lines[2]
     assert len(log.file.read_bytes().splitlines()) == 3  # the torn line that named the rider went whole
-    assert forget_in_log(path, ids) == 0
-    assert forget_in_log(tmp_path / "other.duckdb", ids) == 0
     before = log.file.read_bytes()
+    forget_in_log(path, speller)
+    forget_in_log(tmp_path / "other.duckdb", speller)
+    assert log.file.read_bytes() == before
 
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(access_log, "write_in_place", full)
     with pytest.raises(AccessLogError, match="No space left on device"):
-        forget_in_log(path, ["R70"])
+        forget_in_log(path, Speller(["R70"]))
     assert log.file.read_bytes() == before
 
 
