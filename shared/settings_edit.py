@@ -4,6 +4,7 @@ import json
 import re
 import stat
 from pathlib import Path
+from typing import Any
 
 from shared.errors import UsageError
 from shared.files import write_in_place
@@ -45,10 +46,18 @@ def _write(path: Path, old: str, new: str, section: dict[str, str] | None) -> No
         wanted["encryption"] = section
     words = f"encryption.{next(iter(section))}" if section else "no section [encryption]"
     try:
-        if parse_toml(new.encode(), what) != wanted:
+        if _content(new, what) != wanted:
             raise UsageError(f"{what}: found a section [encryption] in an unknown form. Give it {words} by hand.")
         mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o644
         write_in_place(path, new.encode())
         path.chmod(mode)
     except OSError as fault:
         raise UsageError(f"{what} could not be written ({fault}). Give it {words} by hand.") from fault
+
+
+def _content(text: str, what: str) -> dict[str, Any] | None:
+    """What the text says; None where it is no TOML."""
+    try:
+        return parse_toml(text.encode(), what)
+    except UsageError:
+        return None

@@ -15,11 +15,11 @@ from etl.keeping.access_log import AccessLog
 from etl.load import load
 from shared.errors import AccessLogError
 from shared.settings import Settings
+from tests.attack.house import PASSWORD, House, body, downloads, sign_in, walk, words_of
 from tests.spec.tables import write_csv
 from tests.spec.test_load import FIRST, TODAY
 from tests.unit import test_accounts_served
 from tests.unit.door import QUICK
-from tests.unit.test_accounts_served import PASSWORD, House, body, downloads, sign_in, walk, words_of
 
 house = test_accounts_served.house
 OWN = "SELECT min(rider_id) FROM mart.fits WHERE fitter_id = 'F2'"

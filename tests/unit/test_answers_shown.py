@@ -1,5 +1,6 @@
 """Which rows of an answer an anonymous export gives out, on rows made for it."""
 
+from dataclasses import dataclass, replace
 from datetime import date
 
 import pytest
@@ -12,7 +13,7 @@ from dashboard.questions.answers_trends import TrendRow
 
 
 def figure(n: int, share: float) -> StudioFigure:
-    return StudioFigure("return_rate", "share", "fit", n, share, share - 0.011, share + 0.012, "words")
+    return StudioFigure("return_rate", "share", "fit", n, share, share - 0.011, share + 0.012, "words", n)
 
 
 @pytest.mark.parametrize(
@@ -27,13 +28,22 @@ def test_a_share_needs_ten_on_either_side(n: int, share: float, is_told: bool) -
     assert bool(shown("studio", "figures", [figure(n, share)], 10)) == is_told
 
 
+@dataclass(frozen=True)
+class Counted:
+    """A row that does not say how many riders it rests on."""
+
+    counted: str
+    n: int
+
+
 @pytest.mark.parametrize(
     ("counted", "n", "is_told"), [("fit", 49, False), ("fit", 50, True), ("knee", 99, False), ("knee", 100, True)]
 )
 def test_fits_and_knees_are_no_riders(counted: str, n: int, is_told: bool) -> None:
     """Of a studio whose riders came up to five times, fifty fits or a hundred knees are at least ten riders."""
-    row = StudioFigure("comfort_gained", "points", counted, n, 1.5, 1.0, 2.0, "words")
-    assert bool(shown("studio", "figures", [row], 10, most_fits=5)) == is_told
+    assert bool(shown("studio", "figures", [Counted(counted, n)], 10, most_fits=5)) == is_told
+    row = StudioFigure("comfort_gained", "points", counted, n, 1.5, 1.0, 2.0, "words", 10)
+    assert shown("studio", "figures", [row], 10, most_fits=5) and not shown("studio", "figures", [replace(row, n_riders=9)], 10)
 
 
 def test_counts_are_told_in_fives_and_shares_in_hundredths() -> None:
@@ -47,7 +57,9 @@ def test_a_list_that_is_not_named_is_not_given_out() -> None:
 
 
 def quarter(month: int, n: int) -> TrendRow:
-    return TrendRow("comfort", "points", "fit", date(2025, month, 1), n, 1.23456, 1.0, 0.5, 1.5, True, False, False, "", "note")
+    return TrendRow(
+        "comfort", "points", "fit", date(2025, month, 1), n, 1.23456, 1.0, 0.5, 1.5, True, False, False, "", "note", n
+    )
 
 
 @pytest.mark.parametrize(
@@ -102,7 +114,7 @@ def test_levels_of_one_moment_are_no_difference_of_another() -> None:
 
 def test_kinds_that_add_up_stand_or_fall_together() -> None:
     def kind(outcome: str, response: str, n: int) -> ResponderRow:
-        return ResponderRow(outcome, response, 1.7, "deg", n, 200, n / 200, 0.1, 0.2, "words")
+        return ResponderRow(outcome, response, 1.7, "deg", n, 200, n / 200, 0.1, 0.2, "words", 200)
 
     few = [kind("tilt", "better", 95), kind("tilt", "unchanged", 100), kind("tilt", "worse", 5)]
     enough = [kind("sway", "better", 50), kind("sway", "unchanged", 100), kind("sway", "worse", 50)]

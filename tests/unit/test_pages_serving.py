@@ -139,6 +139,8 @@ def _until_closed(port: int) -> None:
             socket.create_connection(("127.0.0.1", port), timeout=60).close()
         except ConnectionRefusedError:
             return
+        except ConnectionResetError:  # it was being closed at this very moment
+            pass
         threading.Event().wait(0.02)
     raise AssertionError("The port never closed.")
 
