@@ -42,7 +42,8 @@ def copies_in(*folders: Path) -> list[Path]:
     """Files large enough to hold rows, other than the warehouse, a finished backup and the exports."""
     found = []
     for folder in folders:
-        for file in folder.rglob("*"):
+        # Not rglob, which fails where a folder goes meanwhile.
+        for file in (Path(parent, name) for parent, _, names in os.walk(folder) for name in names):
             known = file.name in ("fitledger.duckdb", "kept.backup") or "x" in file.relative_to(folder).parts[:1]
             with suppress(FileNotFoundError):  # gone meanwhile
                 if not known and file.is_file() and file.stat().st_size >= SMALLEST_COPY_BYTES:
