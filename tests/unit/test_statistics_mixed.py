@@ -1,7 +1,6 @@
 """The pooled model: what it refuses, what must not change its answer, and its parts against what they stand for."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import pytest
@@ -142,7 +141,7 @@ def criterion(names: tuple[str, ...]) -> tuple[Criterion, Mapping[str, int]]:
     riders = grouped(cells.rider, cells.knee, cells.visit, cells.n)
     columns = np.column_stack([cells.mean, cells.outcome])
     within = basis.T @ basis - columns.T @ (columns * cells.n[:, None])
-    return Criterion(names, within, means_of(riders, columns), N), riders.names
+    return Criterion(names, within, means_of(riders, columns), N - 3), riders.names
 
 
 @pytest.mark.parametrize("names", [("rider",), ("rider", "knee"), ("visit", "knee"), ("rider", "knee", "visit")])
@@ -182,60 +181,55 @@ def test_many_riders_of_one_kind_are_told_by_the_factor_of_their_means() -> None
     rider, knee = np.repeat(np.arange(90), 2), np.arange(180)
     columns, n = rng.normal(size=(180, 3)), np.full(180, 2)
     riders = grouped(rider, knee, rider, n)
-    at = Criterion(("rider", "knee"), np.eye(3), means_of(riders, columns), 360)
+    at = Criterion(("rider", "knee"), np.eye(3), means_of(riders, columns), 358)
     assert [len(own.rows) for own in at.means] == [6]
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(reml, "_condensed", lambda rows: rows)
-        every = Criterion(at.names, at.within, means_of(riders, columns), 360)
+        every = Criterion(at.names, at.within, means_of(riders, columns), 358)
     for one, other in zip(at(np.array([0.5, 0.2])), every(np.array([0.5, 0.2])), strict=True):
         assert one == pytest.approx(other, rel=1e-10)
 
 
-@dataclass(frozen=True)
-class Curve:
-    """A criterion of ratios by itself."""
-
-    names: tuple[str, ...]
-    at: object
-    n_rows: int
-
-    def __call__(self, ratios: NDArray[np.float64]) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
-        value, gradient = self.at(ratios)  # type: ignore[operator]
-        return value, gradient, np.eye(1)
+Curve = Callable[[NDArray[np.float64]], tuple[float, NDArray[np.float64]]]
 
 
-def lowest(at: object, rows_a_group: float) -> float:
-    return best_ratios(Curve(("rider",), at, int(rows_a_group * 100)), {"rider": 100}, "no end")["rider"]  # type: ignore[arg-type]
+def lowest_of(curve: Curve, start: float = 1.0) -> NDArray[np.float64]:
+    """Searched as the criterion is, with nothing beside the one column."""
+
+    def seen(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
+        return *curve(place), np.eye(1)
+
+    return reml._lowest(seen, lambda _: curve, np.array([start]), np.array([18.0]), "no end")[0]
 
 
 def test_a_search_without_a_lowest_point_is_refused() -> None:
     """Ever lower as the ratio grows: the rows of a group are all the same."""
     with pytest.raises(NoConvergenceError, match="no end"):
-        lowest(lambda ratios: (-100 * float(np.log1p(ratios).sum()), -100 / (1 + ratios)), 3.0)
+        lowest_of(lambda place: (-float(place.sum()), -np.ones(1)))
 
 
 def test_a_slope_that_leads_nowhere_is_no_answer() -> None:
     """A gradient at odds with its criterion: every step rises."""
     with pytest.raises(NoConvergenceError, match="no end"):
-        lowest(lambda ratios: (100 * float(ratios.sum()), -100 * np.ones(1)), 3.0)
+        lowest_of(lambda place: (float(place.sum()), -np.ones(1)))
 
 
-def test_a_ratio_at_the_boundary_is_exactly_zero() -> None:
-    assert lowest(lambda ratios: (100 * float(ratios.sum()), 100 * np.ones(1)), 3.0) == 0.0
+def test_a_place_at_the_boundary_is_exactly_zero() -> None:
+    assert lowest_of(lambda place: (float(place.sum()), np.ones(1))).tolist() == [0.0]
 
 
 def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom() -> None:
-    def waved(ratios: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-        theta = np.log1p(3 * ratios)
-        bump = 100 * np.exp(-((theta - 2.5) ** 2) * 2)
-        return float(-bump.sum()), 4 * (theta - 2.5) * bump * 3 / (1 + 3 * ratios)
+    def waved(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        bump = np.exp(-((place - 2.5) ** 2) * 2)
+        return float(-bump.sum()), 4 * (place - 2.5) * bump
 
-    assert lowest(waved, 3.0) == pytest.approx((np.exp(2.5) - 1) / 3, rel=1e-6)
+    assert lowest_of(waved) == pytest.approx([2.5], abs=1e-5)
 
 
 def test_the_search_ends_at_the_same_place_from_anywhere() -> None:
     at, groups = criterion(("rider", "knee", "visit"))
-    plain = best_ratios(at, groups, "no")
+    plain, lowest, _ = best_ratios(at, groups, "no")
     for begun in (0.0, 0.1, 30.0):
-        found = best_ratios(at, groups, "no", dict.fromkeys(("rider", "knee", "visit"), begun))
+        found, value, _ = best_ratios(at, groups, "no", dict.fromkeys(("rider", "knee", "visit"), begun))
+        assert value == pytest.approx(lowest, abs=1e-9)
         assert list(found.values()) == pytest.approx(list(plain.values()), rel=1e-5, abs=1e-7)

@@ -21,7 +21,7 @@ from shared.statistics.mixed.cells import (
     upper,
     within_products,
 )
-from shared.statistics.mixed.reml import Criterion, best_ratios, means_of, weights_of
+from shared.statistics.mixed.reml import Criterion, best_ratios, left_over, means_of, weights_of
 from shared.statistics.mixed.riders import Grouped, Labels, grouped
 from shared.statistics.mixed.sandwich import Whitened, cr2_of_cells
 from shared.statistics.wording import counted
@@ -301,18 +301,14 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
     turning[:p, :p], turning[:p, p], turning[p, p] = basis, -estimate / scale, 1 / scale
     means = mean_columns(cells, terms) @ turning
     within = turning.T @ within_products(terms) @ turning
-    at = Criterion(tuple(riders.names), within, means_of(riders, means), n_rows)
+    at = Criterion(tuple(riders.names), within, means_of(riders, means), n_rows - p)
     refusal = (
         f"No figure: the pooled model did not settle on an answer in {n_rows} captures of {len(riders.labels)} riders. "
         "Widen the selection."
     )
-    ratios = best_ratios(at, riders.names, refusal, begun)
-    try:
-        value, _, factor = at(np.array(list(ratios.values())))
-    except np.linalg.LinAlgError as fault:
-        raise NoConvergenceError(refusal) from fault
+    ratios, value, factor = best_ratios(at, riders.names, refusal, begun)
     inverse = solve_triangular(factor[:p, :p], np.eye(p), lower=True)
-    change, bread = inverse.T @ factor[p, :p], np.asarray(inverse.T @ inverse)
+    change, bread = -left_over(factor)[:p], np.asarray(inverse.T @ inverse)
     residual = float(factor[p, p] ** 2 / (n_rows - p)) * scale**2
     estimate = estimate + basis @ change * scale
     means[:, p] = (means[:, p] - means[:, :p] @ change) * scale

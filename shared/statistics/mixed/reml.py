@@ -5,11 +5,12 @@ of diag(1/n) + sum of ratio x (which cells share the intercept), V^-1 takes a ri
 its inverse plus the sum of log n. K is made once for riders of one kind. Source: Harville 1977, J Am Stat Assoc 72:320.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
 from shared.errors import NoConvergenceError
@@ -22,8 +23,12 @@ Ints = NDArray[np.int64]
 # The search runs on theta = log(1 + m ratio), m the mean number of rows a group, times the root of half the groups: the
 # boundary stays at 0, the slope there does not vanish as it would for standard deviations, and curvature is about one.
 _START, _HIGHEST = 1.0, 18.0
-# The slope at which the search ends, in these coordinates: in theta's own standard errors.
-_SETTLED, _NEARLY = 1e-7, 1e-4
+# The slope at which the search ends, in these coordinates: in theta's own standard errors. Where rounding lets a round come no
+# nearer, the second is near enough.
+_SETTLED, _NEARLY = 1e-5, 1e-4
+# A round makes the slope about a tenth of what it was: so much of it may be left of its own.
+_NEARER = 0.02
+_MOST_ROUNDS, _MOST_HALVINGS = 60, 30
 
 
 @dataclass(frozen=True)
@@ -40,12 +45,13 @@ class Means:
 
 @dataclass(frozen=True)
 class Criterion:
-    """within (p + 1, p + 1): cross products within cells of the columns and, last, the outcome; means: of all riders."""
+    """within (p + 1, p + 1): cross products within cells of the columns and, last, the outcome; means: of all riders; degrees:
+    rows less terms."""
 
     names: Sequence[str]
     within: Floats
     means: Sequence[Means]
-    n_rows: int
+    degrees: int
 
     def __call__(self, ratios: Floats) -> tuple[float, Floats, Floats]:
         """Minus the REML log-likelihood less its constant, its gradient by the ratios (names,), and the lower triangular
@@ -62,16 +68,20 @@ class Criterion:
                 traces = np.einsum("kij,kij->k", weights, own.shape.same[name])
                 gradient[place] += traces @ own.shape.riders_of_kind
         factor = np.asarray(np.linalg.cholesky((products + products.T) / 2))
-        p, df = width - 1, self.n_rows - width + 1
-        diagonal = np.diag(factor)
-        value = 0.5 * logdet + float(np.log(diagonal[:p]).sum()) + df * float(np.log(diagonal[p]))
-        slope = _slope(factor, df)
+        diagonal = np.log(np.diag(factor))
+        value = 0.5 * logdet + float(diagonal[:-1].sum()) + self.degrees * float(diagonal[-1])
+        slope = _slope(factor, self.degrees)
         for own, rows in zip(self.means, weighted, strict=True):
             seen = (rows.reshape(-1, width) @ slope).reshape(rows.shape) @ rows.transpose(0, 2, 1)
             by_kind = np.add.reduceat(seen, own.first)
             for place, name in enumerate(self.names):
                 gradient[place] -= np.einsum("kij,kij->", by_kind, own.shape.same[name])
         return value, 0.5 * gradient, factor
+
+    def of(self, contrast: Floats) -> "Criterion":
+        """The criterion of one combination of the columns and the outcome (p + 1,), as if it were an outcome without terms."""
+        means = [replace(own, rows=(own.rows @ contrast)[:, :, None]) for own in self.means]
+        return Criterion(self.names, np.array([[contrast @ self.within @ contrast]]), means, self.degrees)
 
 
 def means_of(grouped: Grouped, columns: Floats) -> list[Means]:
@@ -105,49 +115,103 @@ def weights_of(shape: Shape, ratios: Mapping[str, float]) -> tuple[Floats, Float
 
 def _slope(factor: Floats, df: int) -> Floats:
     """Derivative of log|X'V^-1 X| + df log(residual sum of squares) by the cross products, (p + 1, p + 1)."""
-    p = len(factor) - 1
+    p, contrast = len(factor) - 1, left_over(factor)
     inverse = np.linalg.inv(factor[:p, :p])
-    contrast = np.append(-(inverse.T @ factor[p, :p]), 1.0)
     slope = df / factor[p, p] ** 2 * np.outer(contrast, contrast)
     slope[:p, :p] += inverse.T @ inverse
     return np.asarray(slope)
 
 
+def left_over(factor: Floats) -> Floats:
+    """The contrast (p + 1,) that makes of the columns and the outcome what the estimate leaves of the outcome."""
+    p = len(factor) - 1
+    return np.append(-solve_triangular(factor[:p, :p], factor[p, :p], lower=True, trans=1), 1.0) if p else np.ones(1)
+
+
+Curve = Callable[[Floats], tuple[float, Floats]]
+
+
 def best_ratios(
     criterion: Criterion, groups: Mapping[str, int], refusal: str, begun: Mapping[str, float] | None = None
-) -> dict[str, float]:
-    """The ratio of each intercept at the lowest criterion; one at the boundary is exactly 0.
+) -> tuple[dict[str, float], float, Floats]:
+    """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. By scipy's bounded quasi-Newton
-    search (L-BFGS-B). Raises NoConvergenceError with the sentence `refusal` where it does not settle or a ratio grows without
-    end.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known. What the terms add to the slope hardly
+    turns with the ratios, and what the estimate leaves of the outcome is one column: each round takes both as they are, goes
+    to the lowest point that they tell of, and looks at the criterion itself there. It ends where that is flat.
+    Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
     names = list(criterion.names)
-    if not names:
-        return {}
-    rows_a_group = np.array([criterion.n_rows / groups[name] for name in names])
+    rows_a_group = np.array([(criterion.degrees + len(criterion.within) - 1) / groups[name] for name in names])
     scale = np.sqrt(np.array([groups[name] for name in names]) / 2)
     start = np.full(len(names), _START)
     if begun and set(names) <= set(begun):
         start = np.minimum(np.log1p(rows_a_group * [begun[name] for name in names]), _HIGHEST / 2)
-    level: list[float] = []
 
-    def scaled(place: Floats) -> tuple[float, Floats]:
-        theta = place / scale
-        try:
-            value, gradient, _ = criterion(np.expm1(theta) / rows_a_group)
-        except np.linalg.LinAlgError:
-            # Far from the optimum rounding may eat the cross products up: not a place to go.
-            return 1e300, np.zeros_like(place)
-        level.append(value)
-        return value - level[0], gradient * np.exp(theta) / rows_a_group / scale
+    def ratios_at(place: Floats) -> Floats:
+        return np.asarray(np.expm1(place / scale) / rows_a_group)
 
-    options = {"gtol": _SETTLED, "ftol": 0.0, "maxiter": 200, "maxls": 40}
-    bounds = [(0.0, _HIGHEST * each) for each in scale]
-    found = minimize(scaled, start * scale, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
-    slope = np.where((found.x > 0) | (found.jac < 0), found.jac, 0.0)
-    # At the bottom itself a step may fail, since the criterion no longer differs beyond its rounding.
-    settled = found.success or float(np.abs(slope).max()) < _NEARLY
-    if not (level and settled and np.isfinite(found.fun) and (found.x < _HIGHEST * scale).all()):
-        raise NoConvergenceError(refusal)
-    return dict(zip(names, (np.expm1(found.x / scale) / rows_a_group).tolist(), strict=True))
+    def seen(of: Criterion, place: Floats) -> tuple[float, Floats, Floats]:
+        value, gradient, factor = of(ratios_at(place))
+        return value, gradient * np.exp(place / scale) / rows_a_group / scale, factor
+
+    def one_column(contrast: Floats) -> Curve:
+        own = criterion.of(contrast)
+        return lambda place: seen(own, place)[:2]
+
+    place, value, factor = _lowest(lambda at: seen(criterion, at), one_column, start * scale, _HIGHEST * scale, refusal)
+    return dict(zip(names, ratios_at(place).tolist(), strict=True)), value, factor
+
+
+def _lowest(
+    seen: Callable[[Floats], tuple[float, Floats, Floats]],
+    one_column: Callable[[Floats], Curve],
+    place: Floats,
+    highest: Floats,
+    refusal: str,
+) -> tuple[Floats, float, Floats]:
+    """The place, value and factor where the criterion is flat, or rises from a bound."""
+    try:
+        value, gradient, factor = seen(place)
+        before = np.inf
+        for _ in range(_MOST_ROUNDS):
+            slope = _steepest(place, gradient)
+            if slope < _SETTLED or before / 2 < slope < _NEARLY:
+                return place, value, factor
+            before = slope
+            curve = one_column(left_over(factor))
+            moved = bounded(curve, place, gradient - curve(place)[1], highest, max(_NEARER * slope, _SETTLED / 10))
+            for _ in range(_MOST_HALVINGS):
+                found = seen(moved)
+                if found[0] <= value + 1e-12 * abs(value):
+                    break
+                moved = (place + moved) / 2
+            else:
+                break
+            if (moved >= highest).any():
+                break
+            place, (value, gradient, factor) = moved, found
+    except np.linalg.LinAlgError as fault:
+        raise NoConvergenceError(refusal) from fault
+    if _steepest(place, gradient) < _NEARLY:
+        return place, value, factor
+    raise NoConvergenceError(refusal)
+
+
+def _steepest(place: Floats, gradient: Floats) -> float:
+    """The largest slope that is not stopped by the bound at 0 (Kuhn and Tucker's condition)."""
+    return float(np.abs(np.where((place > 0) | (gradient < 0), gradient, 0.0)).max(initial=0.0))
+
+
+def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled: float) -> Floats:
+    """The lowest place between 0 and `highest` (k,) of a curve plus tilt x place, by scipy's L-BFGS-B, to a slope that is
+    settled; one at a bound is exactly there."""
+    first = curve(start)[0]
+
+    def tilted(place: Floats) -> tuple[float, Floats]:
+        value, gradient = curve(place)
+        return value - first + float(tilt @ (place - start)), gradient + tilt
+
+    options = {"gtol": settled, "ftol": 0.0, "maxiter": 200, "maxls": 40}
+    bounds = [(0.0, float(most)) for most in highest]
+    return np.asarray(minimize(tilted, start, jac=True, method="L-BFGS-B", bounds=bounds, options=options).x)

@@ -97,16 +97,15 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
         scores[level.riders] += level.times(np.append(-level.estimate, 1.0))
         leverage[level.riders] += level.squares(np.eye(len(root))).sum(axis=1)
     tally, much = Tally(len(of_wanted), len(root)), leverage > LITTLE
-    adjusted = np.zeros_like(scores)
-    if not much.all():
-        adjusted = _by_sums(scores, np.where(much, 0.0, leverage), design, rider, levels)
-        shares = _shares(n_riders, design, rider, levels, of_wanted)
-        tally.add_shares(shares[~much])
-        shares[much] = 0.0
-        _add_tied(tally, shares, leverage, design, rider, levels, of_wanted)
+    adjusted = np.zeros_like(scores) if much.all() else _by_sums(scores, np.where(much, 0.0, leverage), design, rider, levels)
     if much.any():
         for riders, scaled, residual in _rows_of(cells, terms, rider, much, fit, design, root):
             adjusted[riders] = add_riders(tally, scaled, residual, of_wanted)
+    if not much.all():
+        shares = _shares(n_riders, design, rider, levels, of_wanted)
+        shares[much] = 0.0
+        tally.add_shares(shares)
+        _add_tied(tally, shares, leverage, design, rider, levels, of_wanted)
     influence = adjusted @ told.T
     return Sandwich(influence, cross_product(influence, influence), among(wanted, tally.df(of_wanted)))
 
@@ -146,7 +145,7 @@ def _through(vectors: Floats, here: Flags, design: Floats | None, rider: Ints, l
         chosen = slice(None) if everyone else np.flatnonzero(here[level.riders])
         riders = level.riders[chosen]
         turned = vectors.take(riders, axis=0) @ level.of_column.T
-        found[riders] += np.matmul(level.matrices[chosen], turned[:, :, None])[:, :, 0] @ level.of_column
+        found[riders] += np.einsum("gij,gj->gi", level.matrices[chosen], turned) @ level.of_column
     return found
 
 
@@ -166,9 +165,11 @@ def _add_tied(
     """Adds what ties riders of little leverage to one another, in single precision, with Cr for c.
 
     Of a term only the riders with more than a least share d = r'Cr of it: cc' is at most dC, and all C add up to the identity,
-    so that what the others with it and among them would add is below twice the least share times the sum of leverage x share.
+    so that what the others with all riders would add is below twice the least share times the sum of |c|^2, which is at most
+    leverage x share.
     """
-    least = _LEFT_OUT * (shares**2).sum(axis=0) / np.maximum(2 * (leverage @ shares), np.finfo(float).tiny)
+    most = np.trace(tally.crossed, axis1=1, axis2=2) + leverage @ shares
+    least = _LEFT_OUT * tally.squares / np.maximum(2 * most, np.finfo(float).tiny)
     single = None if design is None else design.astype(np.float32)
     for place, line in enumerate(of_term):
         here = shares[:, place] > least[place]
