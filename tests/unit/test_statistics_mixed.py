@@ -223,7 +223,7 @@ def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom() ->
         bump = np.exp(-((place - 2.5) ** 2) * 2)
         return float(-bump.sum()), 4 * (place - 2.5) * bump
 
-    assert lowest_of(waved) == pytest.approx([2.5], abs=1e-5)
+    assert lowest_of(waved) == pytest.approx([2.5], abs=1e-6)
 
 
 def test_the_search_ends_at_the_same_place_from_anywhere() -> None:

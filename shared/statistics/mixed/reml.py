@@ -23,12 +23,11 @@ Ints = NDArray[np.int64]
 # The search runs on theta = log(1 + m ratio), m the mean number of rows a group, times the root of half the groups: the
 # boundary stays at 0, the slope there does not vanish as it would for standard deviations, and curvature is about one.
 _START, _HIGHEST = 1.0, 18.0
-# The slope at which the search ends, in these coordinates: in theta's own standard errors. Where rounding lets a round come no
-# nearer, the second is near enough.
-_SETTLED, _NEARLY = 1e-5, 1e-4
-# A round makes the slope about a tenth of what it was: so much of it may be left of its own.
-_NEARER = 0.02
-_MOST_ROUNDS, _MOST_HALVINGS = 60, 30
+# In these coordinates, which are theta's own standard errors: a slope that is flat enough where rounding lets it be no flatter.
+_NEARLY = 1e-4
+# A round makes the slope about a tenth of what it was: so much of it may be left of its own. After these, or where a round does
+# not descend, the criterion with all terms is searched itself: that is where terms are many beside riders, which are then few.
+_NEARER, _MOST_ROUNDS = 0.02, 10
 
 
 @dataclass(frozen=True)
@@ -173,29 +172,25 @@ def _lowest(
     """The place, value and factor where the criterion is flat, or rises from a bound."""
     try:
         value, gradient, factor = seen(place)
-        before = np.inf
+        # Nearer to its lowest point the criterion does not differ beyond its rounding.
+        settled = float(np.sqrt(np.finfo(float).eps * abs(value)))
         for _ in range(_MOST_ROUNDS):
             slope = _steepest(place, gradient)
-            if slope < _SETTLED or before / 2 < slope < _NEARLY:
+            if slope < settled:
                 return place, value, factor
-            before = slope
             curve = one_column(left_over(factor))
-            moved = bounded(curve, place, gradient - curve(place)[1], highest, max(_NEARER * slope, _SETTLED / 10))
-            for _ in range(_MOST_HALVINGS):
-                found = seen(moved)
-                if found[0] <= value + 1e-12 * abs(value):
-                    break
-                moved = (place + moved) / 2
-            else:
-                break
-            if (moved >= highest).any():
+            moved = bounded(curve, place, gradient - curve(place)[1], highest, max(_NEARER * slope, settled / 10))
+            found = seen(moved)
+            if found[0] > value + 1e-12 * abs(value):
                 break
             place, (value, gradient, factor) = moved, found
+        place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 10)
+        value, gradient, factor = seen(place)
     except np.linalg.LinAlgError as fault:
         raise NoConvergenceError(refusal) from fault
-    if _steepest(place, gradient) < _NEARLY:
-        return place, value, factor
-    raise NoConvergenceError(refusal)
+    if _steepest(place, gradient) > _NEARLY or (place >= highest).any():
+        raise NoConvergenceError(refusal)
+    return place, value, factor
 
 
 def _steepest(place: Floats, gradient: Floats) -> float:
@@ -209,7 +204,11 @@ def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled:
     first = curve(start)[0]
 
     def tilted(place: Floats) -> tuple[float, Floats]:
-        value, gradient = curve(place)
+        try:
+            value, gradient = curve(place)
+        except np.linalg.LinAlgError:
+            # Far from the lowest point rounding may eat the cross products up: not a place to go.
+            return 1e300, np.zeros_like(place)
         return value - first + float(tilt @ (place - start)), gradient + tilt
 
     options = {"gtol": settled, "ftol": 0.0, "maxiter": 200, "maxls": 40}
