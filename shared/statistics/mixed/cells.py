@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Labels = NDArray[np.generic]
+Real = TypeVar("Real", np.float64, np.float32)
 
 # A difference from the cell's mean below this share of a column's largest value is rounding.
 ROUNDING = 1e-12
@@ -144,16 +145,13 @@ def _upper(size: int) -> tuple[Ints, Ints]:
     return rows, columns
 
 
-def full(packed: Floats, size: int, first: int | None = None) -> Floats:
+def full(packed: NDArray[Real], size: int, first: int | None = None) -> NDArray[Real]:
     """Symmetric matrices (..., size, size) from their upper triangles (..., pairs); of their `first` rows and columns only."""
     rows, columns = _upper(size)
     place = np.empty((size, size), dtype=np.int64)
     place[rows, columns] = place[columns, rows] = np.arange(len(rows))
     wanted = place[:first, :first]
     return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
-
-
-Real = TypeVar("Real", np.float64, np.float32)
 
 
 def sums_by(codes: Ints, n_groups: int, values: NDArray[Real], weights: NDArray[Real] | None = None) -> NDArray[Real]:

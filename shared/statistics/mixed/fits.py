@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy import sparse
 from scipy.linalg import solve_triangular
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
@@ -337,8 +338,11 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
 
 def _whitened(riders: Grouped, means: Floats, ratios: Mapping[str, float]) -> Floats:
     """The cells' means (cells, width) taken to independent ones of unit variance, whose cross products are those by K."""
-    made = np.empty_like(means)
+    roots, to, of = [], [], []
     for shape in riders.shapes:
-        roots = np.linalg.cholesky(weights_of(shape, ratios)[0]).transpose(0, 2, 1)
-        made[shape.cells] = roots[shape.kind] @ means[shape.cells]
-    return made
+        factor = np.linalg.cholesky(weights_of(shape, ratios)[0]).transpose(0, 2, 1)
+        roots.append(factor[shape.kind].ravel())
+        to.append(np.repeat(shape.cells, shape.cells.shape[1]))
+        of.append(np.tile(shape.cells, shape.cells.shape[1]).ravel())
+    entries = (np.concatenate(roots), (np.concatenate(to), np.concatenate(of)))
+    return np.asarray(sparse.csr_array(entries, shape=(len(means), len(means))) @ means)

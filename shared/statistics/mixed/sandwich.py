@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shared.statistics.clustered.cr2 import (
     Sandwich,
@@ -20,6 +21,8 @@ from shared.statistics.clustered.cr2 import (
 )
 from shared.statistics.cross_products import cross_product
 from shared.statistics.mixed.cells import Cells, Flags, Floats, Ints, Terms, full, sums_by, upper
+
+Singles = NDArray[np.float32]
 
 # Total leverage of a rider up to which sums serve.
 LITTLE = 0.01
@@ -54,30 +57,51 @@ class _Level:
     estimate: Floats
 
     @cached_property
-    def matrices(self) -> Floats:
-        """The products of the varying columns alone, (g, v, v)."""
+    def single(self) -> Singles:
+        """The products in single precision."""
+        return self.products.astype(np.float32)
+
+    @cached_property
+    def matrices(self) -> Singles:
+        """The products of the varying columns alone, (g, v, v), in single precision."""
         v = len(self.of_column)
-        return full(self.products, v + 1, v)
+        return full(self.single, v + 1, v)
 
     def squares(self, vectors: Floats) -> Floats:
         """v'Cv of every rider for vectors (m, b): (g, m)."""
+        return np.asarray(self.products @ self._paired(vectors))
+
+    def leverage(self) -> Floats:
+        """The trace of every rider's C (g,)."""
+        return np.asarray(self.products @ self._paired(np.eye(self.of_column.shape[1])).sum(axis=1))
+
+    def _paired(self, vectors: Floats) -> Floats:
+        """What makes v'Cv of the packed products, (pairs, m)."""
         columns = self.of_column @ vectors.T
         rows, places = upper(len(self.of_column) + 1)
         inner = (rows < len(self.of_column)) & (places < len(self.of_column))
         weights = np.zeros((len(rows), len(vectors)))
         weights[inner] = columns[rows[inner]] * columns[places[inner]]
-        return np.asarray(self.products @ (weights * np.where(rows == places, 1.0, 2.0)[:, None]))
+        return np.asarray(weights * np.where(rows == places, 1.0, 2.0)[:, None])
 
-    def times(self, contrast: Floats, chosen: Ints | slice = slice(None)) -> Floats:
-        """The chosen riders' products times one contrast of the varying columns and the outcome (v + 1,), in the root's
-        coordinates (chosen, b)."""
+    def scores(self) -> Floats:
+        """Each rider's sums of the varying columns times what the estimate leaves, in the root's coordinates (g, b)."""
+        return np.asarray((self.products @ self._reading(np.append(-self.estimate, 1.0))) @ self.of_column)
+
+    def along(self, line: Floats, chosen: Ints) -> Singles:
+        """C times one line (b,) for the chosen riders (chosen, b), in single precision."""
+        reading = self._reading(np.append(self.of_column @ line, 0.0)).astype(np.float32)
+        return (self.single[chosen] @ reading) @ self.of_column.astype(np.float32)
+
+    def _reading(self, contrast: Floats) -> Floats:
+        """What makes of the packed products those of the varying columns with a contrast of them and the outcome (pairs, v)."""
         v = len(self.of_column)
         rows, places = upper(v + 1)
         pairs, reading = np.arange(len(rows)), np.zeros((len(rows), v))
         left, right = rows < v, (places < v) & (rows != places)
         reading[pairs[left], rows[left]] = contrast[places[left]]
         reading[pairs[right], places[right]] = contrast[rows[right]]
-        return np.asarray((self.products[chosen] @ reading) @ self.of_column)
+        return reading
 
 
 def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Sandwich:
@@ -94,10 +118,11 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
         scores += sums_by(rider, n_riders, design, between[:, -1])
         leverage += np.bincount(rider, weights=np.einsum("cb,cb->c", design, design), minlength=n_riders)
     for level in levels:
-        scores[level.riders] += level.times(np.append(-level.estimate, 1.0))
-        leverage[level.riders] += level.squares(np.eye(len(root))).sum(axis=1)
+        scores[level.riders] += level.scores()
+        leverage[level.riders] += level.leverage()
     tally, much = Tally(len(of_wanted), len(root)), leverage > LITTLE
-    adjusted = np.zeros_like(scores) if much.all() else _by_sums(scores, np.where(much, 0.0, leverage), design, rider, levels)
+    single = None if design is None or much.all() else design.astype(np.float32)
+    adjusted = np.zeros_like(scores) if much.all() else _by_sums(scores, np.where(much, 0.0, leverage), single, rider, levels)
     if much.any():
         for riders, scaled, residual in _rows_of(cells, terms, rider, much, fit, design, root):
             adjusted[riders] = add_riders(tally, scaled, residual, of_wanted)
@@ -105,7 +130,7 @@ def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted:
         shares = _shares(n_riders, design, rider, levels, of_wanted)
         shares[much] = 0.0
         tally.add_shares(shares)
-        _add_tied(tally, shares, leverage, design, rider, levels, of_wanted)
+        _add_tied(tally, shares, leverage, single, rider, levels, of_wanted)
     influence = adjusted @ told.T
     return Sandwich(influence, cross_product(influence, influence), among(wanted, tally.df(of_wanted)))
 
@@ -124,28 +149,30 @@ def _levels(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_column
         yield _Level(codes[first], sums, own, np.where(kept, estimate[places], 0.0))
 
 
-def _by_sums(scores: Floats, leverage: Floats, design: Floats | None, rider: Ints, levels: list[_Level]) -> Floats:
-    """(1 - C)^-1/2 times the scores (riders, b), by as many terms of the series as each rider's leverage asks for."""
-    adjusted, power = scores.copy(), scores
+def _by_sums(scores: Floats, leverage: Floats, single: Singles | None, rider: Ints, levels: list[_Level]) -> Floats:
+    """(1 - C)^-1/2 times the scores (riders, b), by as many terms of the series as each rider's leverage asks for; what these
+    add, at most half of LITTLE, is told in single precision."""
+    added = np.zeros(scores.shape, dtype=np.float32)
+    power = scores.astype(np.float32)
     for n_terms, factor in enumerate(power_series(terms_for(float(leverage.max())))):
-        power = factor * _through(power, leverage > serves_up_to(n_terms), design, rider, levels)
-        adjusted += power
-    return adjusted
+        power = np.float32(factor) * _through(power, leverage > serves_up_to(n_terms), single, rider, levels)
+        added += power
+    return scores + added
 
 
-def _through(vectors: Floats, here: Flags, design: Floats | None, rider: Ints, levels: list[_Level]) -> Floats:
+def _through(vectors: Singles, here: Flags, single: Singles | None, rider: Ints, levels: list[_Level]) -> Singles:
     """C times each rider's vector (riders, b) for the riders where `here` is true, zero for the others."""
     found = np.zeros_like(vectors)
     everyone = bool(here.all())
-    if design is not None:
+    if single is not None:
         cells = slice(None) if everyone else np.flatnonzero(here[rider])
-        codes, own = rider[cells], design[cells]
+        codes, own = rider[cells], single[cells]
         found += sums_by(codes, len(vectors), own, np.einsum("cb,cb->c", own, vectors.take(codes, axis=0)))
     for level in levels:
         chosen = slice(None) if everyone else np.flatnonzero(here[level.riders])
-        riders = level.riders[chosen]
-        turned = vectors.take(riders, axis=0) @ level.of_column.T
-        found[riders] += np.einsum("gij,gj->gi", level.matrices[chosen], turned) @ level.of_column
+        riders, of_column = level.riders[chosen], level.of_column.astype(np.float32)
+        turned = vectors.take(riders, axis=0) @ of_column.T
+        found[riders] += np.einsum("gij,gj->gi", level.matrices[chosen], turned) @ of_column
     return found
 
 
@@ -160,7 +187,7 @@ def _shares(n_riders: int, design: Floats | None, rider: Ints, levels: list[_Lev
 
 
 def _add_tied(
-    tally: Tally, shares: Floats, leverage: Floats, design: Floats | None, rider: Ints, levels: list[_Level], of_term: Floats
+    tally: Tally, shares: Floats, leverage: Floats, single: Singles | None, rider: Ints, levels: list[_Level], of_term: Floats
 ) -> None:
     """Adds what ties riders of little leverage to one another, in single precision, with Cr for c.
 
@@ -170,7 +197,6 @@ def _add_tied(
     """
     most = np.trace(tally.crossed, axis1=1, axis2=2) + leverage @ shares
     least = _LEFT_OUT * tally.squares / np.maximum(2 * most, np.finfo(float).tiny)
-    single = None if design is None else design.astype(np.float32)
     for place, line in enumerate(of_term):
         here = shares[:, place] > least[place]
         code, n_here = np.cumsum(here) - 1, int(here.sum())
@@ -181,7 +207,7 @@ def _add_tied(
             tied += sums_by(code[rider[cells]], n_here, own, own @ line.astype(np.float32))
         for level in levels:
             chosen = np.flatnonzero(here[level.riders])
-            tied[code[level.riders[chosen]]] += level.times(np.append(level.of_column @ line, 0.0), chosen)
+            tied[code[level.riders[chosen]]] += level.along(line, chosen)
         tally.fourth[place] += float((np.einsum("gb,gb->g", tied, tied).astype(float) ** 2).sum())
         add_crossed(tally.crossed[place : place + 1], tied[None])
 
