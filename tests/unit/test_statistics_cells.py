@@ -20,10 +20,10 @@ Floats = NDArray[np.float64]
 TermsOf = Callable[[Cells, Floats], tuple[Terms, Terms]]
 
 
-def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
+def studio(seed: int, *, heavy_rider: bool = False, n_riders: int = N_RIDERS) -> tuple[Cells, Floats]:
     """One or two visits a rider, both knees, one to five captures; varying columns: two dummies and a count."""
     rng = np.random.default_rng(seed)
-    visits = np.repeat(np.arange(N_RIDERS), rng.choice([1, 1, 2], N_RIDERS))
+    visits = np.repeat(np.arange(n_riders), rng.choice([1, 1, 2], n_riders))
     rider, side = np.repeat(visits, 2), np.tile([0, 1], len(visits))
     visit = np.repeat(np.arange(len(visits)), 2)
     n = rng.integers(1, 6, len(rider))
@@ -33,7 +33,7 @@ def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
         columns[1] = (rider[cell] == 7) & (rng.random(len(cell)) < 0.5) | (rng.random(len(cell)) < 0.002)
     exam = np.column_stack([np.ones(len(rider)), rng.random(len(rider)) < 0.4, rng.normal(size=len(rider))])
     outcome = np.array([0.5, -0.4, 0.2]) @ columns + exam[cell] @ [30.0, 1.0, 0.3] + rng.normal(size=len(cell))
-    outcome += rng.normal(size=N_RIDERS)[rider[cell]] + 0.6 * rng.normal(size=len(visits))[visit[cell]]
+    outcome += rng.normal(size=n_riders)[rider[cell]] + 0.6 * rng.normal(size=len(visits))[visit[cell]]
     table = np.column_stack([columns.T, outcome])
 
     def rows(chosen: Flags | None) -> Floats:
@@ -63,9 +63,9 @@ def codes(cells: Cells) -> tuple[NDArray[np.int64], ...]:
 
 
 @pytest.mark.parametrize("terms_of", [overall, by_level])
-@pytest.mark.parametrize("heavy_rider", [False, True])
-def test_the_pooled_model_from_cells_is_that_from_rows(terms_of: TermsOf, heavy_rider: bool) -> None:
-    cells, exam = studio(1, heavy_rider=heavy_rider)
+@pytest.mark.parametrize(("n_riders", "heavy_rider"), [(60, False), (N_RIDERS, False), (N_RIDERS, True), (9_000, False)])
+def test_the_pooled_model_from_cells_is_that_from_rows(terms_of: TermsOf, n_riders: int, heavy_rider: bool) -> None:
+    cells, exam = studio(1, heavy_rider=heavy_rider, n_riders=n_riders)
     terms, _ = terms_of(cells, exam)
     wanted = np.array([name != "intercept" for name in terms.names])
     found = fit_mixed_cells(cells, terms, wanted)

@@ -193,40 +193,46 @@ def test_many_riders_of_one_kind_are_told_by_the_factor_of_their_means() -> None
 Curve = Callable[[NDArray[np.float64]], tuple[float, NDArray[np.float64]]]
 
 
-def lowest_of(curve: Curve, start: float = 1.0) -> NDArray[np.float64]:
+def lowest_of(curve: Curve, rounds: int) -> NDArray[np.float64]:
     """Searched as the criterion is, with nothing beside the one column."""
 
     def seen(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
         return *curve(place), np.eye(1)
 
-    return reml._lowest(seen, lambda _: curve, np.array([start]), np.array([18.0]), "no end")[0]
+    return reml._lowest(seen, lambda _: curve, np.array([1.0]), np.array([18.0]), rounds, "no end")[0]
 
 
-def test_a_search_without_a_lowest_point_is_refused() -> None:
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_search_without_a_lowest_point_is_refused(rounds: int) -> None:
     """Ever lower as the ratio grows: the rows of a group are all the same."""
     with pytest.raises(NoConvergenceError, match="no end"):
-        lowest_of(lambda place: (-float(place.sum()), -np.ones(1)))
+        lowest_of(lambda place: (-float(place.sum()), -np.ones(1)), rounds)
 
 
-def test_a_slope_that_leads_nowhere_is_no_answer() -> None:
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_slope_that_leads_nowhere_is_no_answer(rounds: int) -> None:
     """A gradient at odds with its criterion: every step rises."""
     with pytest.raises(NoConvergenceError, match="no end"):
-        lowest_of(lambda place: (float(place.sum()), -np.ones(1)))
+        lowest_of(lambda place: (float(place.sum()), -np.ones(1)), rounds)
 
 
-def test_a_place_at_the_boundary_is_exactly_zero() -> None:
-    assert lowest_of(lambda place: (float(place.sum()), np.ones(1))).tolist() == [0.0]
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_place_at_the_boundary_is_exactly_zero(rounds: int) -> None:
+    assert lowest_of(lambda place: (float(place.sum()), np.ones(1)), rounds).tolist() == [0.0]
 
 
-def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom() -> None:
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom(rounds: int) -> None:
     def waved(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
         bump = np.exp(-((place - 2.5) ** 2) * 2)
         return float(-bump.sum()), 4 * (place - 2.5) * bump
 
-    assert lowest_of(waved) == pytest.approx([2.5], abs=1e-6)
+    assert lowest_of(waved, rounds) == pytest.approx([2.5], abs=1e-6)
 
 
-def test_the_search_ends_at_the_same_place_from_anywhere() -> None:
+@pytest.mark.parametrize("long", [0, 1_000_000])
+def test_the_search_ends_at_the_same_place_from_anywhere(long: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reml, "_LONG", long)
     at, groups = criterion(("rider", "knee", "visit"))
     plain, lowest, _ = best_ratios(at, groups, "no")
     for begun in (0.0, 0.1, 30.0):

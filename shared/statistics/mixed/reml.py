@@ -25,9 +25,9 @@ Ints = NDArray[np.int64]
 _START, _HIGHEST = 1.0, 18.0
 # In these coordinates, which are theta's own standard errors: a slope that is flat enough where rounding lets it be no flatter.
 _NEARLY = 1e-4
-# A round makes the slope about a tenth of what it was: so much of it may be left of its own. After these, or where a round does
-# not descend, the criterion with all terms is searched itself: that is where terms are many beside riders, which are then few.
-_NEARER, _MOST_ROUNDS = 0.02, 10
+# Rounds save looks at the criterion with all terms, of which each is long where means are many. A round makes the slope about a
+# tenth of what it was: so much of it may be left of its own.
+_LONG, _NEARER, _MOST_ROUNDS = 1_000_000, 0.02, 10
 
 
 @dataclass(frozen=True)
@@ -135,9 +135,10 @@ def best_ratios(
 ) -> tuple[dict[str, float], float, Floats]:
     """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. What the terms add to the slope hardly
-    turns with the ratios, and what the estimate leaves of the outcome is one column: each round takes both as they are, goes
-    to the lowest point that they tell of, and looks at the criterion itself there. It ends where that is flat.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known. By scipy's bounded search, where means
+    are many by rounds: what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the
+    outcome is one column, so that each round takes both as they are, goes to the lowest point that they tell of, and looks at
+    the criterion itself there. It ends where that is flat.
     Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
     names = list(criterion.names)
@@ -158,7 +159,8 @@ def best_ratios(
         own = criterion.of(contrast)
         return lambda place: seen(own, place)[:2]
 
-    place, value, factor = _lowest(lambda at: seen(criterion, at), one_column, start * scale, _HIGHEST * scale, refusal)
+    rounds = _MOST_ROUNDS if sum(own.rows.size for own in criterion.means) > _LONG else 0
+    place, value, factor = _lowest(lambda at: seen(criterion, at), one_column, start * scale, _HIGHEST * scale, rounds, refusal)
     return dict(zip(names, ratios_at(place).tolist(), strict=True)), value, factor
 
 
@@ -167,14 +169,15 @@ def _lowest(
     one_column: Callable[[Floats], Curve],
     place: Floats,
     highest: Floats,
+    rounds: int,
     refusal: str,
 ) -> tuple[Floats, float, Floats]:
-    """The place, value and factor where the criterion is flat, or rises from a bound."""
+    """The place, value and factor where the criterion is flat, or rises from a bound; by rounds first, so many at most."""
     try:
         value, gradient, factor = seen(place)
         # Nearer to its lowest point the criterion does not differ beyond its rounding.
         settled = float(np.sqrt(np.finfo(float).eps * abs(value)))
-        for _ in range(_MOST_ROUNDS):
+        for _ in range(rounds):
             slope = _steepest(place, gradient)
             if slope < settled:
                 return place, value, factor
@@ -184,8 +187,9 @@ def _lowest(
             if found[0] > value + 1e-12 * abs(value):
                 break
             place, (value, gradient, factor) = moved, found
-        place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 10)
-        value, gradient, factor = seen(place)
+        if _steepest(place, gradient) >= settled:
+            place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 5)
+            value, gradient, factor = seen(place)
     except np.linalg.LinAlgError as fault:
         raise NoConvergenceError(refusal) from fault
     if _steepest(place, gradient) > _NEARLY or (place >= highest).any():
