@@ -3,6 +3,7 @@ how many rows each holds. Riders of one kind are worked out together."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ from shared.statistics.grouping import Codes, dense, same_partition, within_ride
 Ints = NDArray[np.int64]
 Labels = NDArray[np.generic]
 Flags = NDArray[np.bool_]
+
+# Whole numbers up to here are sure to be told apart.
+_WHOLE = 1 << 60
 
 
 @dataclass(frozen=True)
@@ -29,7 +33,7 @@ class Shape:
     n: Ints
     same: Mapping[str, Flags]
 
-    @property
+    @cached_property
     def riders_of_kind(self) -> Ints:
         return np.diff(np.append(self.first, len(self.rider)))
 
@@ -101,7 +105,11 @@ def _first_alike(codes: Codes) -> Ints:
 
 def _rows_alike(table: Ints) -> Codes:
     """One code, 0 to kinds - 1, for rows (g, m) that are equal throughout; small whole numbers of 0 or more."""
-    code = np.zeros(len(table), dtype=np.int64)
+    code, kinds = np.zeros(len(table), dtype=np.int64), 1
     for column in table.T:
-        code, _ = dense(code * (int(column.max(initial=0)) + 1) + column)
-    return code
+        size = int(column.max(initial=0)) + 1
+        if kinds * size > _WHOLE:
+            code, labels = dense(code)
+            kinds = len(labels)
+        code, kinds = code * size + column, kinds * size
+    return dense(code)[0]
