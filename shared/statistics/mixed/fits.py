@@ -8,6 +8,7 @@ from scipy import sparse
 from scipy.linalg import solve_triangular
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics.clustered.cr2 import root_of
 from shared.statistics.cross_products import cross_product
 from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products, triangle
 from shared.statistics.intervals import TermEstimate, t_intervals
@@ -144,7 +145,7 @@ def fit_within_cells(cells: Cells, terms: Terms, wanted: Flags | None = None) ->
     turned = _served(cells, terms, products, within=True)
     estimate, squares = _least_squares(turned)
     asked = np.ones(len(terms.names), dtype=bool) if wanted is None else wanted
-    fit = Whitened(turned.basis, turned.back @ turned.basis, np.eye(len(estimate)), estimate)
+    fit = Whitened(turned.basis, turned.back @ turned.basis, estimate)
     # A rider with no knee recorded twice adds nothing.
     sandwich = cr2_of_cells(turned.cells, turned.terms, codes, fit, asked)
     return WithinFit(
@@ -186,6 +187,7 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[st
     if n_riders < 2 or n_rows <= len(terms.names) + 1:
         found = f"{counted(n_rows, 'capture')} of {counted(n_riders, 'rider')} for {counted(len(terms.names), 'term')}"
         raise TooFewError(f"Not enough yet: {found}.")
+    del columns  # long, and read no more
     turned = _served(cells, terms, _of(products, told))
     return _fitted(turned, terms.names, wanted, begun)
 
@@ -312,9 +314,11 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
     change, bread = -left_over(factor)[:p], np.asarray(inverse.T @ inverse)
     residual = float(factor[p, p] ** 2 / (n_rows - p)) * scale**2
     estimate = estimate + basis @ change * scale
-    means[:, p] = (means[:, p] - means[:, :p] @ change) * scale
-    told = turned.back @ basis
-    fit = Whitened(basis, told, bread, estimate, _whitened(riders, means, ratios))
+    told, root, whitening = turned.back @ basis, root_of(bread), _whitening(riders, ratios)
+    left = whitening @ ((means[:, p] - means[:, :p] @ change) * scale)
+    means = means[:, :p] @ root  # long: nothing of it is kept twice
+    fit = Whitened(basis @ root, told @ root, estimate, whitening @ means, left)
+    del means
     sandwich = cr2_of_cells(cells, terms, riders.rider, fit, wanted)
     degrees = n_rows - p
     constant = degrees * (np.log(2 * np.pi * scale**2 / degrees) + 1) / 2 - float(np.linalg.slogdet(told)[1])
@@ -336,13 +340,14 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
     )
 
 
-def _whitened(riders: Grouped, means: Floats, ratios: Mapping[str, float]) -> Floats:
-    """The cells' means (cells, width) taken to independent ones of unit variance, whose cross products are those by K."""
+def _whitening(riders: Grouped, ratios: Mapping[str, float]) -> sparse.csr_array:
+    """The matrix (cells, cells) that makes of the cells' means independent ones of unit variance; their cross products are
+    those by K."""
     roots, to, of = [], [], []
     for shape in riders.shapes:
         factor = np.linalg.cholesky(weights_of(shape, ratios)[0]).transpose(0, 2, 1)
         roots.append(factor[shape.kind].ravel())
         to.append(np.repeat(shape.cells, shape.cells.shape[1]))
         of.append(np.tile(shape.cells, shape.cells.shape[1]).ravel())
-    entries = (np.concatenate(roots), (np.concatenate(to), np.concatenate(of)))
-    return np.asarray(sparse.csr_array(entries, shape=(len(means), len(means))) @ means)
+    n_cells = len(riders.rider)
+    return sparse.csr_array((np.concatenate(roots), (np.concatenate(to), np.concatenate(of))), shape=(n_cells, n_cells))

@@ -14,7 +14,6 @@ from shared.statistics.clustered.cr2 import (
     add_riders,
     among,
     power_series,
-    root_of,
     serves_up_to,
     stacks_of_riders,
     terms_for,
@@ -32,18 +31,18 @@ _LEFT_OUT = 1e-4
 
 @dataclass(frozen=True)
 class Whitened:
-    """What the sandwich reads of a fit; the basis is any in which the inverse information is `bread` (b, b).
+    """What the sandwich reads of a fit, in the coordinates in which all riders' information adds up to the identity.
 
-    to_basis (q, b): the line of each column of the terms; told (p, b): that of each term that is told; estimate (q,): of the
-    columns; between (cells, b + 1): the cells' whitened means of the basis and, last, of the residual, None where only
-    differences within cells count.
+    of_column (q, b): the line of each column of the terms; of_term (p, b): that of each term that is told; estimate (q,): of
+    the columns; design (cells, b) and residual (cells,): the cells' whitened means, None where only differences within cells
+    count.
     """
 
-    to_basis: Floats
-    told: Floats
-    bread: Floats
+    of_column: Floats
+    of_term: Floats
     estimate: Floats
-    between: Floats | None = None
+    design: Floats | None = None
+    residual: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,10 @@ class _Level:
     def along(self, line: Floats, chosen: Ints) -> Singles:
         """C times one line (b,) for the chosen riders (chosen, b), in single precision."""
         reading = self._reading(np.append(self.of_column @ line, 0.0)).astype(np.float32)
-        return (self.single[chosen] @ reading) @ self.of_column.astype(np.float32)
+        # Of most riders the product is quicker than their choice.
+        few = 2 * len(chosen) < len(self.single)
+        found = self.single[chosen] @ reading if few else (self.single @ reading)[chosen]
+        return found @ self.of_column.astype(np.float32)
 
     def _reading(self, contrast: Floats) -> Floats:
         """What makes of the packed products those of the varying columns with a contrast of them and the outcome (pairs, v)."""
@@ -107,35 +109,32 @@ class _Level:
 def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Sandwich:
     """CR2 by rider of a fit on cells; rider (cells,): codes 0 to riders - 1, in order; wanted (p,): terms whose degrees of
     freedom are asked for."""
-    n_riders, root = int(rider[-1]) + 1, root_of(fit.bread)
-    told = fit.told @ root
-    of_wanted = told[wanted]
-    levels = list(_levels(cells, terms, rider, fit.estimate, fit.to_basis @ root))
-    between = fit.between
-    design = None if between is None else np.ascontiguousarray(between[:, :-1]) @ root
-    scores, leverage = np.zeros((n_riders, len(root))), np.zeros(n_riders)
-    if between is not None and design is not None:
-        scores += sums_by(rider, n_riders, design, between[:, -1])
+    n_riders, b = int(rider[-1]) + 1, fit.of_term.shape[1]
+    design, of_wanted = fit.design, fit.of_term[wanted]
+    levels = list(_levels(cells, terms, rider, fit))
+    scores, leverage = np.zeros((n_riders, b)), np.zeros(n_riders)
+    if design is not None:
+        scores += sums_by(rider, n_riders, design, fit.residual)
         leverage += np.bincount(rider, weights=np.einsum("cb,cb->c", design, design), minlength=n_riders)
     for level in levels:
         scores[level.riders] += level.scores()
         leverage[level.riders] += level.leverage()
-    tally, much = Tally(len(of_wanted), len(root)), leverage > LITTLE
+    tally, much = Tally(len(of_wanted), b), leverage > LITTLE
     single = None if design is None or much.all() else design.astype(np.float32)
     adjusted = np.zeros_like(scores) if much.all() else _by_sums(scores, np.where(much, 0.0, leverage), single, rider, levels)
     if much.any():
-        for riders, scaled, residual in _rows_of(cells, terms, rider, much, fit, design, root):
+        for riders, scaled, residual in _rows_of(cells, terms, rider, much, fit):
             adjusted[riders] = add_riders(tally, scaled, residual, of_wanted)
     if not much.all():
         shares = _shares(n_riders, design, rider, levels, of_wanted)
         shares[much] = 0.0
         tally.add_shares(shares)
         _add_tied(tally, shares, leverage, single, rider, levels, of_wanted)
-    influence = adjusted @ told.T
+    influence = adjusted @ fit.of_term.T
     return Sandwich(influence, cross_product(influence, influence), among(wanted, tally.df(of_wanted)))
 
 
-def _levels(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_column: Floats) -> Iterator[_Level]:
+def _levels(cells: Cells, terms: Terms, rider: Ints, fit: Whitened) -> Iterator[_Level]:
     whole = len(terms.places) == 1
     for level, places in enumerate(terms.places):
         kept = places >= 0
@@ -145,8 +144,8 @@ def _levels(cells: Cells, terms: Terms, rider: Ints, estimate: Floats, of_column
         codes = rider.take(here)
         first = np.r_[True, codes[1:] != codes[:-1]]
         sums = cells.by_rider if whole else cells.products_by(np.cumsum(first) - 1, int(first.sum()), here)
-        own = np.where(kept[:, None], of_column[places], 0.0)
-        yield _Level(codes[first], sums, own, np.where(kept, estimate[places], 0.0))
+        own = np.where(kept[:, None], fit.of_column[places], 0.0)
+        yield _Level(codes[first], sums, own, np.where(kept, fit.estimate[places], 0.0))
 
 
 def _by_sums(scores: Floats, leverage: Floats, single: Singles | None, rider: Ints, levels: list[_Level]) -> Floats:
@@ -212,9 +211,7 @@ def _add_tied(
         add_crossed(tally.crossed[place : place + 1], tied[None])
 
 
-def _rows_of(
-    cells: Cells, terms: Terms, rider: Ints, much: Flags, fit: Whitened, design: Floats | None, root: Floats
-) -> Iterator[tuple[Ints, Floats, Floats]]:
+def _rows_of(cells: Cells, terms: Terms, rider: Ints, much: Flags, fit: Whitened) -> Iterator[tuple[Ints, Floats, Floats]]:
     """Riders of much leverage with their scaled rows (g, rows, b) and residuals (g, rows), some at a time."""
     chosen = much[rider]
     picked = np.flatnonzero(chosen)
@@ -222,17 +219,17 @@ def _rows_of(
     rows = cells.rows(chosen)
     rows[:, :-1] -= cells.mean.take(cell, axis=0)
     rows[:, -1] -= cells.outcome.take(cell)
-    scaled, residual, of_column = np.zeros((len(rows), len(root))), rows[:, -1].copy(), fit.to_basis @ root
+    scaled, residual = np.zeros((len(rows), fit.of_term.shape[1])), rows[:, -1].copy()
     for level, places in enumerate(terms.places):
         kept = np.flatnonzero(places >= 0)
         here = np.flatnonzero(terms.level.take(cell) == level) if len(terms.places) > 1 else slice(None)
         own = rows[here][:, kept]
-        scaled[here] = own @ of_column[places[kept]]
+        scaled[here] = own @ fit.of_column[places[kept]]
         residual[here] -= own @ fit.estimate[places[kept]]
-    if fit.between is not None and design is not None:
+    if fit.design is not None and fit.residual is not None:
         share = 1 / np.sqrt(cells.n.take(cell))
-        scaled += design.take(cell, axis=0) * share[:, None]
-        residual += fit.between[:, -1].take(cell) * share
+        scaled += fit.design.take(cell, axis=0) * share[:, None]
+        residual += fit.residual.take(cell) * share
     riders = np.flatnonzero(much)
     for some, places in stacks_of_riders(np.cumsum(much)[rider.take(cell)] - 1):
         none = places < 0
