@@ -4,8 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.statistics.grouping import dense
+from shared.statistics.mixed.answers import MixedFit, WithinFit
 from shared.statistics.mixed.cells import Cells, Terms, cell_moments
-from shared.statistics.mixed.fits import MixedFit, WithinFit, fit_mixed_cells, fit_within_cells
+from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.generic]

@@ -18,7 +18,7 @@ from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import ties
 from shared.statistics.grouping import Codes, dense, same_partition, within_rider
-from shared.statistics.mixed.fits import MixedFit
+from shared.statistics.mixed.answers import MixedFit
 from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]

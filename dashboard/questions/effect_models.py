@@ -17,7 +17,8 @@ from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket, difference_error, places_among
 from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed.fits import MixedFit, WithinFit, fit_mixed_cells, fit_within_cells, within_ties
+from shared.statistics.mixed.answers import MixedFit, WithinFit
+from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
 from shared.statistics.multiplicity import benjamini_hochberg
 
 OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm", "off_neutral": "deg"}

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed.fits import MixedFit, WithinFit
+from shared.statistics.mixed.answers import MixedFit, WithinFit
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.mixed.fits import MixedFit
+from shared.statistics.mixed.answers import MixedFit
 from tests.rows_as_cells import fit_rows
 from tests.statsmodels_mixed import fit_mixed_model
 

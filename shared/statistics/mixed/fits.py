@@ -1,7 +1,7 @@
 """Both effect models from cells, a knee in one visit, for any number of captures."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
@@ -11,7 +11,7 @@ from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.clustered.cr2 import root_of
 from shared.statistics.cross_products import cross_product
 from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products, triangle
-from shared.statistics.intervals import TermEstimate, t_intervals
+from shared.statistics.mixed.answers import MixedFit, WithinFit
 from shared.statistics.mixed.cells import (
     Cells,
     Flags,
@@ -24,7 +24,7 @@ from shared.statistics.mixed.cells import (
     within_products,
 )
 from shared.statistics.mixed.reml import Criterion, best_ratios, left_over, means_of, weights_of
-from shared.statistics.mixed.riders import Grouped, Labels, grouped
+from shared.statistics.mixed.riders import Grouped, grouped
 from shared.statistics.mixed.sandwich import Whitened, cr2_of_cells
 from shared.statistics.wording import counted
 
@@ -35,57 +35,6 @@ _NEAR = 1e-9
 _MOSTLY, _EXPLAINED = 1e-9, 1e-18
 # A column's squares about its mean beside its squares: above this share no rounding makes them.
 _SURELY = 1e-6
-
-
-@dataclass(frozen=True)
-class MixedFit:
-    """terms (p); estimate (p,); model_covariance and robust_covariance (p, p), the latter clustered by rider; df (p,).
-
-    Variances in the outcome's unit squared; a variance at its boundary is exactly 0, and so is one that the data cannot tell
-    from another. influence (n_riders, p): what each of `riders` (labels as given) adds to the error of each term.
-    """
-
-    terms: tuple[str, ...]
-    estimate: Floats
-    model_covariance: Floats
-    robust_covariance: Floats
-    df: Floats
-    variance_rider: float
-    variance_knee: float
-    variance_visit: float
-    variance_residual: float
-    loglik: float
-    n_rows: int
-    n_riders: int
-    riders: Labels = field(repr=False)
-    influence: Floats = field(repr=False)
-
-    def table(self, level: float) -> dict[str, TermEstimate]:
-        """Each term's estimate with its t interval at `level`, from the robust covariance."""
-        return t_intervals(self.terms, self.estimate, self.robust_covariance, self.df, level)
-
-
-@dataclass(frozen=True)
-class WithinFit:
-    """terms (p); estimate (p,), robust_covariance (p, p) clustered by rider, df (p,); residual_variance in the unit squared.
-
-    influence (n_riders, p): what each of `riders` (labels as given) adds to the error of each term.
-    """
-
-    terms: tuple[str, ...]
-    estimate: Floats
-    robust_covariance: Floats
-    df: Floats
-    residual_variance: float
-    n_rows: int
-    n_knees: int
-    n_riders: int
-    riders: Labels = field(repr=False)
-    influence: Floats = field(repr=False)
-
-    def table(self, level: float) -> dict[str, TermEstimate]:
-        """Each term's estimate with its t interval at `level`."""
-        return t_intervals(self.terms, self.estimate, self.robust_covariance, self.df, level)
 
 
 @dataclass(frozen=True)

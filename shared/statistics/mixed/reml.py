@@ -176,7 +176,7 @@ def _lowest(
     try:
         value, gradient, factor = seen(place)
         # Nearer to its lowest point the criterion does not differ beyond its rounding.
-        settled = float(np.sqrt(np.finfo(float).eps * abs(value)))
+        settled = float(np.sqrt(np.finfo(float).eps * max(abs(value), 1.0)))
         for _ in range(rounds):
             slope = _steepest(place, gradient)
             if slope < settled:

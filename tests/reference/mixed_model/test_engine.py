@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.mixed.fits import MixedFit
+from shared.statistics.mixed.answers import MixedFit
 from tests.rows_as_cells import fit_rows
 
 HERE = Path(__file__).parent

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.mixed.fits import MixedFit
+from shared.statistics.mixed.answers import MixedFit
 from tests.statsmodels_mixed import fit_mixed_model
 
 HERE = Path(__file__).parent
