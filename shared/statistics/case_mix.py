@@ -1,6 +1,5 @@
 """What would be expected of these riders: the outcome predicted from what they came with, whoever fitted them."""
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +7,6 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import expit
 from statsmodels.discrete.discrete_model import Logit
-from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.cross_products import cross_product
@@ -24,6 +22,8 @@ _TIED = 1e-10
 # Log odds beyond which a fitted share is 0 or 1 to seven digits. Where terms separate the outcome, each of Newton's steps adds
 # about one, for ever: so many steps go beyond.
 _SEPARATED, _MOST_STEPS = 16.0, 30
+# A step that moves no coefficient by more leaves an error of its square.
+_SETTLED = 1e-6
 
 
 @dataclass(frozen=True)
@@ -64,10 +64,10 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
 
 def _likeliest(events: Array, design: Array) -> tuple[Array, bool]:
     """The coefficients (p,) by statsmodels' Logit, and whether its steps settled; tied columns are out already."""
-    with warnings.catch_warnings(), np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        warnings.simplefilter("ignore", PerfectSeparationWarning)
-        model = Logit(events, design, check_rank=False)
-        found = model.fit(method="newton", maxiter=_MOST_STEPS, disp=0, warn_convergence=False, skip_hessian=True)
+    settings = {"maxiter": _MOST_STEPS, "tol": _SETTLED, "disp": 0, "warn_convergence": False, "skip_hessian": True}
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        # Separation is looked for afterwards, not at each step.
+        found = Logit(events, design, check_rank=False).fit(method="newton", callback=lambda *_: None, **settings)
     return np.asarray(found.params, dtype=np.float64), bool(found.mle_retvals["converged"])
 
 
