@@ -87,7 +87,7 @@ def cr2_of_rows(
     influence = np.empty((int(rider.max(initial=-1)) + 1, len(root)))
     for riders, rows in stacks_of_riders(rider):
         none = rows < 0
-        scaled = design.take(np.where(none, 0, rows).ravel(), axis=0).reshape(*rows.shape, len(root)) @ root
+        scaled = (design.take(np.where(none, 0, rows).ravel(), axis=0) @ root).reshape(*rows.shape, len(root))
         scaled[none] = 0.0
         influence[riders] = add_riders(tally, scaled, np.where(none, 0.0, residual[rows]), root[asked]) @ root.T
     return Sandwich(influence, cross_product(influence, influence), among(asked, tally.df(root[asked])))
@@ -129,7 +129,7 @@ def add_riders(tally: Tally, scaled: Array, residual: Array, of_term: Array) -> 
 
     of_term (wanted, b): the wanted terms' lines of the root.
     """
-    weights = scaled @ of_term.T
+    weights = (scaled.reshape(-1, scaled.shape[2]) @ of_term.T).reshape(*scaled.shape[:2], len(of_term))
     found, alone = _adjusted(scaled, np.concatenate([residual[:, :, None], weights], axis=2))
     tied = found[:, :, 1:]
     tally.add_shares(np.einsum("grl,grl->gl", weights, weights) - alone[:, 1:])
