@@ -20,7 +20,7 @@ from dashboard.questions.shim_places import shim_places
 from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.statistics.group_difference import adjusted_difference
 from shared.warehouse import Warehouse
 

@@ -14,7 +14,7 @@ from dashboard.questions.levels import count_riders, level_words
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents, spoken_points
 from dashboard.questions.scope import counted
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.statistics.multiplicity import benjamini_hochberg
 from shared.statistics.paired_shares import PairedShares, paired_change
 from shared.statistics.proportions import share_difference, wilson_interval

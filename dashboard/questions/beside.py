@@ -13,7 +13,7 @@ from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.agreement import typical_error
-from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.units import UNITS
 
 Rows = dict[str, NDArray[Any]]

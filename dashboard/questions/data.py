@@ -14,7 +14,7 @@ from dashboard.questions.selection import Selection
 from shared.catalogue import Table, catalogue
 from shared.row_words import example_words
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 
 REMEMBERS = True

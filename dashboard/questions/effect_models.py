@@ -16,11 +16,10 @@ from dashboard.questions.supports import Counts, Design, SupportColumn, design_o
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket, difference_error, places_among
-from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells, within_ties
 from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed_model import MixedFit
+from shared.statistics.mixed.answers import MixedFit, WithinFit
+from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
 from shared.statistics.multiplicity import benjamini_hochberg
-from shared.statistics.within_knee import WithinFit
 
 OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm", "off_neutral": "deg"}
 
@@ -135,7 +134,7 @@ def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | 
         # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
         while tied := within_ties(cells, design.within.kept(free)):
             free[design.within.names.index(list(tied)[-1])] = False
-        return fit_within_cells(cells, design.within.kept(free))
+        return fit_within_cells(cells, design.within.kept(free), shown[: len(free)][free])
 
     pooled, within = both(
         lambda: fit_mixed_cells(cells, design.pooled, shown, begun), fit_within, n_rows=len(design.frame.captures)

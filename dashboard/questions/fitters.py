@@ -22,7 +22,7 @@ from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
-from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.captures import Captures
-from shared.statistics.cells import Cells, cell_moments
-from shared.statistics.recast_cells import with_indicators, with_outcome
+from shared.statistics.mixed.cells import Cells, cell_moments
+from shared.statistics.mixed.recast import with_indicators, with_outcome
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -15,7 +15,7 @@ from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import Scope, counted
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.units import UNITS
 from shared.warehouse import Warehouse
 

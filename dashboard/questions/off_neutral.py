@@ -11,7 +11,7 @@ from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken
 from dashboard.questions.scope import counted
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_mean
+from shared.statistics.clustered.means import clustered_mean
 from shared.statistics.regression_to_mean import expected_distance_change
 
 DIRECTIONS = ("inward", "near neutral", "outward")

@@ -12,7 +12,7 @@ from dashboard.questions.levels import count_riders
 from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import counted
 from shared.settings import Settings
-from shared.statistics.clustered import Estimate, clustered_share
+from shared.statistics.clustered.means import Estimate, clustered_share
 from shared.units import UNITS
 
 RESPONSES = ("better", "unchanged", "worse")

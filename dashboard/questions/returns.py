@@ -24,7 +24,7 @@ from dashboard.questions.scope import SQL, Scope, counted, fragments, scope_of, 
 from dashboard.questions.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.statistics.time_to_event import ENDED, cumulative_incidence, log_rank, number_at_risk
 from shared.warehouse import Warehouse
 

@@ -14,7 +14,7 @@ from dashboard.questions.scope import counted
 from dashboard.questions.side_by_side import side_by_side
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_mean
+from shared.statistics.clustered.means import clustered_mean
 from shared.statistics.group_difference import adjusted_difference
 from shared.units import UNITS
 

@@ -18,7 +18,7 @@ from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.scope import Scope, counted, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
-from shared.statistics.clustered import Estimate, clustered_mean, clustered_share
+from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
 from shared.warehouse import Warehouse
 
 METHOD = {

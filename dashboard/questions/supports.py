@@ -14,7 +14,7 @@ from dashboard.questions.frames import (
     frame_of,
     split_support_columns,
 )
-from shared.statistics.cells import Terms
+from shared.statistics.mixed.cells import Terms
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

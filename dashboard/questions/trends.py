@@ -22,7 +22,7 @@ from dashboard.questions.trends_fits import fits_of, riders_at
 from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.statistics.control_charts import Limits, one_side, outside, p_limits, steady, xmr_limits
 from shared.warehouse import Warehouse
 

@@ -16,7 +16,7 @@ from dashboard.questions.numbers import spoken_percent, spoken_percents
 from dashboard.questions.scope import Scope, counted, forefoot_class, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.statistics.proportions import wilson_interval
 from shared.warehouse import Warehouse
 

@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from shared.statistics.intervals import TermEstimate
-from shared.statistics.mixed_model import MixedFit
-from shared.statistics.within_knee import WithinFit
+from shared.statistics.mixed.answers import MixedFit, WithinFit
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import expit
+from statsmodels.discrete.discrete_model import Logit
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics.logistic import SEPARATED, logistic, weighted_gram
+from shared.statistics.cross_products import cross_product
 from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
@@ -18,6 +19,11 @@ ROWS_PER_TERM = 10
 EVENTS_PER_TERM = 5
 # The squared length of what is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
 _TIED = 1e-10
+# Log odds beyond which a fitted share is 0 or 1 to seven digits. Where terms separate the outcome, each of Newton's steps adds
+# about one, for ever: so many steps go beyond.
+_SEPARATED, _MOST_STEPS = 16.0, 30
+# A step that moves no coefficient by more leaves an error of its square.
+_SETTLED = 1e-6
 
 
 @dataclass(frozen=True)
@@ -44,18 +50,25 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
             f"Not enough yet: {rarer} of the rarer outcome for {counted(len(terms), 'term')} of the case mix, and "
             f"{EVENTS_PER_TERM * len(terms)} are needed."
         )
-    try:
-        fit = logistic(events, design)
-    except np.linalg.LinAlgError as fault:
-        raise NotEstimableError(_SEPARATION.format("its terms")) from fault
-    if np.abs(fit.log_odds).max() > SEPARATED:
+    coefficients, has_settled = _likeliest(events, design)
+    log_odds = design @ coefficients
+    if not np.abs(log_odds).max() <= _SEPARATED:
         # The intercept comes first and only takes up what the other terms leave.
-        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(fit.coefficients[1:])))]
+        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(coefficients[1:])))]
         raise NotEstimableError(_SEPARATION.format(strongest.replace("_", " ")))
-    if not fit.has_settled:
+    if not has_settled:
         raise NoConvergenceError("No figure: the case-mix model did not settle on an answer. Widen the selection.")
-    expected = expit(fit.log_odds)
+    expected = expit(log_odds)
     return Expected(expected, expected * (1 - expected), _explained(events, expected))
+
+
+def _likeliest(events: Array, design: Array) -> tuple[Array, bool]:
+    """The coefficients (p,) by statsmodels' Logit, and whether its steps settled; tied columns are out already."""
+    settings = {"maxiter": _MOST_STEPS, "tol": _SETTLED, "disp": 0, "warn_convergence": False, "skip_hessian": True}
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        # Separation is looked for afterwards, not at each step.
+        found = Logit(events, design, check_rank=False).fit(method="newton", callback=lambda *_: None, **settings)
+    return np.asarray(found.params, dtype=np.float64), bool(found.mle_retvals["converged"])
 
 
 def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expected:
@@ -90,7 +103,7 @@ def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[st
     """The columns that are no combination of earlier ones, scaled to one; raises where the rows are too few for them."""
     if len(design) < len(terms):
         _refuse_few(len(design), len(terms))
-    gram = weighted_gram(design, np.ones(len(design))) / len(design)
+    gram = cross_product(design, design) / len(design)
     size = np.sqrt(np.diag(gram))
     size[size == 0] = 1.0
     kept = _pivots(gram / np.outer(size, size))

@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.errors import NotEstimableError, TooFewError
+from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import ties
-from shared.statistics.few_terms import cr2_of_few
 from shared.statistics.grouping import dense
 from shared.statistics.intervals import TermEstimate, t_intervals
 from shared.statistics.wording import counted
@@ -38,7 +38,8 @@ def adjusted_difference(
     if ties(design, terms):
         raise NotEstimableError("No figure: one of the two groups is empty, or it is known from the starting values alone.")
     estimate = np.linalg.lstsq(design, outcome, rcond=None)[0]
-    found = cr2_of_few(design, outcome - design @ estimate, rider)
+    wanted = np.arange(len(terms)) == 1
+    found = cr2_of_rows(design, outcome - design @ estimate, rider, wanted=wanted)
     if found.df[1] == 0:
         raise NotEstimableError("No figure: one of the two groups rests on one rider alone.")
     return t_intervals(terms[1:2], estimate[1:2], found.covariance[1:2, 1:2], found.df[1:2], level)["difference"]

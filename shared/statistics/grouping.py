@@ -1,6 +1,4 @@
-"""Codes of riders, knees and visits made dense, and the random intercepts that the data can tell apart."""
-
-from collections.abc import Mapping
+"""Codes of riders, knees and visits made dense."""
 
 import numpy as np
 import pandas as pd
@@ -34,17 +32,3 @@ def same_partition(first: Codes, second: Codes) -> bool:
     partner = np.empty(n_first, dtype=np.int64)
     partner[first] = second
     return bool(np.array_equal(partner[first], second))
-
-
-def told_apart(rider: Codes, levels: Mapping[str, Codes]) -> dict[str, Codes]:
-    """The intercepts whose variance the data can tell from the residual, from the rider's and from one another's.
-
-    rider and each of levels: dense codes, shape (n,). Left out: levels of one row each, which are the residual itself, and
-    levels that group the rows as an earlier intercept does.
-    """
-    kept: dict[str, Codes] = {}
-    for name, codes in levels.items():
-        one_row_each = int(codes.max(initial=-1)) + 1 == len(codes)
-        if not one_row_each and not any(same_partition(codes, other) for other in (rider, *kept.values())):
-            kept[name] = codes
-    return kept

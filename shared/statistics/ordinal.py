@@ -8,7 +8,7 @@ from scipy import stats
 from scipy.special import ndtr
 
 from shared.errors import TooFewError
-from shared.statistics.clustered import Estimate, clustered_mean, clustered_share, small_codes
+from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share, small_codes
 
 # With fewer riders whose score moved, no arrangement of signs reaches p = 0.05: 2 / 2**5 = 0.0625.
 _FEWEST_MOVED = 6

@@ -1,4 +1,4 @@
-"""The pooled model at speed beside statsmodels, and beside lme4 where Rscript is: seconds and ratios in one run.
+"""The pooled model from cells beside statsmodels, and beside lme4 where Rscript is: seconds and ratios in one run.
 
 Run by `make bench`; sizes on the command line override the default ones: python tests/bench/mixed.py 1e5 4e6
 """
@@ -16,8 +16,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.fast_mixed import fit_mixed_model_fast
-from shared.statistics.mixed_model import fit_mixed_model
+from shared.statistics.mixed.fits import fit_mixed_cells
+from tests.rows_as_cells import cells_of
+from tests.statsmodels_mixed import fit_mixed_model
 
 SIZES = (10_000, 100_000, 400_000)
 # statsmodels forms each rider's covariance at every step; lme4 is asked for crossed intercepts.
@@ -96,9 +97,10 @@ def main(sizes: tuple[int, ...]) -> None:
     tell(f"{'rows':>10} {'riders':>8} {'fast':>10} {'statsmodels':>20} {'lme4':>20}\n")
     for size in sizes:
         made = studio(size, N_TERMS)
-        terms = tuple(f"x{index}" for index in range(N_TERMS))
+        terms = ("intercept", *(f"x{index}" for index in range(1, N_TERMS)))
         given = (made.outcome, made.design, terms, made.rider, made.knee, made.visit)
-        fast = seconds(partial(fit_mixed_model_fast, *given))
+        cells = cells_of(made.outcome, made.design, terms, made.rider, made.knee, made.visit)
+        fast = seconds(partial(fit_mixed_cells, *cells, np.ones(N_TERMS, dtype=bool)))
         slow = seconds(partial(fit_mixed_model, *given), 1) if size <= LARGEST_FOR["statsmodels"] else None
         lme4 = lme4_seconds(made) if size <= LARGEST_FOR["lme4"] else None
         tell(f"{len(made.outcome):>10} {len(np.unique(made.rider)):>8} {fast:8.3f} s ")

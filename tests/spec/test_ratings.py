@@ -8,7 +8,7 @@ from dashboard.questions import ratings, studio
 from dashboard.questions.answers_ratings import RatingRow, Ratings
 from dashboard.questions.selection import Selection, parse_selection
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 from tests.spec.tables import fill
 

@@ -7,7 +7,7 @@ from dashboard.questions import types
 from dashboard.questions.answers_types import TypeRow, Types
 from dashboard.questions.selection import parse_selection
 from shared.settings import Settings
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 from tests.spec.tables import fill
 

@@ -21,8 +21,7 @@ from dashboard.questions.effect_models import Fits, _refusals, _row, _with_q_val
 from dashboard.questions.selection import Selection
 from dashboard.questions.supports import Counts, SupportColumn
 from shared.settings import Settings
-from shared.statistics.mixed_model import MixedFit
-from shared.statistics.within_knee import WithinFit
+from shared.statistics.mixed.answers import MixedFit, WithinFit
 from tests.unit.made_answers import made_effects
 
 DF = 10.0

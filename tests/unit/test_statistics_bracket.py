@@ -5,8 +5,7 @@ import pytest
 
 from shared.statistics.bracket import bracket, bracket_of, difference_error
 from shared.statistics.intervals import TermEstimate, t_intervals
-from shared.statistics.mixed_model import fit_mixed_model
-from shared.statistics.within_knee import fit_within_knee
+from tests.rows_as_cells import fit_rows, fit_within_rows
 
 
 def term(estimate: float, error: float, df: float = 1000.0) -> TermEstimate:
@@ -38,8 +37,8 @@ def test_where_all_information_lies_within_knees_the_estimates_are_one_and_diffe
     rider = np.repeat(np.arange(20), 4)
     dose = np.tile([0.0, 1.0, 2.0, 3.0], 20)
     outcome = rng.normal(size=20)[rider] + 0.5 * dose + rng.normal(size=80)
-    pooled = fit_mixed_model(outcome, np.column_stack([np.ones(80), dose]), ("one", "dose"), rider)
-    within = fit_within_knee(outcome, dose[:, None], ("dose",), rider, rider)
+    pooled = fit_rows(outcome, np.column_stack([np.ones(80), dose]), ("intercept", "dose"), rider)
+    within = fit_within_rows(outcome, dose[:, None], ("dose",), rider, rider)
     assert difference_error(pooled, within, "dose") < 1e-6
     assert bracket_of(pooled, within, "dose", 0.95).difference == pytest.approx(0.0, abs=1e-6)
 
@@ -50,9 +49,9 @@ def test_riders_are_matched_by_their_labels() -> None:
     rider = np.array([f"rider {code}" for code in np.repeat(np.arange(12), 4)])
     dose = rng.integers(0, 3, 48).astype(float)
     outcome = rng.normal(size=48)
-    pooled = fit_mixed_model(outcome, np.column_stack([np.ones(48), dose]), ("one", "dose"), rider)
+    pooled = fit_rows(outcome, np.column_stack([np.ones(48), dose]), ("intercept", "dose"), rider)
     other = rng.permutation(np.flatnonzero(rider != "rider 3"))
-    within = fit_within_knee(outcome[other], dose[other, None], ("dose",), rider[other], rider[other])
+    within = fit_within_rows(outcome[other], dose[other, None], ("dose",), rider[other], rider[other])
     by_hand = dict(zip(pooled.riders, pooled.influence[:, 1], strict=True))
     for name, added in zip(within.riders, within.influence[:, 0], strict=True):
         by_hand[name] -= added
@@ -68,8 +67,8 @@ def test_the_joint_noise_is_that_of_repeated_draws() -> None:
     differences, errors = [], []
     for _ in range(200):
         outcome = rng.normal(size=60)[rider] + rng.normal(size=120)[knee] + 0.5 * dose + rng.normal(size=360)
-        pooled = fit_within_knee(outcome, dose[:, None], ("dose",), np.zeros(360, dtype=int), rider)
-        within = fit_within_knee(outcome, dose[:, None], ("dose",), knee, rider)
+        pooled = fit_within_rows(outcome, dose[:, None], ("dose",), np.zeros(360, dtype=int), rider)
+        within = fit_within_rows(outcome, dose[:, None], ("dose",), knee, rider)
         differences.append(pooled.estimate[0] - within.estimate[0])
         errors.append(float(np.linalg.norm(pooled.influence[:, 0] - within.influence[:, 0])))
     assert np.mean(np.square(errors)) ** 0.5 == pytest.approx(np.std(differences), rel=0.2)

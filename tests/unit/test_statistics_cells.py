@@ -1,4 +1,4 @@
-"""The two models from cells against the same from rows, for more riders than rows are asked for."""
+"""The two models from cells against the same written out by rows."""
 
 from collections.abc import Callable
 
@@ -7,12 +7,12 @@ import pytest
 from numpy.typing import NDArray
 
 from shared.errors import StatisticsError
-from shared.statistics.cell_fits import fit_mixed_cells, fit_within_cells, within_ties
-from shared.statistics.cells import Cells, Terms, cell_moments, row_design
-from shared.statistics.cluster_robust import cr2_of_rows
+from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import demeaned, not_estimable
-from shared.statistics.fast_mixed import fit_mixed_model_fast
-from shared.statistics.rider_sandwich import cr2_at_speed
+from shared.statistics.mixed import sandwich
+from shared.statistics.mixed.cells import Cells, Terms, cell_moments, row_design
+from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
+from tests.statsmodels_mixed import whitened
 
 N_RIDERS = 1300
 Flags = NDArray[np.bool_]
@@ -20,10 +20,10 @@ Floats = NDArray[np.float64]
 TermsOf = Callable[[Cells, Floats], tuple[Terms, Terms]]
 
 
-def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
+def studio(seed: int, *, heavy_rider: bool = False, n_riders: int = N_RIDERS) -> tuple[Cells, Floats]:
     """One or two visits a rider, both knees, one to five captures; varying columns: two dummies and a count."""
     rng = np.random.default_rng(seed)
-    visits = np.repeat(np.arange(N_RIDERS), rng.choice([1, 1, 2], N_RIDERS))
+    visits = np.repeat(np.arange(n_riders), rng.choice([1, 1, 2], n_riders))
     rider, side = np.repeat(visits, 2), np.tile([0, 1], len(visits))
     visit = np.repeat(np.arange(len(visits)), 2)
     n = rng.integers(1, 6, len(rider))
@@ -33,7 +33,7 @@ def studio(seed: int, *, heavy_rider: bool = False) -> tuple[Cells, Floats]:
         columns[1] = (rider[cell] == 7) & (rng.random(len(cell)) < 0.5) | (rng.random(len(cell)) < 0.002)
     exam = np.column_stack([np.ones(len(rider)), rng.random(len(rider)) < 0.4, rng.normal(size=len(rider))])
     outcome = np.array([0.5, -0.4, 0.2]) @ columns + exam[cell] @ [30.0, 1.0, 0.3] + rng.normal(size=len(cell))
-    outcome += rng.normal(size=N_RIDERS)[rider[cell]] + 0.6 * rng.normal(size=len(visits))[visit[cell]]
+    outcome += rng.normal(size=n_riders)[rider[cell]] + 0.6 * rng.normal(size=len(visits))[visit[cell]]
     table = np.column_stack([columns.T, outcome])
 
     def rows(chosen: Flags | None) -> Floats:
@@ -63,22 +63,27 @@ def codes(cells: Cells) -> tuple[NDArray[np.int64], ...]:
 
 
 @pytest.mark.parametrize("terms_of", [overall, by_level])
-@pytest.mark.parametrize("heavy_rider", [False, True])
-def test_the_pooled_model_from_cells_is_that_from_rows(terms_of: TermsOf, heavy_rider: bool) -> None:
-    cells, exam = studio(1, heavy_rider=heavy_rider)
+@pytest.mark.parametrize(("n_riders", "heavy_rider"), [(60, False), (N_RIDERS, False), (N_RIDERS, True), (9_000, False)])
+def test_the_pooled_model_from_cells_is_that_from_rows(terms_of: TermsOf, n_riders: int, heavy_rider: bool) -> None:
+    cells, exam = studio(1, heavy_rider=heavy_rider, n_riders=n_riders)
     terms, _ = terms_of(cells, exam)
     wanted = np.array([name != "intercept" for name in terms.names])
     found = fit_mixed_cells(cells, terms, wanted)
     design, outcome = row_design(cells, terms)
-    rows = fit_mixed_model_fast(outcome, design, terms.names, *codes(cells))
-    assert found.estimate == pytest.approx(rows.estimate, rel=1e-6)
-    assert found.loglik == pytest.approx(rows.loglik, rel=1e-9)
-    assert found.variance_rider == pytest.approx(rows.variance_rider, rel=1e-5)
-    # The series of the adjustment leaves up to 2e-6 of it.
-    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(np.sqrt(np.diag(rows.robust_covariance)), rel=5e-6)
-    assert np.diag(found.model_covariance) == pytest.approx(np.diag(rows.model_covariance), rel=1e-5)
-    assert found.df[wanted] == pytest.approx(rows.df[wanted], rel=1e-4) and np.isnan(found.df[~wanted]).all()
-    assert found.influence == pytest.approx(rows.influence, abs=1e-5 * np.abs(rows.influence).max())
+    rider, knee, visit = codes(cells)
+    variances = {"rider": found.variance_rider, "knee": found.variance_knee, "visit": found.variance_visit}
+    ratios = {name: variance / found.variance_residual for name, variance in variances.items()}
+    rows, left = whitened(np.column_stack([design, outcome]), rider, {"knee": knee, "visit": visit}, ratios)
+    bread = np.linalg.inv(rows.T @ rows)
+    estimate = bread @ (rows.T @ left)
+    expected = cr2_of_rows(rows, left - rows @ estimate, rider, wanted=wanted)
+    error = np.sqrt(np.diag(expected.covariance))
+    assert found.estimate == pytest.approx(estimate, abs=1e-8 * error.min())
+    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(error, rel=1e-8)
+    assert np.diag(found.model_covariance) == pytest.approx(np.diag(bread) * found.variance_residual, rel=1e-8)
+    # What riders of little share would add is left out up to a share of 1e-4.
+    assert found.df[wanted] == pytest.approx(expected.df[wanted], rel=1e-4) and np.isnan(found.df[~wanted]).all()
+    assert found.influence == pytest.approx(expected.influence, abs=1e-8 * np.abs(expected.influence).max())
 
 
 @pytest.mark.parametrize("terms_of", [overall, by_level])
@@ -93,16 +98,26 @@ def test_the_within_model_from_cells_is_that_from_rows(terms_of: TermsOf, heavy_
     estimate = np.linalg.lstsq(x, y, rcond=None)[0]
     rider = np.repeat(np.unique(cells.rider, return_inverse=True)[1], cells.n)
     exact = cr2_of_rows(x, y - x @ estimate, rider)
-    fast = cr2_at_speed(x, y - x @ estimate, rider, np.asarray(np.linalg.inv(x.T @ x), dtype=float), joint_up_to=0)
     assert found.estimate == pytest.approx(estimate, rel=1e-9, abs=1e-12)
-    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(np.sqrt(np.diag(exact.covariance)), rel=5e-6)
-    assert found.df == pytest.approx(fast.df, rel=1e-6)
-    # What ties riders to one another is left out: about one degree of freedom.
-    assert found.df == pytest.approx(exact.df, rel=0.005, abs=1.1)
+    assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(np.sqrt(np.diag(exact.covariance)), rel=1e-8)
+    assert found.df == pytest.approx(exact.df, rel=1e-4)
     repeated = cells.n > 1
     assert (found.n_rows, found.n_knees) == (int(cells.n[repeated].sum()), int(repeated.sum()))
     residual = y - x @ estimate
     assert found.residual_variance == pytest.approx(residual @ residual / (found.n_rows - found.n_knees - len(estimate)))
+
+
+def test_no_rider_is_left_to_its_sums_and_all_are_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Riders of little leverage by their sums, and every rider by its rows: two ways, one covariance."""
+    cells, exam = studio(6)
+    terms, _ = by_level(cells, exam)
+    wanted = np.ones(len(terms.names), dtype=bool)
+    found = fit_mixed_cells(cells, terms, wanted)
+    monkeypatch.setattr(sandwich, "LITTLE", -1.0)
+    rows = fit_mixed_cells(cells, terms, wanted)
+    assert not np.array_equal(found.influence, rows.influence)
+    assert found.influence == pytest.approx(rows.influence, abs=1e-9 * np.abs(rows.influence).max())
+    assert found.df == pytest.approx(rows.df, rel=1e-4)
 
 
 def test_chosen_cells_are_the_same_as_cells_made_of_their_rows() -> None:

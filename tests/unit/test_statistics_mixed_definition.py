@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.mixed_model import MixedFit, fit_mixed_model
+from shared.statistics.mixed.answers import MixedFit
+from tests.rows_as_cells import fit_rows
 
 Array = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def ratios_of(fit: MixedFit) -> Array:
 @pytest.mark.parametrize("seed", range(12))
 def test_the_fit_is_the_top_of_the_likelihood(seed: int) -> None:
     outcome, design, codes = drawn(seed)
-    fit = fit_mixed_model(outcome, design, ("one", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2])
+    fit = fit_rows(outcome, design, ("intercept", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2])
     ratios = ratios_of(fit)
     loglik, estimate, covariance = defined(outcome, design, codes, ratios)
     assert fit.loglik == pytest.approx(loglik, abs=1e-5)
@@ -69,14 +70,14 @@ def test_the_random_designs_reach_the_boundary() -> None:
     fits = []
     for seed in range(12):
         outcome, design, codes = drawn(seed)
-        fits.append(fit_mixed_model(outcome, design, ("one", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2]))
+        fits.append(fit_rows(outcome, design, ("intercept", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2]))
     on_boundary = sum(bool((ratios_of(fit) == 0).any()) for fit in fits)
     assert 3 <= on_boundary <= 11
 
 
 def test_clustered_covariance_is_the_whitened_sandwich() -> None:
     outcome, design, codes = drawn(3)
-    fit = fit_mixed_model(outcome, design, ("one", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2])
+    fit = fit_rows(outcome, design, ("intercept", "dose", "arch"), codes[:, 0], codes[:, 1], codes[:, 2])
     variance = np.eye(len(outcome))
     for column, ratio in zip(codes.T, ratios_of(fit), strict=True):
         variance += ratio * (column[:, None] == column[None, :])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shared.statistics.clustered import clustered_share
+from shared.statistics.clustered.means import clustered_share
 
 
 @pytest.mark.parametrize(

