@@ -53,7 +53,9 @@ def fault_of_opening(fault: Exception, path: Path, duckdb_version: str) -> Wareh
 def _is_damage(fault: Exception) -> bool:
     """Whether the bytes of the file are not those that were written: a checksum does not match, or the file is cut off."""
     is_altered = _is(fault, "SerializationException") or _says(fault, _ALTERED)
-    return is_altered or (_is(fault, "IOException") and _says(fault, _DAMAGE))
+    # DuckDB 2 tells damage as a fault of no kind of its own.
+    is_of_files = _is(fault, "IOException") or type(fault).__name__ == "Error"
+    return is_altered or (is_of_files and _says(fault, _DAMAGE))
 
 
 def _damaged(where: Path | str, fault: Exception) -> WarehouseDamagedError:

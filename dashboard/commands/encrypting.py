@@ -51,7 +51,8 @@ def encrypt(
         n_copies = len(known_copies(warehouse))
         typer.confirm(f"{'Make a new key and write' if rotate else 'Encrypt'} {warehouse} and {_copies(n_copies)}?", abort=True)
     done = encrypt_all(warehouse, place, rotate=rotate, wait_seconds=wait)
-    noted(warehouse, "encrypted", "with a new key" if done.is_new else "")
+    if done.is_written or done.done:
+        noted(warehouse, "encrypted", "with a new key" if done.is_new else "")
     assert done.key
     typer.echo(f"Key {done.key.id} is in use; it lies in {place.words}." + (" It was made just now." if done.is_new else ""))
     if done.is_written:
@@ -83,7 +84,8 @@ def decrypt(
         n_copies = _copies(len(known_copies(warehouse)))
         typer.confirm(f"Write {warehouse} and {n_copies} so that everybody who gets a file can read it?", abort=True)
     done = decrypt_all(warehouse, wait_seconds=wait)
-    noted(warehouse, "decrypted")
+    if done.is_written or done.done:
+        noted(warehouse, "decrypted")
     assert place
     typer.echo(f"{warehouse} " + ("was written anew, not encrypted." if done.is_written else "was not encrypted."))
     _tell_copies(done, "not encrypted")
