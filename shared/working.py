@@ -119,11 +119,14 @@ def _begin(place: Path) -> Work:
     for _ in range(_TRIES):
         folder = place / secrets.token_hex(8)
         lock = _lock_of(folder)
+        _make(place)
         try:
-            _make(place)
             folder.mkdir(_OWNER_ONLY)
             lock.acquire(timeout=0)
-        except (FileNotFoundError, filelock.Timeout):
+            # Where a sweeper was between the two, the lock has made both folders anew, for everybody to read.
+            for made in (place, folder):
+                made.chmod(_OWNER_ONLY)
+        except (FileNotFoundError, FileExistsError, filelock.Timeout):  # swept meanwhile, at whichever moment
             continue
         return Work(folder, lock)
     raise FileNotFoundError(f"no working folder could be kept in {place}")
@@ -133,8 +136,9 @@ def _make(place: Path) -> None:
     try:
         place.mkdir(_OWNER_ONLY)
     except FileExistsError:
-        if not place.is_dir() and place.exists():  # a file of this name; a folder may go between the two questions
-            raise
+        with suppress(FileNotFoundError):  # a folder that went meanwhile
+            if not stat.S_ISDIR(place.stat().st_mode):  # asked once, since between two questions another may come
+                raise
 
 
 def _lock_of(folder: Path) -> filelock.BaseFileLock:
