@@ -12,7 +12,8 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
+MUTANTS ?=
+.PHONY: demo test mutants attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -36,6 +37,11 @@ lock: $(READY)          ## write requirements.lock anew from pyproject.toml
 fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris has wheels for Linux only and is kept beside the lock
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
+
+mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="shared.statistics.*" for some; an hour and more; mutmut is kept beside the lock)
+	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/mutants mutmut
+	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python -m mutmut run $(MUTANTS)
+	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python tests/mutants/listing.py
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
