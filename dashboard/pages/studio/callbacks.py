@@ -15,7 +15,7 @@ from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
 from dashboard.pages.studio.since import since
-from dashboard.questions.door.asking import by_period
+from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_studio import Studio
 from dashboard.questions.studio.answers_trends import Trends

@@ -29,10 +29,6 @@ OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
 SIDES = ("left", "right")
 GROUPS = ("side", "fitter", "studio", "quarter")
 
-# Repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
-
 METHOD = {
     "pairs": "consecutive captures of one knee in one session with the same setup",
     "typical_error": "SD of the differences / sqrt(2)",
