@@ -9,11 +9,12 @@ import pytest
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects import effects
 from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.memory.remembering import at_once
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.frames import frame_of
-from dashboard.questions.models.study import captures_of
+from dashboard.questions.models.study import study_of
 from dashboard.questions.models.supports import build_design
 from dashboard.questions.selection.scope import fragments, scope_of
 from dashboard.questions.selection.selection import Selection, parse_selection
@@ -153,7 +154,8 @@ def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, wo
     warehouse = open_reading(demo_warehouse)
     chosen = parse_selection(words)
     scope = scope_of(warehouse, chosen, Settings())
-    cut = captures_of(warehouse, chosen, Settings(), scope)
+    study = study_of(warehouse, Settings())
+    cut = study.captures.chosen(study.selected(warehouse, chosen, scope, at_once))
     counted = warehouse.value(
         "SELECT count(*) FROM mart.captures AS captures INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id "
         "WHERE captures.insole_level IS NOT NULL AND {fits_selected} AND {captures_selected}",

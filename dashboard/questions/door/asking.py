@@ -49,7 +49,7 @@ class Asker:
         self._lock = threading.Lock()
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
-        self._memory = Memory()
+        self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.

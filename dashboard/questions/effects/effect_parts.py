@@ -156,8 +156,7 @@ class EffectParts:
 
     @cached_property
     def _study(self) -> Study:
-        study: Study = self._remember(("effects study",), lambda: study_of(self._warehouse, self._settings))
-        return study
+        return study_of(self._warehouse, self._settings, self._remember)
 
     @cached_property
     def _kept(self) -> Flags:
