@@ -11,14 +11,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from dashboard.questions.answers import EffectRow
-from dashboard.questions.answers_effects import FamilyRow
-from dashboard.questions.captures import Captures, captures_of_rows
-from dashboard.questions.claims import claimed
-from dashboard.questions.effect_models import fitted
-from dashboard.questions.families import compared, shrunken
-from dashboard.questions.frames import frame_of
-from dashboard.questions.selection import FOREFOOT_CLASSES
+from dashboard.questions.effects.answers_effects import FamilyRow
+from dashboard.questions.effects.families import compared, shrunken
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.captures import Captures, captures_of_rows
+from dashboard.questions.models.claims import claimed
+from dashboard.questions.models.effect_models import fitted
+from dashboard.questions.models.frames import frame_of
+from dashboard.questions.selection.selection import FOREFOOT_CLASSES
 from shared.settings import Settings
 from tests.recovery.scenarios import LEVELS, TRUE_TILT_DEG, Scenario, forefoot_classes, simulated
 

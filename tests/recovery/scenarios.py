@@ -27,7 +27,8 @@ Array = NDArray[Any]
 @dataclass(frozen=True)
 class Scenario:
     """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of. `factors`: by what
-    each support's effect is multiplied in each foot type (arch by arch, its forefoot classes in order); none where it is empty."""
+    each support's effect is multiplied in each foot type, arch by arch with its forefoot classes in order; nothing where empty.
+    """
 
     name: str
     by_exam: float = 0.0

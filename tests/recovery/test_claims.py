@@ -1,5 +1,6 @@
-"""A small seeded part of what `make recovery` prints of claims: where nothing acts nearly nothing is claimed, and where supports
-act they are. Pass marks: the 99.9 % quantile of what the wanted rate would bring, so that a run exceeds it once in a thousand.
+"""A small seeded part of what `make recovery` prints of claims: little is claimed where nothing acts, and what acts is found.
+
+Pass marks: the 99.9 % quantile of what the wanted rate would bring, so that a run exceeds it once in a thousand.
 """
 
 from collections import Counter
