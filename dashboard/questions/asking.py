@@ -22,6 +22,7 @@ from shared.warehouse import Warehouse, open_reading, snapshot_of
 
 QUESTIONS = (
     "effects",
+    "checks",
     "studio",
     "noise",
     "data",

@@ -119,6 +119,7 @@ FIGURES: Final[dict[str, dict[str, Counted]]] = {
         "responders": Counted(("outcome", "response"), cells=("n",), units="total"),
         "off_neutral": Counted(("arrival_direction",), ("arrival_direction",), units="n_knees"),
     },
+    "checks": {"checks": Counted(("outcome", "check"))},
     "studio": {"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), ("month",), units="n")},
     "noise": {"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), ("level",))},
     "returns": {

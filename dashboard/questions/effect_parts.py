@@ -10,11 +10,15 @@ from typing import TypeVar
 from dashboard.questions import noise
 from dashboard.questions.answers import EffectRow, NoiseRow
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+from dashboard.questions.answers_checks import CheckRow
 from dashboard.questions.captures import Captures, Flags
+from dashboard.questions.check_models import Tested, late_found, late_of, tested
+from dashboard.questions.check_rows import check_rows
 from dashboard.questions.dose import dose_rows
 from dashboard.questions.effect_models import fitted
 from dashboard.questions.families import shrunken
-from dashboard.questions.frames import frame_with_outcome
+from dashboard.questions.forms import PLAIN, Form
+from dashboard.questions.frames import Frame, frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.off_neutral import neutral_rows, with_distance
 from dashboard.questions.remembering import Remember
@@ -22,7 +26,9 @@ from dashboard.questions.responders import responder_rows
 from dashboard.questions.scope import Scope, scope_of
 from dashboard.questions.selection import Selection
 from dashboard.questions.study import Study, study_of
+from shared.errors import StatisticsError
 from shared.settings import Settings
+from shared.statistics.late import LateShare
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")
@@ -58,7 +64,64 @@ class EffectParts:
         return self._part("n_captures", lambda: int(self._study.captures.n @ self._kept))
 
     def overall(self, outcome: str) -> Overall:
-        return self._part(f"overall {outcome}", lambda: self._overall(outcome))
+        return self._overall_in(outcome, self.form(outcome))
+
+    def _overall_in(self, outcome: str, form: Form) -> Overall:
+        return self._part(f"overall {outcome} {form}", lambda: self._overall(outcome, form))
+
+    def form(self, outcome: str) -> Form:
+        """What both models of the outcome are held for; decided once, over all fits, so that selections can be compared."""
+        whole = self._of_all or self
+        form: Form = whole._part(f"form {outcome}", lambda: whole._found_form(outcome))
+        return form
+
+    def _found_form(self, outcome: str) -> Form:
+        q_value = self._late_q_values().get(outcome)
+        late = Form(is_late=q_value is not None and q_value < self._settings.checks.late_below_q)
+        drift = next(one for one in self._tested(outcome, late) if one.check == "order_arch")
+        return Form(late.is_late, drift.q_value is not None and drift.q_value < self._settings.checks.found_below_q)
+
+    def _late_q_values(self) -> dict[str, float]:
+        """Of a late effect, by outcome, where one is looked for: where some effect is clear."""
+
+        def make() -> dict[str, float]:
+            found: dict[str, LateShare | None] = {}
+            for outcome in OUTCOMES:
+                overall = self._overall_in(outcome, PLAIN)
+                is_clear = any((row.bracket_low or 0.0) * (row.bracket_high or 0.0) > 0 for row in overall.effects)
+                late = self._late(outcome, overall) if is_clear else ""
+                found[outcome] = None if isinstance(late, str) else late
+            return dict(late_found(found, self._settings))
+
+        return self._part("late q", make)
+
+    def _late(self, outcome: str, overall: Overall) -> LateShare | str:
+        try:
+            return late_of(self._captures, outcome, overall.slopes, self._settings)
+        except StatisticsError as refusal:
+            return str(refusal)
+
+    def _tested(self, outcome: str, form: Form) -> tuple[Tested, ...]:
+        def make() -> tuple[Tested, ...]:
+            begun = (self._of_all or self)._overall_in(outcome, PLAIN).ratios
+            return tested(self._captures, outcome, form, self._settings, begun)
+
+        return self._part(f"tested {outcome} {form.is_late}", make)
+
+    def checks(self, outcome: str) -> tuple[CheckRow, ...]:
+        """Whether the effects on an outcome hold as they are told."""
+
+        def make() -> tuple[CheckRow, ...]:
+            form = self.form(outcome)
+            late = self._late(outcome, self.overall(outcome))
+            # Told over all fits alone: a selection is not judged anew, and what is found over all fits is not told in it.
+            q_value = self._late_q_values().get(outcome) if self._of_all is None else None
+            return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings))
+
+        return self._part(f"checks {outcome}", make)
+
+    def _frame(self, outcome: str) -> Frame:
+        return self._study.frame(outcome, self._kept, self.form(outcome))
 
     def overall_of(self, outcomes: Sequence[str]) -> dict[str, Overall]:
         """Some outcomes; where there are many captures, side by side: the sums behind them leave the interpreter free."""
@@ -70,8 +133,9 @@ class EffectParts:
             begun = {outcome: pool.submit(copy_context().run, self.overall, outcome) for outcome in outcomes}
             return {outcome: found.result() for outcome, found in begun.items()}
 
-    def _overall(self, outcome: str) -> Overall:
-        effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
+    def _overall(self, outcome: str, form: Form) -> Overall:
+        frame = self._study.frame(outcome, self._kept, form)
+        effects, fits = fitted(frame, None, self._settings, self._begun(outcome))
         if fits is None:
             return Overall(tuple(effects), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
@@ -85,14 +149,14 @@ class EffectParts:
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
-            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
+            overall, frame = self.overall(outcome), self._frame(outcome)
             return tuple(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
 
         return self._part(f"dose {outcome}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
-            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within))
+            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within, self.form(outcome).columns()))
 
         return self._part(f"residuals {outcome}", make)
 
@@ -112,7 +176,7 @@ class EffectParts:
     def _directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
         def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
             typical_error = self.noise()["tilt"].typical_error
-            of_tilt = self._study.frame("tilt", self._kept)
+            of_tilt = self._frame("tilt")
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
             begun = self._of_all._directions()[-1] if self._of_all else None
             rows, fits = fitted(frame, "arrival_direction", self._settings, begun)
@@ -134,7 +198,7 @@ class EffectParts:
         by = self.selection.split
 
         def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-            frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
+            frame, begun = self._frame(outcome), self.overall(outcome).ratios
             rows, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
             return tuple(row for row in rows if row.level is not None), tuple(families)
 

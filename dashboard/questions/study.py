@@ -4,6 +4,7 @@ import threading
 from typing import Any
 
 from dashboard.questions.captures import Captures, Flags, Ints, read_captures, selected_cells
+from dashboard.questions.forms import PLAIN, Form
 from dashboard.questions.frames import Frame, frame_of
 from dashboard.questions.remembering import Remember, at_once
 from dashboard.questions.scope import Scope
@@ -18,18 +19,18 @@ class Study:
     def __init__(self, captures: Captures, fit: Ints) -> None:
         self.captures = captures
         self._fit = fit
-        self._frames: dict[str, Frame] = {}
+        self._frames: dict[tuple[str, Form], Frame] = {}
         self._lock = threading.Lock()
 
     def __reduce__(self) -> tuple[Any, ...]:
         raise TypeError("A study is held in memory and never written.")  # nor is its size told by writing it
 
-    def frame(self, outcome: str, kept: Flags) -> Frame:
-        """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
+    def frame(self, outcome: str, kept: Flags, form: Form = PLAIN) -> Frame:
+        """The frame of one outcome in the cells where `kept` (cells of the study,) is true, its models of a form."""
         with self._lock:
-            if outcome not in self._frames:
-                self._frames[outcome] = frame_of(self.captures, outcome)
-            whole = self._frames[outcome]
+            if (outcome, form) not in self._frames:
+                self._frames[outcome, form] = frame_of(self.captures, outcome, form.columns())
+            whole = self._frames[outcome, form]
         return whole.chosen(kept[whole.captures.place])
 
     def selected(self, warehouse: Warehouse, selection: Selection, scope: Scope, remember: Remember) -> Flags:
