@@ -82,8 +82,8 @@ class Checks(_Section):
 
 
 class Noise(_Section):
-    """From how many repeat pairs on a fitter's captures are judged by their own noise, how far that is drawn toward the whole at
-    most (in its own standard errors), and how sure it must be before a fitter's captures are said to scatter more.
+    """From how many repeat pairs on a fitter's captures are judged by their own noise, by how many of its own standard errors
+    that is drawn toward the whole at most, and how sure it must be before a fitter's captures are said to scatter more.
     """
 
     pairs_per_fitter: Annotated[int, Field(ge=10)] = 20

@@ -1,7 +1,7 @@
-"""The tests behind the checks: one joint fit of both models with a column for each, and repeats for an effect that comes late."""
+"""The tests behind the checks: one fit of both models with a column for each, and repeats for late effects."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,11 +61,7 @@ def tested(
         return tuple(Tested(check, counts[check]) for check in JOINT)
     found = [_tested(check, counts[check], fits, settings) for check in JOINT]
     adjusted = iter(benjamini_hochberg([one.p_value for one in found if one.p_value is not None]))
-    return tuple(one if one.p_value is None else _with_q_value(one, next(adjusted)) for one in found)
-
-
-def _with_q_value(one: Tested, q_value: float) -> Tested:
-    return Tested(one.check, one.counts, one.first, one.other, one.difference, one.ends, one.p_value, q_value)
+    return tuple(one if one.p_value is None else replace(one, q_value=next(adjusted)) for one in found)
 
 
 def _columns(form: Form, settings: Settings) -> tuple[Varying, ...]:
@@ -89,7 +85,7 @@ def _shims(captures: Captures) -> Floats:
 
 def _on_insole(captures: Captures) -> Flags:
     level = captures.rows["insole_level"]
-    return ~(level.equals("none") | level.is_missing)
+    return np.asarray(~(level.equals("none") | level.is_missing))
 
 
 def _drift(arch: str) -> str:

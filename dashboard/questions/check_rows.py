@@ -28,19 +28,21 @@ def check_rows(
         words, carried = joint_words(one, outcome, unit, is_found, settings)
         first, other, ends = ((each.low, each.high) if each else (None, None) for each in (one.first, one.other, one.ends))
         yield CheckRow(
-            outcome, one.check, unit, one.counts.n_riders, one.counts.n_changes, *first, *other, one.difference, *ends,
-            one.p_value, one.q_value, is_found, one.check == "order_arch" and form.by_arch, words, carried,
+            outcome=outcome, check=one.check, unit=unit, n_riders=one.counts.n_riders, n_changes=one.counts.n_changes,
+            first_low=first[0], first_high=first[1], other_low=other[0], other_high=other[1],
+            difference=one.difference, difference_low=ends[0], difference_high=ends[1],
+            p_value=one.p_value, q_value=one.q_value, is_found=is_found,
+            is_allowed_for=one.check == "order_arch" and form.by_arch, words=words, carried=carried,
         )  # fmt: skip
 
 
 def _late_row(outcome: str, late: LateShare | str, q_value: float | None, form: Form) -> CheckRow:
     words, carried = late_words(late, outcome, form.is_late)
-    none = (None,) * 4
-    if isinstance(late, str):
-        return CheckRow(
-            outcome, "late", "share", 0, 0, *none, None, None, None, None, q_value, form.is_late, form.is_late, words, carried
-        )
+    told = None if isinstance(late, str) else late
     return CheckRow(
-        outcome, "late", "share", late.n_riders, late.n_pairs, *none, late.share, late.low, late.high, late.p_value, q_value,
-        form.is_late, form.is_late, words, carried,
+        outcome=outcome, check="late", unit="share", n_riders=told.n_riders if told else 0,
+        n_changes=told.n_pairs if told else 0, first_low=None, first_high=None, other_low=None, other_high=None,
+        difference=told and told.share, difference_low=told and told.low, difference_high=told and told.high,
+        p_value=told and told.p_value, q_value=q_value, is_found=form.is_late, is_allowed_for=form.is_late,
+        words=words, carried=carried,
     )  # fmt: skip

@@ -14,7 +14,7 @@ METHOD = {
     "late": "repeats (two captures with the same setup) after a change: their difference on what the change does by the pooled "
     "model, held for the place in the session; CR2 by rider, one-sided; looked for where some effect is clear",
     "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another",
-    "allowed_for": "where a late effect or a drift by arch is found over all fits, both models are held for it in every selection",
+    "allowed_for": "a late effect or a drift by arch that is found over all fits is held for by both models, in every selection",
 }
 REMEMBERS = True
 SPLITS = False
@@ -33,7 +33,7 @@ def ask(
     scope.require_fits()
     rows: list[CheckRow] = []
     if parts_of.n_captures():
-        rows = [row for outcome in outcomes for row in parts_of.checks(outcome)]
+        rows = [row for outcome in OUTCOMES if outcome in outcomes for row in parts_of.checks(outcome)]
     return Checks(
         as_of=scope.as_of,
         selection=selection.as_dict(),

@@ -2,7 +2,7 @@
 
 from dashboard.questions.answers_checks import CheckRow
 from dashboard.questions.check_models import Ends, Tested
-from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import counted
 from shared.settings import Settings
 from shared.statistics.late import LateShare
@@ -20,10 +20,10 @@ _CARRIED = {
     "stance_bend": "It is not the same at every step: {first} for each mm up to {bend} mm, {other} beyond.",
 }
 _NOT_FOUND = {
-    "insole_shim": "A varus shim was not found to do otherwise to the {outcome} on an insole than without one: anything from {ends}.",
-    "shim_bend": "Further varus shims were not found to do otherwise to the {outcome} than the first: anything from {ends}.",
-    "stance_bend": "Stance beyond {bend} mm was not found to do otherwise to the {outcome} than up to there: anything from {ends} a mm.",
-    "order_arch": "The drift of the {outcome} was not found to differ by arch: anything from {ends} a capture, high less low.",
+    "insole_shim": "A varus shim was not found to do otherwise to the {outcome} on an insole than without: anything from {ends}",
+    "shim_bend": "Further varus shims were not found to do otherwise to the {outcome} than the first: anything from {ends}",
+    "stance_bend": "Stance beyond {bend} mm was not found to do otherwise to the {outcome} than before: anything from {ends} a mm",
+    "order_arch": "The drift of the {outcome} was not found to differ by arch: anything from {ends} a capture, high less low",
 }
 _ASKED = {
     "insole_shim": "Whether a varus shim does the same to the {outcome} on an insole as without one",
@@ -44,11 +44,11 @@ def joint_words(tested: Tested, outcome: str, unit: str, is_found: bool, setting
         return f"{_ASKED[tested.check].format(**named)}: not enough yet, {told}.", ""
     ends = _spoken(tested.ends, unit)
     if not is_found:
-        return _NOT_FOUND[tested.check].format(ends=ends, **named), ""
+        return f"{_NOT_FOUND[tested.check].format(ends=ends, **named)}{_by_chance(tested.ends.low, tested.ends.high)}.", ""
     if tested.first is None or tested.other is None:
         return (
-            f"From capture to capture the {outcome} drifts otherwise by arch: {ends} a capture more on a high one than on a low "
-            "one. The figures are held for it."
+            f"From capture to capture the {outcome} drifts otherwise by arch: {ends} a capture more on a high one than on a "
+            "low one. The figures are held for it."
         ), ""
     named |= {"first": _spoken(tested.first, unit), "other": _spoken(tested.other, unit)}
     return f"{_CASES[tested.check].format(**named)}, a difference of {ends}.", _CARRIED[tested.check].format(**named)
@@ -59,17 +59,23 @@ def late_words(found: LateShare | str, outcome: str, is_found: bool) -> tuple[st
     if isinstance(found, str):
         asked = _ASKED["late"].format(outcome=outcome)
         return f"{asked}: {found[:1].lower()}{found[1:]}", ""
-    interval, pairs = spoken_percents(found.low, found.high), counted(found.n_pairs, "repeat")
+    interval = f"{spoken(100 * found.low, 0)} to {spoken(100 * found.high, 0, '%')}"
+    pairs = counted(found.n_pairs, "repeat")
     if not is_found:
         return (
-            f"What a support does to the {outcome} was not found to come late: anything from {interval} of it shows one capture "
-            f"later only ({pairs} after a change)."
+            f"What a support does to the {outcome} was not found to come late: anything from {interval} of it shows one "
+            f"capture later only ({pairs} after a change){_by_chance(found.low, found.high)}."
         ), ""
     share = spoken_percent(found.share)
     return (
         f"About {share} of what a support does to the {outcome} comes one capture late ({interval}; {pairs} after a change). "
         "The figures are those at the later capture."
     ), f"About {share} of it comes one capture late, which the figures allow for."
+
+
+def _by_chance(low: float, high: float) -> str:
+    """What is said of an interval without zero of which nothing is claimed."""
+    return "" if low <= 0 <= high else ", which among so many figures may be chance"
 
 
 def _spoken(ends: Ends, unit: str) -> str:

@@ -9,8 +9,8 @@ from typing import TypeVar
 
 from dashboard.questions import noise
 from dashboard.questions.answers import EffectRow, NoiseRow
-from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
 from dashboard.questions.answers_checks import CheckRow
+from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
 from dashboard.questions.captures import Captures, Flags
 from dashboard.questions.check_models import Tested, late_found, late_of, tested
 from dashboard.questions.check_rows import check_rows

@@ -1,4 +1,4 @@
-"""What the two models hold the supports for beside the capture order: an effect that comes late, a drift that differs by arch."""
+"""What supports are held for beside the capture order: an effect that comes late, a drift that differs by arch."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -40,6 +40,7 @@ _SUPPORTS: Final = (
     supports_ids.ANSWER,
     *map(supports_ids.panel_of, MAIN_OUTCOMES),
     supports_ids.TABLES,
+    supports_ids.CHECKS,
     supports_ids.GRID,
     supports_ids.DOSE,
     supports_ids.FURTHER,

@@ -41,9 +41,9 @@ def late_share(
     """Least squares of the differences of repeat pairs on what the change just before the first was expected to do.
 
     difference (n,): later less earlier, of two captures with the same setup; changed_by (n,), in the same unit: what the change
-    into that setup does by the models, 0 where nothing was changed; place (n,): of the pair in its session, each with a mean of
-    its own, so that a drift is no late effect; rider (n,): labels, for CR2 with Satterthwaite degrees of freedom. If a share s of
-    an effect comes a capture late, the mean difference is s times changed_by.
+    into that setup does by the models, 0 where nothing was changed; place (n,): of the pair in its session, each with a mean
+    of its own, so that a drift is no late effect; rider (n,): labels, for CR2 with Satterthwaite degrees of freedom. If a share
+    s of an effect comes a capture late, the mean difference is s times changed_by.
     Raises TooFewError for fewer than ten riders with a repeat after a change, NotEstimableError where those cannot be told from
     the place. Source: CR2 as in Pustejovsky & Tipton 2018, J Bus Econ Stat 36:672; the regression is our own. Not for effects
     that take longer than one capture: what comes later still is counted to neither.

@@ -33,7 +33,7 @@ def shrunken_spreads(sd: Array, df: Array, level: float, most: float = 1.0) -> S
     """Random-effects combination of log variances: sd (k,), each on df (k,) degrees of freedom; level of the intervals.
 
     The log of a variance is nearly normal about its true value with variance trigamma(df/2), its bias digamma(df/2) - log(df/2)
-    taken off (Bartlett & Kendall 1946, J R Stat Soc Suppl 8:128). Shrunk by moments (Paule & Mandel, as `combine_types`), and no
+    taken off (Bartlett & Kendall 1946, J R Stat Soc Suppl 8:128). Shrunk by moments (Paule & Mandel: `combine_types`), and no
     source by more than `most` of its own standard errors, so that one that truly stands apart is not drawn in (limited
     translation: Efron & Morris 1972, J Am Stat Assoc 67:130). Each is compared with the weighted mean of the others, normal,
     Benjamini-Hochberg over the sources. Raises TooFewError for fewer than two sources, NotEstimableError where a spread is 0.

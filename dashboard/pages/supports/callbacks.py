@@ -12,12 +12,14 @@ from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
 from dashboard.pages.supports import ids
+from dashboard.pages.supports.checked import checked
 from dashboard.pages.supports.choices import PATH
 from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further
 from dashboard.pages.supports.grid import Ground, grid
 from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout, panel, told
 from dashboard.questions.answers import Effects
+from dashboard.questions.answers_checks import Checks
 from dashboard.questions.selection import Selection
 from shared.errors import UsageError
 
@@ -64,9 +66,19 @@ def register(app: Dash, desk: Desk) -> None:
     for one in MAIN_OUTCOMES:
         fill_beside(app, ids.panel_of(one), panel_of(one))
     fill_beside(app, ids.TABLES, show_tables)
+    fill_beside(app, ids.CHECKS, _checks_of(desk))
     fill_beside(app, ids.GRID, show_grid)
     fill_beside(app, ids.DOSE, show_doses)
     fill_beside(app, ids.FURTHER, show_further)
+
+
+def _checks_of(desk: Desk) -> Callable[[View, str | None], Any]:
+    def show_checks(view: View, _: str | None) -> Any:
+        outcome = chosen_outcome(view) or MAIN_OUTCOMES[0]
+        answer = cast(Checks, desk.asker.ask("checks", view.selection, outcomes=(outcome,)))
+        return checked(desk, view.selection, answer, outcome, TEXT)
+
+    return show_checks
 
 
 def chosen_outcome(view: View) -> str | None:

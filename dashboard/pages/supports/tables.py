@@ -16,7 +16,7 @@ def effect_columns(level: str) -> list[Column]:
         Column("Support", lambda row: SUPPORTS[row.support]),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),
-        Column("By chance", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("By chance", lambda row: small(row.q_value), ("q_value",), numeric=True),
         *_counts(),
     ]
 
@@ -107,7 +107,7 @@ def _ends(estimate: str, heading: str) -> Column:
     return Column(heading, printed, (low, high), numeric=True)
 
 
-def _small(value: float | None) -> str:
+def small(value: float | None) -> str:
     """A p- or q-value; a small one by its bound."""
     if value is None:
         return NOTHING
