@@ -42,7 +42,7 @@ def _late_row(outcome: str, late: LateShare | str, q_value: float | None, form: 
     return CheckRow(
         outcome=outcome, check="late", unit="share", n_riders=told.n_riders if told else 0,
         n_changes=told.n_pairs if told else 0, first_low=None, first_high=None, other_low=None, other_high=None,
-        difference=told and told.share, difference_low=told and told.low, difference_high=told and told.high,
-        p_value=told and told.p_value, q_value=q_value, is_found=form.is_late, is_allowed_for=form.is_late,
+        difference=told.share if told else None, difference_low=told.low if told else None,
+        difference_high=told.high if told else None, p_value=told.p_value if told else None, q_value=q_value, is_found=form.is_late, is_allowed_for=form.is_late,
         words=words, carried=carried,
     )  # fmt: skip

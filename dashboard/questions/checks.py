@@ -14,7 +14,7 @@ METHOD = {
     "late": "repeats (two captures with the same setup) after a change: their difference on what the change does by the pooled "
     "model, held for the place in the session; CR2 by rider, one-sided; looked for where some effect is clear",
     "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another",
-    "allowed_for": "a late effect or a drift by arch that is found over all fits is held for by both models, in every selection",
+    "allowed_for": "both models allow for a late effect or a drift by arch that is found over all fits, in every selection",
 }
 REMEMBERS = True
 SPLITS = False

@@ -20,9 +20,9 @@ _CARRIED = {
     "stance_bend": "It is not the same at every step: {first} for each mm up to {bend} mm, {other} beyond.",
 }
 _NOT_FOUND = {
-    "insole_shim": "A varus shim was not found to do otherwise to the {outcome} on an insole than without: anything from {ends}",
+    "insole_shim": "A varus shim was not found to do otherwise to the {outcome} on an insole: anything from {ends}",
     "shim_bend": "Further varus shims were not found to do otherwise to the {outcome} than the first: anything from {ends}",
-    "stance_bend": "Stance beyond {bend} mm was not found to do otherwise to the {outcome} than before: anything from {ends} a mm",
+    "stance_bend": "Stance beyond {bend} mm was not found to do otherwise to the {outcome}: anything from {ends} a mm",
     "order_arch": "The drift of the {outcome} was not found to differ by arch: anything from {ends} a capture, high less low",
 }
 _ASKED = {
@@ -48,7 +48,7 @@ def joint_words(tested: Tested, outcome: str, unit: str, is_found: bool, setting
     if tested.first is None or tested.other is None:
         return (
             f"From capture to capture the {outcome} drifts otherwise by arch: {ends} a capture more on a high one than on a "
-            "low one. The figures are held for it."
+            "low one. The figures allow for it."
         ), ""
     named |= {"first": _spoken(tested.first, unit), "other": _spoken(tested.other, unit)}
     return f"{_CASES[tested.check].format(**named)}, a difference of {ends}.", _CARRIED[tested.check].format(**named)
