@@ -17,7 +17,7 @@ class CheckRow:
     a share). n_changes: changes that tell of it; of `late`, repeats after a change.
 
     p_value: the larger of both estimates'; q_value: in the family of the outcome, of `late` among the outcomes. is_allowed_for:
-    both models hold the supports for it. carried: what of it a verdict on the support carries, empty where it was not found.
+    both models hold the supports for it.
     """
 
     outcome: str
@@ -37,7 +37,6 @@ class CheckRow:
     is_found: bool
     is_allowed_for: bool
     words: str
-    carried: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """The tests behind the checks: one fit of both models with a column for each, and repeats for late effects."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -148,7 +148,6 @@ def late_of(captures: Captures, outcome: str, slopes: Mapping[str, float], setti
     )
 
 
-def late_found(late: Mapping[str, LateShare | None], settings: Settings) -> Iterator[tuple[str, float]]:
+def late_found(late: Mapping[str, LateShare]) -> dict[str, float]:
     """The q-value of a late effect, by outcome, among the outcomes in which one can be told."""
-    known = {outcome: found for outcome, found in late.items() if found is not None}
-    yield from zip(known, benjamini_hochberg([found.p_value for found in known.values()]), strict=True)
+    return dict(zip(late, benjamini_hochberg([found.p_value for found in late.values()]), strict=True))
