@@ -10,15 +10,15 @@ from shared.units import UNITS
 # The support whose verdict each check qualifies, where it compares two cases of one.
 QUALIFIES = {"insole_shim": "shim", "shim_bend": "shim", "stance_bend": "stance"}
 _FOUND = {
-    "insole_shim": "One more varus shim moves the {outcome} by {first} without an insole and by {other} on one, a difference of "
-    "{ends}.",
+    "insole_shim": "One more varus shim moves the {outcome} by {first} without an insole and by {other} on one, a "
+    "difference of {ends}.",
     "shim_bend": "The first varus shim moves the {outcome} by {first}, each further one by {other}, a difference of {ends}.",
-    "stance_bend": "One mm of outward stance moves the {outcome} by {first} up to {bend} mm and by {other} beyond, a difference of "
-    "{ends}.",
-    "order_arch": "From capture to capture the {outcome} drifts otherwise by arch: {ends} a capture more on a high one than on a "
-    "low one. The figures allow for it.",
-    "late": "About {share} of what a support does to the {outcome} comes one capture late ({percents}; {n} after a change). The "
-    "figures are those at the later capture.",
+    "stance_bend": "One mm of outward stance moves the {outcome} by {first} up to {bend} mm and by {other} beyond, a "
+    "difference of {ends}.",
+    "order_arch": "From capture to capture the {outcome} drifts otherwise by arch: {ends} a capture more on a high one than on "
+    "a low one. The figures allow for it.",
+    "late": "About {share} of what a support does to the {outcome} comes one capture late ({percents}; {n} after a change). "
+    "The figures are those at the later capture.",
 }
 _CARRIED = {
     "insole_shim": "It is not the same everywhere: {first} without an insole, {other} on one.",
@@ -41,17 +41,15 @@ _ASKED = {
     "shim_bend": "Whether further varus shims do the same to the {outcome} as the first: not enough yet, {n}.",
     "stance_bend": "Whether stance beyond {bend} mm does the same to the {outcome}: not enough yet, {n}.",
     "order_arch": "Whether the {outcome} drifts alike on every arch: not enough yet, {n}.",
-    "late": "Whether what a support does to the {outcome} comes late: not enough yet, {n}.",
+    "late": "Whether what a support does to the {outcome} comes late: not enough yet, {n} after a change.",
 }
 
 
 def words_of(row: CheckRow, settings: Settings) -> str:
     """The sentence of one check."""
     if row.difference is None:
-        counts = (
-            f"{counted(row.n_changes, 'repeat')} after a change" if row.check == "late" else counted(row.n_changes, "change")
-        )
-        told = counted(row.n_riders, "rider") if row.check == "order_arch" else f"{counts} in {counted(row.n_riders, 'rider')}"
+        changes, riders = counted(row.n_changes, "repeat" if row.check == "late" else "change"), counted(row.n_riders, "rider")
+        told = riders if row.check == "order_arch" else f"{changes} in {riders}"
         return _ASKED[row.check].format(n=told, **_named(row, settings))
     return (_FOUND if row.is_found else _NOT_FOUND)[row.check].format(**_named(row, settings))
 
