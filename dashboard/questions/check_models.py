@@ -1,10 +1,12 @@
 """The tests behind the checks: one fit of both models with a column for each, and repeats for late effects."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from dashboard.questions.answers import EffectRow
 from dashboard.questions.captures import Captures
 from dashboard.questions.effect_models import Fits, fit_design
 from dashboard.questions.forms import ARCHES, Form, drift_by_arch, follows
@@ -148,6 +150,21 @@ def late_of(captures: Captures, outcome: str, slopes: Mapping[str, float], setti
     )
 
 
-def late_found(late: Mapping[str, LateShare]) -> dict[str, float]:
-    """The q-value of a late effect, by outcome, among the outcomes in which one can be told."""
-    return dict(zip(late, benjamini_hochberg([found.p_value for found in late.values()]), strict=True))
+def late_found(
+    captures: Captures, rows: Sequence[EffectRow], slopes: Mapping[str, Mapping[str, float]], settings: Settings
+) -> dict[str, float]:
+    """The q-value of a late effect, by outcome, among the outcomes in which some effect is claimed and one can be told."""
+    moved = {row.outcome for row in rows if row.direction}
+    late: dict[str, float] = {}
+    for outcome in slopes:
+        if outcome in moved:
+            with suppress(StatisticsError):
+                late[outcome] = late_of(captures, outcome, slopes[outcome], settings).p_value
+    return dict(zip(late, benjamini_hochberg(list(late.values())), strict=True))
+
+
+def form_found(late_q_value: float | None, tested_in: Callable[[Form], Sequence[Tested]], settings: Settings) -> Form:
+    """What both models of an outcome allow for; tested_in: the checks of models of a form."""
+    late = Form(is_late=late_q_value is not None and late_q_value < settings.checks.late_below_q)
+    drift = next(one for one in tested_in(late) if one.check == "order_arch")
+    return Form(late.is_late, drift.q_value is not None and drift.q_value < settings.checks.found_below_q)

@@ -12,7 +12,7 @@ from dashboard.questions.answers import EffectRow, NoiseRow
 from dashboard.questions.answers_checks import CheckRow
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
 from dashboard.questions.captures import Captures, Flags
-from dashboard.questions.check_models import Tested, late_found, late_of, tested
+from dashboard.questions.check_models import Tested, form_found, late_found, late_of, tested
 from dashboard.questions.check_rows import check_rows
 from dashboard.questions.checks_words import carried_words
 from dashboard.questions.claims import Found, claimed
@@ -80,20 +80,15 @@ class EffectParts:
         return form
 
     def _found_form(self, outcome: str) -> Form:
-        q_value = self._late_q_values().get(outcome)
-        late = Form(is_late=q_value is not None and q_value < self._settings.checks.late_below_q)
-        drift = next(one for one in self._tested(outcome, late) if one.check == "order_arch")
-        return Form(late.is_late, drift.q_value is not None and drift.q_value < self._settings.checks.found_below_q)
+        return form_found(self._late_q_values().get(outcome), lambda form: self._tested(outcome, form), self._settings)
 
     def _late_q_values(self) -> dict[str, float]:
         """Of a late effect, by outcome, where one is looked for: where some effect is claimed."""
 
         def make() -> dict[str, float]:
             overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
-            claims = claimed([found for one in overall.values() for found in one.found], self._settings)
-            moved = {row.outcome for row in claims if row.direction}
-            late = {outcome: self._late(outcome, overall[outcome]) for outcome in OUTCOMES if outcome in moved}
-            return late_found({outcome: found for outcome, found in late.items() if found is not None})
+            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            return late_found(self._captures, rows, {name: one.slopes for name, one in overall.items()}, self._settings)
 
         return self._part("late q", make)
 
