@@ -1,4 +1,4 @@
-"""Studios in which effects come late, depend on one another, bend or drift by arch: what is found, and whether the truth stays inside.
+"""Studios whose effects come late, depend on one another, bend or drift by arch: what is found, and what stays inside.
 
 `python -m tests.recovery.checked [STUDIOS] [RIDERS]` prints the table of METHODS.md.
 """
@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -23,7 +24,7 @@ STUDIOS, RIDERS = 40, 150
 SETTINGS = Settings()
 # What is done to the studios, by what the fitters go by.
 CHOICES = ("exam, equal noise", "measured, equal noise", "true, equal noise", "blend, equal noise")
-CASES: dict[str, dict[str, float]] = {
+CASES: dict[str, dict[str, Any]] = {
     "as told": {},
     "nothing acts": {"has_effect": False},
     "30 % late": {"late": 0.3},
@@ -68,7 +69,7 @@ def looked_at(scenario: Scenario, seed: int) -> Looked:
     slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
     late = late_found(captures, rows, {"tilt": slopes}, SETTINGS).get("tilt")
     tested_in = partial(tested, captures, "tilt", settings=SETTINGS, begun=fits.ratios)
-    form = form_found(late, lambda form: tested_in(form), SETTINGS)
+    form = form_found(late, tested_in, SETTINGS)
     told = rows if form == PLAIN else claimed(fitted(frame_of(captures, "tilt", form.columns()), None, SETTINGS)[0], SETTINGS)
     truth = {support: effect if scenario.has_effect else 0.0 for support, effect in TRUE_TILT_DEG.items()}
     inside = [
@@ -86,9 +87,9 @@ def main(studios: int = STUDIOS, riders: int = RIDERS) -> None:
     """Prints one line a case and choice as Markdown."""
     out = sys.stdout.write
     out(
-        f"{studios} studios of {riders} riders each, tilt. Found: studios in which it is told. Inside: told intervals that hold "
+        f"{studios} studios of {riders} riders each, tilt. Found: in how many it is told. Inside: told intervals that hold the "
     )
-    out("the truth, by models that allow for nothing, and as they are told.\n\n")
+    out("truth, by models that allow for nothing, and as they are told.\n\n")
     out("| studio | late | insole and shim | shims bend | stance bends | drift by arch | inside, plain | inside |\n")
     out("|---|---|---|---|---|---|---|---|\n")
     for scenario in cases(riders):
