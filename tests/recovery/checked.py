@@ -10,13 +10,13 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-
-from dashboard.questions.captures import captures_of_rows
-from dashboard.questions.check_models import Tested, form_found, late_found, tested
 from dashboard.questions.claims import claimed
-from dashboard.questions.effect_models import fitted
-from dashboard.questions.forms import PLAIN, Form
-from dashboard.questions.frames import frame_of
+
+from dashboard.questions.effects.check_models import Tested, form_found, late_found, tested
+from dashboard.questions.models.captures import captures_of_rows
+from dashboard.questions.models.effect_models import fitted
+from dashboard.questions.models.forms import PLAIN, Form
+from dashboard.questions.models.frames import frame_of
 from shared.settings import Settings
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
 

@@ -9,7 +9,7 @@ from shared.statistics.late import late_share
 
 
 def test_the_share_is_the_slope_once_the_drift_of_each_place_is_taken_off() -> None:
-    # Twelve riders, each with a repeat after a change of half a degree and one after none, both drifting by 0.1 and moved by the
+    # Twelve riders, each with a repeat after a change of half a degree and one after none, both drifting by 0.1 and moved by a
     # rider's own 0.02: the first moved by 0.15 more, which is 30 % of the change.
     own = np.resize([0.02, -0.02], 12)
     difference = np.concatenate([0.1 + 0.15 + own, 0.1 - own])

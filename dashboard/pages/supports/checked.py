@@ -10,8 +10,8 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.names import CHECKS, OUTCOMES
 from dashboard.figures.theme import NOTHING, interval, number
 from dashboard.pages.supports.tables import small
-from dashboard.questions.answers_checks import CheckRow, Checks
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_checks import CheckRow, Checks
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 
