@@ -10,9 +10,9 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from dashboard.questions.claims import claimed
+from dashboard.questions.models.claims import claimed
 
-from dashboard.questions.effects.check_models import Tested, form_found, late_found, tested
+from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
@@ -67,8 +67,13 @@ def looked_at(scenario: Scenario, seed: int) -> Looked:
     assert fits is not None
     rows = claimed(found, SETTINGS)
     slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
-    late = late_found(captures, rows, {"tilt": slopes}, SETTINGS).get("tilt")
-    tested_in = partial(tested, captures, "tilt", settings=SETTINGS, begun=fits.ratios)
+    tested_in = partial(tested, captures, "tilt", slopes=slopes, settings=SETTINGS, begun=fits.ratios)
+    late = (
+        late_p_value(late_of(captures, "tilt", slopes, SETTINGS), tested_in(PLAIN))
+        if any(row.direction for row in rows)
+        else None
+    )
+    # One outcome alone is its own family.
     form = form_found(late, tested_in, SETTINGS)
     told = rows if form == PLAIN else claimed(fitted(frame_of(captures, "tilt", form.columns()), None, SETTINGS)[0], SETTINGS)
     truth = {support: effect if scenario.has_effect else 0.0 for support, effect in TRUE_TILT_DEG.items()}

@@ -1,16 +1,15 @@
 """The tests behind the checks: one fit of both models with a column for each, and repeats for late effects."""
 
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 
-from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.effect_models import Fits, fit_design
-from dashboard.questions.models.forms import ARCHES, Form, drift_by_arch, follows
-from dashboard.questions.models.frames import SUPPORTS, Flags, Floats, Varying, frame_of, support_columns
+from dashboard.questions.models.forms import ARCHES, Form, drift_by_arch, expected_change, follows
+from dashboard.questions.models.frames import Flags, Floats, Varying, frame_of, support_columns
 from dashboard.questions.models.supports import Counts, build_design, counts_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -22,6 +21,7 @@ from shared.statistics.wald import wald_p_value
 
 # The checks of one joint fit, each with the support whose effect it is held against.
 JOINT = {"insole_shim": "shim", "shim_bend": "shim", "stance_bend": "stance", "order_arch": None}
+LATE_CHECK = "late_change"
 # Captures after so many share one mean of the drift.
 _LAST_PLACE = 5
 
@@ -50,24 +50,53 @@ class Tested:
 
 
 def tested(
-    captures: Captures, outcome: str, form: Form, settings: Settings, begun: Mapping[str, float] | None
+    captures: Captures,
+    outcome: str,
+    form: Form,
+    slopes: Mapping[str, float],
+    settings: Settings,
+    begun: Mapping[str, float] | None,
 ) -> tuple[Tested, ...]:
-    """Each check of JOINT on the captures, from one fit of both models; begun: as in fit_design."""
-    columns = _columns(form, settings)
+    """Each check of JOINT on the captures, from one fit of both models; and, where these do not allow for late effects, the
+    one-sided test of LATE_CHECK: that less shows right after a change. slopes: each support's effect; begun: as in fit_design.
+    """
+    columns = _columns(form, slopes, settings)
     frame = frame_of(captures, outcome, columns)
     counts = {column.of: counts_of(frame, place, slice(None)) for place, column in enumerate(columns)}
     counts["order_arch"] = Counts(int(frame.captures.n.sum()), len(np.unique(frame.captures.rider)))
+    minimum = settings.minimum
+    enough = {
+        check
+        for check in JOINT
+        if counts[check].n_changes >= minimum.changes_per_type and counts[check].n_riders >= minimum.riders_per_effect
+    }
     try:
-        fits = fit_design(build_design(frame, None), settings, begun)
+        fits = fit_design(build_design(frame, None), settings, begun) if enough else None
     except StatisticsError:
-        return tuple(Tested(check, counts[check]) for check in JOINT)
-    found = [_tested(check, counts[check], fits, settings) for check in JOINT]
+        fits = None
+    found = [
+        _tested(check, counts[check], fits) if fits and check in enough else Tested(check, counts[check]) for check in JOINT
+    ]
     adjusted = iter(benjamini_hochberg([one.p_value for one in found if one.p_value is not None]))
-    return tuple(one if one.p_value is None else replace(one, q_value=next(adjusted)) for one in found)
+    found = [one if one.p_value is None else replace(one, q_value=next(adjusted)) for one in found]
+    if fits and LATE_CHECK in counts:
+        found.append(Tested(LATE_CHECK, counts[LATE_CHECK], p_value=_later(fits)))
+    return tuple(found)
 
 
-def _columns(form: Form, settings: Settings) -> tuple[Varying, ...]:
+def _later(fits: Fits) -> float | None:
+    """The larger of both estimates' p-values of no late effect, against some."""
+    both: tuple[MixedFit | WithinFit, ...] = (fits.pooled, fits.within)
+    if any(LATE_CHECK not in fit.terms for fit in both):
+        return None
+    told = [_sum(fit, (LATE_CHECK,), fits.level) for fit in both]
+    # What comes late is missing right after the change.
+    return max(1.0 if one.df <= 0 else float(stats.t.sf(-one.estimate / one.standard_error, one.df)) for one in told)
+
+
+def _columns(form: Form, slopes: Mapping[str, float], settings: Settings) -> tuple[Varying, ...]:
     """The supports, a column for each check, and what both are held for."""
+    late = () if form.is_late else (Varying(LATE_CHECK, None, lambda captures: expected_change(captures, slopes)),)
     supports = len(support_columns())
     beyond = settings.checks.stance_bend_mm
     held = Form(form.is_late).columns()[supports:]
@@ -77,6 +106,7 @@ def _columns(form: Form, settings: Settings) -> tuple[Varying, ...]:
         Varying("shim_bend", None, lambda captures: np.maximum(_shims(captures) - 1.0, 0.0)),
         Varying("stance_bend", None, lambda captures: np.maximum(captures.rows["stance_mm"].astype(float) - beyond, 0.0)),
         *(Varying(_drift(arch), None, column.values) for arch, column in zip(ARCHES, drift_by_arch(), strict=True)),
+        *late,
         *held,
     )
 
@@ -94,13 +124,11 @@ def _drift(arch: str) -> str:
     return f"drift {arch}"
 
 
-def _tested(check: str, counts: Counts, fits: Fits, settings: Settings) -> Tested:
+def _tested(check: str, counts: Counts, fits: Fits) -> Tested:
     support, terms = JOINT[check], tuple(map(_drift, ARCHES)) if check == "order_arch" else (check,)
     needed = (*terms, *([support] if support else []))
-    minimum = settings.minimum
-    enough = counts.n_changes >= minimum.changes_per_type and counts.n_riders >= minimum.riders_per_effect
     both: tuple[MixedFit | WithinFit, ...] = (fits.pooled, fits.within)
-    if not enough or any(term not in fit.terms or _sum(fit, (term,), fits.level).df <= 0 for fit in both for term in needed):
+    if any(term not in fit.terms or _sum(fit, (term,), fits.level).df <= 0 for fit in both for term in needed):
         return Tested(check, counts)
     try:
         p_value = max(_p_value(fit, terms) for fit in both)
@@ -135,32 +163,23 @@ def late_of(captures: Captures, outcome: str, slopes: Mapping[str, float], setti
     present = captures.with_rows(np.isfinite(captures.rows[outcome]))
     values = present.rows[outcome]
     setups = np.array([column.values(present) for column in support_columns()])
-    effect = np.array([slopes.get(support, 0.0) for support in SUPPORTS])
     before, order = follows(present, 2), present.rows["capture_order"]
     # The change into the setup is known where the capture before is there, and there is none into that of the arrival.
     later = np.flatnonzero(follows(present, 1) & (before | (order == 1)))
     later = later[(setups[:, later] == setups[:, later - 1]).all(axis=0)]
-    changed_by = np.where(before[later], effect @ (setups[:, later - 1] - setups[:, later - 2]), 0.0)
     return late_share(
         values[later] - values[later - 1],
-        changed_by,
+        expected_change(present, slopes)[later - 1],
         np.minimum(order[later].astype(np.int64), _LAST_PLACE),
         present.rider[present.cell_of_row[later]],
         settings.intervals.level,
     )
 
 
-def late_found(
-    captures: Captures, rows: Sequence[EffectRow], slopes: Mapping[str, Mapping[str, float]], settings: Settings
-) -> dict[str, float]:
-    """The q-value of a late effect, by outcome, among the outcomes in which some effect is claimed and one can be told."""
-    moved = {row.outcome for row in rows if row.direction}
-    late: dict[str, float] = {}
-    for outcome in slopes:
-        if outcome in moved:
-            with suppress(StatisticsError):
-                late[outcome] = late_of(captures, outcome, slopes[outcome], settings).p_value
-    return dict(zip(late, benjamini_hochberg(list(late.values())), strict=True))
+def late_p_value(late: LateShare | None, tests: Sequence[Tested]) -> float | None:
+    """The larger of the p-values of repeats and of both models, None where one of them cannot tell."""
+    p_value = next((one.p_value for one in tests if one.check == LATE_CHECK), None)
+    return None if late is None or p_value is None else max(late.p_value, p_value)
 
 
 def form_found(late_q_value: float | None, tested_in: Callable[[Form], Sequence[Tested]], settings: Settings) -> Form:

@@ -1,10 +1,10 @@
 """The rows of the checks from their tests."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from dashboard.questions.effects.answers_checks import CheckRow
-from dashboard.questions.effects.check_models import Tested
+from dashboard.questions.effects.check_models import LATE_CHECK, Tested, late_p_value
 from dashboard.questions.effects.checks_words import words_of
 from dashboard.questions.models.effect_models import OUTCOMES
 from dashboard.questions.models.forms import Form
@@ -16,14 +16,15 @@ def check_rows(
     outcome: str,
     late: LateShare | None,
     late_q_value: float | None,
-    tested: Iterable[Tested],
+    tested: Sequence[Tested],
     form: Form,
     settings: Settings,
 ) -> Iterator[CheckRow]:
     """One row a check of one outcome; late: the share that comes late, None where it cannot be told; late_q_value: over all
     fits, None where it is not told; form: of the models."""
-    for row in (_late_row(outcome, late, late_q_value, form), *(_row(outcome, one, form, settings) for one in tested)):
-        yield replace(row, words=words_of(row, settings))
+    for row in (_late_row(outcome, late, late_q_value, tested, form), *(_row(outcome, one, form, settings) for one in tested)):
+        if row.check != LATE_CHECK:
+            yield replace(row, words=words_of(row, settings))
 
 
 def _row(outcome: str, one: Tested, form: Form, settings: Settings) -> CheckRow:
@@ -38,7 +39,7 @@ def _row(outcome: str, one: Tested, form: Form, settings: Settings) -> CheckRow:
     )  # fmt: skip
 
 
-def _late_row(outcome: str, late: LateShare | None, q_value: float | None, form: Form) -> CheckRow:
+def _late_row(outcome: str, late: LateShare | None, q_value: float | None, tested: Sequence[Tested], form: Form) -> CheckRow:
     empty = CheckRow(
         outcome=outcome, check="late", unit="share", n_riders=0, n_changes=0,
         first_low=None, first_high=None, other_low=None, other_high=None,
@@ -49,5 +50,5 @@ def _late_row(outcome: str, late: LateShare | None, q_value: float | None, form:
         return empty
     return replace(
         empty, n_riders=late.n_riders, n_changes=late.n_pairs, difference=late.share, difference_low=late.low,
-        difference_high=late.high, p_value=late.p_value,
+        difference_high=late.high, p_value=late.p_value if form.is_late else late_p_value(late, tested),
     )  # fmt: skip

@@ -11,7 +11,7 @@ from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.effects.answers_checks import CheckRow
 from dashboard.questions.effects.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.effects.check_models import Tested, form_found, late_found, late_of, tested
+from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
 from dashboard.questions.effects.check_rows import check_rows
 from dashboard.questions.effects.checks_words import carried_words
 from dashboard.questions.effects.dose import FoundDose, dose_rows, in_families
@@ -22,7 +22,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.claims import Found, claimed, in_family
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -89,7 +89,9 @@ class EffectParts:
         def make() -> dict[str, float]:
             overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
             rows = claimed([found for one in overall.values() for found in one.found], self._settings)
-            return late_found(self._captures, rows, {name: one.slopes for name, one in overall.items()}, self._settings)
+            moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
+            late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
+            return {outcome: q for outcome, q in zip(moved, in_family(late), strict=True) if q is not None}
 
         return self._part("late q", make)
 
@@ -100,9 +102,12 @@ class EffectParts:
             return None
 
     def _tested(self, outcome: str, form: Form) -> tuple[Tested, ...]:
+        """The checks in models that allow for late effects or not, as form says; the drift by arch is among them."""
+
         def make() -> tuple[Tested, ...]:
-            begun = (self._of_all or self)._overall_in(outcome, PLAIN).ratios
-            return tested(self._captures, outcome, form, self._settings, begun)
+            # All fits are looked at before it is known whether the drift differs.
+            overall = self._overall_in(outcome, replace(form, by_arch=self._of_all is not None and form.by_arch))
+            return tested(self._captures, outcome, form, overall.slopes, self._settings, overall.ratios)
 
         return self._part(f"tested {outcome} {form.is_late}", make)
 

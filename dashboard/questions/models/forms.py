@@ -1,6 +1,6 @@
 """What supports are held for beside the capture order: an effect that comes late, a drift that differs by arch."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +54,14 @@ def _since_before(column: Varying) -> Varying:
         return changed
 
     return Varying(LATE, column.of, values)
+
+
+def expected_change(captures: Captures, slopes: Mapping[str, float]) -> Floats:
+    """What the change of the setup since the capture before does (rows,), slopes being each support's effect."""
+    changes = [
+        slopes[column.of] * _since_before(column).values(captures) for column in support_columns() if column.of in slopes
+    ]
+    return np.asarray(sum(changes, np.zeros(len(captures))))
 
 
 def follows(captures: Captures, captures_before: int) -> np.ndarray:
