@@ -46,7 +46,7 @@ _SUPPORTS: Final = (
     supports_ids.FURTHER,
 )
 _SYMMETRY: Final = (symmetry_ids.ANSWER, symmetry_ids.SIDES, symmetry_ids.FURTHER)
-_FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.AGREEMENT)
+_FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.SCATTER, fitters_ids.AGREEMENT)
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from dashboard.questions.models.claims import claimed
 
 from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
 from dashboard.questions.models.captures import captures_of_rows
+from dashboard.questions.models.claims import claimed
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import frame_of

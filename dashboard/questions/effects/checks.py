@@ -11,9 +11,9 @@ from shared.warehouse import Warehouse
 METHOD = {
     "joint": "both effect models with a column more for each check: shims on an insole, shims beyond the first, stance beyond "
     "the setting, and the capture order by arch; the larger p-value of both estimates",
-    "late": "looked for where some effect is claimed: repeats (two captures with the same setup) after a change, their difference "
-    "on what the change does by the pooled model, held for the place in the session; and the change since the capture before as a "
-    "column of both models; the largest of the three one-sided p-values, CR2 by rider",
+    "late": "looked for where some effect is claimed: repeats (two captures with the same setup) after a change, their "
+    "difference on what the change does by the pooled model, held for the place in the session; and the change since the "
+    "capture before as a column of both models; the largest of the three one-sided p-values, CR2 by rider",
     "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another",
     "allowed_for": "both models allow for a late effect or a drift by arch that is found over all fits, in every selection",
 }

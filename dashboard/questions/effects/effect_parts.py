@@ -220,8 +220,10 @@ class EffectParts:
 
     def responders(self) -> tuple[ResponderRow, ...]:
         def make() -> tuple[ResponderRow, ...]:
-            noise_of = self.noise()
-            found = (responder_rows(self._captures, noise_of[outcome], self._settings) for outcome in ("tilt", "sway"))
+            pairs = noise.pairs_of(self._warehouse, self.scope(), self._remember)
+            captures, fitters = self._captures, noise.fitter_of_fits(self._warehouse, self._remember)
+            own = {outcome: noise.own_noise(outcome, pairs, self._settings) for outcome in ("tilt", "sway")}
+            found = (responder_rows(captures, fitters[captures.visit], one, self._settings) for one in own.values())
             return tuple(row for rows in found for row in rows)
 
         return self._part("responders", make)
