@@ -62,9 +62,8 @@ def main(n: int = STUDIOS) -> None:
     """Prints one line a case as Markdown."""
     out = sys.stdout.write
     out(f"{n} studios, 60 riders and 30 riders with a repeat for each of six fitters.\n\n")
-    out(
-        "| studio | knees better of the five, shared | by each fit's own | the noisy one told | another told |\n|---|---|---|---|---|\n"
-    )
+    out("| studio | knees better of the five, shared | by each fit's own | the noisy one told | another told |\n")
+    out("|---|---|---|---|---|\n")
     for case, (times, _) in CASES.items():
         seen = list(studios(case, n))
         shared, own = (100 * float(np.mean([getattr(one, name) for one in seen])) for name in ("shared", "own"))

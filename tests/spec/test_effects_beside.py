@@ -49,7 +49,12 @@ def test_responders_are_counted_against_the_smallest_real_change() -> None:
     row = noise_row("tilt", np.array([1.0, -1.0, 1.0, -1.0]), np.arange(4), FEW)
     assert row.mdc95 == pytest.approx(1.96 * np.sqrt(4 / 3))  # SD of 1, -1, 1, -1 is sqrt(4/3); MDC95 = 1.96 SD
     knees = ends([(-4.0, -1.0), (4.0, 1.5), (-1.0, 1.2), (0.5, 3.5), (1.0, 1.0)])
-    found = {found.response: (found.n, found.total) for found in responder_rows(captures_of_rows(knees), row, FEW)}
+    found = {
+        found.response: (found.n, found.total)
+        for found in responder_rows(
+            captures_of_rows(knees), np.zeros(len(knees["rider"]), dtype=np.int64), FitterNoise(row, row.mdc95), FEW
+        )
+    }
     # |tilt| changes by -3, -2.5, +0.2, +3, 0; the limit is 2.26.
     assert found == {"better": (2, 5), "unchanged": (2, 5), "worse": (1, 5)}
 
@@ -166,7 +171,11 @@ def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
     _, fits = fitted_rows(STUDIO, "tilt", None, Settings())
     assert fits is not None
     within = {term: told.estimate for term, told in fits.within_table.items()}
-    inner = [row for row in residual_rows(captures_of_rows(STUDIO), "tilt", within) if 0.05 <= row.probability <= 0.95]
+    inner = [
+        row
+        for row in residual_rows(captures_of_rows(STUDIO), "tilt", within, standard_columns())
+        if 0.05 <= row.probability <= 0.95
+    ]
     assert all(abs(row.residual - row.normal) < 0.12 for row in inner)
 
 
