@@ -51,6 +51,8 @@ bench: $(READY)         ## time what must be fast, beside what it stands in for;
 recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios, and what is claimed (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.checked
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.scatter
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

@@ -73,6 +73,28 @@ class Intervals(_Section):
     agree_within_mm: Positive = 0.5
 
 
+class Checks(_Section):
+    """What is looked for behind the effects, and how sure it must be before it is told.
+
+    A check is told below `found_below_q` in the family of one outcome, a late effect below `late_below_q` among the outcomes.
+    Stance is looked at for a bend at `stance_bend_mm`.
+    """
+
+    found_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
+    late_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.05
+    stance_bend_mm: Positive = 4.0
+
+
+class Noise(_Section):
+    """From how many repeat pairs on a fitter's captures are judged by their own noise, by how many of its own standard errors
+    that is drawn toward the whole at most, and how sure it must be before a fitter's captures are said to scatter more.
+    """
+
+    pairs_per_fitter: Annotated[int, Field(ge=10)] = 20
+    most_drawn_errors: Positive = 1.0
+    told_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
+
+
 class Agreement(_Section):
     """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice)."""
 
@@ -219,6 +241,8 @@ class Settings(_Section):
     follow_up: FollowUp = FollowUp()
     minimum: Minimum = Minimum()
     intervals: Intervals = Intervals()
+    checks: Checks = Checks()
+    noise: Noise = Noise()
     trends: Trends = Trends()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()

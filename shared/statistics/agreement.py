@@ -13,7 +13,7 @@ from shared.statistics.wording import counted
 
 @dataclass(frozen=True)
 class RepeatAgreement:
-    """All in the unit of the differences; each `_low` and `_high` is the end of an interval."""
+    """All in the unit of the differences; each `_low` and `_high` is the end of an interval. df: of the typical error."""
 
     n_pairs: int
     typical_error: float
@@ -27,6 +27,11 @@ class RepeatAgreement:
     limit_low: float
     limit_high: float
     limit_error: float
+    df: float
+
+
+# The smallest real change of a knee is so many typical errors.
+MDC_FACTOR = 1.96 * 2**0.5
 
 
 def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray[np.generic] | None = None) -> RepeatAgreement:
@@ -56,7 +61,7 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
         typical_error=error,
         typical_error_low=error * float(narrower),
         typical_error_high=error * float(wider),
-        mdc95=1.96 * 2**0.5 * error,
+        mdc95=MDC_FACTOR * error,
         mean_difference=mean,
         mean_difference_low=mean - half,
         mean_difference_high=mean + half,
@@ -64,6 +69,7 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
         limit_low=mean - 1.96 * sd,
         limit_high=mean + 1.96 * sd,
         limit_error=(3 * sd**2 / n) ** 0.5,
+        df=df,
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from dashboard.questions.data import noise
+from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise
 from dashboard.questions.data.noise import noise_row
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.dose import dose_rows, in_families
@@ -16,7 +17,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.models import study
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.effect_models import Fits, fitted, fitted_rows
-from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
+from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome, standard_columns
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -53,9 +54,47 @@ def test_responders_are_counted_against_the_smallest_real_change() -> None:
     row = noise_row("tilt", np.array([1.0, -1.0, 1.0, -1.0]), np.arange(4), FEW)
     assert row.mdc95 == pytest.approx(1.96 * np.sqrt(4 / 3))  # SD of 1, -1, 1, -1 is sqrt(4/3); MDC95 = 1.96 SD
     knees = ends([(-4.0, -1.0), (4.0, 1.5), (-1.0, 1.2), (0.5, 3.5), (1.0, 1.0)])
-    found = {found.response: (found.n, found.total) for found in responder_rows(captures_of_rows(knees), row, FEW)}
+    one_fitter = np.zeros(5, dtype=np.int64)
+    rows = responder_rows(captures_of_rows(knees), one_fitter, FitterNoise(row, row.mdc95), FEW)
+    found = {found.response: (found.n, found.total) for found in rows}
     # |tilt| changes by -3, -2.5, +0.2, +3, 0; the limit is 2.26.
     assert found == {"better": (2, 5), "unchanged": (2, 5), "worse": (1, 5)}
+
+
+def test_each_knee_is_judged_by_its_own_fitters_noise() -> None:
+    # Of twenty riders each, the second fitter's repeats lie three times as far apart as the first one's.
+    differences = np.concatenate([np.resize([0.3, -0.3], 20), np.resize([0.9, -0.9], 20)])
+    rider, fitter = np.arange(40), np.repeat([0, 1], 20)
+    found = fitter_noise(noise_row("tilt", differences, rider, FEW), differences, rider, fitter, FEW)
+    assert found.differs
+    quiet, noisy = found.own[0].mdc95, found.own[1].mdc95
+    assert found.own[1].ratio == pytest.approx(3.0) and quiet < 0.7 < 1.5 < noisy
+    # Both knees came nearer by one degree, which is more than one fitter's noise and less than the other's.
+    knees = captures_of_rows(ends([(-4.0, -3.0), (-4.0, -3.0)]))
+    shares = {one.response: one.n for one in responder_rows(knees, np.array([0, 1]), found, FEW)}
+    assert shares == {"better": 1, "unchanged": 1, "worse": 0}
+    assert (
+        f"their fitter's own noise ({quiet:.1f} to {noisy:.1f}°)"
+        in next(responder_rows(knees, np.array([0, 1]), found, FEW)).words
+    )
+    # With the smallest real change of all repeats, neither would count.
+    shared = FitterNoise(found.row, found.row.mdc95)
+    assert next(responder_rows(knees, np.array([0, 1]), shared, FEW)).n == 0
+
+
+def test_fitters_alike_are_judged_by_all_repeats_and_few_repeats_by_none_of_their_own() -> None:
+    differences, rider = np.resize([0.3, -0.3], 48), np.arange(48)
+    fitter = np.repeat([0, 1, 2], [20, 20, 8])
+    row = noise_row("tilt", differences, rider, FEW)
+    found = fitter_noise(row, differences, rider, fitter, FEW)
+    assert not found.differs and set(found.own) == {0, 1}
+    assert found.limits(np.array([0, 1, 2])).tolist() == [row.mdc95] * 3
+    # A fitter of few repeats has the usual noise of the others, not what one noisy colleague makes of the whole.
+    differences[fitter == 1] *= 3
+    row = noise_row("tilt", differences, rider, FEW)
+    found = fitter_noise(row, differences, rider, fitter, FEW)
+    assert found.differs and found.mdc95 is not None and row.mdc95 is not None
+    assert found.own[0].mdc95 < found.limits(np.array([2]))[0] == found.mdc95 < row.mdc95
 
 
 def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
@@ -170,7 +209,11 @@ def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
     _, fits = fitted_rows(STUDIO, "tilt", None, Settings())
     assert fits is not None
     within = {term: told.estimate for term, told in fits.within_table.items()}
-    inner = [row for row in residual_rows(captures_of_rows(STUDIO), "tilt", within) if 0.05 <= row.probability <= 0.95]
+    inner = [
+        row
+        for row in residual_rows(captures_of_rows(STUDIO), "tilt", within, standard_columns())
+        if 0.05 <= row.probability <= 0.95
+    ]
     assert all(abs(row.residual - row.normal) < 0.12 for row in inner)
 
 

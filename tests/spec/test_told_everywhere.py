@@ -9,6 +9,7 @@ from typing import Any, cast
 
 import orjson
 import pytest
+from dashboard.report.pages_shown import shown
 
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
@@ -21,7 +22,6 @@ from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.markup import markup
-from dashboard.report.pages_shown import shown
 from shared.settings import Settings
 
 PLACES = (ids.TABLES, ids.GRID, ids.DOSE, ids.FURTHER)

@@ -1,5 +1,6 @@
 """The Fitters page: asks `fitters`, and beside it `agreement`, and shows both answers."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -10,8 +11,10 @@ from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.agreement import agreed
 from dashboard.pages.fitters.layout import NAME, PATH, QUESTION, answered, layout
+from dashboard.pages.fitters.measured import scatter
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam
 from dashboard.questions.coaching.answers_fitters import Fitters
+from dashboard.questions.data.answers_noise import Noise
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
@@ -22,11 +25,16 @@ def shows(desk: Desk) -> dict[str, Show]:
         answer = cast(Fitters, desk.asker.ask("fitters", view.selection))
         return answered(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
 
+    def show_scatter(view: View, _: str | None) -> Any:
+        # Compared with all fitters' captures, also where some are chosen.
+        answer = cast(Noise, desk.asker.ask("noise", replace(view.selection, fitter=())))
+        return scatter(desk, view.selection, answer, TEXT)
+
     def show_agreement(view: View, theme: str | None) -> Any:
         answer = cast(AgreementWithExam, desk.asker.ask("agreement", view.selection))
         return agreed(desk, view, answer, TEXT, theme)
 
-    return {ids.ANSWER: show, ids.AGREEMENT: show_agreement}
+    return {ids.ANSWER: show, ids.SCATTER: show_scatter, ids.AGREEMENT: show_agreement}
 
 
 def chosen_outcome(view: View) -> str:

@@ -1,5 +1,6 @@
 """The Supports page: asks `effects`, overall by foot type and by dose, and shows what stands beside the effects."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, cast
 
@@ -8,11 +9,13 @@ from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.pages.supports import ids
+from dashboard.pages.supports.checked import checked
 from dashboard.pages.supports.choices import PATH
 from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further
 from dashboard.pages.supports.grid import Ground, grid
 from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout, panel, told
+from dashboard.questions.effects.answers_checks import Checks
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
@@ -60,10 +63,20 @@ def shows(desk: Desk) -> dict[str, Show]:
         ids.ANSWER: show,
         **{ids.panel_of(one): panel_of(one) for one in MAIN_OUTCOMES},
         ids.TABLES: show_tables,
+        ids.CHECKS: _checks_of(desk),
         ids.GRID: show_grid,
         ids.DOSE: show_doses,
         ids.FURTHER: show_further,
     }
+
+
+def _checks_of(desk: Desk) -> Callable[[View, str | None], Any]:
+    def show_checks(view: View, _: str | None) -> Any:
+        outcome = chosen_outcome(view) or MAIN_OUTCOMES[0]
+        answer = cast(Checks, desk.asker.ask("checks", view.selection, outcomes=(outcome,)))
+        return checked(desk, view.selection, answer, outcome, TEXT)
+
+    return show_checks
 
 
 def chosen_outcome(view: View) -> str | None:

@@ -32,7 +32,7 @@ def _whether_they_agree(row: EffectRow) -> str:
 
 def _by_chance(row: EffectRow | DoseRow) -> str:
     """The q-value; called rough where the p-value behind it is."""
-    return f"{_small(row.q_value)} (rough)" if row.is_rough and row.q_value is not None else _small(row.q_value)
+    return f"{small(row.q_value)} (rough)" if row.is_rough and row.q_value is not None else small(row.q_value)
 
 
 def dose_columns(level: str) -> list[Column]:
@@ -61,7 +61,7 @@ def neutral_columns(level: str) -> list[Column]:
             ("told_low", "told_high"),
             numeric=True,
         ),
-        Column("By chance", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("By chance", lambda row: small(row.q_value), ("q_value",), numeric=True),
         Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
     ]
@@ -128,7 +128,7 @@ def _ends(estimate: str, heading: str) -> Column:
     return Column(heading, printed, (low, high), numeric=True)
 
 
-def _small(value: float | None) -> str:
+def small(value: float | None) -> str:
     """A p- or q-value; a small one by its bound."""
     if value is None:
         return NOTHING

@@ -35,6 +35,12 @@ _ALL: Final = (
         ),
     ),
     Question(
+        "checks",
+        "effects.checks",
+        Sight(figures={"checks": Counted(("outcome", "check"))}, is_modelled=True),
+        follows_split=False,
+    ),
+    Question(
         "studio",
         "studio.studio",
         Sight(

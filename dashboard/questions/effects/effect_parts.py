@@ -9,7 +9,11 @@ from typing import TypeVar
 
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.effects.answers_checks import CheckRow
 from dashboard.questions.effects.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
+from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
+from dashboard.questions.effects.check_rows import check_rows
+from dashboard.questions.effects.checks_words import carried_words
 from dashboard.questions.effects.dose import FoundDose, dose_rows, in_families
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows, riders_by_code
@@ -18,13 +22,16 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.claims import Found, claimed, in_family
 from dashboard.questions.models.effect_models import fitted
-from dashboard.questions.models.frames import frame_with_outcome
+from dashboard.questions.models.forms import PLAIN, Form
+from dashboard.questions.models.frames import Frame, frame_with_outcome
 from dashboard.questions.models.study import Study, study_of
 from dashboard.questions.selection.scope import Scope, scope_of
 from dashboard.questions.selection.selection import Selection
+from shared.errors import StatisticsError
 from shared.settings import Settings
+from shared.statistics.late import LateShare
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")
@@ -66,16 +73,86 @@ class EffectParts:
         return self._part("n_captures", lambda: int(self._study.captures.n @ self._kept))
 
     def overall(self, outcome: str) -> Overall:
-        return self._part(f"overall {outcome}", lambda: self._overall(outcome))
+        return self._overall_in(outcome, self.form(outcome))
+
+    def _overall_in(self, outcome: str, form: Form) -> Overall:
+        return self._part(f"overall {outcome} {form}", lambda: self._overall(outcome, form))
+
+    def form(self, outcome: str) -> Form:
+        """What both models of the outcome are held for; decided once, over all fits, so that selections can be compared."""
+        whole = self._of_all or self
+        form: Form = whole._part(f"form {outcome}", lambda: whole._found_form(outcome))
+        return form
+
+    def _found_form(self, outcome: str) -> Form:
+        return form_found(self._late_q_values().get(outcome), lambda form: self._tested(outcome, form), self._settings)
+
+    def _late_q_values(self) -> dict[str, float]:
+        """Of a late effect, by outcome, where one is looked for: where some effect is claimed."""
+
+        def make() -> dict[str, float]:
+            overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
+            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
+            late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
+            return {outcome: q for outcome, q in zip(moved, in_family(late), strict=True) if q is not None}
+
+        return self._part("late q", make)
+
+    def _late(self, outcome: str, overall: Overall) -> LateShare | None:
+        try:
+            return late_of(self._captures, outcome, overall.slopes, self._settings)
+        except StatisticsError:
+            return None
+
+    def _tested(self, outcome: str, form: Form) -> tuple[Tested, ...]:
+        """The checks in models that allow for late effects or not, as form says; the drift by arch is among them."""
+
+        def make() -> tuple[Tested, ...]:
+            # All fits are looked at before it is known whether the drift differs.
+            overall = self._overall_in(outcome, replace(form, by_arch=self._of_all is not None and form.by_arch))
+            return tested(self._captures, outcome, form, overall.slopes, self._settings, overall.ratios)
+
+        return self._part(f"tested {outcome} {form.is_late}", make)
+
+    def checks(self, outcome: str) -> tuple[CheckRow, ...]:
+        """Whether the effects on an outcome hold as they are told."""
+
+        def make() -> tuple[CheckRow, ...]:
+            form = self.form(outcome)
+            late = self._late(outcome, self.overall(outcome))
+            # Told over all fits alone: a selection is not judged anew, and what is found over all fits is not told in it.
+            q_value = self._late_q_values().get(outcome) if self._of_all is None else None
+            return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings))
+
+        return self._part(f"checks {outcome}", make)
+
+    def _frame(self, outcome: str) -> Frame:
+        return self._study.frame(outcome, self._kept, self.form(outcome))
 
     def effects(self) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
 
         def make() -> dict[str, tuple[EffectRow, ...]]:
+            _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
             overall = self._each(self.overall)
-            return _by_outcome(claimed([found for one in overall.values() for found in one.found], self._settings))
+            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            return _by_outcome([replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows])
 
         return self._part("effects", make)
+
+    def carried(self, row: EffectRow) -> list[str]:
+        """What a verdict carries of the checks: what was found over all fits, with the figures of this selection."""
+        whole = (self._of_all or self).checks(row.outcome)
+        found = {check.check for check in whole if check.is_found}
+        if row.told_low is None or not found:
+            return []
+        return [
+            words
+            for check in self.checks(row.outcome)
+            if check.check in found
+            for words in carried_words(check, row, self._settings)
+        ]
 
     def _each(self, make: Callable[[str], _Made]) -> dict[str, _Made]:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
@@ -87,8 +164,9 @@ class EffectParts:
             begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
             return {outcome: found.result() for outcome, found in begun.items()}
 
-    def _overall(self, outcome: str) -> Overall:
-        found, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
+    def _overall(self, outcome: str, form: Form) -> Overall:
+        frame = self._study.frame(outcome, self._kept, form)
+        found, fits = fitted(frame, None, self._settings, self._begun(outcome))
         if fits is None:
             return Overall(tuple(found), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
@@ -104,7 +182,7 @@ class EffectParts:
         """The doses of one outcome, judged beside those of the others."""
 
         def of_one(outcome: str) -> list[FoundDose]:
-            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
+            overall, frame = self.overall(outcome), self._frame(outcome)
             return list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
 
         def make() -> dict[str, tuple[DoseRow, ...]]:
@@ -114,7 +192,7 @@ class EffectParts:
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
-            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within))
+            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within, self.form(outcome).columns()))
 
         return self._part(f"residuals {outcome}", make)
 
@@ -134,7 +212,7 @@ class EffectParts:
     def _directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
         def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
             typical_error = self.noise()["tilt"].typical_error
-            of_tilt = self._study.frame("tilt", self._kept)
+            of_tilt = self._frame("tilt")
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
             begun = self._of_all._directions()[-1] if self._of_all else None
             found, fits = fitted(frame, "arrival_direction", self._settings, begun)
@@ -146,8 +224,10 @@ class EffectParts:
 
     def responders(self) -> tuple[ResponderRow, ...]:
         def make() -> tuple[ResponderRow, ...]:
-            noise_of = self.noise()
-            found = (responder_rows(self._captures, noise_of[outcome], self._settings) for outcome in ("tilt", "sway"))
+            pairs = noise.pairs_of(self._warehouse, self.scope(), self._remember)
+            captures, fitters = self._captures, noise.fitter_of_fits(self._warehouse, self._remember)
+            own = {outcome: noise.own_noise(outcome, pairs, self._settings) for outcome in ("tilt", "sway")}
+            found = (responder_rows(captures, fitters[captures.visit], one, self._settings) for one in own.values())
             return tuple(row for rows in found for row in rows)
 
         return self._part("responders", make)
@@ -158,7 +238,7 @@ class EffectParts:
         by = self.selection.split
 
         def of_one(outcome: str) -> tuple[list[Found], list[FamilyRow]]:
-            frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
+            frame, begun = self._frame(outcome), self.overall(outcome).ratios
             return shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
 
         def make() -> dict[str, tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]]:

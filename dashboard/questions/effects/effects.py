@@ -1,6 +1,7 @@
 """What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
 bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from dashboard.questions.effects.answers_effects import (
@@ -71,7 +72,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=_headline([row for rows in overall.values() for row in rows]),
+        headline=_headline([row for rows in overall.values() for row in rows], parts_of.carried),
         effects=tuple(found.effects),
         families=tuple(found.families),
         dose=tuple(found.dose),
@@ -124,11 +125,12 @@ def _fill(
             found.families += families
 
 
-def _headline(found: list[EffectRow]) -> str:
+def _headline(found: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
     """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
     shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
     if not shown:
         return "No support was changed often enough to say what it did to the tilt."
     claimed = [row for row in shown if row.direction]
     first = min(claimed or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
-    return f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    told = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    return " ".join((told, *carried(first)))

@@ -20,14 +20,17 @@ SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim
 # One step of stance, in which doses are told and in which the effect of a mm is thought of beside that of a shim.
 STANCE_STEP_MM = 2.0
 ORDER = "capture"
+LATE = "late"
+# What supports are held for within a knee.
+HELD = (ORDER, LATE)
 # Captures after this many are rare in one session; they share one step of the capture order.
 _LAST_ORDER = 5
 
 
 @dataclass(frozen=True)
 class Varying:
-    """A column that varies within a cell: what it is of (a support, or the capture order), its level where its values are
-    split by one, and its values (rows,) from captures."""
+    """A column that varies within a cell: what it is of (a support, or one of HELD), its level where its values are split by
+    one, and its values (rows,) from captures."""
 
     of: str
     level: str | None
@@ -35,7 +38,7 @@ class Varying:
 
     @property
     def term(self) -> str:
-        return self.of if self.level is None or self.of != ORDER else f"{self.of} {self.level}"
+        return self.of if self.level is None or self.of not in HELD else f"{self.of} {self.level}"
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ class Frame:
     @property
     def supports(self) -> tuple[int, ...]:
         """The places of the columns that are supports."""
-        return tuple(place for place, column in enumerate(self.columns) if column.of != ORDER)
+        return tuple(place for place, column in enumerate(self.columns) if column.of not in HELD)
 
     def chosen(self, kept: Flags) -> "Frame":
         """The cells where `kept` (cells,) is true."""

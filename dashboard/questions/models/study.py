@@ -5,6 +5,7 @@ import threading
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.models.captures import Captures, Flags, Ints, read_captures, selected_cells
+from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_of
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
@@ -18,7 +19,7 @@ class Study:
     def __init__(self, captures: Captures, fit: Ints) -> None:
         self.captures = captures
         self._fit = fit
-        self._frames: dict[str, Frame] = {}
+        self._frames: dict[tuple[str, Form], Frame] = {}
         self._lock = threading.Lock()
         self._bytes = self._held()
 
@@ -27,13 +28,13 @@ class Study:
         """Bytes that captures and frames hold together, as when the last frame was summed."""
         return self._bytes
 
-    def frame(self, outcome: str, kept: Flags) -> Frame:
-        """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
+    def frame(self, outcome: str, kept: Flags, form: Form = PLAIN) -> Frame:
+        """The frame of one outcome in the cells where `kept` (cells of the study,) is true, its models of a form."""
         with self._lock:
-            if outcome not in self._frames:
-                self._frames[outcome] = frame_of(self.captures, outcome)
+            if (outcome, form) not in self._frames:
+                self._frames[outcome, form] = frame_of(self.captures, outcome, form.columns())
                 self._bytes = self._held()
-            whole = self._frames[outcome]
+            whole = self._frames[outcome, form]
         return whole.chosen(kept[whole.captures.place])
 
     def _held(self) -> int:

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.frames import (
+    HELD,
     NOT_EXAMINED,
-    ORDER,
     Frame,
     frame_of,
     split_support_columns,
@@ -85,8 +85,8 @@ def build_design(frame: Frame, split: str | None) -> Design:
 def design_of(frame: Frame, split: str | None) -> Design:
     """The design with any split: one by which a support's own values are told apart takes columns of its own."""
     if split in OWN_SPLITS:
-        order = tuple(column for column in frame.columns if column.of == ORDER)
-        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *order)
+        held = tuple(column for column in frame.columns if column.of in HELD)
+        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *held)
         return build_design(frame_of(frame.captures, frame.outcome, columns), None)
     return build_design(frame, split)
 

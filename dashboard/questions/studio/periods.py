@@ -78,7 +78,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    tilt_noise = noise.own_noise("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     # As `studio` measures them, so that this period's figures are its own to the last digit.
     present = {one.figure: one for one in measured(warehouse, scope, settings, tilt_noise, remember)}
     whole = scope_of(warehouse, replace(selection, date_from=None, date_to=None), settings, remember or at_once)

@@ -115,7 +115,7 @@ def _by_period(
     if is_other:
         settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope, remember)
-    tilt_noise = noise.row_of("tilt", pairs, settings)
+    tilt_noise = noise.own_noise("tilt", pairs, settings)
     outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise, remember), *_processes(fits)]
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, settings)]
