@@ -35,6 +35,7 @@ QUESTIONS = (
     "sides",
     "riders",
     "periods",
+    "rig",
 )
 # The questions whose figures are told by week, month or quarter.
 BY_PERIOD = ("trends",)

@@ -153,6 +153,10 @@ FIGURES: Final[dict[str, dict[str, Counted]]] = {
         "outcomes": Counted(("outcome",), units="n_fits"),
         "shim_places": Counted(("outcome", "place")),
     },
+    "rig": {
+        "findings": Counted(("studio", "kind", "quantity", "since"), units="n_fits"),
+        "months": Counted(("studio", "knees", "month"), ("month",), units="n_fits"),
+    },
     "periods": {
         "periods": Counted(("figure", "which", "date_from", "date_to"), units="n"),
         "changes": Counted(("figure", "against"), riders=("n_riders_this", "n_riders_against")),

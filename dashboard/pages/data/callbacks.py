@@ -13,9 +13,11 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.history import loads
 from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, completeness, layout, noise, rest
 from dashboard.pages.data.rejects import starting_place
+from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
 from dashboard.questions.answers import Data, Noise
+from dashboard.questions.answers_rig import Rig
 from dashboard.upload_routes import add_upload_routes, reader_address
 from dashboard.uploads import Uploads
 from shared.errors import FitledgerError, StatisticsError
@@ -44,6 +46,9 @@ def register(app: Dash, desk: Desk) -> None:
             found = str(refusal)
         return noise(desk, view.selection, found, TEXT)
 
+    def show_rig(view: View, theme: str | None) -> Any:
+        return rig(desk, view.selection, cast(Rig, desk.asker.ask("rig", view.selection)), TEXT, theme)
+
     def history(view: View, theme: str | None) -> Any:
         csv = desk.csv("data", "loads", view.selection)
         return loads(data(view).loads, csv, is_allowed=refusal_of(uploads) is None)
@@ -56,6 +61,7 @@ def register(app: Dash, desk: Desk) -> None:
     fill_beside(app, ids.HISTORY, history)
     fill_beside(app, ids.COMPLETE, lambda view, theme: completeness(desk, view.selection, data(view), TEXT))
     fill_beside(app, ids.NOISE, show_noise)
+    fill_beside(app, ids.RIG, show_rig)
     fill_beside(app, ids.REST, lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme))
     app.callback(Output(ids.UPLOAD, "children"), Input(ids.UPLOAD, "id"))(lambda _: place_of_upload(desk, uploads))
     register_working(app, desk, uploads)

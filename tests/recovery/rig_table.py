@@ -1,0 +1,91 @@
+"""Prints what is found of faulty rigs: `python -m tests.recovery.rig_table FOLDER [STUDIOS]`.
+
+FOLDER keeps the simulated warehouses, two studios each, so that a second run need not make them again. Each studio is looked at
+anew every week, as with weekly loads: a fault that begins on a day from that day on, one that holds always from the first fit
+on; a sound studio through its last two years.
+"""
+
+import sys
+import tempfile
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from etl.load import load
+from shared.rig.findings import RigFinding
+from shared.rig.recorded import Recorded, recorded
+from shared.rig.watch import findings_of
+from shared.settings import Settings
+from shared.warehouse import open_reading
+from tests.recovery.rig_faults import FAULTS, Fault, looks, with_fault
+from warehouse_demo.simulate import simulate, write_exports
+from warehouse_demo.truth import load_truth
+
+STUDIOS = 40
+BEGINS = (date(2025, 12, 1) - date(1970, 1, 1)).days
+QUIET_YEARS = 2
+
+
+def studios(folder: Path, n: int) -> Iterator[Recorded]:
+    """The recorded rows of `n` studios of the demo's kind, each of a draw of its own."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for seed in range((n + 1) // 2):
+        path = folder / f"{seed}.duckdb"
+        if not path.exists():
+            with tempfile.TemporaryDirectory(dir=folder) as exports:
+                write_exports(simulate(load_truth(), 7000 + seed), Path(exports))
+                load([Path(exports)], path)
+        warehouse = open_reading(path)
+        try:
+            yield from (rows for number, rows in recorded(warehouse).by_studio() if 2 * seed + number < n)
+        finally:
+            warehouse.close()
+
+
+def days_to_find(rows: Recorded, fault: Fault, seed: int) -> int | None:
+    """Days from the fault's begin to the first weekly look that finds its kind; None where none does."""
+    faulty = with_fault(rows, fault, BEGINS, np.random.default_rng(seed))
+    begin = BEGINS if fault.since else int(faulty.arrivals["day"].min())
+    for day, seen in looks(faulty, begin):
+        if any(finding.kind == fault.kind for finding in found(seen)):
+            return day - begin
+    return None
+
+
+def false_alarms(rows: Recorded) -> int:
+    """How often weekly looks at the last years of a sound studio find something that was not there a week before."""
+    last = int(rows.arrivals["day"].max())
+    alarms, before = 0, set[tuple[str, str]]()
+    for _, seen in looks(rows, last - 365 * QUIET_YEARS):
+        now = {(finding.kind, finding.quantity) for finding in found(seen)}
+        alarms += len(now - before)
+        before = now
+    return alarms
+
+
+def found(rows: Recorded) -> tuple[RigFinding, ...]:
+    """What is found in the rows of one studio."""
+    return findings_of(rows, dict.fromkeys(np.unique(rows.arrivals["studio"]).tolist(), "studio"), Settings())
+
+
+def main(folder: Path, n: int, part: str = "") -> None:
+    """Prints a line a fault as Markdown, then the false alarms; `part`: `faults` or `sound` alone."""
+    out = sys.stdout
+    if part != "sound":
+        out.write(f"{n} studios a fault, looked at every week.\n\n")
+        out.write("| fault | found | days to find: median | longest |\n|---|---|---|---|\n")
+        for fault in FAULTS[1:]:
+            days = [days_to_find(rows, fault, seed) for seed, rows in enumerate(studios(folder, n))]
+            known = sorted(day for day in days if day is not None)
+            ends = f"{np.median(known):.0f} | {known[-1]}" if known else "- | -"
+            out.write(f"| {fault.name} | {len(known)} of {n} | {ends} |\n")
+            out.flush()
+    if part != "faults":
+        alarms, years = sum(false_alarms(rows) for rows in studios(folder, n)), QUIET_YEARS * n
+        out.write(f"\nFalse alarms: {alarms} in {years} years of sound studios, {alarms / years:.3f} a year.\n")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else STUDIOS, *sys.argv[3:4])
