@@ -69,8 +69,10 @@ def moves_of(series: Series, most: int, p_further: float) -> tuple[Move, ...]:
     the design taken out; a step or a slope, whichever explains more. Its p-value: `supremum_p_value`.
     """
     moves: list[Move] = []
+    if len(series.values) < 2 * series.least + series.design.shape[1]:
+        return ()
     current = _drawn_in(series)
-    while len(moves) < most and len(series.values) >= 2 * series.least + current.design.shape[1]:
+    while len(moves) < most:
         move = _likeliest(current)
         if move is None or (moves and move.p_value > p_further):
             break
