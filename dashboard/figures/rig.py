@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, interval, number, palette
-from dashboard.questions.answers_rig import RigMonthRow
+from dashboard.questions.data.answers_rig import RigMonthRow
 from shared.rig.findings import A_MONTH, RigFinding
 
 KNEES: Final = {"both": "mean of both knees", "right_less_left": "right knee less left"}

@@ -13,8 +13,8 @@ from dashboard.figures.rig import KNEES, SIGNS, alternative, begins, dated, rig_
 from dashboard.figures.theme import day, interval, number
 from dashboard.pages.data import ids
 from dashboard.pages.data.sections import SELECTED, titled
-from dashboard.questions.answers_rig import Rig
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_rig import Rig
+from dashboard.questions.selection.selection import Selection
 
 # Further studios stand in the table alone.
 STUDIOS_SHOWN: Final = 6
