@@ -1,4 +1,4 @@
-"""A small part of `python -m tests.recovery.rig_table`: each fault of a rig is found at each studio, and none where there is none."""
+"""A small part of `python -m tests.recovery.rig_table`: each fault of a rig is found at each studio, none where none is."""
 
 from datetime import date
 from pathlib import Path
