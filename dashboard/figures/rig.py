@@ -6,7 +6,7 @@ from typing import Any, Final
 from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, interval, number, palette
 from dashboard.questions.data.answers_rig import RigMonthRow
-from shared.rig.findings import A_MONTH, RigFinding
+from shared.rig.findings import RigFinding
 
 KNEES: Final = {"both": "mean of both knees", "right_less_left": "right knee less left"}
 SIGNS: Final = {"both": "●", "right_less_left": "□"}
@@ -37,13 +37,8 @@ def rig_figure(months: Sequence[RigMonthRow], findings: Sequence[RigFinding], th
 
 def dated(findings: Sequence[RigFinding]) -> list[tuple[str, RigFinding]]:
     """The findings that begin on a day, each with its letter."""
-    begun = sorted((finding for finding in findings if begins(finding)), key=lambda finding: str(finding.since))
+    begun = sorted((finding for finding in findings if finding.begins), key=lambda finding: str(finding.since))
     return list(zip(LETTERS, begun, strict=False))
-
-
-def begins(finding: RigFinding) -> bool:
-    """Whether a finding begins on a day that can be marked."""
-    return finding.since is not None and finding.kind != "slope" and not finding.unit.endswith(A_MONTH)
 
 
 def alternative(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFinding]) -> str:
@@ -114,7 +109,7 @@ def title(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFind
     if not findings:
         return f"{studio}: no change seen"
     first = findings[0]
-    when = f" since {day(first.since)}" if begins(first) else ""
+    when = f" since {day(first.since)}" if first.begins else ""
     more = f", and {len(findings) - 1} more" if len(findings) > 1 else ""
     return f"{studio}: {_IN_SHORT[first.kind]}{when}{more}"
 

@@ -53,6 +53,11 @@ class RigFinding:
         """Whether an exchange is one of all captures, not of some of them."""
         return self.kind == "exchange" and self.estimate >= _ALL
 
+    @property
+    def begins(self) -> bool:
+        """Whether it begins on a day before which all was well."""
+        return self.since is not None and self.kind != "slope" and not self.unit.endswith(A_MONTH)
+
     def overlaps(self, first: date | None, last: date | None) -> bool:
         """Whether fits from `first` to `last` (None: open) lie within what is found."""
         return not ((self.since and last and last < self.since) or (self.until and first and first > self.until))
@@ -85,13 +90,13 @@ def _side(finding: RigFinding) -> str:
 def _exchange(finding: RigFinding) -> str:
     if finding.share_is_all:
         return (
-            f"Left and right are exchanged at {finding.studio}{_stretch(finding)}: supports under one foot move the other "
+            f"Left and right are exchanged at {finding.studio}{stretch(finding)}: supports under one foot move the other "
             "knee. Check which marker is which, and how the export is mapped."
         )
     low, share, high = (f"{100 * value:.0f}" for value in (finding.low, finding.estimate, finding.high))
     return (
         f"Left and right change places at {finding.studio} in about {share}{_GAP}% of captures ({low} to {high}{_GAP}%)"
-        f"{_stretch(finding)}. Check which marker is which before recording."
+        f"{stretch(finding)}. Check which marker is which before recording."
     )
 
 
@@ -124,7 +129,8 @@ def _since(finding: RigFinding, beside: str = "") -> str:
     return f"{spoken_day(finding.since)}{f' ({told})' if told else ''}"
 
 
-def _stretch(finding: RigFinding) -> str:
+def stretch(finding: RigFinding) -> str:
+    """From when to when an exchange holds, as in: since 3 May 2026."""
     if finding.since is None and finding.until is None:
         return " in all fits"
     if finding.since is None:

@@ -1,8 +1,8 @@
 """Prints what is found of faulty rigs: `python -m tests.recovery.rig_table FOLDER [STUDIOS]`.
 
-FOLDER keeps the simulated warehouses, two studios each, so that a second run need not make them again. Each faulty studio is looked
-at every four weeks, and every week of the four before the first look that finds the fault: from the day on which it begins, or
-from the first fit on where it holds always. A sound studio is looked at every week, as with weekly loads, through its last years.
+FOLDER keeps the simulated warehouses, two studios each, so that a second run need not make them again. Each faulty studio is
+looked at every four weeks, and every week of the four before the first look that finds the fault: from the day on which it
+begins, or from the first fit on where it holds always. A sound studio is looked at every week, as with weekly loads.
 """
 
 import sys

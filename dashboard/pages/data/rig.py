@@ -9,7 +9,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.names import plain
-from dashboard.figures.rig import KNEES, SIGNS, alternative, begins, dated, rig_figure, title
+from dashboard.figures.rig import KNEES, SIGNS, alternative, dated, rig_figure, title
 from dashboard.figures.theme import day, interval, number
 from dashboard.pages.data import ids
 from dashboard.pages.data.sections import SELECTED, titled
@@ -22,7 +22,7 @@ _FINDINGS: Final = [
     Column("Studio", lambda row: row.studio),
     Column("What", lambda row: plain(row.kind).capitalize()),
     Column("Of", lambda row: row.quantity.capitalize()),
-    Column("Since", lambda row: day(row.since) if begins(row) else "all fits", ("since",)),
+    Column("Since", lambda row: day(row.since) if row.begins else "all fits", ("since",)),
     Column("Until", lambda row: day(row.until), ("until",)),
     Column("In words", lambda row: row.words, wide=True),
 ]

@@ -36,9 +36,9 @@ _KEPT = ("fit_no", "studio", "rider", "day", "tilt_left", "tilt_right")
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Rig:
     """What is found of the rigs over all fits, of the selected studios and dates; monthly means of the selected fits."""
     scope = scope_of(warehouse, selection, settings, remember)
-    names = names_of(warehouse, remember)["studio"]
+    names = names_of(warehouse, remember)["studio"] or []
     findings, arrivals = remember(("rig",), lambda: _looked_at(warehouse, names, settings))
-    chosen = tuple(finding for finding in findings if _concerns(finding, selection))
+    chosen = _chosen(findings, selection)
     selected = np.isin(arrivals["fit_no"], fits_selected(warehouse, scope, remember))
     here = {name: column[selected] for name, column in arrivals.items()}
     return Rig(
@@ -58,10 +58,11 @@ def _looked_at(warehouse: Warehouse, names: list[str], settings: Settings) -> tu
     return findings_of(rows, dict(enumerate(names)), settings), {name: rows.arrivals[name] for name in _KEPT}
 
 
-def _concerns(finding: RigFinding, selection: Selection) -> bool:
-    return (not selection.studio or finding.studio in selection.studio) and finding.overlaps(
-        selection.date_from, selection.date_to
-    )
+def _chosen(findings: tuple[RigFinding, ...], selection: Selection) -> tuple[RigFinding, ...]:
+    """Those that hold of fits of the selected studios and dates."""
+    studios = selection.studio
+    kept = (each for each in findings if not studios or each.studio in studios)
+    return tuple(each for each in kept if each.overlaps(selection.date_from, selection.date_to))
 
 
 def _headline(findings: tuple[RigFinding, ...], n_fits: int, settings: Settings) -> str:
