@@ -6,10 +6,12 @@ from typing import Any, Final
 from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, interval, number, palette
 from dashboard.questions.data.answers_rig import RigMonthRow
-from shared.rig.findings import RigFinding
+from shared.rig.findings import RigFinding, in_short
 
 KNEES: Final = {"both": "mean of both knees", "right_less_left": "right knee less left"}
 SIGNS: Final = {"both": "●", "right_less_left": "□"}
+# Days of the month at which the dots stand, so that none lies upon another.
+_BESIDE: Final = {"both": 11, "right_less_left": 20}
 _SYMBOLS: Final = {"both": "circle", "right_less_left": "square-open"}
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -56,7 +58,7 @@ def _dots(rows: Sequence[RigMonthRow], colour: str) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "markers",
-        "x": [row.month.isoformat() for row in rows],
+        "x": [row.month.replace(day=_BESIDE[row.knees]).isoformat() for row in rows],
         "y": [row.estimate for row in rows],
         "error_y": {
             "type": "data",
@@ -111,13 +113,4 @@ def title(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFind
     first = findings[0]
     when = f" since {day(first.since)}" if first.begins else ""
     more = f", and {len(findings) - 1} more" if len(findings) > 1 else ""
-    return f"{studio}: {_IN_SHORT[first.kind]}{when}{more}"
-
-
-_IN_SHORT: Final = {
-    "step": "arrivals stand elsewhere",
-    "slope": "arrivals drift",
-    "side": "right and left stand apart",
-    "exchange": "left and right exchanged",
-    "noise": "the noise has changed",
-}
+    return f"{studio}: {in_short(first)}{when}{more}"

@@ -68,6 +68,18 @@ def spoken(finding: RigFinding) -> str:
     return {"step": _step, "slope": _slope, "side": _side, "exchange": _exchange, "noise": _noise}[finding.kind](finding)
 
 
+def in_short(finding: RigFinding) -> str:
+    """The finding for a title, as in: arrivals stand 0.8° further out."""
+    does, more, less = _FURTHER[finding.quantity]
+    sign, decimals, every = _written(finding.unit)
+    size = f"{abs(finding.estimate):.{decimals}f}{sign}{every} {more if finding.estimate > 0 else less}"
+    if finding.kind == "exchange":
+        return f"left and right exchanged{'' if finding.share_is_all else ' in some captures'}"
+    if finding.kind == "noise":
+        return f"{'more' if finding.estimate > 1 else 'less'} noise in {finding.quantity}"
+    return f"{'right knees' if finding.kind == 'side' else 'arrivals'} {does} {size}"
+
+
 def _step(finding: RigFinding) -> str:
     return f"Arrivals at {finding.studio} {_elsewhere(finding)} since {_since(finding)}. Check the rig's zero."
 
@@ -113,11 +125,16 @@ def _noise(finding: RigFinding) -> str:
 def _elsewhere(finding: RigFinding) -> str:
     """As in: stand 0.8° (0.5 to 1.1°) further out."""
     does, more, less = _FURTHER[finding.quantity]
-    every = " a month" if finding.unit.endswith(A_MONTH) else ""
-    sign, decimals = _SIGNS[finding.unit.removesuffix(A_MONTH)], 2 if every else 1
+    sign, decimals, every = _written(finding.unit)
     low, high = sorted(abs(value) for value in (finding.low, finding.high))
     size = f"{abs(finding.estimate):.{decimals}f}{sign}{every} ({low:.{decimals}f} to {high:.{decimals}f}{sign})"
     return f"{does} {size} {more if finding.estimate > 0 else less}"
+
+
+def _written(unit: str) -> tuple[str, int, str]:
+    """The sign of a unit, its decimals, and what follows where it is a month's."""
+    every = " a month" if unit.endswith(A_MONTH) else ""
+    return _SIGNS.get(unit.removesuffix(A_MONTH), ""), 2 if every else 1, every
 
 
 def _since(finding: RigFinding, beside: str = "") -> str:

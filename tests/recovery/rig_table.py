@@ -44,17 +44,18 @@ def studios(folder: Path, n: int) -> Iterator[Recorded]:
             warehouse.close()
 
 
-def days_to_find(rows: Recorded, fault: Fault, seed: int) -> int | None:
-    """Days from the fault's begin to the first weekly look that finds its kind; None where none does."""
+def days_to_find(rows: Recorded, fault: Fault, seed: int) -> tuple[int | None, bool]:
+    """Days from the begin to the first look that finds anything, None where none does; and whether its kind is told at last."""
     faulty = with_fault(rows, fault, BEGINS, np.random.default_rng(seed))
     begin = BEGINS if fault.since else int(faulty.arrivals["day"].min())
-    late = _first_found(faulty, fault, begin, 28)
-    return None if late is None else (_first_found(faulty, fault, max(begin, late - 21), 7) or late) - begin
+    is_told = any(finding.kind == fault.kind for finding in found(faulty))
+    late = _first_found(faulty, begin, 28)
+    return None if late is None else (_first_found(faulty, max(begin, late - 21), 7) or late) - begin, is_told
 
 
-def _first_found(rows: Recorded, fault: Fault, first: int, every: int) -> int | None:
-    """The day of the first look that finds the fault's kind."""
-    return next((day for day, seen in looks(rows, first, every) if any(each.kind == fault.kind for each in found(seen))), None)
+def _first_found(rows: Recorded, first: int, every: int) -> int | None:
+    """The day of the first look that finds something."""
+    return next((day for day, seen in looks(rows, first, every) if found(seen)), None)
 
 
 def false_alarms(rows: Recorded) -> int:
@@ -74,18 +75,19 @@ def found(rows: Recorded) -> tuple[RigFinding, ...]:
 
 
 def main(folder: Path, n: int, part: str = "") -> None:
-    """Prints a line a fault as Markdown, then the false alarms; `part`: `faults` or `sound` alone."""
+    """Prints a line a fault as Markdown, then the false alarms; `part`: `faults`, one fault by its name, or `sound` alone."""
     out = sys.stdout
     if part != "sound":
         out.write(f"{n} studios a fault.\n\n")
-        out.write("| fault | found | days to find: median | longest |\n|---|---|---|---|\n")
+        out.write("| fault | found | told as what it is, at last | days to find: median | longest |\n|---|---|---|---|---|\n")
         for fault in FAULTS[1:]:
-            days = [days_to_find(rows, fault, seed) for seed, rows in enumerate(studios(folder, n))]
-            known = sorted(day for day in days if day is not None)
-            ends = f"{np.median(known):.0f} | {known[-1]}" if known else "- | -"
-            out.write(f"| {fault.name} | {len(known)} of {n} | {ends} |\n")
-            out.flush()
-    if part != "faults":
+            if part in ("", "faults", fault.name):
+                each = [days_to_find(rows, fault, seed) for seed, rows in enumerate(studios(folder, n))]
+                days = sorted(day for day, _ in each if day is not None)
+                ends = f"{np.median(days):.0f} | {days[-1]}" if days else "- | -"
+                out.write(f"| {fault.name} | {len(days)} of {n} | {sum(is_told for _, is_told in each)} | {ends} |\n")
+                out.flush()
+    if part in ("", "sound"):
         alarms, years = sum(false_alarms(rows) for rows in studios(folder, n)), QUIET_YEARS * n
         out.write(f"\nFalse alarms: {alarms} in {years} years of sound studios, {alarms / years:.3f} a year.\n")
 

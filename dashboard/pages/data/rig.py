@@ -15,6 +15,7 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.sections import SELECTED, titled
 from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.selection.selection import Selection
+from shared.rig.findings import in_short
 
 # Further studios stand in the table alone.
 STUDIOS_SHOWN: Final = 6
@@ -52,9 +53,7 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
         _marks() if shown else None,
         html.Div([_panel(studio, answer, theme) for studio in shown], className="panels is-double"),
         reading(*paragraphs(text["rig"], level=level)),
-        table("What was found of the rigs", _FINDINGS, answer.findings, csv=desk.csv("rig", "findings", selection))
-        if answer.findings
-        else None,
+        _findings(answer, desk.csv("rig", "findings", selection)) if answer.findings else None,
         html.Details(
             [
                 html.Summary("Tilt at arrival by month"),
@@ -71,6 +70,11 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
     ]
 
 
+def _findings(answer: Rig, csv: str) -> html.Details:
+    words = "What was found of the rigs, as a table"
+    return html.Details([html.Summary(words), table(words, _FINDINGS, answer.findings, csv=csv)], className="more")
+
+
 def _marks() -> html.Ul:
     return html.Ul(
         [
@@ -85,7 +89,7 @@ def _panel(studio: str, answer: Rig, theme: str | None) -> html.Div:
     months = [row for row in answer.months if row.studio == studio]
     findings = [finding for finding in answer.findings if finding.studio == studio]
     lettered = [
-        html.Li([html.Strong(letter), f" {day(finding.since)}: {finding.words}"]) for letter, finding in dated(findings)
+        html.Li([html.Strong(letter), f" {day(finding.since)}: {in_short(finding)}"]) for letter, finding in dated(findings)
     ]
     return html.Div(
         [

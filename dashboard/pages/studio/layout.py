@@ -84,8 +84,8 @@ def _rig(desk: Desk, selection: Selection, findings: Sequence[RigFinding]) -> ht
     """The first finding on a rig, and the way to the others."""
     if not findings:
         return None
-    more = f"{counted(len(findings) - 1, 'more finding')}, and the chart" if len(findings) > 1 else "The chart"
-    way = dcc.Link(f"{more}: Data", href=desk.addresses.page("data", selection.query()))
+    more = f"{counted(len(findings) - 1, 'more finding')}, and charts, on Data" if len(findings) > 1 else "Its chart is on Data"
+    way = dcc.Link(more, href=desk.addresses.page("data", selection.query()))
     return html.P([html.Strong("The rig. "), unbroken(findings[0].words), " ", way], className="rig-note", role="status")
 
 
