@@ -44,18 +44,22 @@ def recorded(warehouse: Warehouse) -> Recorded:
     return Recorded(_with_days(arrivals), _with_days(warehouse.arrays(_HERE / "captures.sql")))
 
 
-def together(arrivals: Rows, quantity: str, least: int) -> Series:
-    """The mean of both knees at arrival, beside the visit, the fitter, and the mean of what both feet are and carry."""
-    values = (arrivals[f"{quantity}_left"] + arrivals[f"{quantity}_right"]) / 2
+def designs(arrivals: Rows) -> tuple[Floats, Floats]:
+    """What arrivals are held for, of both knees together and of right less left: the mean, and the difference, of what the feet
+    are and carry; together also visit, bicycle and fitter."""
     left, right = (_feet(arrivals, side) for side in ("left", "right"))
     words = [_indicators(arrivals[word].astype(float)) for word in ("visit_kind", "bike_kind", "fitter")]
-    return _series(arrivals, values, np.column_stack([(left + right) / 2, *words]), least)
+    return _with_intercept((left + right) / 2, *words), _with_intercept(right - left)
 
 
-def apart(arrivals: Rows, quantity: str, least: int) -> Series:
-    """The right knee less the left one at arrival, beside the difference of what the feet are and carry."""
-    values = arrivals[f"{quantity}_right"] - arrivals[f"{quantity}_left"]
-    return _series(arrivals, values, _feet(arrivals, "right") - _feet(arrivals, "left"), least)
+def together(arrivals: Rows, quantity: str, design: Floats, least: int) -> Series:
+    """The mean of both knees at arrival."""
+    return _series(arrivals, (arrivals[f"{quantity}_left"] + arrivals[f"{quantity}_right"]) / 2, design, least)
+
+
+def apart(arrivals: Rows, quantity: str, design: Floats, least: int) -> Series:
+    """The right knee less the left one at arrival."""
+    return _series(arrivals, arrivals[f"{quantity}_right"] - arrivals[f"{quantity}_left"], design, least)
 
 
 def scatter(captures: Rows, quantity: str, least: int) -> Series:
@@ -70,7 +74,7 @@ def scatter(captures: Rows, quantity: str, least: int) -> Series:
     order = np.argsort(at, kind="stable")
     rows = _rows(captures, at[order])
     values = np.sqrt(np.concatenate(distances)[order])
-    return _series(rows, values, _indicators(rows["fitter"].astype(float)), least)
+    return _series(rows, values, _with_intercept(_indicators(rows["fitter"].astype(float))), least)
 
 
 def change_of(captures: Rows, quantity: str, side: str) -> Floats:
@@ -128,11 +132,17 @@ def _indicators(codes: Floats) -> Floats:
     return np.asarray((codes[:, None] == others[None, :]) * 1.0)
 
 
-def _series(rows: Rows, values: Floats, beside: Floats, least: int) -> Series:
+def _with_intercept(*columns: Floats) -> Floats:
+    """The columns that say anything, behind the intercept."""
+    beside = np.column_stack(columns)
+    return np.column_stack([np.ones(len(beside)), beside[:, beside.any(axis=0)]])
+
+
+def _series(rows: Rows, values: Floats, design: Floats, least: int) -> Series:
     known = np.isfinite(values)
-    beside = beside[known]
-    design = np.column_stack([np.ones(len(beside)), beside[:, beside.any(axis=0)]])
-    return Series(values[known].astype(float), design, rows["rider"][known], rows["day"][known], least)
+    if known.all():
+        return Series(values.astype(float), design, rows["rider"], rows["day"], least)
+    return Series(values[known].astype(float), design[known], rows["rider"][known], rows["day"][known], least)
 
 
 def _with_days(rows: Rows) -> Rows:

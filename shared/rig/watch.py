@@ -10,7 +10,7 @@ import numpy as np
 from scipy import stats
 
 from shared.rig.findings import A_MONTH, UNITS, Kind, RigFinding, day_of, spoken
-from shared.rig.recorded import QUANTITIES, Recorded, Rows, apart, pairs, recorded, scatter, together
+from shared.rig.recorded import QUANTITIES, Recorded, Rows, apart, designs, pairs, recorded, scatter, together
 from shared.settings import Rig, Settings
 from shared.statistics.multiplicity import benjamini_hochberg
 from shared.statistics.rig.exchange import Exchanged, exchanged_now_and_then, exchanged_throughout
@@ -70,11 +70,12 @@ class _Studio:
     rig: Rig
 
     def tests(self) -> Iterator[_Test]:
+        arrivals, least = self.rows.arrivals, self.rig.least_fits
+        of_both, of_difference = designs(arrivals)
         for quantity in QUANTITIES:
-            series = together(self.rows.arrivals, quantity, self.rig.least_fits)
-            yield from self._moves(series, quantity)
-            yield from self._sides(apart(self.rows.arrivals, quantity, self.rig.least_fits), quantity)
-            yield from self._noise(scatter(self.rows.captures, quantity, self.rig.least_fits), quantity)
+            yield from self._moves(together(arrivals, quantity, of_both, least), quantity)
+            yield from self._sides(apart(arrivals, quantity, of_difference, least), quantity)
+            yield from self._noise(scatter(self.rows.captures, quantity, least), quantity)
         yield from self._exchange()
 
     def _moves(self, series: Series, quantity: str, kind: Kind | None = None) -> Iterator[_Test]:
@@ -130,9 +131,10 @@ class _Studio:
 
     def _exchanged(self, found: Exchanged) -> Iterator[RigFinding]:
         """A stretch that begins or ends within a few fits of all is told as one without that end."""
-        if found.share < self.rig.smallest_exchanged_share:
-            return
         day = self.rows.arrivals["day"]
+        n_there = np.count_nonzero((day >= found.day) & (day <= found.until))
+        if found.share < self.rig.smallest_exchanged_share or n_there < self.rig.least_fits:
+            return
         is_late = np.count_nonzero(day < found.day) >= self.rig.least_fits
         has_ended = np.count_nonzero(day > found.until) >= self.rig.least_fits
         since, until = day_of(found.day) if is_late else None, day_of(found.until) if has_ended else None

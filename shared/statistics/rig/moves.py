@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from shared.statistics.grouping import dense
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -124,11 +126,13 @@ class _Fit:
 
     def __init__(self, series: Series) -> None:
         self.series = series
-        _, self.rider = np.unique(series.rider, return_inverse=True)
+        self.rider = dense(series.rider)[0]
         self.visits = np.bincount(self.rider)
         design = series.design
         self.shrinkage = self._shrinkage(_residual(design, series.values))
-        self.weighed_design = np.column_stack([self.weighed(column) for column in design.T])
+        self.weighed_design = np.empty_like(design)
+        for place, column in enumerate(design.T):
+            self.weighed_design[:, place] = self.weighed(column)
         information = design.T @ self.weighed_design
         self.inverse = np.linalg.pinv(information, hermitian=True)
         self.coefficients = self.inverse @ (self.weighed_design.T @ series.values)
@@ -174,12 +178,15 @@ def _step(fit: _Fit, df: int) -> tuple[Move, float] | None:
     """The step that explains most, and its t."""
     series, n = fit.series, len(fit.series.values)
     days, first = np.unique(series.day, return_index=True)
+    all_first = first
     allowed = (first >= series.least) & (n - first >= series.least)
     days, first = days[allowed], first[allowed]
     if not len(days):
         return None
     score = _from(fit.weighed_residual)[first]
-    design = np.cumsum(fit.weighed_design[::-1], axis=0)[::-1][first]
+    # Day by day: the sums from the end, of as many rows as there are days.
+    each_day = np.add.reduceat(fit.weighed_design, all_first, axis=0)
+    design = np.cumsum(each_day[::-1], axis=0)[::-1][allowed]
     own = _from(1 - fit.shrinkage * (2 * _later_visits(fit.rider) + 1))[first]
     information = own - np.einsum("ij,jk,ik->i", design, fit.inverse, design)
     told = information > _LEAST_TOLD * own
