@@ -1,5 +1,6 @@
 """What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -7,6 +8,7 @@ import typer
 from dashboard.questions.selection.answers import rows_to_csv
 from etl.rejects import rejected_tables
 from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from shared.rig.findings import RigFinding
 from shared.warehouse import open_reading
 
 
@@ -19,6 +21,7 @@ def print_report(report: LoadReport, as_json: bool) -> None:
             typer.echo(_file_words(file))
         _print_findings(report.findings)
         _print_warnings(report.warnings)
+        _print_rig(report.rig)
         typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
     raise typer.Exit(report.exit_code)
 
@@ -50,6 +53,14 @@ def _print_warnings(groups: list[WarningGroup]) -> None:
         for words in group.examples:
             typer.echo(f"  {words}")
     if groups:
+        typer.echo("")
+
+
+def _print_rig(findings: Sequence[RigFinding]) -> None:
+    if findings:
+        typer.echo("\nThe rig, over all fits:")
+        for finding in findings:
+            typer.echo(f"  {finding.words}")
         typer.echo("")
 
 

@@ -18,6 +18,7 @@ from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
+from shared.rig.watch import rig_findings
 from shared.settings import Settings
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
@@ -52,7 +53,7 @@ def load(
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
         return known
-    step = _Steps(progress, len(found) + len(catalogue()) + 2)
+    step = _Steps(progress, len(found) + len(catalogue()) + 3)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
     return _run(found, opening, step, _Load(warehouse, today, settings, mark, checked))
 
@@ -78,7 +79,7 @@ def check_files(
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
         return replace(known, checked=checked)
-    step = _Steps(progress, len(found) + len(catalogue()) + 2)
+    step = _Steps(progress, len(found) + len(catalogue()) + 3)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:
             copy = folder / "check.duckdb"
@@ -254,6 +255,8 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     if load.changed:
         mart.build(warehouse)
         report.warnings = warn.build(warehouse, load.settings)
+        step("looking at the rigs")
+        report.rig = rig_findings(warehouse, load.settings)
     if load.changed or n_new or n_released:
         report.load_id = load.load_id
         _record(warehouse, load)

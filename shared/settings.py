@@ -114,6 +114,27 @@ class Warnings(_Section):
     jump_deg: Positive = 15.0
 
 
+class Rig(_Section):
+    """When a capture rig is said to measure otherwise than it did: a step, or a drift from first to last, of at least so much;
+    right against left likewise, from half of it on; so much more or less noise; so many captures with left and right exchanged.
+
+    `q_value`: of all tests of all studios together. Each load looks anew, so that it is far below the usual 0.05.
+    """
+
+    smallest_tilt_deg: Positive = 0.5
+    smallest_sway_mm: Positive = 1.0
+    smallest_offset_mm: Positive = 2.0
+    smallest_noise_ratio: Annotated[float, Field(gt=1)] = 1.4
+    smallest_exchanged_share: Annotated[float, Field(gt=0, lt=0.5)] = 0.02
+    least_fits: Annotated[int, Field(ge=10)] = 12
+    most_moves: Count = 3
+    q_value: Annotated[float, Field(gt=0, lt=0.5)] = 0.005
+
+    def smallest(self, quantity: str) -> float:
+        """The smallest move of tilt, sway or offset that is told, in its unit."""
+        return {"tilt": self.smallest_tilt_deg, "sway": self.smallest_sway_mm, "offset": self.smallest_offset_mm}[quantity]
+
+
 class Upload(_Section):
     """Whether exports may be loaded, and loads taken back, from the Data page: by readers on this machine, or from others
     too; how large the files of one upload may be together; how long they are kept before they are loaded or put aside.
@@ -247,6 +268,7 @@ class Settings(_Section):
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
+    rig: Rig = Rig()
     reading: Reading = Reading()
     upload: Upload = Upload()
     data: Data = Data()

@@ -17,6 +17,7 @@ from dashboard.figures.control import Window
 from dashboard.figures.theme import number
 from dashboard.pages.data import layout as data
 from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
+from dashboard.pages.data.rig import rig
 from dashboard.pages.fitters.callbacks import PAGE as FITTERS
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
 from dashboard.pages.fitters.tables import done, process_columns
@@ -99,10 +100,12 @@ def _process(desk: Desk, selection: Selection) -> list[Any]:
 def _data(desk: Desk, selection: Selection) -> list[Any]:
     answer: Any = desk.asker.ask("data", selection)
     noise: Any = desk.asker.ask("noise", selection)
+    watched: Any = desk.asker.ask("rig", selection)
     return [
         *data.answered(answer, DATA_TEXT, None),
         *data.completeness(desk, selection, answer, DATA_TEXT),
         *data.noise(desk, selection, noise, DATA_TEXT),
+        *rig(desk, selection, watched, DATA_TEXT, None),
     ]
 
 

@@ -12,10 +12,12 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.history import loads
 from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, completeness, layout, noise, rest
 from dashboard.pages.data.rejects import starting_place
+from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.data.answers_rig import Rig
 from dashboard.web.upload_routes import add_upload_routes, reader_address
 from dashboard.web.uploads import Uploads, require_open
 from shared.errors import FitledgerError, StatisticsError
@@ -34,6 +36,9 @@ def shows(desk: Desk) -> dict[str, Show]:
             found = str(refusal)
         return noise(desk, view.selection, found, TEXT)
 
+    def show_rig(view: View, theme: str | None) -> Any:
+        return rig(desk, view.selection, cast(Rig, desk.asker.ask("rig", view.selection)), TEXT, theme)
+
     def history(view: View, theme: str | None) -> Any:
         csv = desk.csv("data", "loads", view.selection)
         return loads(data(view).loads, csv, is_allowed=refusal_of(desk) is None)
@@ -47,6 +52,7 @@ def shows(desk: Desk) -> dict[str, Show]:
         ids.HISTORY: history,
         ids.COMPLETE: lambda view, theme: completeness(desk, view.selection, data(view), TEXT),
         ids.NOISE: show_noise,
+        ids.RIG: show_rig,
         ids.REST: lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme),
     }
 

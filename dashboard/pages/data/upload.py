@@ -83,6 +83,7 @@ def _told(desk: Desk, report: Any, token: str, headline: str, caption: str, ways
             table(caption, FILES, report.files),
             *_findings(report, f"{desk.addresses.prefix}upload/{token}/findings.csv"),
             *_warnings(report),
+            *_rig(report),
         ],
         className="found",
     )
@@ -113,6 +114,12 @@ def _warnings(report: Any) -> list[Any]:
             ]
         )
     ]
+
+
+def _rig(report: Any) -> list[Any]:
+    if not report.rig:
+        return []
+    return [html.P("The rig, over all fits:"), html.Ul([html.Li(finding.words) for finding in report.rig])]
 
 
 def _refused(report: Any) -> int:

@@ -14,11 +14,13 @@ from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
 from dashboard.pages.studio.since import since
+from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_studio import Studio
 from dashboard.questions.studio.answers_trends import Trends
-from shared.errors import StatisticsError
+from shared.errors import NotReleasedError, StatisticsError
+from shared.rig.findings import RigFinding
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
@@ -27,7 +29,7 @@ def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         every = view.page_words.get("every")
         trends = _trends(desk, view.selection, every)
-        return answered(desk, view, _studio(desk, view.selection), trends, TEXT, theme)
+        return answered(desk, view, _studio(desk, view.selection), trends, _rig(desk, view.selection), TEXT, theme)
 
     return {ids.ANSWER: show}
 
@@ -56,6 +58,14 @@ def _trends(desk: Desk, selection: Selection, every: str | None) -> Trends | Sta
         return cast(Trends, desk.asker.ask("trends", asked, **by_period("trends", every)))
     except StatisticsError as refused:
         return refused
+
+
+def _rig(desk: Desk, selection: Selection) -> tuple[RigFinding, ...]:
+    """What is found of the rigs of these fits; nothing where that may not be told."""
+    try:
+        return cast(Rig, desk.asker.ask("rig", replace(selection, split=None))).findings
+    except (StatisticsError, NotReleasedError):
+        return ()
 
 
 PAGE = Page("", NAME, QUESTION, layout, shows, register)

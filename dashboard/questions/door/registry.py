@@ -33,6 +33,7 @@ _ALL: Final = (
             own_only=frozenset({"influence", "residuals"}),
             is_modelled=True,
         ),
+        leans_on=("rig",),
     ),
     Question(
         "checks",
@@ -56,6 +57,17 @@ _ALL: Final = (
             figures={"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), ("level",))},
             quoted={"noise": lambda row: row.outcome == "tilt"},
             own_rows={"groups": OwnRows("level", by="group", of_nobody=frozenset({"side", "studio", "quarter"}))},
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "rig",
+        "data.rig",
+        Sight(
+            figures={
+                "findings": Counted(("studio", "kind", "quantity", "since"), units="n_fits"),
+                "months": Counted(("studio", "knees", "month"), ("month",), units="n_fits"),
+            }
         ),
         follows_split=False,
     ),
@@ -105,6 +117,7 @@ _ALL: Final = (
         ),
         follows_split=False,
         by_period=True,
+        leans_on=("rig",),
     ),
     Question(
         "fitters",
@@ -138,6 +151,7 @@ _ALL: Final = (
             },
             own_cases=frozenset({"knees"}),
         ),
+        leans_on=("rig",),
     ),
     Question(
         "ratings",
@@ -177,6 +191,7 @@ _ALL: Final = (
             own_cases=frozenset({"look_at", "fitters"}),
             own_rows={"fitters": OwnRows("level")},
         ),
+        leans_on=("rig",),
     ),
     Question(
         "sides",
@@ -207,6 +222,7 @@ _ALL: Final = (
             quoted={"changes": lambda row: True},
         ),
         follows_split=False,
+        leans_on=("rig",),
     ),
 )
 QUESTIONS: Final[Mapping[str, Question]] = {question.name: question for question in _ALL}

@@ -16,10 +16,11 @@ from dashboard.questions.selection.numbers import spoken, spoken_percent
 from dashboard.questions.selection.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import studio
-from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.beside import Beside
-from dashboard.questions.studio.trends_fits import fits_of, riders_at
+from dashboard.questions.studio.trends_fits import fits_of, notes_of, riders_at
 from shared.errors import StatisticsError, UsageError
+from shared.rig.care import Watched, concerning, with_notes
 from shared.settings import Settings
 from shared.settings import Trends as TrendSettings
 from shared.statistics.clustered.means import clustered_share
@@ -73,13 +74,14 @@ def ask(
     settings: Settings,
     every: tuple[str, ...] = (),
     remember: Remember | None = None,
+    rig: Watched | None = None,
 ) -> Trends:
     """The trend of each headline figure with limits and signals, and what changed beside each signal.
 
-    every: one of EVERY, the periods asked for; none: those of the settings. Raises UsageError for another word.
+    every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes.
     """
-    told_by = _told_by(settings, every)
-    return _by_period(warehouse, selection, told_by, remember, is_other=told_by is not settings)
+    told_by = with_notes(_told_by(settings, every), concerning(rig, selection.studio))
+    return _by_period(warehouse, selection, told_by, remember, is_other=told_by.trends.every != settings.trends.every)
 
 
 def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -132,7 +134,7 @@ def _by_period(
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
         beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
-        notes=tuple(_notes(settings.trends)),
+        notes=tuple(notes_of(settings.trends)),
     )
 
 
@@ -201,7 +203,7 @@ def _limits(series: _Series, settings: Settings) -> tuple[float | None, Limits]:
 
 def _rows(chart: _Charted, scope: Scope, trends: TrendSettings) -> Iterator[TrendRow]:
     series, measured = chart.series, chart.series.measured
-    notes = {note.period: note.words for note in _notes(trends)}
+    notes = {note.period: note.words for note in notes_of(trends)}
     for at, period in enumerate(series.periods.tolist()):
         value, start = float(series.value[at]), first_day(period, trends.every)
         has_limits = chart.limits is not None and np.isfinite(value)
@@ -311,12 +313,6 @@ def _beside(
         first, last = period_of(days, every).tolist()
         base = chart.series.periods[chart.series.base]
         yield from beside.rows(signal, base, np.arange(first, last + 1))
-
-
-def _notes(trends: TrendSettings) -> Iterator[NoteRow]:
-    for note in trends.notes:
-        period = int(period_of(np.array([note.on], "datetime64[D]"), trends.every)[0])
-        yield NoteRow(note.on, first_day(period, trends.every), note.words)
 
 
 def _headline(charted: list[_Charted], signals: list[SignalRow], every: str) -> str:
