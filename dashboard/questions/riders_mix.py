@@ -54,18 +54,28 @@ def design_of(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
     A missing measure takes the mean of the others and a column of its own. A column with fewer than ROWS_PER_TERM fits that
     differ from the rest is left out, and so is a rare kind: its fits count with the most common one.
     """
-    n = len(rows["rider"])
+    columns = filled(rows, _MEASURES, _CURVED)
+    columns.update(_kinds("visit_kind", rows["visit_kind"], CODES["visit_kind"]))
+    columns.update(_kinds("bike_kind", rows["bike_kind"], bike_kinds))
+    return of_columns(columns, len(rows["rider"]))
+
+
+def filled(rows: Rows, names: Sequence[str], curved: Sequence[str] = ()) -> dict[str, NDArray[np.float64]]:
+    """Measures by name: a missing one takes the mean of the others and a column of its own; those of `curved` also squared."""
     columns: dict[str, NDArray[np.float64]] = {}
-    for name in _MEASURES:
+    for name in names:
         values = rows[name]
         missing = ~np.isfinite(values)
         columns[name] = np.where(missing, 0.0 if missing.all() else float(np.nanmean(values)), values)
         if missing.any():
             columns[f"{name} missing"] = missing.astype(float)
-        if name in _CURVED:
+        if name in curved:
             columns[f"{name} squared"] = columns[name] ** 2
-    columns.update(_kinds("visit_kind", rows["visit_kind"], CODES["visit_kind"]))
-    columns.update(_kinds("bike_kind", rows["bike_kind"], bike_kinds))
+    return columns
+
+
+def of_columns(columns: dict[str, NDArray[np.float64]], n: int) -> CaseMix:
+    """The design (n rows) of an intercept and of the columns in which enough rows differ from the rest."""
     kept = {name: column for name, column in columns.items() if _varies(column)}
     # Column by column, as they are made.
     return CaseMix(np.stack([np.ones(n), *kept.values()]).T, ("intercept", *kept))
