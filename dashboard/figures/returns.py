@@ -19,7 +19,7 @@ _SAID_ROW_PX: Final = 52
 
 
 def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
-    """The bounds of the share of knees that held, and in them the share if those not seen are as those alike, as a plain dict."""
+    """The bounds of the share of knees that held, and in them the share if those not seen are as those alike, as a dict."""
     return dot_rows([_lasting(row) for row in rows], theme, of="knees", whole=True)
 
 

@@ -59,9 +59,10 @@ def _lasting(
         words = f"{outcome.capitalize()}: not enough yet, {n_seen:,} of {counted(n, 'knee')} found again."
         return replace(row, words=words)
     mean = clustered_mean(change[seen], rider[seen], level)
-    row = replace(
-        row, mean_change=mean.estimate, mean_change_low=mean.low, mean_change_high=mean.high, words=_change_words(row, mean)
-    )
+    # Two rows are one family: each is sure where half the chance of an error would do.
+    sure = clustered_mean(change[seen], rider[seen], (1 + level) / 2)
+    words = _change_words(row, mean, is_sure=sure.low > 0 or sure.high < 0)
+    row = replace(row, mean_change=mean.estimate, mean_change_low=mean.low, mean_change_high=mean.high, words=words)
     if noise_row.mdc95 is None:
         return replace(row, words=f"{row.words} {noise_row.words}")
     held = np.where(seen, change <= noise_row.mdc95, np.nan)
@@ -84,13 +85,14 @@ def _lasting(
     return replace(row, words=f"{_held_words(row, bounds, alike)} {row.words}")
 
 
-def _change_words(row: LastingRow, mean: Estimate) -> str:
+def _change_words(row: LastingRow, mean: Estimate, *, is_sure: bool) -> str:
     sign = UNITS[row.unit].sign
     thing = "distance from neutral" if row.outcome == "tilt" else "sway"
-    return (
-        f"In knees found again {thing} changed by {spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to "
-        f"{spoken(mean.high, 2, sign)}) on average from the fit's departure to the follow-up's arrival."
-    )
+    found = f"{spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) on average"
+    span = "from the fit's departure to the follow-up's arrival"
+    if not is_sure:
+        return f"No clear change in {thing} {span} in knees found again, {found}."
+    return f"In knees found again {thing} changed by {found} {span}."
 
 
 def _held_words(row: LastingRow, bounds: Bounds, alike: Estimate | None) -> str:
@@ -121,7 +123,7 @@ def for_most(row: LastingRow) -> str:
 
 
 def said_rows(left: Left, settings: Settings) -> Iterator[SaidRow]:
-    """Satisfaction and pain at the follow-up, of fits whose window has closed: medians and quartiles; means with their bounds."""
+    """Satisfaction and pain at the follow-up, of fits whose window has closed: medians, quartiles, and means with bounds."""
     rows, level = left.rows, settings.intervals.level
     for topic, best in BEST.items():
         points = rows[f"{topic}_points"].astype(float)
