@@ -71,8 +71,7 @@ def test_bookings_and_returns_are_counted_over_closed_windows_only(memory: Wareh
     # S2 and S8.
     assert found["booked_same_day"] == (8, pytest.approx(4 / 8))
     assert found["booked"] == (8, pytest.approx(6 / 8))
-    # Closed: S1 to S6; S8's window closes on 30 June itself, and S7 is a follow-up visit: a return, booked again or not. Back: S1,
-    # S4.
+    # Closed: S1 to S6; S8's window closes on 30 June itself, and S7 is a follow-up visit, a return itself. Back: S1, S4.
     assert found["return_rate"] == (6, pytest.approx(2 / 6))
     assert found["setup_kept_all"] == (4, pytest.approx(2 / 4))
     assert found["setup_kept_some"] == found["setup_kept_none"] == (4, pytest.approx(1 / 4))
