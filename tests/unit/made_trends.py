@@ -57,7 +57,8 @@ def _row(figure: object, at: int) -> TrendRow:
 
 def _chart(figure: object) -> ChartRow:
     n_signals = int(figure.figure in MOVED)
-    words = f"{figure.figure}: {'moved' if n_signals else 'not found to move'}. The centre is what was usual in 6 months. Each month is compared with it."
+    told = "moved" if n_signals else "not found to move"
+    words = f"{figure.figure}: {told}. The centre is what was usual in 6 months. Each month is compared with it."
     return ChartRow(
         figure.figure, figure.unit, "p", MONTHS[0], MONTHS[5], 6, figure.estimate, 1.0, n_signals, words
     )  # fmt: skip
