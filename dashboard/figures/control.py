@@ -9,8 +9,8 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.scales import apart, share_ticks
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
-from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
-from dashboard.questions.calendar import spoken_period
+from dashboard.questions.selection.calendar import spoken_period
+from dashboard.questions.studio.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
 
 HEIGHT_PX: Final = 268
 # The shape of the periods from the one on at which the figure moved.

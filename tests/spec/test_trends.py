@@ -5,10 +5,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dashboard.questions import trends
-from dashboard.questions.answers_trends import TrendRow, Trends
-from dashboard.questions.calendar import first_day, period_of, spoken_period
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.calendar import first_day, period_of, spoken_period
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio import trends
+from dashboard.questions.studio.answers_trends import TrendRow, Trends
 from shared.errors import UsageError
 from shared.settings import Settings
 from shared.statistics.change_point import chance_of_step
@@ -71,8 +71,8 @@ def test_a_gap_stays_a_gap_and_a_month_with_few_fits_is_marked(memory: Warehouse
 
 
 def test_a_step_after_the_base_is_told_with_its_means_and_its_chance(memory: Warehouse) -> None:
-    """Two fits a month: 1 2 3, then 5 7 9. The largest step is that after the base, from 2 to 7; a rider has one fit. By periods,
-    squares about both means are 2 * (2 + 8) on 6 - 2; by riders, about the mean of all, 4.5, they are 95, which is more."""
+    """Two fits a month: 1 2 3, then 5 7 9. The largest step is that after the base, from 2 to 7; a rider has one fit. By
+    periods, squares about both means are 2 * (2 + 8) on 6 - 2; by riders, about the mean of all, 4.5, they are 95."""
     answer = trends.ask(studio(memory), Selection(), settings())
     [chart] = [chart for chart in answer.charts if chart.figure == "comfort_gained"]
     error_by_periods, error_by_riders = (20 / 4 * (1 / 6 + 1 / 6)) ** 0.5, 95**0.5 / 6
