@@ -26,14 +26,12 @@ _NODES, _WEIGHTS = roots_legendre(12)
 class Step:
     """The step that stands out most: `first` is its first period (by number), `before` and `after` the means of the rows.
 
-    statistic: the size of the step in its standard errors; p_value: the chance of one as large, at whatever date, where nothing
-    moved.
+    p_value: the chance of one as large, at whatever date, where nothing moved.
     """
 
     first: int
     before: float
     after: float
-    statistic: float
     p_value: float
 
 
@@ -41,9 +39,9 @@ def largest_step(values: Array, period: Ints, rider: Ints, fewest_before: int, *
     """The step of the mean of `values` (n,), rows in the order of `period` (n,), with the chance of one as large by nothing.
 
     rider: codes from 0, (n,); fewest_before: the earliest step leaves so many periods with rows before it, those of the base;
-    is_share: values are 0 or 1. The standard error is the larger of two: that by the scatter of the periods about the means
-    before and after, which holds what all rows of a period share; and that by riders, whose rows resemble one another from
-    period to period. The latter is asked only where the former gives a p-value below `wanted`, since it can only raise it.
+    is_share: values are 0 or 1. Two errors are asked, and the larger p-value holds: that by the scatter of the periods about
+    the means before and after, which knows what all rows of a period share; and that by riders, whose rows resemble one another
+    from period to period. The latter is asked only where the former gives a p-value below `wanted`, since it can only raise it.
     Raises TooFewError where fewer than 5 periods have rows or none is after the base, NotEstimableError where no two rows
     differ.
     """
@@ -56,26 +54,25 @@ def largest_step(values: Array, period: Ints, rider: Ints, fewest_before: int, *
     low, high = total.cumsum()[tried] / before, (total.sum() - total.cumsum()[tried]) / after
     error = _error_by_periods(total / n, n, low, high, before, after)
     size = _sizes(low, high, before, after, error, is_share=is_share)
-    best = int(np.argmax(size))
-    p_value = chance_of_step(float(size[best]), before / n.sum(), len(numbers))
+    p_value = chance_of_step(float(size.max()), before / n.sum(), len(numbers) - 2)
     if p_value < wanted:
-        own = _error_by_riders(values - values.mean(), at, rider, tried, before, after)
-        size = _sizes(low, high, before, after, np.maximum(error, own), is_share=is_share)
-        best = int(np.argmax(size))
-        p_value = chance_of_step(float(size[best]), before / n.sum(), len(numbers))
-    return Step(int(numbers[fewest_before + best]), float(low[best]), float(high[best]), float(size[best]), p_value)
+        error, n_riders = _error_by_riders(values - values.mean(), at, rider, tried, before, after)
+        own = _sizes(low, high, before, after, error, is_share=is_share)
+        p_value = max(p_value, chance_of_step(float(own.max()), before / n.sum(), n_riders - 2))
+        size = np.minimum(size, own)
+    best = int(np.argmax(size))
+    return Step(int(numbers[fewest_before + best]), float(low[best]), float(high[best]), p_value)
 
 
-def chance_of_step(statistic: float, share_before: Array, n_periods: int) -> float:
+def chance_of_step(statistic: float, share_before: Array, df: int) -> float:
     """The chance that the largest |t| over all dates is at least `statistic`, where nothing moved; an upper bound, near exact.
 
-    share_before: how much of all rows lies before each date, rising, (k,). With r² = t²/(n − 2 + t²) the step at a date is how
-    far a point on a sphere in n − 1 dimensions lies along the date's direction; dates next to each other have directions at
-    the angle φ. The bound adds, date by date, the chance of being beyond r here and not at the date before:
-    (1/π) ∫ (1 − r²/cos²θ)^((n − 3)/2) dθ from 0 to φ/2, on either side.
+    share_before: how much of all rows lies before each date, rising, (k,); df: of the error, n - 2 for n periods. With r² =
+    t²/(df + t²) the step at a date is how far a point on a sphere in df + 1 dimensions lies along the date's direction; dates
+    next to each other have directions at the angle φ. The bound adds, date by date, the chance of being beyond r here and not
+    at the date before: (1/π) ∫ (1 − r²/cos²θ)^((df − 1)/2) dθ from 0 to φ/2, on either side.
     Sources: Hunter 1976, J Appl Probab 13:597; Worsley 1982, Biometrika 69:297 (improved Bonferroni inequality, its use here).
     """
-    df = n_periods - 2
     alone = 2 * float(stdtr(df, -statistic))
     square = statistic**2 / (df + statistic**2)
     odds = share_before / (1 - share_before)
@@ -96,8 +93,8 @@ def _error_by_periods(mean: Array, n: Array, low: Array, high: Array, before: Ar
     return np.sqrt(np.maximum(left, _ROUNDING * square) / (len(n) - 2) * (1 / before + 1 / after))
 
 
-def _error_by_riders(residual: Array, at: Ints, rider: Ints, tried: Ints, before: Array, after: Array) -> Array:
-    """Standard error of each step by what each rider adds to it, before and after, about the mean of all rows."""
+def _error_by_riders(residual: Array, at: Ints, rider: Ints, tried: Ints, before: Array, after: Array) -> tuple[Array, int]:
+    """Standard error of each step by what each rider adds to it, about the mean of all rows; and how many riders."""
     n_periods = int(at.max()) + 1
     cell, place = np.unique(rider * np.int64(n_periods) + at, return_inverse=True)
     added = np.bincount(place, weights=residual)
@@ -111,9 +108,8 @@ def _error_by_riders(residual: Array, at: Ints, rider: Ints, tried: Ints, before
     bb = np.bincount(when, weights=added * (added + 2 * earlier), minlength=n_periods).cumsum()[tried]
     bw = np.bincount(when, weights=added * whole, minlength=n_periods).cumsum()[tried]
     ww = float(whole[start] @ whole[start])
-    return np.sqrt(
-        np.maximum(bb * (1 / before + 1 / after) ** 2 - 2 * bw * (1 / before + 1 / after) / after + ww / after**2, 0)
-    )
+    both = 1 / before + 1 / after
+    return np.sqrt(np.maximum(bb * both**2 - 2 * bw * both / after + ww / after**2, 0)), len(start)
 
 
 def _sizes(low: Array, high: Array, before: Array, after: Array, error: Array, *, is_share: bool) -> Array:
@@ -122,10 +118,12 @@ def _sizes(low: Array, high: Array, before: Array, after: Array, error: Array, *
     Of shares the smaller of that and the same on the arcsine scale: near 0 or 1 a few rows go far beyond their standard error
     on the one scale, few on the other.
     """
-    size = np.abs(high - low) / error
+    with np.errstate(divide="ignore", invalid="ignore"):
+        size = np.nan_to_num(np.abs(high - low) / error)
     if not is_share:
         return size
     share = (low * before + high * after) / (before + after)
     binomial = np.sqrt(share * (1 - share))
     turned = np.abs(2 * np.arcsin(np.sqrt(np.clip(high, 0, 1))) - 2 * np.arcsin(np.sqrt(np.clip(low, 0, 1))))
-    return np.asarray(np.minimum(size, turned * binomial / error))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.minimum(size, np.nan_to_num(turned * binomial / error)))
