@@ -36,7 +36,7 @@ class Step:
 
 
 def largest_step(values: Array, period: Ints, rider: Ints, fewest_before: int, *, is_share: bool, wanted: float) -> Step:
-    """The step of the mean of `values` (n,), rows in the order of `period` (n,), with the chance of one as large by nothing.
+    """The step of the mean of `values` (n,), each of its `period` (n,), with the chance of one as large by nothing.
 
     rider: codes from 0, (n,); fewest_before: the earliest step leaves so many periods with rows before it, those of the base;
     is_share: values are 0 or 1. Two errors are asked, and the larger p-value holds: that by the scatter of the periods about
@@ -58,7 +58,7 @@ def largest_step(values: Array, period: Ints, rider: Ints, fewest_before: int, *
     if p_value < wanted:
         error, n_riders = _error_by_riders(values - values.mean(), at, rider, tried, before, after)
         own = _sizes(low, high, before, after, error, is_share=is_share)
-        p_value = max(p_value, chance_of_step(float(own.max()), before / n.sum(), n_riders - 2))
+        p_value = max(p_value, chance_of_step(float(own.max()), before / n.sum(), max(n_riders - 2, 1)))
         size = np.minimum(size, own)
     best = int(np.argmax(size))
     return Step(int(numbers[fewest_before + best]), float(low[best]), float(high[best]), p_value)
