@@ -114,7 +114,7 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
 
 def said_finding(rows: Sequence[SaidRow]) -> str:
     told = [
-        f"{row.topic.capitalize()}: median {row.median_points:g} of {_told_of(row)}; mean of all fits {_ends_of(row)}"
+        f"{row.topic.capitalize()}: median {row.median_points:g} in {_told_of(row)}; mean of all {_ends_of(row)}"
         for row in rows
         if row.median_points is not None
     ]
@@ -127,7 +127,8 @@ def _told_of(row: SaidRow) -> str:
 
 def _ends_of(row: SaidRow) -> str:
     """The bounds of the mean of all fits, as in: 0.7 to 6.7."""
-    return f"{bare_number(row.worst_points, 'points')} to {bare_number(row.best_points, 'points')}"
+    low, high = sorted((row.worst_points or 0.0, row.best_points or 0.0))
+    return f"{bare_number(low, 'points')} to {bare_number(high, 'points')}"
 
 
 def said_alternative(rows: Sequence[SaidRow]) -> str:
