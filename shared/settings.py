@@ -230,7 +230,8 @@ class Note(_Section):
 
 
 class Trends(_Section):
-    """The trends' periods, the base period that their limits are frozen from, and the lengths of their signals.
+    """The trends' periods, the base period that their limits are frozen from, and how often they may raise a false alarm: in
+    which share of studios where nothing moved any figure may be said to have.
 
     The base is from `base_from` to `base_to` where they are given, else the first `base_periods` periods with a figure.
     """
@@ -240,8 +241,7 @@ class Trends(_Section):
     base_to: date | None = None
     base_periods: Count = 12
     base_minimum: Annotated[int, Field(ge=2)] = 6
-    run_length: Annotated[int, Field(ge=2)] = 8
-    steady_length: Annotated[int, Field(ge=2)] = 6
+    false_alarm: Annotated[float, Field(gt=0, lt=0.5)] = 0.05
     notes: tuple[Note, ...] = ()
 
 

@@ -156,7 +156,7 @@ ROOMS = {
     "data": ("models", "selection"),
     "coaching": ("memory", "selection", "symmetry"),
     "effects": ("data", "memory", "models", "selection"),
-    "returns": ("data", "selection"),
+    "returns": ("data", "selection", "symmetry"),
     "studio": ("data", "memory", "selection", "symmetry"),
     "riders": ("coaching", "data", "memory", "selection"),
     "door": ("coaching", "data", "effects", "memory", "returns", "riders", "selection", "studio", "symmetry"),
