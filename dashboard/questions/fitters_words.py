@@ -1,6 +1,6 @@
 """Sentences of the fitters' answer."""
 
-from dashboard.questions.answers_fitters import FitterRow
+from dashboard.questions.answers_fitters import BETWEEN, BEYOND, WITHIN, FitterRow
 from dashboard.questions.numbers import spoken, spoken_percent
 from dashboard.questions.scope import counted
 from shared.settings import Settings
@@ -13,25 +13,20 @@ NAMES = {
 }
 
 
-def _place(row: FitterRow) -> tuple[str, str]:
-    """Inside the inner limits, between inner and outer, or outside; and above or below. A limit itself is inside."""
-    assert row.observed is not None and row.limit_inner_low is not None and row.limit_inner_high is not None
-    assert row.limit_outer_low is not None and row.limit_outer_high is not None
-    side = "above" if row.observed > row.limit_inner_high else "below"
-    if row.limit_inner_low <= row.observed <= row.limit_inner_high:
-        return "inside", side
-    return ("between" if row.limit_outer_low <= row.observed <= row.limit_outer_high else "outside"), side
+def _side(row: FitterRow) -> str:
+    """Above or below what is expected."""
+    return "above" if (row.difference or 0.0) > 0 else "below"
 
 
 def row_words(row: FitterRow, settings: Settings) -> str:
     """One fitter's figure beside the expected one, and where it lies among the limits."""
     inner, outer = (f"{100 * level:g} %" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
-    where, side = _place(row)
+    assert row.place is not None
     place = {
-        "inside": f"within the {inner} limits",
-        "between": f"{side} the {inner} limits, within the {outer} ones",
-        "outside": f"{side} the {outer} limits: look at these fits together",
-    }[where]
+        WITHIN: f"within the {inner} limits",
+        BETWEEN: f"outside the {inner} limits, no more than chance may bring among so many figures",
+        BEYOND: f"{_side(row)} the {outer} limits: look at these fits together",
+    }[row.place]
     assert row.observed is not None and row.expected is not None and row.difference is not None
     fits = counted(row.n_fits, "fit")
     if row.unit == "share":
@@ -50,12 +45,7 @@ def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
     few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
     if not estimated:
         return f"No fitter can be compared yet.{few_words}"
-    outside = [
-        f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({side})"
-        for row in estimated
-        for where, side in [_place(row)]
-        if where == "outside"
-    ]
+    outside = [f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == BEYOND]
     n = len({row.fitter_id for row in estimated})
     outer = f"the {100 * settings.fitters.outer_level:g} % limits"
     told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"

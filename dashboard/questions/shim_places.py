@@ -16,6 +16,8 @@ from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_mean
 from shared.statistics.group_difference import adjusted_difference
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction
 from shared.units import UNITS
 
 _OUTCOMES = (("tilt", "deg"), ("sway", "mm"))
@@ -29,7 +31,14 @@ def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings) -> Iter
     choices by a noisy measurement, so the difference is told with more trust than either change.
     """
     both = side_by_side(lambda outcome: list(_of_outcome(changes, *outcome, settings)), _OUTCOMES, len(changes["rider"]))
-    yield from (row for rows in both for row in rows)
+    rows = [row for rows in both for row in rows]
+    q_values = in_family([row.p_value for row in rows])
+    for row, q_value in zip(rows, q_values, strict=True):
+        if row.p_value is None or direction(row.low, row.high, q_value):
+            yield replace(row, q_value=q_value)
+            continue
+        thing = "difference" if row.place == "difference" else "change"
+        yield replace(row, q_value=q_value, words=f"{row.words.removesuffix('.')}: no clear {thing}.")
 
 
 def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, settings: Settings) -> Iterator[ShimPlaceRow]:
@@ -50,7 +59,7 @@ def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, se
             f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
             f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')})."
         )
-        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
+        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)
     row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
     if min(n_riders.values()) < settings.minimum.riders_shown:
         yield replace(row, words="The two places cannot be compared yet.")
@@ -69,11 +78,10 @@ def _difference(
         found = adjusted_difference(values, at_cleat, np.empty((len(values), 0)), rider, settings.intervals.level)
     except StatisticsError as error:
         return replace(row, words=str(error))
-    unclear = ": no clear difference" if found.low <= 0 <= found.high else ""
     sign = UNITS[row.unit].sign
     words = (
         f"The change of {row.outcome} was {spoken(abs(found.estimate), 2, sign)} {'lower' if found.estimate < 0 else 'higher'} "
-        f"at the cleat than in the shoe{unclear} "
+        f"at the cleat than in the shoe "
         f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)})."
     )
-    return replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
+    return replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)

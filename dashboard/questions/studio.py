@@ -19,6 +19,7 @@ from dashboard.questions.scope import Scope, counted, scope_of
 from dashboard.questions.selection import Selection
 from shared.settings import Settings
 from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 METHOD = {
@@ -104,7 +105,10 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     if found is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
-    words = _WORDS[measured.figure].format(
+    is_clear = measured.unit == "share" or direction(found.low, found.high, found.p_value)
+    words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
+        moved="fell" if found.estimate < 0 else "rose",
+        size=_written(abs(found.estimate), measured.unit),
         estimate=_written(found.estimate, measured.unit),
         interval=_written_ends(found.low, found.high, measured.unit),
         n=counted(n, measured.counted),
@@ -144,5 +148,6 @@ _WORDS = {
     "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}).",
     "side_difference_left": "{estimate} of fits ended with a side difference in tilt of {limit} or more ({interval}; {n}).",
     "return_rate": "{estimate} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
-    "comfort_gained": "Comfort rose by {estimate} points of 10 on average ({interval}; {n} rated at both ends).",
+    "comfort_gained": "Comfort {moved} by {size} points of 10 on average ({interval}; {n} rated at both ends).",
 }
+_NO_CLEAR_CHANGE = "Comfort shows no clear change: {estimate} points of 10 on average ({interval}; {n} rated at both ends)."

@@ -102,7 +102,11 @@ CLAIMS: Final = (
     _kind("lasting", rf"changed by {_NUMBER}\S*(?: mm)? {_ENDS}[^)]*\) on average from the fit", _leaves_out_zero),
     # Fitters.
     _kind("fitter", r"(?:above|below) the \d[\d.]* % limits"),
-    _kind("fitter", r"F\d(?: and F\d|, F\d)* beyond the|beyond the [\d.]+ % limits: F\d|; F\d+ on [a-z ]+ \((?:above|below)\)", is_echo=True),
+    _kind(
+        "fitter",
+        r"F\d(?: and F\d|, F\d)* beyond the|beyond the [\d.]+ % limits: F\d|; F\d+ on [a-z ]+ \((?:above|below)\)",
+        is_echo=True,
+    ),
     _kind("fitters scatter", r"fitters scatter more than chance alone"),
     # Symmetry.
     _kind("side difference changed", rf"from {_NUMBER} % to {_NUMBER} %, (?:fewer|more) \("),
@@ -239,61 +243,66 @@ def _texts(holder: Any) -> Iterator[str]:
 
 
 # Sentences, headings and names with a word of direction that claim nothing: what is counted, how it is read, what is asked.
-SILENT: Final = re.compile("|".join(f"(?:{pattern})" for pattern in (
-    # A share, a mean or a size, and of what; no comparison.
-    r"of fits agree with the exam \(",
-    r"side difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
-    r"^Of [\d,]+ riders measured, ",
-    r"^(?:Follow-up overdue .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out$|"
-    r"^[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.$",
-    r"^A knee's \w+ differs from itself by a typical error of ",
-    r"^With nothing changed, .* seem resolved by noise alone",
-    r"of feet (?:have a|show|collapse|are of the type) ",
-    r"^a side difference in \w+ in [\d,]+ of [\d,]+ riders at arrival",
-    r"^At (?:arrival|departure): [\d,]+ of [\d,]+ riders? beyond the limit$",
-    r"^[\d,]+ (?:lie|lies) beyond the limit of .* in [\d,]+ the right knee is further out, in [\d,]+ the left one",
-    r"^[\d,]+ resolved, [\d,]+ new, of ",
-    r"^Resolved \(at arrival only\): ",
-    r"^Of [\d,]+ riders? recorded at both ends, .* was resolved in ",
-    r"^All fits: [\d,]+ fits? at the start, ",
-    r"^All riders: (?:[\d.]+ %, interval|not enough yet)",
-    rf"^(?:Low insole|{_SUPPORT}): [+-]\d",
-    r"(?:tilt|sway|offset) at (?:arrival|departure): the sides differ by .* in the middle fit",
-    r"^Share of riders with a side difference in \w+ by limit: ",
-    r"left about as far from neutral as they came",
-    # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
-    r"^One rider decides the direction of \d+ estimates?: ",
-    r"^No estimate would change its direction",
-    r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
-    # A row that deserves a look, and the rules that ask for one.
-    r"is far outside this studio's own spread",
-    r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes|insole not away|shims not away)",
-    r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward|knee (?:goes|at) ",
-    # Fitters and charts within their limits, or without any.
-    r": all \d+ fitters within the |: F\d within the |: no fitter can be compared yet$|: no limits yet$",
-    rf"^F\d: .* expected of these riders .*; within the ",
-    r"no figure moved by more than the usual scatter",
-    r"^Phi of this selection: |^intercept; ",
-    r"^Of \d+ fitters? compared with what is expected of their riders, none lies beyond",
-    # The drawings in words, their axes and their keys.
-    r"^Control chart of |^Dot-and-interval chart of |^Funnel of |^Bars of |^Scatter of ",
-    r"^[◆▲■●○∘] ",
-    r"^(?:not over yet, |base, )*(?:in the |)base$",
-    # Headings, names of figures and columns, questions.
-    r"^Does a support do more for one ",
-    r"^(?:Riders with a |)[Ss]ide differences? (?:in \w+(?:,| at both ends,)? by |in \w+$|left|remains|limit|of all|$)",
-    r"^(?:Knees better|Knees nearer to neutral|Comfort gained|Fits with a side difference left|Side differences left)"
-    r"(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure|)$",
-    r"^Left out most often: ",
-    r"^(?:\d+° and above|[Bb]elow \d+°|Hip flexion (?:below|\d+°)[^:]*|Feet differ|Low arch[^:]*)$",
-    r"^(?:Agree|agree|Better|better|Worse|worse|Beyond|Resolved|Signal|Difference|differ|difference|differences|Inward|inward|"
-    r"Outward|outward|Below it after|Beyond at (?:arrival|departure)|Beyond the limit before|Beyond the noise|Difference, points|"
-    r"beyond the noise, its interval|One more shim|The larger|The signals|Where they disagree|[Oo]utside the limits|"
-    r"Right less left|Left knee further out, beyond the limit|Right knee further out, beyond the limit|One in ten, or more|"
-    r"If all not seen were lost, or held|How large the differences are|How many knees moved by more than the noise|"
-    r"Nearer to neutral, by where the knee stood at arrival|The share beyond other limits|What stood beside each signal|"
-    r"what the signals below are held against|offset difference limit|side difference limit|further riders →|knees better|"
-    r"comfort gained|Knees lost and new)$",
-    r" and \d+ more$",
-    r"^A difference is called clear when its interval leaves out zero",
-)))
+SILENT: Final = re.compile(
+    "|".join(
+        f"(?:{pattern})"
+        for pattern in (
+            # A share, a mean or a size, and of what; no comparison.
+            r"of fits agree with the exam \(",
+            r"side difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
+            r"^Of [\d,]+ riders measured, ",
+            r"^(?:Follow-up overdue .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out$|"
+            r"^[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.$",
+            r"^A knee's \w+ differs from itself by a typical error of ",
+            r"^With nothing changed, .* seem resolved by noise alone",
+            r"of feet (?:have a|show|collapse|are of the type) ",
+            r"^a side difference in \w+ in [\d,]+ of [\d,]+ riders at arrival",
+            r"^At (?:arrival|departure): [\d,]+ of [\d,]+ riders? beyond the limit$",
+            r"^[\d,]+ (?:lie|lies) beyond the limit of .* in [\d,]+ the right knee is further out, in [\d,]+ the left one",
+            r"^[\d,]+ resolved, [\d,]+ new, of ",
+            r"^Resolved \(at arrival only\): ",
+            r"^Of [\d,]+ riders? recorded at both ends, .* was resolved in ",
+            r"^All fits: [\d,]+ fits? at the start, ",
+            r"^All riders: (?:[\d.]+ %, interval|not enough yet)",
+            rf"^(?:Low insole|{_SUPPORT}): [+-]\d",
+            r"(?:tilt|sway|offset) at (?:arrival|departure): the sides differ by .* in the middle fit",
+            r"^Share of riders with a side difference in \w+ by limit: ",
+            r"left about as far from neutral as they came",
+            # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
+            r"^One rider decides the direction of \d+ estimates?: ",
+            r"^No estimate would change its direction",
+            r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
+            # A row that deserves a look, and the rules that ask for one.
+            r"is far outside this studio's own spread",
+            r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes|insole not away|shims not away)",
+            r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward|knee (?:goes|at) ",
+            # Fitters and charts within their limits, or without any.
+            r": all \d+ fitters within the |: F\d within the |: no fitter can be compared yet$|: no limits yet$",
+            r"^F\d: .* expected of these riders .*; within the ",
+            r"no figure moved by more than the usual scatter",
+            r"^Phi of this selection: |^intercept; ",
+            r"^Of \d+ fitters? compared with what is expected of their riders, none lies beyond",
+            # The drawings in words, their axes and their keys.
+            r"^Control chart of |^Dot-and-interval chart of |^Funnel of |^Bars of |^Scatter of ",
+            r"^[◆▲■●○∘] ",
+            r"^(?:not over yet, |base, )*(?:in the |)base$",
+            # Headings, names of figures and columns, questions.
+            r"^Does a support do more for one ",
+            r"^(?:Riders with a |)[Ss]ide differences? (?:in \w+(?:,| at both ends,)? by |in \w+$|left|remains|limit|of all|$)",
+            r"^(?:Knees better|Knees nearer to neutral|Comfort gained|Fits with a side difference left|Side differences left)"
+            r"(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure|)$",
+            r"^Left out most often: ",
+            r"^(?:\d+° and above|[Bb]elow \d+°|Hip flexion (?:below|\d+°)[^:]*|Feet differ|Low arch[^:]*)$",
+            r"^(?:Agree|agree|Better|better|Worse|worse|Beyond|Resolved|Signal|Difference|differ|difference|differences|Inward|inward|"
+            r"Outward|outward|Below it after|Beyond at (?:arrival|departure)|Beyond the limit before|Beyond the noise|Difference, points|"
+            r"beyond the noise, its interval|One more shim|The larger|The signals|Where they disagree|[Oo]utside the limits|"
+            r"Right less left|Left knee further out, beyond the limit|Right knee further out, beyond the limit|One in ten, or more|"
+            r"If all not seen were lost, or held|How large the differences are|How many knees moved by more than the noise|"
+            r"Nearer to neutral, by where the knee stood at arrival|The share beyond other limits|What stood beside each signal|"
+            r"what the signals below are held against|offset difference limit|side difference limit|further riders →|knees better|"
+            r"comfort gained|Knees lost and new)$",
+            r" and \d+ more$",
+            r"^A difference is called clear when its interval leaves out zero",
+        )
+    )
+)

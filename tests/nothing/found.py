@@ -20,7 +20,9 @@ def _told(kind: str, *words: str, on_answer: bool = False) -> Callable[[Sequence
 
 
 FOUND: Final = {
-    "a shim raises the tilt (headline)": _told("effect", "One more varus shim raises the tilt", "riders in whom", on_answer=True),
+    "a shim raises the tilt (headline)": _told(
+        "effect", "One more varus shim raises the tilt", "riders in whom", on_answer=True
+    ),
     "a medium insole raises the tilt": _told("effect", "A medium insole raises the tilt"),
     "a shim takes sway away": _told("effect", "One more varus shim takes sway away"),
     "stance carries the offset inward": _told("effect", "One mm of outward stance moves the knee inward"),
