@@ -64,9 +64,13 @@ class Minimum(_Section):
 
 
 class Intervals(_Section):
-    """How sure an interval is."""
+    """How sure an interval is; and how near the two estimates of a support's effect must be known to lie to be said to agree,
+    for one insole, one shim or 2 mm of stance: half of what such a step commonly does (common practice).
+    """
 
     level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
+    agree_within_deg: Positive = 0.25
+    agree_within_mm: Positive = 0.5
 
 
 class Agreement(_Section):

@@ -26,6 +26,7 @@ from dashboard.questions.answers_effects import (
     ResidualRow,
     ResponderRow,
 )
+from shared.statistics.told import Claiming
 
 # Cells that a spreadsheet would run as a formula are written as text, behind an apostrophe; so are cells that begin like
 # one already, so that taking one apostrophe off gives every cell back. A plain number is no formula. The wide forms of the
@@ -84,10 +85,11 @@ def _safe(value: Any) -> Any:
 
 
 @dataclass(frozen=True)
-class EffectRow:
+class EffectRow(Claiming):
     """One support on one outcome, overall (`split` and `level` None) or at one level of a split; in `unit`.
 
-    shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own.
+    shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own. told_low, told_high:
+    the one interval that is told, and what it was told by. is_rough: the p-value behind q rests on few degrees of freedom.
     """
 
     outcome: str
@@ -110,6 +112,10 @@ class EffectRow:
     shrunk: float | None = None
     shrunk_low: float | None = None
     shrunk_high: float | None = None
+    told_low: float | None = None
+    told_high: float | None = None
+    told_by: str | None = None
+    is_rough: bool = False
 
 
 @dataclass(frozen=True)

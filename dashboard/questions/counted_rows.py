@@ -98,7 +98,9 @@ _RESTS_ON: Final = frozenset(
     {"n", "total", "n_fits", "n_knees", "n_feet", "n_pairs", "n_judged", "n_asked", "n_seen", "n_changes", "n_at_risk"}
 )
 # What a row is compared with.
-_COMPARED: Final = frozenset({"q_value", "words", "centre", "limit_low", "limit_high", "in_base", "signals", "is_partial"})
+_COMPARED: Final = frozenset(
+    {"q_value", "line_q_value", "words", "centre", "limit_low", "limit_high", "in_base", "signals", "is_partial"}
+)
 # What describes a row and counts nothing.
 _KEPT: Final = frozenset({"unit", "counted", "told", "dose_unit", "limit", "published_share", "is_partial", "in_base", "note"})
 

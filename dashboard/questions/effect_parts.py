@@ -11,9 +11,10 @@ from dashboard.questions import noise
 from dashboard.questions.answers import EffectRow, NoiseRow
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
 from dashboard.questions.captures import Captures, Flags
-from dashboard.questions.dose import dose_rows
+from dashboard.questions.claims import Found, claimed
+from dashboard.questions.dose import FoundDose, dose_rows, in_families
 from dashboard.questions.effect_models import fitted
-from dashboard.questions.families import shrunken
+from dashboard.questions.families import compared, shrunken
 from dashboard.questions.frames import frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.off_neutral import neutral_rows, with_distance
@@ -28,16 +29,18 @@ from shared.warehouse import Warehouse
 OUTCOMES = ("tilt", "sway", "offset")
 Ratios = dict[str, float]
 _Made = TypeVar("_Made")
+_Row = TypeVar("_Row", EffectRow, DoseRow, FamilyRow)
 # Below so many captures three threads cost more than they save.
 _SIDE_BY_SIDE_FROM = 50_000
 
 
 @dataclass(frozen=True)
 class Overall:
-    """One outcome over all of a selection. slopes: the pooled estimate of each support that both models tell; within: the
-    within-knee estimates by term; ratios: variances of rider, knee and visit beside the residual one, None without a fit."""
+    """One outcome over all of a selection. found: its rows before their family is known; slopes: the pooled estimate of each
+    support that both models tell; within: the within-knee estimates by term; ratios: variances of rider, knee and visit
+    beside the residual one, None without a fit."""
 
-    effects: tuple[EffectRow, ...]
+    found: tuple[Found, ...]
     influence: tuple[InfluenceRow, ...]
     slopes: dict[str, float]
     within: dict[str, float]
@@ -60,35 +63,49 @@ class EffectParts:
     def overall(self, outcome: str) -> Overall:
         return self._part(f"overall {outcome}", lambda: self._overall(outcome))
 
-    def overall_of(self, outcomes: Sequence[str]) -> dict[str, Overall]:
-        """Some outcomes; where there are many captures, side by side: the sums behind them leave the interpreter free."""
-        if len(outcomes) == 1 or self.n_captures() < _SIDE_BY_SIDE_FROM:
-            return {outcome: self.overall(outcome) for outcome in outcomes}
+    def effects(self) -> dict[str, tuple[EffectRow, ...]]:
+        """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
+
+        def make() -> dict[str, tuple[EffectRow, ...]]:
+            overall = self._each(self.overall)
+            return _by_outcome(claimed([found for one in overall.values() for found in one.found], self._settings))
+
+        return self._part("effects", make)
+
+    def _each(self, make: Callable[[str], _Made]) -> dict[str, _Made]:
+        """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
+        if self.n_captures() < _SIDE_BY_SIDE_FROM:
+            return {outcome: make(outcome) for outcome in OUTCOMES}
         _ = self._study, self._kept  # read once, by this thread: a cursor belongs to one
-        with ThreadPoolExecutor(len(outcomes)) as pool:
+        with ThreadPoolExecutor(len(OUTCOMES)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
-            begun = {outcome: pool.submit(copy_context().run, self.overall, outcome) for outcome in outcomes}
+            begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
             return {outcome: found.result() for outcome, found in begun.items()}
 
     def _overall(self, outcome: str) -> Overall:
-        effects, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
+        found, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
         if fits is None:
-            return Overall(tuple(effects), (), {}, {}, None)
+            return Overall(tuple(found), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
         slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
         within = {term: told.estimate for term, told in fits.within_table.items()}
-        return Overall(tuple(effects), tuple(influence), slopes, within, fits.ratios)
+        return Overall(tuple(found), tuple(influence), slopes, within, fits.ratios)
 
     def _begun(self, outcome: str) -> Ratios | None:
         """Where the search begins: the ratios of all fits, which no selection's are far from."""
         return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
-        def make() -> tuple[DoseRow, ...]:
-            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
-            return tuple(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+        """The doses of one outcome, judged beside those of the others."""
 
-        return self._part(f"dose {outcome}", make)
+        def of_one(outcome: str) -> list[FoundDose]:
+            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
+            return list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+
+        def make() -> dict[str, tuple[DoseRow, ...]]:
+            return _by_outcome(in_families([found for rows in self._each(of_one).values() for found in rows]))
+
+        return self._part("dose", make)[outcome]
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
@@ -115,9 +132,10 @@ class EffectParts:
             of_tilt = self._study.frame("tilt", self._kept)
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
             begun = self._of_all._directions()[-1] if self._of_all else None
-            rows, fits = fitted(frame, "arrival_direction", self._settings, begun)
-            neutral = tuple(neutral_rows(self._captures, typical_error, self._settings))
-            return tuple(row for row in rows if row.level is not None), neutral, fits.ratios if fits else None
+            found, fits = fitted(frame, "arrival_direction", self._settings, begun)
+            rows = claimed([one for one in found if one.row.level is not None], self._settings)
+            neutral = neutral_rows(self._captures, typical_error, self._settings)
+            return tuple(rows), tuple(neutral), fits.ratios if fits else None
 
         return self._part("directions", make)
 
@@ -130,15 +148,21 @@ class EffectParts:
         return self._part("responders", make)
 
     def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-        """The effects at each level of the selection's split, and the levels brought together."""
+        """The effects at each level of the selection's split, and the levels brought together; the rows of all outcomes are
+        one family, and so are the comparisons of levels."""
         by = self.selection.split
 
-        def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
+        def of_one(outcome: str) -> tuple[list[Found], list[FamilyRow]]:
             frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
-            rows, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
-            return tuple(row for row in rows if row.level is not None), tuple(families)
+            return shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
 
-        return self._part(f"split {by} {outcome}", make)
+        def make() -> dict[str, tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]]:
+            each = self._each(of_one)
+            rows = claimed([one for found, _ in each.values() for one in found if one.row.level is not None], self._settings)
+            told, families = _by_outcome(rows), _by_outcome(compared([row for _, found in each.values() for row in found]))
+            return {outcome: (told[outcome], families[outcome]) for outcome in OUTCOMES}
+
+        return self._part(f"split {by}", make)[outcome]
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
@@ -165,3 +189,7 @@ class EffectParts:
     @cached_property
     def _captures(self) -> Captures:
         return self._study.captures.chosen(self._kept)
+
+
+def _by_outcome(rows: Sequence[_Row]) -> dict[str, tuple[_Row, ...]]:
+    return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from dashboard.questions.answers import EffectRow, Effects
 from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.effect_parts import OUTCOMES, EffectParts, Overall
+from dashboard.questions.effect_parts import OUTCOMES, EffectParts
 from dashboard.questions.frames import SUPPORTS
 from dashboard.questions.remembering import Remember, at_once
 from dashboard.questions.scope import counted
@@ -19,7 +19,9 @@ METHOD = {
     "visit; covariance clustered by rider, CR2, t on Satterthwaite degrees of freedom",
     "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
     "bracket": "from the lower to the higher end of both intervals",
-    "q_value": "Benjamini-Hochberg within an outcome, on the larger p-value of the two estimates",
+    "told": "the interval that is told: the bracket of the very row",
+    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates, over all supports, outcomes and levels of a split",
+    "claim": "a direction is claimed where the told interval lies on one side of zero and q is below 0.05",
     "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
     "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
     "influence": "each estimate with any one rider left out, to first order",
@@ -43,18 +45,17 @@ def ask(
 
     parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
-    those of every part but directions and responders. The headline is on tilt, whatever is asked for. What is asked for twice
-    is computed once.
+    those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
+    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
     scope.require_fits()
     n_captures = parts_of.n_captures()
     found = _Found()
-    needed = [outcome for outcome in OUTCOMES if outcome in (*outcomes, _OF_HEADLINE)]
-    overall = parts_of.overall_of(needed) if n_captures else {}
+    overall = parts_of.effects() if n_captures else {}
     if n_captures:
-        _fill(found, parts_of, {one: made for one, made in overall.items() if one in outcomes}, parts, outcomes)
+        _fill(found, parts_of, overall, parts, outcomes)
     return Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -63,7 +64,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=_headline([row for one in overall.values() for row in one.effects]),
+        headline=_headline([row for rows in overall.values() for row in rows]),
         effects=tuple(found.effects),
         families=tuple(found.families),
         dose=tuple(found.dose),
@@ -88,15 +89,19 @@ class _Found:
 
 
 def _fill(
-    found: _Found, parts_of: EffectParts, overall: dict[str, Overall], parts: tuple[str, ...], outcomes: tuple[str, ...]
+    found: _Found,
+    parts_of: EffectParts,
+    overall: dict[str, tuple[EffectRow, ...]],
+    parts: tuple[str, ...],
+    outcomes: tuple[str, ...],
 ) -> None:
-    for outcome, of_all in overall.items():
+    for outcome in (outcome for outcome in OUTCOMES if outcome in outcomes):
         if "overall" in parts:
-            found.effects += of_all.effects
+            found.effects += overall[outcome]
         if "dose" in parts:
             found.dose += parts_of.dose(outcome)
         if "influence" in parts:
-            found.influence += of_all.influence
+            found.influence += parts_of.overall(outcome).influence
         if "residuals" in parts:
             found.residuals += parts_of.residuals(outcome)
     if "directions" in parts:
@@ -113,11 +118,10 @@ def _fill(
 
 
 def _headline(found: list[EffectRow]) -> str:
-    """What one more shim did to the tilt where that is clear, otherwise the support that moved the tilt most surely."""
-    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.bracket_low is not None]
+    """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
+    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
     if not shown:
         return "No support was changed often enough to say what it did to the tilt."
-    clear = [row for row in shown if (row.bracket_low or 0.0) * (row.bracket_high or 0.0) > 0]
-    first = min(clear or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
-    told = claim(first.support, first.outcome, first.unit, first.bracket_low or 0.0, first.bracket_high or 0.0)
-    return f"{told}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    claimed = [row for row in shown if row.direction]
+    first = min(claimed or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
+    return f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."

@@ -17,6 +17,8 @@ Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
+# One step of stance, in which doses are told and in which the effect of a mm is thought of beside that of a shim.
+STANCE_STEP_MM = 2.0
 ORDER = "capture"
 # Captures after this many are rare in one session; they share one step of the capture order.
 _LAST_ORDER = 5

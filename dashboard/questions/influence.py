@@ -31,6 +31,7 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic]) -> 
         by_rider = fits.pooled.influence[:, fits.pooled.terms.index(support)]
         inside = fits.within.influence[:, fits.within.terms.index(support)]
         lowest, highest = int(np.argmax(by_rider)), int(np.argmin(by_rider))
+        least, most = int(np.argmax(inside)), int(np.argmin(inside))
         yield InfluenceRow(
             outcome=outcome,
             support=support,
@@ -43,6 +44,8 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic]) -> 
             within_without_high=within - float(inside.min()),
             rider_low=str(rider_ids[int(fits.pooled.riders[lowest])]),
             rider_high=str(rider_ids[int(fits.pooled.riders[highest])]),
+            within_rider_low=str(rider_ids[int(fits.within.riders[least])]),
+            within_rider_high=str(rider_ids[int(fits.within.riders[most])]),
         )
 
 

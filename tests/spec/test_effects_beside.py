@@ -5,8 +5,8 @@ import pytest
 
 from dashboard.questions import noise
 from dashboard.questions.captures import captures_of_rows
-from dashboard.questions.dose import dose_rows
-from dashboard.questions.effect_models import Fits, fitted_rows
+from dashboard.questions.dose import dose_rows, in_families
+from dashboard.questions.effect_models import Fits, fitted, fitted_rows
 from dashboard.questions.families import shrunken
 from dashboard.questions.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
 from dashboard.questions.influence import influence_rows, residual_rows
@@ -126,20 +126,22 @@ def test_a_frame_with_another_outcome_is_the_one_made_of_its_rows() -> None:
 def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:
     straight, fits = fitted_rows(STUDIO, "tilt", None, Settings())
     whole = frame_of(captures_of_rows(STUDIO), "tilt")
-    doses = [row for row in dose_rows(whole, slopes(fits), Settings()) if row.support == "shim"]
+    doses = [row for row in in_families(list(dose_rows(whole, slopes(fits), Settings()))) if row.support == "shim"]
     slope = next(row for row in straight if row.support == "shim").pooled or 0.0
     for row in doses:
         assert row.line == pytest.approx(slope * row.dose)
         if row.bracket_low is not None and row.bracket_high is not None:
             assert row.bracket_low - 0.15 < 0.5 * row.dose < row.bracket_high + 0.15
+        assert (row.told_low, row.told_high) == (row.bracket_low, row.bracket_high)
     assert doses[0].line_p_value is not None and doses[0].line_p_value > 0.01
     bent = {**STUDIO, "tilt": STUDIO["tilt"] + 0.8 * (STUDIO["total_shims"] >= 2)}
     _, bent_fits = fitted_rows(bent, "tilt", None, Settings())
     of_bent = frame_of(captures_of_rows(bent), "tilt")
-    bent_doses = [row for row in dose_rows(of_bent, slopes(bent_fits), Settings()) if row.support == "shim"]
+    bent_doses = [row for row in in_families(list(dose_rows(of_bent, slopes(bent_fits), Settings()))) if row.support == "shim"]
     assert (
         bent_doses[0].line_p_value is not None and bent_doses[0].line_p_value < 0.001
     )  # a step of 0.8°, more than a shim and a half
+    assert not any(row.is_bent for row in doses) and all(row.is_bent for row in bent_doses)
 
 
 def test_one_odd_rider_shows_in_the_influence() -> None:
@@ -169,10 +171,10 @@ def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
 
 
 def test_levels_of_a_split_are_drawn_toward_the_overall_effect() -> None:
-    rows = [row for row in fitted_rows(STUDIO, "tilt", "arch_height", Settings())[0] if row.support == "shim"]
-    drawn, families = shrunken(rows, Settings())
+    found, _ = fitted(frame_of(captures_of_rows(STUDIO), "tilt"), "arch_height", Settings())
+    drawn, families = shrunken([one for one in found if one.row.support == "shim"], Settings())
     assert [family.n_levels for family in families] == [3]
-    for row in drawn:
+    for row in (one.row for one in drawn):
         assert row.shrunk is not None and row.pooled is not None
         assert min(row.pooled, families[0].overall) - 1e-9 <= row.shrunk <= max(row.pooled, families[0].overall) + 1e-9
 

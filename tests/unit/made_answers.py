@@ -85,6 +85,9 @@ def _effect(outcome: str, support: str, unit: str, figure: tuple[float, float] |
         bracket_high=max(high, within + 1.2 * half),
         q_value=0.0004 if abs(pooled) > half else 0.41,
         words="A made sentence on what this support did; both estimates agree.",
+        told_low=min(low, within - 1.2 * half),
+        told_high=max(high, within + 1.2 * half),
+        told_by="bracket",
     )
     return row if figure else _too_few(row, 6)
 
@@ -101,6 +104,9 @@ def _too_few(row: EffectRow, n: int) -> EffectRow:
             "bracket_low",
             "bracket_high",
             "q_value",
+            "told_low",
+            "told_high",
+            "told_by",
         )
     )
     words = f"A custom insole: not enough yet, {n} changes in {n} riders; an estimate needs 10."

@@ -12,6 +12,7 @@ from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further, larger, rests_on_one
 from dashboard.pages.supports.grid import Ground, cells_of, grid, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
+from dashboard.pages.supports.tables import influence_columns
 from dashboard.questions.selection import Selection
 from tests.unit.made_answers import MadeAsker
 from tests.unit.made_effects import INFLUENCE, made_whole_effects
@@ -84,15 +85,25 @@ def test_a_disagreement_hints_at_where_it_comes_from() -> None:
 def test_disagreements_are_listed_with_what_settles_them() -> None:
     made = made_whole_effects()
     said = "The two estimates differ by more than their noise."
+    unsure = "A made sentence; no disagreement found, and little could be."
     answer = replace(made, effects=(replace(made.effects[0], words=said), *made.effects[1:]))
     told = words(further(DESK, Selection(), answer, None, TEXT, "light"))
     assert "The two estimates disagree in 1 of 15 figures" in told
-    assert "a repeat capture before the change" in told
+    assert "repeat" not in told.partition("The two estimates disagree")[2].partition("Nearer to neutral")[0]
     assert "The two estimates agree in all 15 figures" in words(further(DESK, Selection(), made, None, TEXT, "light"))
+    answer = replace(made, effects=(replace(made.effects[0], words=unsure), *made.effects[1:]))
+    told = words(further(DESK, Selection(), answer, None, TEXT, "light"))
+    assert "No disagreement of the two estimates found, and in 1 of 15 figures little could be" in told
 
 
 def test_an_estimate_that_rests_on_one_rider_is_named() -> None:
-    assert rests_on_one(INFLUENCE) == "One rider decides the direction of 1 estimate: one mm of stance on sway"
+    assert rests_on_one(INFLUENCE) == "One rider decides the direction of 1 estimate: pooled, one mm of stance on sway"
+    shim = replace(INFLUENCE[0], within_without_low=-0.01)
+    assert rests_on_one([shim, INFLUENCE[1]]) == (
+        "One rider decides the direction of 2 estimates: pooled, one mm of stance on sway; within-knee, one more shim on tilt"
+    )
+    told = [(column.heading, column.text(INFLUENCE[0])) for column in influence_columns() if column.heading == "Those riders"]
+    assert told == [("Those riders", "R1, R2"), ("Those riders", "R5, R6")]
     assert rests_on_one(INFLUENCE[:1]) == "No estimate would change its direction without any one rider"
 
 

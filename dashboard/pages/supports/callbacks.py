@@ -10,7 +10,7 @@ from dashboard.components.address import View
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
-from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
+from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import PATH
 from dashboard.pages.supports.doses import doses
@@ -72,8 +72,8 @@ def register(app: Dash, desk: Desk) -> None:
 def chosen_outcome(view: View) -> str | None:
     """The outcome named in the address, or None for the main ones. Raises UsageError for an unknown one."""
     outcome = view.page_words.get("outcome")
-    if outcome is not None and outcome not in OUTCOMES:
-        raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(OUTCOMES)}.")
+    if outcome is not None and outcome not in MAIN_OUTCOMES:
+        raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(MAIN_OUTCOMES)}.")
     return outcome
 
 
