@@ -234,8 +234,8 @@ def _key(row: PrevalenceRow | ChangeRow | DifferenceRow) -> tuple[str, str]:
 def judged(
     rows: Iterable[_Tested], told: Callable[[_Tested], _Tested], overall: Mapping[tuple[str, str], float | None]
 ) -> tuple[_Tested, ...]:
-    """The rows with their q-values, each `told` by it: those of all riders as in `overall`, the levels of a split in a family of
-    their own, one of as many as there are splits to choose from."""
+    """The rows with their q-values, each `told` by it: those of all riders as in `overall`, the levels of a split in a family
+    of their own, one of as many as there are splits to choose from."""
     held = list(rows)
     of_levels = iter(in_family([row.p_value for row in held if row.level is not None], len(SPLITS)))
     q_values = [overall.get(_key(row)) if row.level is None else next(of_levels) for row in held]

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from dashboard.questions.answers_effects import DoseRow
 from dashboard.questions.captures import Captures
-from dashboard.questions.claims import in_family
 from dashboard.questions.effect_models import OUTCOMES, Fits, fit_design
 from dashboard.questions.frames import STANCE_STEP_MM, Frame, Varying, frame_by_code
 from dashboard.questions.numbers import spoken
@@ -17,6 +16,7 @@ from dashboard.questions.supports import Counts, build_design, counts_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
+from shared.statistics.multiplicity import in_family
 from shared.statistics.told import ROUGH_BELOW_DF, told_interval
 from shared.statistics.wald import wald_p_value
 from shared.units import UNITS

@@ -9,11 +9,12 @@ from scipy import stats
 
 from dashboard.questions.answers import EffectRow
 from dashboard.questions.answers_effects import FamilyRow
-from dashboard.questions.claims import Found, in_family
+from dashboard.questions.claims import Found
 from dashboard.questions.frames import SUPPORTS
 from dashboard.questions.numbers import spoken
 from dashboard.questions.verdict import name_of
 from shared.settings import Settings
+from shared.statistics.multiplicity import in_family
 from shared.statistics.pooling import Pooled, combine_types
 from shared.units import UNITS
 

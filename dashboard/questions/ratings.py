@@ -39,8 +39,8 @@ METHOD = {
     "p_value": "signed-rank test with Pratt's zeros, the ranks summed by rider: only the order of the scores is used",
     "shares": "better, same, worse; Wilson on the effective number, by rider",
     "mean_change_points": "mean of the changes with a t interval clustered by rider, beside the median",
-    "q_value": "Benjamini-Hochberg over all riders' topics, and over parts of the body; over the levels of a split times the number "
-    "of splits; a change is clear where its interval leaves out zero and q is small",
+    "q_value": "Benjamini-Hochberg over all riders' topics, and over parts of the body; over the levels of a split times the "
+    "number of splits; a change is clear where its interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "Riders rate knowing that something was changed, and in front of the one who changed it: part of a gain is that.",
