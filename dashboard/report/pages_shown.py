@@ -32,6 +32,12 @@ class _Listener:
 
 def shown(page: Page, desk: Desk, search: str, *places: str) -> list[Any]:
     """What the page puts in its places, in their order, for the query of an address; failures are told as it tells them."""
+    filled = places_of(page, desk)
+    return [filled[place](search, None) for place in places]
+
+
+def places_of(page: Page, desk: Desk) -> dict[str, Callable[..., Any]]:
+    """What fills each place of a page, by the place's id: from the query of an address, and the theme, to what stands there."""
     listener = _Listener()
     page.register(listener, desk)
-    return [listener.places[place](search, None) for place in places]
+    return listener.places

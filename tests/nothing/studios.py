@@ -52,9 +52,9 @@ class Truth:
     """What is true of a studio; as it stands, nothing acts, nothing changes, fitters, feet, rigs and visits are alike.
 
     effects: the effects of _EFFECTS, times this. low_arch: what a shim does more to the tilt of a low arch, in degrees.
-    practice: after CHANGE_DAY comfort rises by so many points, and so much more of the bookings are attended (share).
-    fitter_off: what a rider of FITTER_OFF loses of comfort in a fit, in points. rig_deg: by how much the tilt of RIG_MOVED reads
-    higher from CHANGE_DAY on.
+    comfort: what a fit gives, in points; practice: how much more from CHANGE_DAY on, and by what share more bookings are
+    attended. fitter_off: by how much less comfort FITTER_OFF gives, in points. rig_deg: by how much more the tilt of RIG_MOVED
+    reads from CHANGE_DAY on.
     """
 
     riders: int

@@ -111,13 +111,25 @@ def table(truth: str, results: Sequence[dict[str, Any]]) -> str:
 
 
 def _of_nothing(by_size: dict[int, list[dict[str, Any]]]) -> Iterator[str]:
-    yield "| riders | studios | with a false claim on any answer | false claims a studio, all views | with none | most | seconds a studio |"
-    yield "|---|---|---|---|---|---|---|"
+    heads = (
+        "riders",
+        "studios",
+        "false on a page's answer",
+        "on any answer",
+        "false claims a studio, all views",
+        "none",
+        "most",
+    )
+    yield f"| {' | '.join(heads)} | seconds |"
+    yield "|---" * (len(heads) + 1) + "|"
     for riders, rows in by_size.items():
         counts = [len(distinct(row)) for row in rows]
-        answers = sum(bool(on_answers(row)) for row in rows)
+        answers = [{place.split()[0] for place, *_ in on_answers(row)} for row in rows]
+        on_pages, on_any = sum("page" in places for places in answers), sum(bool(places) for places in answers)
         yield (
-            f"| {riders:,} | {len(rows)} | {answers} ({100 * answers / len(rows):.1f} %) | {statistics.mean(counts):.2f} | "
+            f"| {riders:,} | {len(rows)} "
+            f"| {on_pages} ({100 * on_pages / len(rows):.1f} %) | "
+            f"{on_any} ({100 * on_any / len(rows):.1f} %) | {statistics.mean(counts):.2f} | "
             f"{sum(count == 0 for count in counts)} | {max(counts)} | {statistics.median(row['seconds'] for row in rows):.0f} |"
         )
     yield ""
@@ -125,7 +137,7 @@ def _of_nothing(by_size: dict[int, list[dict[str, Any]]]) -> Iterator[str]:
     yield ""
     yield from _breakdown(by_size, on_answers)
     yield ""
-    yield "False claims a studio over all views, each claim once, by where it is told first and kind; in brackets, studios with one:"
+    yield "False claims a studio over all views, each once, by where it is told first; in brackets, studios with any:"
     yield ""
     yield from _breakdown(by_size, distinct)
 
