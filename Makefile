@@ -48,8 +48,9 @@ sbom: $(READY)          ## write build/sbom.json, the list of all parts with the
 bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
 	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
 
-recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
+recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios, and what is claimed (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from pkgutil import walk_packages
 from typing import Any, Final
 
-import dashboard
+import dashboard.questions
 from dashboard.components.text import read_text
-from dashboard.questions.asking import QUESTIONS
 from tests.nothing.pieces import Said, plain
 from tests.nothing.silent import is_silent
 
@@ -215,8 +215,8 @@ def _passages() -> re.Pattern[str]:
 def _told_of_methods() -> frozenset[str]:
     """What the questions tell of their methods and cautions, sentence by sentence."""
     told: list[str] = []
-    for name in QUESTIONS:
-        module = import_module(f"dashboard.questions.{name}")
+    for found in walk_packages(dashboard.questions.__path__, "dashboard.questions."):
+        module = import_module(found.name)
         for holder in (getattr(module, "METHOD", {}), getattr(module, "CAUTIONS", ())):
             told += _texts(holder)
     return frozenset(sentence.strip(" .") for text in told for sentence in (plain(text), *sentences(text)))

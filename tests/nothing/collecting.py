@@ -12,11 +12,11 @@ from typing import Final
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk, Page
 from dashboard.pages import PAGES
-from dashboard.questions.answers import Answer
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.readers import LOCAL
-from dashboard.questions.selection import SPLITS, Selection
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.readers import LOCAL
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import SPLITS, Selection
 from dashboard.report.contents import sections
 from dashboard.report.pages_shown import places_of
 from shared.errors import StatisticsError

@@ -6,8 +6,10 @@ from typing import Final
 # Headings, names of figures and of columns, questions; whole.
 NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
-    Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure; Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change; The larger; The signals; Where they disagree;
+    Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
+    Beyond the limit before; Beyond the noise;
+    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change;
+    The larger; The signals; Where they disagree;
     Outside the limits; outside the limits; Right less left; Left knee further out, beyond the limit; Feet differ;
     Right knee further out, beyond the limit; One in ten, or more; If all not seen were lost, or held; further riders →;
     How large the differences are; How many knees moved by more than the noise; The share beyond other limits; comfort gained;
@@ -50,7 +52,7 @@ _PATTERNS: Final = (
     r"no figure moved by more than the usual scatter",
     r"^Phi of this selection: |^intercept; ",
     # The drawings in words, their axes and their keys.
-    r"^Control chart of |^Chart of the told intervals of |^Dot-and-interval chart of |^Funnel of |^Bars of |^Scatter of |^[◆▲■●○∘] ",
+    r"^(?:Control chart|Chart of the told intervals|Dot-and-interval chart) of |^Funnel of |^Bars of |^Scatter of |^[◆▲■●○∘] ",
     # Headings and names that name a split, a figure or a limit.
     r"^Does a support do more for one ",
     r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",

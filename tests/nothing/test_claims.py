@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.questions.verdict import _FALLS, _RISES
+from dashboard.questions.models.verdict import _FALLS, _RISES
 from tests.nothing.claims import claims_of, is_known, kind_of, shape_of, unknown_in
 from tests.nothing.collecting import collected
 from tests.nothing.pieces import Said

@@ -26,7 +26,9 @@ Array = NDArray[Any]
 
 @dataclass(frozen=True)
 class Scenario:
-    """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of."""
+    """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of. `factors`: by what
+    each support's effect is multiplied in each foot type, arch by arch with its forefoot classes in order; nothing where empty.
+    """
 
     name: str
     by_exam: float = 0.0
@@ -40,6 +42,7 @@ class Scenario:
     has_effect: bool = True
     variation: float = 0.25
     riders: int = 150
+    factors: tuple[tuple[float, ...], ...] = ()
 
     @property
     def is_by_record(self) -> bool:
@@ -73,6 +76,11 @@ def scenarios() -> Iterator[Scenario]:
     yield Scenario("no effect, measured, shared noise", **_CHOICES["measured"], shared=0.5, has_effect=False)
 
 
+def forefoot_classes(forefoot_deg: Array) -> Array:
+    """Valgus, neutral, mild and marked varus as 0 to 3, by the limits of the settings' defaults."""
+    return np.asarray((forefoot_deg >= -2).astype(int) + (forefoot_deg > 2) + (forefoot_deg > 8))
+
+
 def simulated(scenario: Scenario, rng: np.random.Generator) -> dict[str, Array]:
     """The rows of one studio as the effects question reads them, ordered by visit, side and capture."""
     studio = _Studio(scenario, rng)
@@ -98,6 +106,8 @@ class _Studio:
         scale = 1.0 if scenario.has_effect else 0.0
         spread = 1 + scenario.variation * rng.normal(size=(2 * n, 6))
         self.effects = scale * np.array(list(TRUE_TILT_DEG.values())) * spread
+        if scenario.factors:
+            self.effects *= np.array(scenario.factors)[4 * self.arch + forefoot_classes(self.forefoot_deg)]
         # What riders bring along is not the studio's doing, but goes a little with the knee.
         self.level = np.where(rng.random(2 * n) < 0.15, self.arch + 1, 0)
         self.shims = (rng.random(2 * n) < 0.2).astype(int)

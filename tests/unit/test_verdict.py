@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.questions import verdict
-from dashboard.questions.answers import EffectRow
-from dashboard.questions.frames import SUPPORTS
-from dashboard.questions.verdict import AGREE, APART, UNSURE
+from dashboard.questions.models import verdict
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.frames import SUPPORTS
+from dashboard.questions.models.verdict import AGREE, APART, UNSURE
 
 
 def row(support: str, outcome: tuple[str, str], low: float, high: float, q_value: float | None = 0.001) -> EffectRow:
