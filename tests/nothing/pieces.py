@@ -69,9 +69,10 @@ def _has_bold(node: Any) -> bool:
 
 def _marks(figure: dict[str, Any], place: str, chart: str) -> Iterator[Said]:
     for trace in figure["data"] if chart in _CHARTS_WITH_MARKS else ():
-        symbol = (trace.get("marker") or {}).get("symbol")
-        if isinstance(symbol, str) and symbol in _MARKS and len(trace.get("x", ())):
-            yield Said(place, "mark", f"{chart}: {symbol}")
+        symbol = (trace.get("marker") or {}).get("symbol") or ()
+        symbols = {symbol} if isinstance(symbol, str) and len(trace["x"]) else set() if isinstance(symbol, str) else set(symbol)
+        for mark in sorted({name.removesuffix("-open") for name in symbols} & _MARKS):
+            yield Said(place, "mark", f"{chart}: {mark}")
 
 
 def flat(node: Any) -> str:

@@ -87,7 +87,7 @@ def test_all_fitters_lie_in_the_range() -> None:
     ("rows", "words"),
     [
         (FITTERS, "Riders who came back: F3 beyond the 99.8 % limits, to look at together"),
-        (FITTERS[:2], "Riders who came back: none beyond the 99.8 % limits, F2 beyond the 95 % ones"),
+        (FITTERS[:2], "Riders who came back: no more than chance may bring; F2 outside the 95 % limits"),
         (FITTERS[:1], "Riders who came back: F1 within the 95 % limits"),
         (FITTERS[3:], "Riders who came back: no fitter can be compared yet"),
     ],
