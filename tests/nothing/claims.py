@@ -128,7 +128,8 @@ CLAIMS: Final = (
 HEDGES: Final = re.compile(
     r"no clear (?:change|difference)|not enough yet|no bend in the line seen|no signal\b|within its usual scatter|"
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
-    r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring",
+    r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
+    r"part of it the noise that led to it|no (?:change|difference) told",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.

@@ -57,6 +57,16 @@ def test_a_level_of_a_split_asks_for_more_since_any_split_may_be_chosen() -> Non
     assert "10\xa0points more than the other riders (1 to 19)" in sure.words
 
 
+def test_riders_chosen_by_their_arrival_are_told_no_change_that_the_choice_alone_may_bring() -> None:
+    """A knee measured far from neutral comes back a little by itself: in null studios half of these rows claimed a change."""
+    chosen = replace(CHANGE, split="arrival_direction", level="inward", p_value=1e-6)
+    [row] = judged([chosen], change_told, {})
+    assert row.q_value is None
+    assert "no change told (−5" in row.words
+    [level] = judged([replace(LEVEL, split="arrival_direction", level="inward", p_value=1e-6)], against_others, {})
+    assert "no difference told from the other riders" in level.words
+
+
 def test_a_side_that_leads_is_told_by_the_family_of_all_riders() -> None:
     rows = [DIFFERENCE, *(replace(DIFFERENCE, quantity=f"{n}", p_value=0.6) for n in range(5))]
     assert judged(rows, leading_side, of_all_riders(rows))[0].words == "Right less left: neither side clearly leads."

@@ -83,7 +83,7 @@ class OutcomeRow:
 class ShimPlaceRow:
     """Change of an outcome for one more varus shim `in_shoe`, `at_cleat`, or the second less the first (`difference`).
 
-    p_value, q_value: of no change, or no difference.
+    p_value, q_value: of no difference between the places; a change at one place is not tested, since noise led to it.
     """
 
     outcome: str

@@ -34,11 +34,9 @@ def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings) -> Iter
     rows = [row for rows in both for row in rows]
     q_values = in_family([row.p_value for row in rows])
     for row, q_value in zip(rows, q_values, strict=True):
-        if row.p_value is None or direction(row.low, row.high, q_value):
-            yield replace(row, q_value=q_value)
-            continue
-        thing = "difference" if row.place == "difference" else "change"
-        yield replace(row, q_value=q_value, words=f"{row.words.removesuffix('.')}: no clear {thing}.")
+        is_unclear = row.p_value is not None and not direction(row.low, row.high, q_value)
+        words = f"{row.words.removesuffix('.')}: no clear difference." if is_unclear else row.words
+        yield replace(row, q_value=q_value, words=words)
 
 
 def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, settings: Settings) -> Iterator[ShimPlaceRow]:
@@ -57,9 +55,10 @@ def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, se
         found = clustered_mean(values[here], rider[here], settings.intervals.level)
         words = (
             f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
-            f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')})."
+            f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')}), part of it "
+            "the noise that led to it."
         )
-        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)
+        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
     row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
     if min(n_riders.values()) < settings.minimum.riders_shown:
         yield replace(row, words="The two places cannot be compared yet.")

@@ -57,6 +57,10 @@ CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
+CHOSEN_BY_ARRIVAL = (
+    "Knees chosen by where they stood at arrival would move back a little with nothing changed, and stand apart from others by "
+    "the choice itself: no change and no difference is told of them here."
+)
 PARTS = ("prevalence", "change", "patterns", "flow", "differences", "curve", "repeats", "knees")
 # Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
 REMEMBERS = True
@@ -103,7 +107,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         headline=headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0]),
-        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection)),
+        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split)),
         **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
     )
 
@@ -154,6 +158,11 @@ def _limits(settings: Settings) -> dict[str, float]:
         "neutral_within_deg": knee.neutral_within_deg,
         "high_sway_quantile": knee.high_sway_quantile,
     }
+
+
+def _chosen_by_arrival(split: str | None) -> tuple[str, ...]:
+    """What a split by the arrival itself cannot tell."""
+    return (CHOSEN_BY_ARRIVAL,) if split == "arrival_direction" else ()
 
 
 def _side_ignored(selection: Selection) -> tuple[str, ...]:

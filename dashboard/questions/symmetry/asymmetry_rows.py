@@ -146,7 +146,7 @@ def against_others(row: PrevalenceRow) -> PrevalenceRow:
     if claimed:
         low, high = sorted((abs(low), abs(high)))
     ends = f"({spoken(100 * low, 0)} to {spoken(100 * high, 0)})"
-    than = {1: "more than", -1: "fewer than", 0: "no clear difference from"}
+    than = {1: "more than", -1: "fewer than", 0: "no difference told from" if _is_chosen(row) else "no clear difference from"}
     return replace(row, words=f"{row.words.removesuffix('.')}, {told} {than[claimed]} the other riders {ends}.")
 
 
@@ -191,7 +191,9 @@ def change_told(row: ChangeRow) -> ChangeRow:
     """The row with its sentence, where it has figures and the q-value is known."""
     if row.share_arrival is None or row.share_departure is None or row.difference is None:
         return row
-    claimed = {1: "more", -1: "fewer", 0: "no clear change"}[direction(row.low, row.high, row.q_value)]
+    claimed = {1: "more", -1: "fewer", 0: "no change told" if _is_chosen(row) else "no clear change"}[
+        direction(row.low, row.high, row.q_value)
+    ]
     thing = f"a {row.finding}" if row.finding.startswith("side difference") else pattern_words(row.finding)
     words = (
         f"Of {counted(row.n_riders, 'rider')} recorded at both ends, {thing} was resolved in {row.n_resolved:,}, persisted in "
@@ -236,10 +238,15 @@ def judged(
 ) -> tuple[_Tested, ...]:
     """The rows with their q-values, each `told` by it: those of all riders as in `overall`, the levels of a split in a family
     of their own, one of as many as there are splits to choose from."""
-    held = list(rows)
+    held = [replace(row, p_value=None) if _is_chosen(row) else row for row in rows]
     of_levels = iter(in_family([row.p_value for row in held if row.level is not None], len(SPLITS)))
     q_values = [overall.get(_key(row)) if row.level is None else next(of_levels) for row in held]
     return tuple(told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
+
+
+def _is_chosen(row: PrevalenceRow | ChangeRow | DifferenceRow) -> bool:
+    """Whether the riders of a row were chosen by the very capture that it begins with: its noise alone then brings a change."""
+    return row.split == "arrival_direction"
 
 
 def pattern_words(pattern: str) -> str:
