@@ -38,10 +38,10 @@ def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None
             if row.outcome != outcome or row.split:
                 continue
             printed = frames.nth(place).locator(f"tr[data-row={row.support}]")
-            for key in ("pooled", "pooled_low", "pooled_high", "within", "bracket_low", "bracket_high", "n_changes"):
+            for key in ("pooled", "pooled_low", "pooled_high", "within", "told_low", "told_high", "n_changes"):
                 assert cell(printed, key) == getattr(row, key)
             expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
-            expect(printed).to_contain_text(interval(row.bracket_low, row.bracket_high, row.unit, effect=True))
+            expect(printed).to_contain_text(interval(row.told_low, row.told_high, row.unit, effect=True))
             sentence = page.locator(f"#supports-sentences [data-words={outcome}-{row.support}]")
             expect(sentence).to_have_text(row.words)
 

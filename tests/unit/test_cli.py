@@ -114,7 +114,7 @@ def test_show_effects_has_the_published_keys(tmp_path: Path, demo_warehouse: Pat
     assert {"as_of", "selection", "method", "effects"} <= set(told)
     keys = (
         "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high "
-        "bracket_low bracket_high q_value words"
+        "bracket_low bracket_high q_value words told_low told_high told_by"
     )
     assert all(set(keys.split()) <= set(row) for row in told["effects"])
     assert {row["outcome"] for row in told["effects"]} >= {"tilt", "sway", "offset"}
