@@ -96,6 +96,11 @@ CLAIMS: Final = (
         r"^(?:base, |not over yet, )*(?:outside limits|a run on one side|rising or falling steadily)(?:, |$)",
         is_echo=True,
     ),
+    _kind("moved", r" from about .* on, .* before\.?$"),
+    _kind(
+        "moved", r"(?:higher|lower) from about |moved by more than its usual scatter|[Mm]oved by more than its", is_echo=True
+    ),
+    _kind("moved", r"^(?:higher|lower)(?:, |$)|^(?:not over yet, )*since it moved", is_echo=True),
     _kind("period", rf"points? against the (?:same )?period (?:before|a year before), (?:higher|lower) {_ENDS}"),
     _kind("period", r" (?:higher|lower)$", is_echo=True),
     # Returns.
@@ -121,15 +126,25 @@ CLAIMS: Final = (
     _kind("agreement goes with", rf"(?:less|more) than flagged ones that began alike {_ENDS}"),
     _kind("shim place", rf"After one more varus shim .* changed by .* on average {_ENDS}", _leaves_out_zero),
     _kind("shim place", rf"(?:lower|higher) at the cleat than in the shoe {_ENDS}"),
+    # Checks of the effects.
+    _kind("late", r"comes one capture late"),
+    _kind(
+        "not the same", r"It is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
+    ),
     # The rig.
-    _kind("rig", r"stand[s]? [\d.]+(?:°| mm) (?:further|less far) (?:out|in)"),
+    _kind(
+        "rig", r"^(?:[A-Z] \d.*: )?(?:Arrivals|Right knees) at \S+ \w+ [\d.]+|Left and right (?:are exchanged|change places) at"
+    ),
+    _kind("rig", r"lie [\d.]+ times (?:further apart|nearer together)"),
+    _kind("rig", r"measures \w+ otherwise", is_echo=True),
 )
 # What takes a claim back, wherever in the sentence it stands.
 HEDGES: Final = re.compile(
     r"no clear (?:change|difference)|not enough yet|no bend in the line seen|no signal\b|within its usual scatter|"
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
-    r"part of it the noise that led to it|no (?:change|difference) told",
+    r"part of it the noise that led to it|no (?:change|difference) told|"
+    r"not found to |No rig is seen to have moved",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.
@@ -218,8 +233,9 @@ def _told_of_methods() -> frozenset[str]:
     told: list[str] = []
     for found in walk_packages(dashboard.questions.__path__, "dashboard.questions."):
         module = import_module(found.name)
-        for holder in (getattr(module, "METHOD", {}), getattr(module, "CAUTIONS", ())):
-            told += _texts(holder)
+        for name, holder in vars(module).items():
+            if name == "METHOD" or name.endswith(("CAUTION", "CAUTIONS")):
+                told += _texts(holder)
     return frozenset(sentence.strip(" .") for text in told for sentence in (plain(text), *sentences(text)))
 
 

@@ -15,6 +15,9 @@ NAMES: Final = frozenset(
     How large the differences are; How many knees moved by more than the noise; The share beyond other limits; comfort gained;
     Nearer to neutral, by where the knee stood at arrival; What stood beside each signal; no direction;
     what the signals below are held against;
+    Moved; What moved; what the moves below are held against; right knee less left; Difference, 95 % interval;
+    The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
+    Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
     offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
     right less left; it remains where it is the limit or more; no estimate would change its direction""".replace(
         "\n    ", " "
@@ -52,7 +55,7 @@ _PATTERNS: Final = (
     r"no figure moved by more than the usual scatter",
     r"^Phi of this selection: |^intercept; ",
     # The drawings in words, their axes and their keys.
-    r"^(?:Control chart|Chart of the told intervals|Dot-and-interval chart) of |^Funnel of |^Bars of |^Scatter of |^[◆▲■●○∘] ",
+    r"^(?:Control chart|Chart of the told intervals|Dot-and-interval chart) of |^Funnel of |^Bars of |^Scatter of |^[◆▲■●○∘□] ",
     # Headings and names that name a split, a figure or a limit.
     r"^Does a support do more for one ",
     r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",

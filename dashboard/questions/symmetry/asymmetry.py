@@ -57,7 +57,7 @@ CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
-CHOSEN_BY_ARRIVAL = (
+ARRIVAL_CAUTION = (
     "Knees chosen by where they stood at arrival would move back a little with nothing changed, and stand apart from others by "
     "the choice itself: no change and no difference is told of them here."
 )
@@ -162,7 +162,7 @@ def _limits(settings: Settings) -> dict[str, float]:
 
 def _chosen_by_arrival(split: str | None) -> tuple[str, ...]:
     """What a split by the arrival itself cannot tell."""
-    return (CHOSEN_BY_ARRIVAL,) if split == "arrival_direction" else ()
+    return (ARRIVAL_CAUTION,) if split == "arrival_direction" else ()
 
 
 def _side_ignored(selection: Selection) -> tuple[str, ...]:
