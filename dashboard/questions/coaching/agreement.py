@@ -38,13 +38,15 @@ METHOD = {
     "intervals": "Wilson on the effective number, by rider",
     "shim_places": "changes between two captures in a row with nothing but added shims changed, clustered by rider",
     "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR2 by rider",
-    "q_value": "Benjamini-Hochberg within a table; a difference is clear where its interval leaves out zero and q is small",
+    "q_value": "Benjamini-Hochberg within a table, times the two tables; clear where the interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "A flag asks for a second look with the fitter; it is no verdict. The rules are common practice, no published source.",
     "The change after a shim holds part of the noise that led to it, at either place; `effects` estimates what supports did.",
     "That agreement goes with an outcome is no proof that it caused it: fits were not flagged by lot.",
 )
+# Outcomes, and the places of shims.
+_TESTED_TABLES = 2
 # The outcome, its unit, its value at arrival, and how it is told.
 _OUTCOMES = (
     ("nearer_neutral", "deg", "nearer_neutral_deg", "off_neutral_arrival_deg", "came nearer to neutral by", "°"),
@@ -62,6 +64,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
     names = names_of(warehouse, remember)["fitter"]
+    steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
     return AgreementWithExam(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -80,7 +83,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         outcomes=tuple(
             _clear_or_not(side_by_side(lambda outcome: _outcome(judged, *outcome, settings), _OUTCOMES, scope.n_fits))
         ),
-        shim_places=tuple(shim_places(read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember), settings)),
+        shim_places=tuple(shim_places(steps, settings, _TESTED_TABLES)),
         look_at=tuple(_look_at(warehouse, judged, names, settings)),
     )
 
@@ -166,7 +169,7 @@ def _outcome(
 
 def _clear_or_not(rows: Sequence[OutcomeRow]) -> Iterator[OutcomeRow]:
     """The rows of one family with their q-values, and what each may claim."""
-    q_values = in_family([row.p_value for row in rows])
+    q_values = in_family([row.p_value for row in rows], _TESTED_TABLES)
     for row, q_value in zip(rows, q_values, strict=True):
         if row.difference is None:
             yield row

@@ -11,7 +11,7 @@ from scipy import stats
 from dashboard.questions.coaching import SQL
 from dashboard.questions.coaching.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
 from dashboard.questions.coaching.fitters_process import process_rows
-from dashboard.questions.coaching.fitters_words import NAMES, headline_of, row_words
+from dashboard.questions.coaching.fitters_words import NAMES, headline_of, judged
 from dashboard.questions.coaching.riders_mix import CaseMix, came_with, design_of
 from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.selection.coded import code_sql
@@ -25,8 +25,6 @@ from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
 from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
-from shared.statistics.multiplicity import in_family
-from shared.statistics.told import is_sure
 from shared.warehouse import Warehouse
 
 # Fits are read once a snapshot.
@@ -41,7 +39,8 @@ METHOD = {
     "shares, least squares for means; of all fitters' fits in the selection, also where fitters are chosen",
     "limits": "shares: exact binomial about the expected share, interpolated; means: normal (Spiegelhalter 2005); both for as "
     "many fits as are as informative where riders came more than once (design effect)",
-    "q_value": "Benjamini-Hochberg over all fitters and outcomes; told where the outer limits are left and q is small",
+    "q_value": "Benjamini-Hochberg over all fitters and outcomes and their scatter; told where the outer limits are left and q is "
+    "small",
     "intervals": "observed, allowing for several fits of one rider; the expected figure taken as known",
     "dispersion": "mean squared z after winsorising, and the variance between fitters beyond chance, by moments",
     "shrunken": "the difference drawn toward zero by variance between / (variance between + its own variance)",
@@ -129,28 +128,14 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
     answers = side_by_side(
         lambda outcome: _outcome(outcome, fits, mix, present, settings), _outcomes(fits, settings), len(fits["rider"])
     )
+    rows, scatter = judged([row for found in answers for row in found[0]], [found[1] for found in answers], settings)
     return _Everyone(
         terms=mix.terms,
-        rows=tuple(_judged([row for found in answers for row in found[0]], settings)),
-        dispersion=tuple(_scattered([found[1] for found in answers])),
+        rows=rows,
+        dispersion=scatter,
         process=tuple(process_rows(warehouse, scope, fits, present, settings, remember)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
-
-
-def _judged(rows: list[FitterRow], settings: Settings) -> Iterator[FitterRow]:
-    """The rows with their q-values over all fitters and outcomes, and the words that follow from them."""
-    for row, q_value in zip(rows, in_family([row.p_value for row in rows]), strict=True):
-        judged = replace(row, q_value=q_value)
-        yield judged if row.p_value is None else replace(judged, words=row_words(judged, settings))
-
-
-def _scattered(rows: list[DispersionRow]) -> Iterator[DispersionRow]:
-    """Whether the fitters scatter by more than chance, over all outcomes."""
-    for row, q_value in zip(rows, in_family([row.p_value for row in rows]), strict=True):
-        beyond = "more than chance alone" if is_sure(q_value) else "no more than by chance"
-        told = f"{NAMES[row.outcome]}: {row.n_fitters} fitters scatter {beyond}."
-        yield row if row.p_value is None else replace(row, q_value=q_value, words=told)
 
 
 def _fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str], remember: Remember | None) -> Rows:

@@ -1,9 +1,14 @@
 """Sentences of the fitters' answer."""
 
-from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, FitterRow
+from collections.abc import Sequence
+from dataclasses import replace
+
+from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
 from dashboard.questions.selection.numbers import spoken, spoken_percent
 from dashboard.questions.selection.scope import counted
 from shared.settings import Settings
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import is_sure
 
 NAMES = {
     "side_difference_left": "Side differences left",
@@ -50,3 +55,26 @@ def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
     outer = f"the {100 * settings.fitters.outer_level:g} % limits"
     told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
     return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {told}.{few_words}"
+
+
+def judged(
+    rows: Sequence[FitterRow], scatter: Sequence[DispersionRow], settings: Settings
+) -> tuple[tuple[FitterRow, ...], tuple[DispersionRow, ...]]:
+    """All rows with their q-values, in one family of all fitters, outcomes and scatters, and the words that follow from them."""
+    q_values = in_family([row.p_value for row in rows] + [row.p_value for row in scatter])
+    of_rows, of_scatter = q_values[: len(rows)], q_values[len(rows) :]
+    return (
+        tuple(_with_words(replace(row, q_value=q), settings) for row, q in zip(rows, of_rows, strict=True)),
+        tuple(_scattered(replace(row, q_value=q)) for row, q in zip(scatter, of_scatter, strict=True)),
+    )
+
+
+def _with_words(row: FitterRow, settings: Settings) -> FitterRow:
+    return row if row.p_value is None else replace(row, words=row_words(row, settings))
+
+
+def _scattered(row: DispersionRow) -> DispersionRow:
+    """The row with whether the fitters scatter by more than chance; one without a figure has its reason already."""
+    beyond = "more than chance alone" if is_sure(row.q_value) else "no more than by chance"
+    told = f"{NAMES[row.outcome]}: {row.n_fitters} fitters scatter {beyond}."
+    return row if row.p_value is None else replace(row, words=told)

@@ -24,15 +24,16 @@ _OUTCOMES = (("tilt", "deg"), ("sway", "mm"))
 _PLACES = {"in_shoe": "in the shoe", "at_cleat": "at the cleat"}
 
 
-def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[ShimPlaceRow]:
+def shim_places(changes: Mapping[str, NDArray[Any]], settings: Settings, n_families: int = 1) -> Iterator[ShimPlaceRow]:
     """The mean change of tilt and sway for one more varus shim at each place, and the difference between the places.
 
     changes: the rows of agreement_shims.sql, in which nothing but the added shims differed. Both places suffer alike from
-    choices by a noisy measurement, so the difference is told with more trust than either change.
+    choices by a noisy measurement, so the difference is told with more trust than either change. n_families: how many tables
+    like this one the answer tells.
     """
     both = side_by_side(lambda outcome: list(_of_outcome(changes, *outcome, settings)), _OUTCOMES, len(changes["rider"]))
     rows = [row for rows in both for row in rows]
-    q_values = in_family([row.p_value for row in rows])
+    q_values = in_family([row.p_value for row in rows], n_families)
     for row, q_value in zip(rows, q_values, strict=True):
         is_unclear = row.p_value is not None and not direction(row.low, row.high, q_value)
         words = f"{row.words.removesuffix('.')}: no clear difference." if is_unclear else row.words

@@ -40,7 +40,7 @@ METHOD = {
     "p_value": "signed-rank test with Pratt's zeros, the ranks summed by rider: only the order of the scores is used",
     "shares": "better, same, worse; Wilson on the effective number, by rider",
     "mean_change_points": "mean of the changes with a t interval clustered by rider, beside the median",
-    "q_value": "Benjamini-Hochberg over all riders' topics, and over parts of the body; over the levels of a split times the "
+    "q_value": "Benjamini-Hochberg over all riders' topics and parts of the body; over the levels of a split times the "
     "number of splits; a change is clear where its interval leaves out zero and q is small",
 }
 CAUTIONS = (
@@ -58,7 +58,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
     both = {(topic, moments): _both(topics[topic], moments) for topic in TOPICS for moments in COMPARISONS}
-    overall = _judged(_row(rows, *compared, settings) for compared, rows in both.items())
+    of_topics = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    # Topics and parts of the body are told together of all riders.
+    together = _judged([*of_topics, *_by_part(both, topics, parts, settings)])
+    overall, by_part = together[: len(of_topics)], together[len(of_topics) :]
     split: Iterable[RatingRow] = ()
     if selection.split and selection.split != "side":  # a rating knows nothing of sides
         levels = levels_of_feet(warehouse, scope, selection.split, remember)
@@ -73,7 +76,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         ratings=(*overall, *_judged(split, len(SPLITS))),
-        body_parts=_judged(_by_part(both, topics, parts, settings)),
+        body_parts=by_part,
     )
 
 

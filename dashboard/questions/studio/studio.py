@@ -21,6 +21,7 @@ from dashboard.questions.studio.answers_studio import Studio, StudioFigure, Stud
 from dashboard.questions.symmetry.both_sides import side_difference
 from shared.settings import Settings
 from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
+from shared.statistics.multiplicity import in_family
 from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
@@ -107,7 +108,7 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     if found is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
-    is_clear = measured.unit == "share" or direction(found.low, found.high, found.p_value)
+    is_clear = measured.unit == "share" or direction(found.low, found.high, _q_value(found))
     words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
         moved="fell" if found.estimate < 0 else "rose",
         size=_written(abs(found.estimate), measured.unit),
@@ -119,6 +120,11 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     )
     figures = (found.estimate, found.low, found.high)
     return StudioFigure(measured.figure, measured.unit, measured.counted, n, *figures, words, n_riders)
+
+
+def _q_value(found: Estimate) -> float | None:
+    """That of one of the four figures that are told together."""
+    return in_family([found.p_value], len(_NAMES))[0]
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:

@@ -51,7 +51,7 @@ METHOD = {
     "change": "the same riders at arrival and departure: McNemar's exact test, Newcombe's interval for pairs",
     "differences": "all selected fits; means with t intervals clustered by rider",
     "q_value": "Benjamini-Hochberg over all that is told of all riders; over a list's levels of a split, times the number of "
-    "splits; a direction is told where the interval leaves out zero and q is small",
+    "splits and of lists; a direction is told where the interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",

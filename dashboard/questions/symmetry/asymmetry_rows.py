@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MOMENTS = ("arrival", "departure")
+# Prevalence, change, patterns, differences.
+_TESTED_LISTS = 4
 _Tested = TypeVar("_Tested", PrevalenceRow, ChangeRow, DifferenceRow)
 
 
@@ -237,9 +239,9 @@ def judged(
     rows: Iterable[_Tested], told: Callable[[_Tested], _Tested], overall: Mapping[tuple[str, str], float | None]
 ) -> tuple[_Tested, ...]:
     """The rows with their q-values, each `told` by it: those of all riders as in `overall`, the levels of a split in a family
-    of their own, one of as many as there are splits to choose from."""
+    of their own, one of as many as there are splits to choose from and lists to read."""
     held = [replace(row, p_value=None) if _is_chosen(row) else row for row in rows]
-    of_levels = iter(in_family([row.p_value for row in held if row.level is not None], len(SPLITS)))
+    of_levels = iter(in_family([row.p_value for row in held if row.level is not None], len(SPLITS) * _TESTED_LISTS))
     q_values = [overall.get(_key(row)) if row.level is None else next(of_levels) for row in held]
     return tuple(told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
 
