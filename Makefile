@@ -3,6 +3,9 @@ PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
 RECOVERY_STUDIOS ?= 200
+NOTHING_SIZES ?= 60=200 400=200 2000=200
+LOUD_SIZES ?= 60=40 400=40 2000=10
+MINUTES ?= 35
 FUZZ_SECONDS ?= 60
 SECONDS ?= 300
 SESSIONS ?= 200
@@ -12,7 +15,7 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
+.PHONY: demo test attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -44,6 +47,12 @@ sbom: $(READY)          ## write build/sbom.json, the list of all parts with the
 	mkdir -p build
 	$(BIN)/cyclonedx-py requirements requirements.lock --pyproject pyproject.toml --output-reproducible --short-PURLs \
 	    --index-url lock: --output-file build/sbom.json
+
+nothing: $(READY)       ## what is falsely claimed in studios in which nothing acts (NOTHING_SIZES), for MINUTES at most; goes on where it stopped
+	PYTHONPATH=. $(BIN)/python -m tests.nothing.table nothing $(NOTHING_SIZES) --minutes $(MINUTES) --out tests/nothing/table.md
+
+loud: $(READY)          ## how often what is true is found in studios in which five things are
+	PYTHONPATH=. $(BIN)/python -m tests.nothing.table loud $(LOUD_SIZES) --minutes $(MINUTES) --out tests/nothing/loud.md
 
 bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
 	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done

@@ -22,7 +22,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed, in_family
+from dashboard.questions.models.claims import Found, claimed
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -32,6 +32,7 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.late import LateShare
+from shared.statistics.multiplicity import in_family
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from dashboard.questions.effects.answers_effects import NeutralRow
 from dashboard.questions.models.captures import Captures, Coded
-from dashboard.questions.models.claims import in_family
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_mean
+from shared.statistics.multiplicity import in_family
 from shared.statistics.regression_to_mean import expected_distance_change
 
 DIRECTIONS = ("inward", "near neutral", "outward")

@@ -12,13 +12,14 @@ from dashboard.questions.selection.every_fit import Remember, at_once, cut
 from dashboard.questions.selection.levels import Levels, count_riders, level_words, levels_of_feet, split_caution
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of
-from dashboard.questions.selection.selection import Selection
+from dashboard.questions.selection.selection import SPLITS, Selection
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 from shared.catalogue import catalogue
 from shared.settings import Settings
-from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.multiplicity import in_family
 from shared.statistics.ordinal import PairedRatings, paired_ratings
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 # Fits, riders, topics and parts as numbers, and the scores at each moment, one row a rated part of a fit.
@@ -36,7 +37,8 @@ METHOD = {
     "p_value": "signed-rank test with Pratt's zeros, the ranks summed by rider: only the order of the scores is used",
     "shares": "better, same, worse; Wilson on the effective number, by rider",
     "mean_change_points": "mean of the changes with a t interval clustered by rider, beside the median",
-    "q_value": "Benjamini-Hochberg within a table",
+    "q_value": "Benjamini-Hochberg over all riders' topics and parts of the body; over the levels of a split times the "
+    "number of splits; a change is clear where its interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "Riders rate knowing that something was changed, and in front of the one who changed it: part of a gain is that.",
@@ -53,7 +55,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
     both = {(topic, moments): _both(topics[topic], moments) for topic in TOPICS for moments in COMPARISONS}
-    overall = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    of_topics = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    # Topics and parts of the body are told together of all riders.
+    together = _judged([*of_topics, *_by_part(both, topics, parts, settings)])
+    overall, by_part = together[: len(of_topics)], together[len(of_topics) :]
     split: Iterable[RatingRow] = ()
     if selection.split and selection.split != "side":  # a rating knows nothing of sides
         levels = levels_of_feet(warehouse, scope, selection.split, remember)
@@ -67,8 +72,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
-        ratings=_with_q_values([*overall, *split]),
-        body_parts=_with_q_values(_by_part(both, topics, parts, settings)),
+        ratings=(*overall, *_judged(split, len(SPLITS))),
+        body_parts=by_part,
     )
 
 
@@ -178,7 +183,14 @@ def _words(found: PairedRatings, n: int, n_riders: int) -> str:
     )
 
 
-def _with_q_values(rows: Iterable[RatingRow]) -> tuple[RatingRow, ...]:
+def _judged(rows: Iterable[RatingRow], n_families: int = 1) -> tuple[RatingRow, ...]:
+    """The rows of one family, or of one of several like it, with their q-values; what is not sure is said to be unclear."""
     held = list(rows)
-    q_values = iter(benjamini_hochberg([row.p_value for row in held if row.p_value is not None]))
-    return tuple(row if row.p_value is None else replace(row, q_value=next(q_values)) for row in held)
+    q_values = in_family([row.p_value for row in held], n_families)
+    return tuple(_told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
+
+
+def _told(row: RatingRow) -> RatingRow:
+    if row.mean_change_points is None or direction(row.mean_low_points, row.mean_high_points, row.q_value):
+        return row
+    return replace(row, words=f"{row.words.removesuffix('.')}: no clear change.")
