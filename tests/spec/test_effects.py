@@ -17,7 +17,7 @@ from dashboard.questions.study import captures_of
 from dashboard.questions.supports import build_design
 from shared.errors import TooFewError
 from shared.settings import Settings
-from shared.statistics.mixed.cells import row_design
+from shared.statistics.mixed.terms import row_design
 from shared.warehouse import Warehouse, open_reading
 from tests.spec.tables import fill
 
