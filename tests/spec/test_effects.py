@@ -20,7 +20,7 @@ from dashboard.questions.selection.scope import fragments, scope_of
 from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import TooFewError
 from shared.settings import Settings
-from shared.statistics.mixed.cells import row_design
+from shared.statistics.mixed.terms import row_design
 from shared.warehouse import Warehouse, open_reading
 from tests.spec.tables import fill
 

@@ -14,7 +14,7 @@ from dashboard.questions.models.frames import (
     frame_of,
     split_support_columns,
 )
-from shared.statistics.mixed.cells import Terms
+from shared.statistics.mixed.terms import Terms
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -78,7 +78,7 @@ def build_design(frame: Frame, split: str | None) -> Design:
     others = dict(_others(frame.captures))
     terms = (*(name.term for name in names), *order_terms)
     within = Terms.of(frame.cells, terms, level, places)
-    pooled = Terms((*terms, *others), level, places, np.array(list(others.values())).T, within.products)
+    pooled = within.with_constant(tuple(others), np.array(list(others.values())).T)
     return Design(frame, tuple(names), pooled, within, tuple(counts))
 
 
