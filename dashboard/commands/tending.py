@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -52,13 +52,15 @@ def watch(
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
     from dashboard.accounts.access import noted
-    from etl.keeping.watch import Watcher, watched_load
+    from etl.keeping.watch import Watcher
+    from etl.load import load as load_files
+    from etl.read import FoundFile
+    from etl.report import LoadReport
 
     known = load_settings(settings)
-    load_files = watched_load(warehouse, known, wait)
 
-    def load(files: Any) -> Any:
-        report = load_files(files)
+    def load(files: list[FoundFile]) -> LoadReport:
+        report = load_files(files, warehouse, settings=known, wait_seconds=wait)
         if report.load_id:
             noted(warehouse, "loaded", f"load {report.load_id}")
         return report

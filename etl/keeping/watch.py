@@ -18,7 +18,7 @@ from etl.read import FoundFile, find_files
 from etl.report import LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
-from shared.settings import Reading, Settings
+from shared.settings import Reading
 from shared.warehouse import open_reading, snapshot_of
 
 DONE = ".done"
@@ -200,13 +200,6 @@ class Watcher:
     @property
     def _notes(self) -> Path:
         return beside(self.warehouse, ".watched")
-
-
-def watched_load(warehouse: Path, settings: Settings, wait_seconds: float) -> Loader:
-    """A loader into one warehouse, for a Watcher."""
-    from etl.load import load
-
-    return lambda files: load(files, warehouse, settings=settings, wait_seconds=wait_seconds)
 
 
 def _is_finished_name(name: str) -> bool:
