@@ -4,7 +4,7 @@ from pathlib import Path
 
 import typer
 
-from dashboard.questions.answers import rows_to_csv
+from dashboard.questions.selection.answers import rows_to_csv
 from etl.rejects import rejected_tables
 from etl.report import FileReport, Finding, LoadReport, WarningGroup
 from shared.warehouse import open_reading

@@ -48,7 +48,7 @@ def access(
 
         typer.echo(orjson.dumps({"entries": found}, option=orjson.OPT_INDENT_2))
     elif as_csv:
-        from dashboard.questions.answers import rows_to_csv
+        from dashboard.questions.selection.answers import rows_to_csv
 
         typer.echo(rows_to_csv([_row(entry) for entry in found]), nl=False)
     else:

@@ -60,7 +60,7 @@ def rejects(
 ) -> None:
     """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
     from dashboard.accounts.access import noted
-    from dashboard.questions.answers import rows_to_csv
+    from dashboard.questions.selection.answers import rows_to_csv
 
     if table or out:
         from dashboard.printing import write_rejects
@@ -68,8 +68,8 @@ def rejects(
         write_rejects(warehouse, table, out)
         noted(warehouse, "opened", f"rejected rows of {table}" if table else "rejected rows")
         return
-    from dashboard.questions.asking import Asker
-    from dashboard.questions.selection import Selection
+    from dashboard.questions.door.asking import Asker
+    from dashboard.questions.selection.selection import Selection
 
     answer: Any = Asker(warehouse, load_settings()).ask("data", Selection())
     rows = answer.rows("rejects")

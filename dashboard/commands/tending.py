@@ -92,7 +92,7 @@ def _teller(form: LogForm) -> Callable[[str], None]:
     if form is LogForm.JSON:
         import logging
 
-        from dashboard.logs import use_json_lines
+        from dashboard.web.logs import use_json_lines
 
         use_json_lines()
         return logging.getLogger("fitledger.watch").info

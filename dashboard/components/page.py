@@ -8,8 +8,8 @@ from dash import Dash
 from dashboard.components import html, ids
 from dashboard.components.address import Addresses
 from dashboard.components.notes import caution
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.selection.selection import Selection
 
 
 @dataclass(frozen=True)

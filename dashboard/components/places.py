@@ -11,7 +11,7 @@ from dashboard.components import ids
 from dashboard.components.address import View, read_view
 from dashboard.components.faults import answering, answering_beside
 from dashboard.components.page import Desk
-from dashboard.questions.turns import Turns
+from dashboard.questions.memory.turns import Turns
 
 TAB_HEADER: Final = "Fitledger-Tab"
 _TOLD: Final = re.compile(r"(?P<tab>[0-9a-f]{32}) (?P<number>\d{1,15}) (?P<page>/\S*)")

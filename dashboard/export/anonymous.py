@@ -10,8 +10,8 @@ import pandas as pd
 from dashboard.export.attackers import AttackerRow, ToldRow, attackers, require_promise, told_by_rows
 from dashboard.export.group_tables import SQL, TABLES, Grouped, GroupTable, grouped
 from dashboard.export.period import on_grid, pieces_of
-from dashboard.questions.scope import forefoot_class, fragments, scope_of
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.scope import forefoot_class, fragments, scope_of
+from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse

@@ -9,9 +9,9 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.scales import apart, share_ticks
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
-from dashboard.questions.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
-from dashboard.questions.calendar import spoken_period
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.calendar import spoken_period
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.studio.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
 
 HEIGHT_PX: Final = 268
 # Each signal has a shape of its own; a period that shows several gets the first of them.

@@ -6,8 +6,8 @@ from typing import Any, Final
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, palette
-from dashboard.questions.answers_effects import DoseRow
-from dashboard.questions.numbers import spoken, spoken_p
+from dashboard.questions.effects.answers_effects import DoseRow
+from dashboard.questions.selection.numbers import spoken, spoken_p
 
 HEIGHT_PX: Final = 300
 DOSED: Final = {"shim": "Shims in all", "stance": "Stance in mm"}

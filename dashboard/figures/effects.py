@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.figures.names import OUTCOMES, SUPPORTS, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, interval, number, palette
-from dashboard.questions.answers import EffectRow
+from dashboard.questions.models.answers_models import EffectRow
 
 ROW_PX = 42
 # The within-knee estimate is drawn below the pooled one, in rows.

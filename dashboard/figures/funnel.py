@@ -7,7 +7,7 @@ from typing import Any, Final
 from dashboard.figures.scales import even_ticks
 from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
-from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+from dashboard.questions.coaching.answers_fitters import FitterRow, FunnelRow
 
 HEIGHT: Final = 400
 SMALL: Final = CHART_TEXT_PX - 1

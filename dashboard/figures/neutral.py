@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, interval, number, palette
-from dashboard.questions.answers_effects import NeutralRow
+from dashboard.questions.effects.answers_effects import NeutralRow
 
 ROW_PX: Final = 62
 # As measured and by noise alone are drawn above the rest, in rows.

@@ -6,7 +6,7 @@ from typing import Any, Final
 from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, interval, number, palette
-from dashboard.questions.answers_returns import LastingRow, ReturnFigure, SaidRow
+from dashboard.questions.returns.answers_returns import LastingRow, ReturnFigure, SaidRow
 
 HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
 KEPT: Final = {

@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.figures.dot_rows import DotRow, Mark, dot_rows
 from dashboard.figures.names import plain
 from dashboard.figures.theme import bare_number, interval, number, unit_sign
-from dashboard.questions.answers_asymmetry import PrevalenceRow
+from dashboard.questions.symmetry.answers_asymmetry import PrevalenceRow
 
 ALL = "All riders"
 

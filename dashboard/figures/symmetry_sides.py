@@ -8,8 +8,8 @@ from typing import Any, Final
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
-from dashboard.questions.answers_sides import SidesRow
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.symmetry.answers_sides import SidesRow
 
 HEIGHT_PX: Final = 340
 _POINT_PX: Final = 5

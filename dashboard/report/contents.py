@@ -29,7 +29,7 @@ from dashboard.pages.supports import ids as supports_ids
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 from dashboard.pages.symmetry import ids as symmetry_ids
 from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 from dashboard.report.markup import of_class
 from dashboard.report.owner import owner_page
 from dashboard.report.pages_shown import shown

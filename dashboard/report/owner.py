@@ -10,9 +10,9 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, interval, number
-from dashboard.questions.answers_periods import PeriodChangeRow, PeriodRow, Periods
-from dashboard.questions.numbers import spoken
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import PeriodChangeRow, PeriodRow, Periods
 from shared.errors import StatisticsError
 
 # The sentence of each of these answers stands in the first section.

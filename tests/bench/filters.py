@@ -17,10 +17,10 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from dashboard.allocation import keep_freed_memory
 from dashboard.figures.names import MAIN_OUTCOMES
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.web.allocation import keep_freed_memory
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from tests.bench.questions import build, scan_seconds

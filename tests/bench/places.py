@@ -15,11 +15,11 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from flask.testing import FlaskClient
 
-from dashboard.allocation import keep_freed_memory
 from dashboard.app import create_app
 from dashboard.pages import PAGES
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.web.allocation import keep_freed_memory
 from shared.settings import Settings
 from tests.bench.filters import CHANGES
 from tests.bench.questions import build

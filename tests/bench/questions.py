@@ -8,8 +8,8 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.selection.selection import Selection
 from etl import mart
 from etl.load import load
 from shared.catalogue import Table, catalogue

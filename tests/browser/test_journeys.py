@@ -12,8 +12,9 @@ from playwright.sync_api import Locator, Page, Route, expect
 
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import interval, number
-from dashboard.questions.answers import Effects, Studio
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.studio.answers_studio import Studio
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 

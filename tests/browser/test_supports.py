@@ -11,8 +11,8 @@ from dashboard.figures.dose import DOSED, dose_name, finding, of_support
 from dashboard.figures.effects import estimates_differ, in_order
 from dashboard.figures.names import MAIN_OUTCOMES, SUPPORTS
 from dashboard.figures.theme import number
-from dashboard.questions.answers import Effects
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser

@@ -25,7 +25,7 @@ from typing import Any
 from dashboard.components import ids
 from dashboard.components.places import TAB_HEADER
 from dashboard.pages import PAGES
-from dashboard.serving import free_port
+from dashboard.web.serving import free_port
 from etl.load import load
 from warehouse_demo import EXPORTS
 

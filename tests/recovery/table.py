@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dashboard.questions.effect_models import outcome_rows
+from dashboard.questions.models.effect_models import outcome_rows
 from shared.settings import Settings
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
 

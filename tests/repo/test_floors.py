@@ -14,14 +14,14 @@ NUMERIC = {"numpy", "scipy", "statsmodels", "pandas", "patsy"}
 STANDARD = {"collections", "dataclasses", "warnings", "math", "typing", "functools", "itertools", "contextlib"}
 SCREENS = (
     "dashboard/app.py",
-    "dashboard/bundles.py",
+    "dashboard/web/bundles.py",
     "dashboard/pages",
     "dashboard/components",
-    "dashboard/downloads.py",
-    "dashboard/guard.py",
-    "dashboard/headers.py",
-    "dashboard/lean.py",
-    "dashboard/serving.py",
+    "dashboard/web/downloads.py",
+    "dashboard/web/guard.py",
+    "dashboard/web/headers.py",
+    "dashboard/web/lean.py",
+    "dashboard/web/serving.py",
     "dashboard/report",
 )
 
@@ -145,3 +145,31 @@ def test_no_machine_path_and_no_registry_stand_in_the_tree() -> None:
                 if wanted.search(line)
             ]
     assert found == []
+
+
+# Each room of the questions, and the rooms that it may lean on.
+ROOMS = {
+    "memory": (),
+    "selection": ("memory",),
+    "models": ("memory", "selection"),
+    "symmetry": ("selection",),
+    "data": ("models", "selection"),
+    "coaching": ("memory", "selection", "symmetry"),
+    "effects": ("data", "memory", "models", "selection"),
+    "returns": ("data", "selection"),
+    "studio": ("data", "memory", "selection", "symmetry"),
+    "riders": ("coaching", "data", "memory", "selection"),
+    "door": ("coaching", "data", "effects", "memory", "returns", "riders", "selection", "studio", "symmetry"),
+}
+
+
+def test_every_room_of_the_questions_is_known() -> None:
+    questions = ROOT / "dashboard/questions"
+    assert {path.name for path in questions.iterdir() if path.is_dir() and path.name != "__pycache__"} == set(ROOMS)
+    assert [path.name for path in questions.glob("*.py")] == ["__init__.py"]
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_leans_on_the_rooms_below_it_only(room: str) -> None:
+    others = tuple(f"dashboard.questions.{other}" for other in ROOMS if other != room and other not in ROOMS[room])
+    assert offenders(modules(f"dashboard/questions/{room}"), others) == []

@@ -6,15 +6,17 @@ from typing import cast
 import numpy as np
 import pytest
 
-from dashboard.questions import effects, verdict
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.asking import Asker
-from dashboard.questions.captures import captures_of_rows
-from dashboard.questions.frames import frame_of
-from dashboard.questions.scope import fragments, scope_of
-from dashboard.questions.selection import Selection, parse_selection
-from dashboard.questions.study import captures_of
-from dashboard.questions.supports import build_design
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.effects import effects
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.models import verdict
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.captures import captures_of_rows
+from dashboard.questions.models.frames import frame_of
+from dashboard.questions.models.study import captures_of
+from dashboard.questions.models.supports import build_design
+from dashboard.questions.selection.scope import fragments, scope_of
+from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.statistics.mixed.cells import row_design

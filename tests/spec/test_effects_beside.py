@@ -3,17 +3,17 @@
 import numpy as np
 import pytest
 
-from dashboard.questions import noise
-from dashboard.questions.captures import captures_of_rows
-from dashboard.questions.dose import dose_rows
-from dashboard.questions.effect_models import Fits, fitted_rows
-from dashboard.questions.families import shrunken
-from dashboard.questions.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
-from dashboard.questions.influence import influence_rows, residual_rows
-from dashboard.questions.noise import noise_row
-from dashboard.questions.off_neutral import neutral_rows, with_distance
-from dashboard.questions.responders import responder_rows
-from dashboard.questions.selection import Selection
+from dashboard.questions.data import noise
+from dashboard.questions.data.noise import noise_row
+from dashboard.questions.effects.dose import dose_rows
+from dashboard.questions.effects.families import shrunken
+from dashboard.questions.effects.influence import influence_rows, residual_rows
+from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
+from dashboard.questions.effects.responders import responder_rows
+from dashboard.questions.models.captures import captures_of_rows
+from dashboard.questions.models.effect_models import Fits, fitted_rows
+from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
+from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 from tests.recovery.scenarios import Scenario, simulated

@@ -7,25 +7,17 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions import (
-    agreement,
-    asymmetry,
-    data,
-    fitters,
-    noise,
-    periods,
-    ratings,
-    returns,
-    riders,
-    sides,
-    studio,
-    trends,
-    types,
-)
-from dashboard.questions.asking import Asker
-from dashboard.questions.every_fit import read_or_cut
-from dashboard.questions.scope import scope_of
-from dashboard.questions.selection import parse_selection
+from dashboard import questions
+from dashboard.questions.coaching import agreement, fitters
+from dashboard.questions.data import data, noise
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.returns import returns
+from dashboard.questions.riders import riders
+from dashboard.questions.selection.every_fit import read_or_cut
+from dashboard.questions.selection.scope import scope_of
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.studio import periods, ratings, studio, trends
+from dashboard.questions.symmetry import asymmetry, sides, types
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
@@ -57,15 +49,18 @@ SELECTIONS: tuple[dict[str, str], ...] = (
     {"forefoot": "marked_varus"},
     {"visit_kind": "first", "riding": "road"},
 )
-CUT = (
-    "agreement_shims.sql",
-    "asymmetry_repeats.sql",
-    "noise_pairs.sql",
-    "returns_fits.sql",
-    "returns_knees.sql",
-    "studio_fits.sql",
-    "studio_knees.sql",
-    "trends_fits.sql",
+CUT = tuple(
+    Path(questions.__file__).with_name(room) / "sql" / name
+    for room, name in (
+        ("coaching", "agreement_shims.sql"),
+        ("symmetry", "asymmetry_repeats.sql"),
+        ("data", "noise_pairs.sql"),
+        ("returns", "returns_fits.sql"),
+        ("returns", "returns_knees.sql"),
+        ("studio", "studio_fits.sql"),
+        ("studio", "studio_knees.sql"),
+        ("studio", "trends_fits.sql"),
+    )
 )
 
 
@@ -92,8 +87,8 @@ def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, ques
     assert orjson.loads(asker.ask(question, selection).to_json()) == expected
 
 
-@pytest.mark.parametrize("sql", CUT)
-def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehouse: Path, sql: str) -> None:
+@pytest.mark.parametrize("sql", CUT, ids=lambda sql: sql.name)
+def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehouse: Path, sql: Path) -> None:
     warehouse, made = open_reading(demo_warehouse), {}
 
     def remember(key: tuple[Any, ...], make: Any) -> Any:
@@ -111,7 +106,7 @@ def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehou
                 np.testing.assert_array_equal(cut[name], column, f"{words} {name}")
     finally:
         warehouse.close()
-    assert [key for key in made if key[0] == "rows"] == [("rows", sql)], "read once for all fits"
+    assert [key for key in made if key[0] == "rows"] == [("rows", sql.name)], "read once for all fits"
 
 
 @pytest.mark.parametrize("question", ["noise", "trends"])

@@ -6,14 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dashboard.questions import noise
-from dashboard.questions.answers import Studio
-from dashboard.questions.answers_periods import Periods
-from dashboard.questions.asking import Asker
-from dashboard.questions.periods import Span, span_a_year_before, span_before
-from dashboard.questions.scope import scope_of
-from dashboard.questions.selection import Selection
-from dashboard.questions.studio import measured
+from dashboard.questions.data import noise
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.scope import scope_of
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.periods import Span, span_a_year_before, span_before
+from dashboard.questions.studio.studio import measured
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import open_reading

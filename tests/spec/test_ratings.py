@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dashboard.questions import ratings, studio
-from dashboard.questions.answers_ratings import RatingRow, Ratings
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.questions.studio import ratings, studio
+from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse

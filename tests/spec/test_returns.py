@@ -4,9 +4,9 @@ from datetime import date
 
 import pytest
 
-from dashboard.questions import returns
-from dashboard.questions.answers_returns import Returns
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.returns import returns
+from dashboard.questions.returns.answers_returns import Returns
+from dashboard.questions.selection.selection import Selection, parse_selection
 from etl import mart
 from shared.errors import TooFewError
 from shared.settings import Settings

@@ -9,14 +9,14 @@ from urllib.parse import parse_qsl
 
 import pytest
 
-from dashboard.questions.answers import Answer
-from dashboard.questions.answers_riders import RiderTimeline
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.counted_rows import FIGURES, TOO_FEW
-from dashboard.questions.readers import LOCAL, Reader, Role
-from dashboard.questions.selection import Selection, parse_selection
-from dashboard.questions.sight import decided_lists
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.counted_rows import FIGURES, TOO_FEW
+from dashboard.questions.door.readers import LOCAL, Reader, Role
+from dashboard.questions.door.sight import decided_lists
+from dashboard.questions.riders.answers_riders import RiderTimeline
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import NotPermittedError, NotReleasedError, TooFewError
 from shared.settings import Settings
 from shared.warehouse import open_reading

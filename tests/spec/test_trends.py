@@ -5,10 +5,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dashboard.questions import trends
-from dashboard.questions.answers_trends import TrendRow, Trends
-from dashboard.questions.calendar import first_day, period_of, spoken_period
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.calendar import first_day, period_of, spoken_period
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio import trends
+from dashboard.questions.studio.answers_trends import TrendRow, Trends
 from shared.errors import UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse

@@ -4,22 +4,13 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from dashboard.questions.answers import (
-    Answer,
-    Data,
-    EffectRow,
-    Effects,
-    LoadRow,
-    QualityRow,
-    ReasonRow,
-    RejectRow,
-    Studio,
-    StudioFigure,
-    StudioTrendRow,
-    TableRow,
-)
-from dashboard.questions.asking import Choices
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_data import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
+from dashboard.questions.door.asking import Choices
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
 from shared.errors import TooFewError
 from shared.freshness import Freshness, freshness
 from shared.settings import Settings

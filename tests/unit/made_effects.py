@@ -2,8 +2,7 @@
 
 from dataclasses import replace
 
-from dashboard.questions.answers import Effects
-from dashboard.questions.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResponderRow
+from dashboard.questions.effects.answers_effects import DoseRow, Effects, FamilyRow, InfluenceRow, NeutralRow, ResponderRow
 from tests.unit.made_answers import made_effects
 
 _NONE = (None,) * 8

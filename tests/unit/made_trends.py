@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from dashboard.questions.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from tests.unit.made_answers import FIGURES, SHARED
 
 MONTHS = tuple(date(2025 + (month - 1) // 12, (month - 1) % 12 + 1, 1) for month in range(4, 19))

@@ -15,11 +15,13 @@ from dashboard.commands.asking import _print_answer
 from dashboard.figures.effects import alternative, leading
 from dashboard.figures.effects import effects_panel as panel
 from dashboard.pages.supports.tables import effect_columns
-from dashboard.questions import effects, noise
-from dashboard.questions.answers import EffectRow, NoiseRow
-from dashboard.questions.effect_models import Fits, _refusals, _row, _with_q_values
-from dashboard.questions.selection import Selection
-from dashboard.questions.supports import Counts, SupportColumn
+from dashboard.questions.data import noise
+from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.effects import effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.effect_models import Fits, _refusals, _row, _with_q_values
+from dashboard.questions.models.supports import Counts, SupportColumn
+from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 from tests.unit.made_answers import made_effects

@@ -10,7 +10,7 @@ import pytest
 from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear, without_figure
 from dashboard.figures.loading import FATES, loads_figure, most_frequent, reasons_figure
 from dashboard.figures.names import SUPPORTS
-from dashboard.questions.answers import LoadRow
+from dashboard.questions.data.answers_data import LoadRow
 from tests.unit.made_answers import made_data, made_effects
 
 EFFECTS = made_effects("foot_type").effects

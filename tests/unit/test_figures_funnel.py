@@ -9,8 +9,8 @@ import pytest
 from dashboard.figures.funnel import alternative, difference, finding, funnel_figure, place_of
 from dashboard.figures.timeline_agreement import agreement_figure
 from dashboard.figures.timeline_agreement import finding as months_finding
-from dashboard.questions.answers_agreement import AgreementRow
-from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+from dashboard.questions.coaching.answers_agreement import AgreementRow
+from dashboard.questions.coaching.answers_fitters import FitterRow, FunnelRow
 
 LEVELS = ("95 %", "99.8 %")
 LIMITS: dict[str, Any] = {"limit_outer_low": 0.1, "limit_inner_low": 0.2, "limit_inner_high": 0.4, "limit_outer_high": 0.5}

@@ -10,7 +10,7 @@ import pytest
 from dashboard.figures import returns, returns_curve
 from dashboard.figures.theme import PALETTES, shades
 from dashboard.pages.returns.tables import group_rows, step_rows
-from dashboard.questions.answers_returns import AtRiskRow, LastingRow, ReturnCurveRow, ReturnFigure, SaidRow
+from dashboard.questions.returns.answers_returns import AtRiskRow, LastingRow, ReturnCurveRow, ReturnFigure, SaidRow
 from tests.unit.written import written
 
 LEVELS = (None, "low", "medium arch, marked_varus", "feet differ")

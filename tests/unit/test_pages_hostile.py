@@ -16,7 +16,7 @@ from dashboard.app import create_app
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
 from dashboard.pages import PAGES
-from dashboard.questions.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import QUESTIONS, Asker
 from etl import mart
 from shared.catalogue import catalogue
 from shared.settings import Settings

@@ -14,8 +14,8 @@ from flask.testing import FlaskClient
 from dashboard.app import create_app, find_page
 from dashboard.components.notes import CAUTION
 from dashboard.pages import PAGES
-from dashboard.questions.answers import EffectRow
-from dashboard.serving import free_port, listening
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.web.serving import free_port, listening
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker, made_effects
 from tests.unit.page_places import unfolded
@@ -112,7 +112,7 @@ def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> No
 
 
 def read() -> Any:
-    from dashboard.questions.selection import Selection
+    from dashboard.questions.selection.selection import Selection
 
     return Selection()
 

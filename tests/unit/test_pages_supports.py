@@ -12,7 +12,7 @@ from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further, larger, rests_on_one
 from dashboard.pages.supports.grid import Ground, cells_of, grid, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 from tests.unit.made_answers import MadeAsker
 from tests.unit.made_effects import INFLUENCE, made_whole_effects
 from tests.unit.test_pages_since import words

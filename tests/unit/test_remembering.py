@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from dashboard.questions.remembering import Memory, size_of
-from dashboard.questions.turns import Turns, require_wanted
+from dashboard.questions.memory.remembering import Memory, size_of
+from dashboard.questions.memory.turns import Turns, require_wanted
 from shared.errors import SupersededError
 
 

@@ -7,8 +7,8 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions.remembering import size_of
-from dashboard.questions.rows_on_demand import Columns, RowsOnDemand
+from dashboard.questions.memory.remembering import size_of
+from dashboard.questions.memory.rows_on_demand import Columns, RowsOnDemand
 
 MADE: list[tuple[int, bool]] = []
 

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.questions import verdict
-from dashboard.questions.frames import SUPPORTS
-from dashboard.questions.verdict import Figures
+from dashboard.questions.models import verdict
+from dashboard.questions.models.frames import SUPPORTS
+from dashboard.questions.models.verdict import Figures
 
 
 def test_a_change_is_told_with_the_ends_of_the_bracket() -> None:

@@ -15,9 +15,10 @@ from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, complete
 from dashboard.pages.data.rejects import starting_place
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
-from dashboard.questions.answers import Data, Noise
-from dashboard.upload_routes import add_upload_routes, reader_address
-from dashboard.uploads import Uploads
+from dashboard.questions.data.answers_data import Data
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.web.upload_routes import add_upload_routes, reader_address
+from dashboard.web.uploads import Uploads
 from shared.errors import FitledgerError, StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

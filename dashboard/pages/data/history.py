@@ -8,7 +8,7 @@ from dashboard.components.table import Column, table
 from dashboard.pages.data import ids
 from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import LOADS, moment
-from dashboard.questions.answers import LoadRow
+from dashboard.questions.data.answers_data import LoadRow
 
 LOADS_LISTED: Final = 8
 _CAPTION: Final = "Loads, the latest first"

@@ -10,7 +10,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.pages.data import ids
 from dashboard.pages.data.tables import FILES, NEW_WARNINGS, REJECTS
-from dashboard.uploads import Uploads
+from dashboard.web.uploads import Uploads
 from shared.errors import FitledgerError
 
 FINDINGS_SHOWN: Final = 25

@@ -13,8 +13,8 @@ from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.agreement import agreed
 from dashboard.pages.fitters.layout import NAME, PATH, QUESTION, answered, layout
-from dashboard.questions.answers_agreement import AgreementWithExam
-from dashboard.questions.answers_fitters import Fitters
+from dashboard.questions.coaching.answers_agreement import AgreementWithExam
+from dashboard.questions.coaching.answers_fitters import Fitters
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

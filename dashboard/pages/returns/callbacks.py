@@ -12,8 +12,8 @@ from dashboard.components.places import fill
 from dashboard.components.text import read_text
 from dashboard.pages.returns import ids
 from dashboard.pages.returns.layout import NAME, PATH, QUESTION, Asked, answered, layout
-from dashboard.questions.answers_ratings import Ratings
-from dashboard.questions.answers_returns import Returns
+from dashboard.questions.returns.answers_returns import Returns
+from dashboard.questions.studio.answers_ratings import Ratings
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 

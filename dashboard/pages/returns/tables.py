@@ -10,8 +10,8 @@ from dashboard.figures.names import plain
 from dashboard.figures.returns import KEPT
 from dashboard.figures.returns_curve import Curve, at_day, group_name
 from dashboard.figures.theme import NOTHING, bare_number, day, interval, number
-from dashboard.questions.answers_ratings import RatingRow
-from dashboard.questions.answers_returns import ReturnFigure
+from dashboard.questions.returns.answers_returns import ReturnFigure
+from dashboard.questions.studio.answers_ratings import RatingRow
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from dashboard.pages.riders import ids
 from dashboard.pages.riders.layout import NAME, PATH, QUESTION, layout
 from dashboard.pages.riders.listing import listed
 from dashboard.pages.riders.timeline import told
-from dashboard.questions.answers_riders import Riders
-from dashboard.questions.riders_found import MOST_FOUND, riders_found
-from dashboard.questions.selection import Selection
+from dashboard.questions.riders.answers_riders import Riders
+from dashboard.questions.riders.riders_found import MOST_FOUND, riders_found
+from dashboard.questions.selection.selection import Selection
 from shared.errors import FitledgerError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

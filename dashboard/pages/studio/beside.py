@@ -11,8 +11,8 @@ from dashboard.figures.control import span_words
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import NOTHING
 from dashboard.pages.studio.tables import signal_name
-from dashboard.questions.answers_trends import SignalRow, Trends
-from dashboard.questions.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.studio.answers_trends import SignalRow, Trends
 from shared.units import UNITS
 
 _HEADINGS: Final = {

@@ -15,10 +15,10 @@ from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
 from dashboard.pages.studio.since import since
-from dashboard.questions.answers import Studio
-from dashboard.questions.answers_trends import Trends
-from dashboard.questions.asking import by_period
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import by_period
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.answers_trends import Trends
 from shared.errors import StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

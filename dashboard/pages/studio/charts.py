@@ -15,10 +15,10 @@ from dashboard.figures.theme import day
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.beside import beside_table
 from dashboard.pages.studio.tables import period_columns, signal_columns
-from dashboard.questions.answers_trends import SignalRow, Trends
-from dashboard.questions.calendar import spoken_period
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.calendar import spoken_period
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_trends import SignalRow, Trends
 
 Text = dict[str, tuple[str, ...]]
 

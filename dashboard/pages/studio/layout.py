@@ -20,10 +20,10 @@ from dashboard.pages.studio import ids
 from dashboard.pages.studio.charts import control_charts
 from dashboard.pages.studio.spans import lead_in, period_links, span_links, spans_of
 from dashboard.pages.studio.tables import figure_columns
-from dashboard.questions.answers import Studio, StudioFigure
-from dashboard.questions.answers_trends import Trends
-from dashboard.questions.numbers import spoken
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.studio.answers_studio import Studio, StudioFigure
+from dashboard.questions.studio.answers_trends import Trends
 from shared.errors import StatisticsError
 
 NAME = "Studio"

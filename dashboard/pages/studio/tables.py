@@ -3,8 +3,8 @@
 from dashboard.components.table import Column
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import interval, number
-from dashboard.questions.answers_trends import SignalRow, TrendRow
-from dashboard.questions.calendar import spoken_period
+from dashboard.questions.selection.calendar import spoken_period
+from dashboard.questions.studio.answers_trends import SignalRow, TrendRow
 
 _RULES = {"outside_limits": "{} limits", "one_side": "a run {} centre", "steady": "{} steadily"}
 _TOLD = {"outside_limits": "outside limits", "one_side": "a run on one side", "steady": "rising or falling steadily"}

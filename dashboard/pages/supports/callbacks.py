@@ -17,8 +17,8 @@ from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further
 from dashboard.pages.supports.grid import Ground, grid
 from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout, panel, told
-from dashboard.questions.answers import Effects
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

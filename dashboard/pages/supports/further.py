@@ -19,10 +19,10 @@ from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import outcome_address
 from dashboard.pages.supports.grid import Cells, cells_of, grid_table
 from dashboard.pages.supports.tables import influence_columns, neutral_columns, responder_columns
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.answers_effects import InfluenceRow
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects, InfluenceRow
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 _LARGER = {"within": "within-knee", "pooled": "pooled", "opposite": "opposite directions"}

@@ -16,9 +16,9 @@ from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
 from dashboard.pages.supports.choices import PATH, outcome_links
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.answers_effects import FamilyRow
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects, FamilyRow
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 Cells = dict[tuple[str | None, str], EffectRow]

@@ -15,8 +15,9 @@ from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import PATH, contents, outcome_links
 from dashboard.pages.supports.tables import effect_columns
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.selection import Selection
 
 NAME = "Supports"
 QUESTION = "What moved the knee, and for whom?"

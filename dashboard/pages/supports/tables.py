@@ -7,7 +7,7 @@ from dashboard.figures.dose import dose_name
 from dashboard.figures.effects import estimates_differ
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
-from dashboard.questions.answers import EffectRow
+from dashboard.questions.models.answers_models import EffectRow
 
 
 def effect_columns(level: str) -> list[Column]:

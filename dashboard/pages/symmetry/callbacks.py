@@ -12,8 +12,8 @@ from dashboard.components.places import fill, fill_beside
 from dashboard.components.text import read_text
 from dashboard.pages.symmetry import ids
 from dashboard.pages.symmetry.layout import NAME, PATH, QUANTITIES, QUESTION, Asked, answered, beside, further, layout
-from dashboard.questions.answers_asymmetry import Asymmetry
-from dashboard.questions.answers_sides import Sides
+from dashboard.questions.symmetry.answers_asymmetry import Asymmetry
+from dashboard.questions.symmetry.answers_sides import Sides
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

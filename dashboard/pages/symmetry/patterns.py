@@ -7,9 +7,9 @@ from typing import Final
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.figures.names import plain
-from dashboard.questions.answers_asymmetry import FlowRow
-from dashboard.questions.counted_rows import is_few
-from dashboard.questions.scope import counted
+from dashboard.questions.door.counted_rows import is_few
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.symmetry.answers_asymmetry import FlowRow
 
 # Steps of the shade, from none to the fullest cell.
 _SHADES: Final = 5

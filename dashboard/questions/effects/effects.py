@@ -1,0 +1,131 @@
+"""What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
+bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
+
+from dataclasses import dataclass, field
+
+from dashboard.questions.effects.answers_effects import (
+    DoseRow,
+    Effects,
+    FamilyRow,
+    InfluenceRow,
+    NeutralRow,
+    ResidualRow,
+    ResponderRow,
+)
+from dashboard.questions.effects.effect_parts import OUTCOMES, EffectParts, Overall
+from dashboard.questions.memory.remembering import Remember, at_once
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.frames import SUPPORTS
+from dashboard.questions.models.verdict import claim
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+METHOD = {
+    "pooled": "linear mixed model, REML: supports, exam, capture order, visit kind; random intercepts for rider, knee, "
+    "visit; covariance clustered by rider, CR2, t on Satterthwaite degrees of freedom",
+    "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
+    "bracket": "from the lower to the higher end of both intervals",
+    "q_value": "Benjamini-Hochberg within an outcome, on the larger p-value of the two estimates",
+    "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
+    "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
+    "influence": "each estimate with any one rider left out, to first order",
+}
+
+
+PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
+REMEMBERS = True
+_OF_HEADLINE = "tilt"
+
+
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember = at_once,
+    parts: tuple[str, ...] = PARTS,
+    outcomes: tuple[str, ...] = OUTCOMES,
+) -> Effects:
+    """The effect of each support on each outcome; with a split, at each of its levels as well.
+
+    parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
+    level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
+    those of every part but directions and responders. The headline is on tilt, whatever is asked for. What is asked for twice
+    is computed once.
+    """
+    parts_of = EffectParts(warehouse, selection, settings, remember)
+    scope = parts_of.scope()
+    scope.require_fits()
+    n_captures = parts_of.n_captures()
+    found = _Found()
+    needed = [outcome for outcome in OUTCOMES if outcome in (*outcomes, _OF_HEADLINE)]
+    overall = parts_of.overall_of(needed) if n_captures else {}
+    if n_captures:
+        _fill(found, parts_of, {one: made for one, made in overall.items() if one in outcomes}, parts, outcomes)
+    return Effects(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "level": settings.intervals.level},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        n_captures=n_captures,
+        headline=_headline([row for one in overall.values() for row in one.effects]),
+        effects=tuple(found.effects),
+        families=tuple(found.families),
+        dose=tuple(found.dose),
+        responders=tuple(found.responders),
+        off_neutral=tuple(found.off_neutral),
+        influence=tuple(found.influence),
+        residuals=tuple(found.residuals),
+    )
+
+
+@dataclass
+class _Found:
+    """The lists of an answer as they grow."""
+
+    effects: list[EffectRow] = field(default_factory=list)
+    families: list[FamilyRow] = field(default_factory=list)
+    dose: list[DoseRow] = field(default_factory=list)
+    responders: list[ResponderRow] = field(default_factory=list)
+    off_neutral: list[NeutralRow] = field(default_factory=list)
+    influence: list[InfluenceRow] = field(default_factory=list)
+    residuals: list[ResidualRow] = field(default_factory=list)
+
+
+def _fill(
+    found: _Found, parts_of: EffectParts, overall: dict[str, Overall], parts: tuple[str, ...], outcomes: tuple[str, ...]
+) -> None:
+    for outcome, of_all in overall.items():
+        if "overall" in parts:
+            found.effects += of_all.effects
+        if "dose" in parts:
+            found.dose += parts_of.dose(outcome)
+        if "influence" in parts:
+            found.influence += of_all.influence
+        if "residuals" in parts:
+            found.residuals += parts_of.residuals(outcome)
+    if "directions" in parts:
+        by_direction, off_neutral = parts_of.directions()
+        found.effects += by_direction
+        found.off_neutral += off_neutral
+    if "responders" in parts:
+        found.responders += parts_of.responders()
+    if "split" in parts and parts_of.selection.split:
+        for outcome in outcomes:
+            rows, families = parts_of.split(outcome)
+            found.effects += rows
+            found.families += families
+
+
+def _headline(found: list[EffectRow]) -> str:
+    """What one more shim did to the tilt where that is clear, otherwise the support that moved the tilt most surely."""
+    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.bracket_low is not None]
+    if not shown:
+        return "No support was changed often enough to say what it did to the tilt."
+    clear = [row for row in shown if (row.bracket_low or 0.0) * (row.bracket_high or 0.0) > 0]
+    first = min(clear or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
+    told = claim(first.support, first.outcome, first.unit, first.bracket_low or 0.0, first.bracket_high or 0.0)
+    return f"{told}, in {counted(first.n_riders, 'rider')} in whom it was changed."

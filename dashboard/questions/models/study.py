@@ -1,0 +1,48 @@
+"""All captures of one snapshot as frames, from which any selection's are cut out; read and summed once."""
+
+import threading
+from typing import Any
+
+from dashboard.questions.memory.remembering import Remember, at_once
+from dashboard.questions.models.captures import Captures, Flags, Ints, read_captures, selected_cells
+from dashboard.questions.models.frames import Frame, frame_of
+from dashboard.questions.selection.scope import Scope
+from dashboard.questions.selection.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+
+class Study:
+    """Thread-safe; frames are summed when an outcome is first asked for."""
+
+    def __init__(self, captures: Captures, fit: Ints) -> None:
+        self.captures = captures
+        self._fit = fit
+        self._frames: dict[str, Frame] = {}
+        self._lock = threading.Lock()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        raise TypeError("A study is held in memory and never written.")  # nor is its size told by writing it
+
+    def frame(self, outcome: str, kept: Flags) -> Frame:
+        """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
+        with self._lock:
+            if outcome not in self._frames:
+                self._frames[outcome] = frame_of(self.captures, outcome)
+            whole = self._frames[outcome]
+        return whole.chosen(kept[whole.captures.place])
+
+    def selected(self, warehouse: Warehouse, selection: Selection, scope: Scope, remember: Remember) -> Flags:
+        """Which cells the selection asks for, (cells,)."""
+        return selected_cells(warehouse, self.captures, self._fit, selection, scope, remember)
+
+
+def study_of(warehouse: Warehouse, settings: Settings) -> Study:
+    """The study of the warehouse's present snapshot."""
+    return Study(*read_captures(warehouse, settings))
+
+
+def captures_of(warehouse: Warehouse, selection: Selection, settings: Settings, scope: Scope) -> Captures:
+    """The selection's captures alone, for a question that asks for them once."""
+    study = study_of(warehouse, settings)
+    return study.captures.chosen(study.selected(warehouse, selection, scope, at_once))

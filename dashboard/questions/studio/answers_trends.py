@@ -1,0 +1,106 @@
+"""The frozen answer of the question how the headline figures move over time."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import ClassVar
+
+from dashboard.questions.selection.answers import Answer
+
+
+@dataclass(frozen=True)
+class TrendRow:
+    """One figure in one calendar period (`period` is its first day), in `unit`; without a figure: a gap, or too few.
+
+    `signals` names the rules that this period completes or carries on, separated by commas.
+    """
+
+    figure: str
+    unit: str
+    counted: str
+    period: date
+    n: int
+    estimate: float | None
+    centre: float | None
+    limit_low: float | None
+    limit_high: float | None
+    in_base: bool
+    is_few: bool
+    is_partial: bool
+    signals: str
+    note: str
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class ChartRow:
+    """The control chart of one figure: its kind, what its limits are frozen from, and how many signals it shows."""
+
+    figure: str
+    unit: str
+    chart: str
+    base_from: date | None
+    base_to: date | None
+    n_base: int
+    centre: float | None
+    design_effect: float | None
+    n_signals: int
+    words: str
+
+
+@dataclass(frozen=True)
+class SignalRow:
+    """One run of periods that a rule calls a signal: outside_limits, one_side or steady; `mean` over those periods."""
+
+    figure: str
+    unit: str
+    rule: str
+    direction: str
+    period_from: date
+    period_to: date
+    n_periods: int
+    mean: float
+    centre: float
+    words: str
+
+
+@dataclass(frozen=True)
+class BesideRow:
+    """What changed beside a signal: one figure on the riders, the fitters or the noise, in the base period and here."""
+
+    figure: str
+    rule: str
+    period_from: date
+    beside: str
+    unit: str
+    base: float | None
+    base_low: float | None
+    base_high: float | None
+    here: float | None
+    here_low: float | None
+    here_high: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class NoteRow:
+    """A dated note of the settings, and the period it falls in."""
+
+    on: date
+    period: date
+    words: str
+
+
+@dataclass(frozen=True)
+class Trends(Answer):
+    """How the headline figures move over time, and what changed where they move by more than chance."""
+
+    rows_name: ClassVar[str] = "trend"
+    n_fits: int
+    n_riders: int
+    every: str
+    headline: str
+    trend: tuple[TrendRow, ...]
+    charts: tuple[ChartRow, ...]
+    signals: tuple[SignalRow, ...]
+    beside: tuple[BesideRow, ...]
+    notes: tuple[NoteRow, ...]
