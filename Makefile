@@ -12,7 +12,7 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
+.PHONY: demo test lowest newest attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -39,6 +39,9 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
+
+lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
+	sh tests/versions/run $@
 
 sbom: $(READY)          ## write build/sbom.json, the list of all parts with their digests (CycloneDX), from the lock
 	mkdir -p build
