@@ -48,8 +48,8 @@ sbom: $(READY)          ## write build/sbom.json, the list of all parts with the
 	$(BIN)/cyclonedx-py requirements requirements.lock --pyproject pyproject.toml --output-reproducible --short-PURLs \
 	    --index-url lock: --output-file build/sbom.json
 
-bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
-	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
+bench: $(READY)         ## write docs/performance.md: what must be fast beside what it stands in for; BENCH="loads places" for some of it
+	$(BIN)/python -m tests.bench.table $(BENCH)
 
 recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios (some minutes)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)

@@ -1,0 +1,89 @@
+"""Writes docs/performance.md: `make bench`, or `make bench BENCH="mixed places"` for some of its sections; nothing else writes it.
+
+Each section is one run of one bench, in a process of its own, with the machine, the day and the commit it was made at, so that a
+section can be made anew alone. Every line stands beside a reference that was timed in the same run: compare those, not seconds.
+"""
+
+import argparse
+import importlib
+import os
+import platform
+import re
+import subprocess
+import sys
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+from tests.bench.told import HEAD
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGE = ROOT / "docs" / "performance.md"
+# The benches in their order, and the title of the section of each.
+SECTIONS = {
+    "loads": "Loads",
+    "questions": "Questions, asked of a snapshot that nothing is remembered of",
+    "filters": "Questions, after a change of the filters",
+    "places": "Places of the pages, as the server answers them",
+    "mixed": "The pooled model",
+    "first_view": "The first view of each page",
+}
+INTRODUCTION = """# How fast it is
+
+`make bench` writes this page, and `make bench BENCH="mixed places"` some sections of it; nobody else does. Every line stands beside a reference
+that was timed in the same run, *times* is the median over the reference: compare that, since seconds tell as much of the machine.
+"""
+
+
+def machine() -> str:
+    """What this run is made on."""
+    commit = _git("rev-parse", "--short", "HEAD") + (
+        "" if not _git("status", "--porcelain", "--", "*.py", "*.sql") else " and more"
+    )
+    libraries = ", ".join(f"{name} {version(name)}" for name in ("duckdb", "numpy", "scipy", "dash"))
+    model = re.search(r"model name\s*: (.*)", Path("/proc/cpuinfo").read_text()) if Path("/proc/cpuinfo").exists() else None
+    return (
+        f"{datetime.now(UTC):%d %B %Y}, commit {commit}; {os.cpu_count()} processors ({model[1] if model else platform.machine()}), "
+        f"Python {platform.python_version()}, {libraries}"
+    )
+
+
+def section(name: str) -> str:
+    """Runs one bench; what it tells, as a section of the page."""
+    load = os.getloadavg()[0]
+    done = subprocess.run(
+        [sys.executable, "-m", f"tests.bench.{name}"], cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True
+    )
+    made = f"{machine()}; load {load:.1f} before, {os.getloadavg()[0]:.1f} after."
+    words = (importlib.import_module(f"tests.bench.{name}").__doc__ or "").split("\n\n", maxsplit=1)[0].replace("\n", " ")
+    return f"## {SECTIONS[name]}\n\n{words}\n\n{made}\n\n{HEAD}\n{done.stdout}"
+
+
+def sections_of(page: str) -> dict[str, str]:
+    """The sections that a page holds, by their bench."""
+    parts = {part.split("\n", 1)[0]: f"## {part.strip()}\n" for part in page.split("\n## ")[1:]}
+    return {name: parts[title] for name, title in SECTIONS.items() if title in parts}
+
+
+def page_of(sections: dict[str, str]) -> str:
+    """The page of these sections."""
+    return "\n".join([INTRODUCTION, *(sections[name] for name in SECTIONS if name in sections)])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("benches", nargs="*", choices=[*SECTIONS, []], help="these sections only")
+    for name in parser.parse_args().benches or SECTIONS:
+        sections = sections_of(PAGE.read_text(encoding="utf-8")) if PAGE.exists() else {}
+        sections[name] = section(name)
+        PAGE.write_text(page_of(sections), encoding="utf-8")
+        sys.stdout.write(sections[name] + "\n")
+        sys.stdout.flush()
+
+
+def _git(*words: str) -> str:
+    return subprocess.run(["git", *words], cwd=ROOT, stdout=subprocess.PIPE, text=True, check=False).stdout.strip()
+
+
+if __name__ == "__main__":
+    main()
