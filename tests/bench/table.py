@@ -1,7 +1,7 @@
-"""Writes docs/performance.md: `make bench`, or `make bench BENCH="mixed places"` for some of its sections; nothing else writes it.
+"""Writes docs/performance.md: `make bench`, or `make bench BENCH="mixed places"` for some of its sections.
 
-Each section is one run of one bench, in a process of its own, with the machine, the day and the commit it was made at, so that a
-section can be made anew alone. Every line stands beside a reference that was timed in the same run: compare those, not seconds.
+Each section is one run of one bench, in a process of its own, with the machine, the day and the commit it was made at, so that
+a section can be made anew alone. Nothing else writes the page.
 """
 
 import argparse
@@ -30,21 +30,23 @@ SECTIONS = {
 }
 INTRODUCTION = """# How fast it is
 
-`make bench` writes this page, and `make bench BENCH="mixed places"` some sections of it; nobody else does. Every line stands beside a reference
-that was timed in the same run, *times* is the median over the reference: compare that, since seconds tell as much of the machine.
+`make bench` writes this page, and `make bench BENCH="mixed places"` some sections of it; nobody else does. Every line stands
+beside a reference that was timed in the same run, and *times* is the median over the reference: compare that, since seconds tell
+as much of the machine.
 """
 
 
 def machine() -> str:
     """What this run is made on."""
-    commit = _git("rev-parse", "--short", "HEAD") + (
-        "" if not _git("status", "--porcelain", "--", "*.py", "*.sql") else " and more"
-    )
+    commit = _git("rev-parse", "--short", "HEAD")
+    if _git("status", "--porcelain", "--", "*.py", "*.sql"):
+        commit += " and what was changed since"
     libraries = ", ".join(f"{name} {version(name)}" for name in ("duckdb", "numpy", "scipy", "dash"))
-    model = re.search(r"model name\s*: (.*)", Path("/proc/cpuinfo").read_text()) if Path("/proc/cpuinfo").exists() else None
+    processors = Path("/proc/cpuinfo")
+    model = re.search(r"model name\s*: (.*)", processors.read_text()) if processors.exists() else None
     return (
-        f"{datetime.now(UTC):%d %B %Y}, commit {commit}; {os.cpu_count()} processors ({model[1] if model else platform.machine()}), "
-        f"Python {platform.python_version()}, {libraries}"
+        f"{datetime.now(UTC):%d %B %Y}, commit {commit}; {os.cpu_count()} processors "
+        f"({model[1] if model else platform.machine()}), Python {platform.python_version()}, {libraries}"
     )
 
 
