@@ -19,20 +19,22 @@ from tests.bench.told import HEAD
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = ROOT / "docs" / "performance.md"
-# The benches in their order, and the title of the section of each.
+# The sections in their order: title, module under tests and what it is told.
 SECTIONS = {
-    "loads": "Loads",
-    "questions": "Questions, asked of a snapshot that nothing is remembered of",
-    "filters": "Questions, after a change of the filters",
-    "places": "Places of the pages, as the server answers them",
-    "mixed": "The pooled model",
-    "first_view": "The first view of each page",
+    "loads": ("Loads", "bench.loads"),
+    "questions": ("Questions, nothing remembered", "bench.questions"),
+    "filters": ("Questions, after a change of the filters", "bench.filters"),
+    "places": ("Places of the pages, as the server answers them", "bench.places"),
+    "mixed": ("The pooled model", "bench.mixed"),
+    "first_view": ("The first view of each page", "bench.first_view"),
+    "sessions": ("200 readers at once", "load.sessions", "--seconds", "60"),
+    "drips": ("Readers while strangers drip", "load.drips"),
 }
 INTRODUCTION = """# How fast it is
 
 `make bench` writes this page, and `make bench BENCH="mixed places"` some sections of it; nobody else does. Every line stands
-beside a reference that was timed in the same run, and *times* is the median over the reference: compare that, since seconds tell
-as much of the machine.
+beside a reference that was timed in the same run. *Times* is the median over the reference: compare that, since seconds tell as
+much of the machine.
 """
 
 
@@ -52,19 +54,20 @@ def machine() -> str:
 
 def section(name: str) -> str:
     """Runs one bench; what it tells, as a section of the page."""
+    title, module, *words = SECTIONS[name]
     load = os.getloadavg()[0]
-    done = subprocess.run(
-        [sys.executable, "-m", f"tests.bench.{name}"], cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True
-    )
+    command = [sys.executable, "-m", f"tests.{module}", *words]
+    told = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True).stdout
     made = f"{machine()}; load {load:.1f} before, {os.getloadavg()[0]:.1f} after."
-    words = (importlib.import_module(f"tests.bench.{name}").__doc__ or "").split("\n\n", maxsplit=1)[0].replace("\n", " ")
-    return f"## {SECTIONS[name]}\n\n{words}\n\n{made}\n\n{HEAD}\n{done.stdout}"
+    about = (importlib.import_module(f"tests.{module}").__doc__ or "").split("\n\n", maxsplit=1)[0]
+    figures = f"{HEAD}\n{told}" if told.startswith("|") else f"```\n{told}```\n"
+    return f"## {title}\n\n{about}\n\n{made}\n\n{figures}"
 
 
 def sections_of(page: str) -> dict[str, str]:
     """The sections that a page holds, by their bench."""
     parts = {part.split("\n", 1)[0]: f"## {part.strip()}\n" for part in page.split("\n## ")[1:]}
-    return {name: parts[title] for name, title in SECTIONS.items() if title in parts}
+    return {name: parts[title] for name, (title, *_) in SECTIONS.items() if title in parts}
 
 
 def page_of(sections: dict[str, str]) -> str:
