@@ -93,9 +93,9 @@ class AccessLog:
 
     def state(self) -> LogState:
         """What the log holds, for whoever looks after it."""
-        found = [_entry(line) for line in _lines(self.file)]
-        times = [entry.at for entry in found if entry]
-        return LogState(len(times), found.count(None), min(times, default=None), max(times, default=None))
+        entries = [_entry(line) for line in _lines(self.file)]
+        times = [entry.at for entry in entries if entry]
+        return LogState(len(times), entries.count(None), min(times, default=None), max(times, default=None))
 
     def _drop_old(self, now: datetime, days_late: int) -> int:
         """`days_late`: nothing is done before the first line is so much too old, so that it is done once a day."""
@@ -161,8 +161,8 @@ def _without(line: bytes, speller: Speller) -> bytes:
 
 def _line(entry: Entry) -> bytes:
     # A user's name may hold bytes that are no text.
-    told = {name: _plain(value) for name, value in asdict(entry).items() if value}
-    return orjson.dumps(told) + b"\n"
+    cells = {name: _plain(value) for name, value in asdict(entry).items() if value}
+    return orjson.dumps(cells) + b"\n"
 
 
 def _plain(value: Any) -> Any:
@@ -173,8 +173,8 @@ def _plain(value: Any) -> Any:
 
 def _entry(line: bytes) -> Entry | None:
     try:
-        found: Any = orjson.loads(line)
-        known = {field.name: found[field.name] for field in fields(Entry) if field.name in found}
+        cells: Any = orjson.loads(line)
+        known = {field.name: cells[field.name] for field in fields(Entry) if field.name in cells}
         for place in ("riders", "sessions"):
             known[place] = tuple(known.get(place, ()))
         return Entry(**known)

@@ -146,7 +146,7 @@ def describe(file: Path) -> Manifest:
         ]
         rows = {name: int(opened.value(f'SELECT count(*) FROM core."{name}"')) for name in sorted(tables)}
         loads = int(opened.value("SELECT count(*) FROM raw.loads"))
-        found = version_of(opened, file)
+        warehouse_version = version_of(opened, file)
     finally:
         opened.close()
     with file.open("rb") as content:
@@ -154,7 +154,7 @@ def describe(file: Path) -> Manifest:
     size, key_id = file.stat().st_size, opened.key.id if opened.key else None
     form = FORMAT_VERSION if key_id else 1
     marks = n_forgotten(file)
-    return Manifest(FORMAT, form, stamp(), version("fitledger"), found, digest, size, rows, loads, marks, key_id)
+    return Manifest(FORMAT, form, stamp(), version("fitledger"), warehouse_version, digest, size, rows, loads, marks, key_id)
 
 
 def pack(file: Path, manifest: Manifest, folder: Path) -> Path:

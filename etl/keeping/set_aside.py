@@ -98,13 +98,13 @@ class SetAside:
     def _ragged(self, warehouse: LoadingWarehouse, file_nos: list[int]) -> dict[int, list[int]]:
         """The findings on rows that could not be taken apart and name a forgotten id, by the number of their file."""
         rows = warehouse.rows("SELECT rowid AS row, file_no, received FROM found WHERE rule = 'cells'")
-        found: dict[int, list[int]] = {}
+        rows_of: dict[int, list[int]] = {}
         for row in rows:
             if row["file_no"] in file_nos and self.marks.known(
                 word for words in _WORDS for word in words.findall(row["received"])
             ):
-                found.setdefault(row["file_no"], []).append(row["row"])
-        return found
+                rows_of.setdefault(row["file_no"], []).append(row["row"])
+        return rows_of
 
     def _drop_findings(self, warehouse: LoadingWarehouse, staged: str) -> None:
         warehouse.run(
