@@ -13,6 +13,7 @@ import typer
 from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 app = typer.Typer()
@@ -33,7 +34,7 @@ def doctor(warehouse: UnsweptWarehouse = DEFAULT_WAREHOUSE, settings: SettingsFi
     else:
         for check in checks:
             typer.echo(f"{_STATES[check.state]}  {check.name}: {check.words}" + (f" {check.todo}" if check.todo else ""))
-        typer.echo("All is well." if n_todo == 0 else f"{n_todo} thing{'s' if n_todo > 1 else ''} to do.")
+        typer.echo("All is well." if n_todo == 0 else f"{counted(n_todo, 'thing')} to do.")
     raise typer.Exit(EXIT_SOME_REJECTED if n_todo else 0)
 
 

@@ -21,6 +21,7 @@ import orjson
 from etl.keeping.spelling import FORGOTTEN, Speller
 from shared.errors import AccessLogError
 from shared.files import OWNER_ONLY, beside, write_in_place
+from shared.statistics.wording import counted
 
 ENDING: Final = ".access"
 _WAIT_SECONDS: Final = 5.0
@@ -124,9 +125,9 @@ def log_told(path: Path) -> tuple[Literal["fine", "note", "do"], str, str] | Non
         return "do", f"{log.file} cannot be written.", "Give the user who runs fitledger the right to write there."
     since = f", the first of {state.first[:10]}" if state.first else ""
     if state.n_unreadable:
-        lines = f"{state.n_unreadable} line{'s' if state.n_unreadable > 1 else ''}"
-        return "note", f"{state.n_entries} entries{since}; {lines} cannot be read.", "A line may be torn when a disk runs full."
-    return "fine", f"{state.n_entries} entr{'y' if state.n_entries == 1 else 'ies'}{since}.", ""
+        entries, lines = counted(state.n_entries, "entry", "entries"), counted(state.n_unreadable, "line")
+        return "note", f"{entries}{since}; {lines} cannot be read.", "A line may be torn when a disk runs full."
+    return "fine", f"{counted(state.n_entries, 'entry', 'entries')}{since}.", ""
 
 
 def forget_in_log(path: Path, speller: Speller) -> None:

@@ -23,6 +23,7 @@ from shared.encryption import is_encrypted
 from shared.errors import InputUnusableError, UsageError, WarehouseError, WarehouseKeyError
 from shared.files import OWNER_ONLY, beside, put_new_in_place
 from shared.keys import keys_in_force, place_in_force
+from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
 from shared.working import working
 
@@ -54,7 +55,8 @@ class Manifest:
 
     @property
     def words(self) -> str:
-        return f"{sum(self.rows.values())} rows of {self.loads} loads, made {self.made_at} by fitledger {self.program_version}"
+        content = f"{counted(sum(self.rows.values()), 'row')} of {counted(self.loads, 'load')}"
+        return f"{content}, made {self.made_at} by fitledger {self.program_version}"
 
 
 def back_up(warehouse: Path, target: Path, *, into_folder: bool = False) -> tuple[Path, Manifest]:
