@@ -140,6 +140,8 @@ class Serving(_Section):
     # How many connections are held at once, in all and for one address (not behind a proxy, which has one address itself).
     connections: Count = 1000
     connections_per_address: Count = 250
+    # What is remembered of the warehouse as it stands now, in memory: a million captures take about half of it to answer from.
+    remembered_mb: Count = 2000
 
 
 class SignIn(_Section):

@@ -17,7 +17,8 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from dashboard.figures.names import MAIN_OUTCOMES
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.web.allocation import keep_freed_memory
 from shared.errors import StatisticsError

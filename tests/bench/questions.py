@@ -7,7 +7,8 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl import mart
 from etl.load import load

@@ -6,7 +6,7 @@ from pathlib import Path
 import typer.main
 
 from dashboard.cli import app
-from dashboard.questions.door.asking import QUESTIONS
+from dashboard.questions.door.registry import QUESTIONS
 from etl.keeping import stored_page
 from shared.catalogue.columns_page import PAGE, page
 from tests.bench import table

@@ -6,8 +6,7 @@ from typing import Any, cast
 from dash import Dash, Input, Output
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import loads
@@ -18,23 +17,13 @@ from dashboard.pages.data.working import register_working
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.data.answers_noise import Noise
 from dashboard.web.upload_routes import add_upload_routes, reader_address
-from dashboard.web.uploads import Uploads
+from dashboard.web.uploads import Uploads, require_open
 from shared.errors import FitledgerError, StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
-    # Where readers sign in, the asker knows which roles may load.
-    asker = desk.asker
-    uploads = Uploads(
-        asker.path,
-        asker.settings,
-        permit=asker.require_loading,
-        permit_received=asker.require_received,
-        sender=lambda: asker.reader().name,
-    )
-
+def shows(desk: Desk) -> dict[str, Show]:
     def data(view: View) -> Data:
         return cast(Data, desk.asker.ask("data", view.selection))
 
@@ -47,26 +36,41 @@ def register(app: Dash, desk: Desk) -> None:
 
     def history(view: View, theme: str | None) -> Any:
         csv = desk.csv("data", "loads", view.selection)
-        return loads(data(view).loads, csv, is_allowed=refusal_of(uploads) is None)
+        return loads(data(view).loads, csv, is_allowed=refusal_of(desk) is None)
 
     def show(view: View, theme: str | None) -> Any:
         starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
         return answered(data(view), TEXT, theme)
 
-    fill(app, desk, ids.ANSWER, PATH, show)
-    fill_beside(app, ids.HISTORY, history)
-    fill_beside(app, ids.COMPLETE, lambda view, theme: completeness(desk, view.selection, data(view), TEXT))
-    fill_beside(app, ids.NOISE, show_noise)
-    fill_beside(app, ids.REST, lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme))
+    return {
+        ids.ANSWER: show,
+        ids.HISTORY: history,
+        ids.COMPLETE: lambda view, theme: completeness(desk, view.selection, data(view), TEXT),
+        ids.NOISE: show_noise,
+        ids.REST: lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme),
+    }
+
+
+def register(app: Dash, desk: Desk) -> None:
+    # Where readers sign in, the asker knows which roles may load.
+    asker = desk.asker
+    uploads = Uploads(
+        asker.path,
+        asker.settings,
+        permit=asker.require_loading,
+        permit_received=asker.require_received,
+        sender=lambda: asker.reader().name,
+    )
     app.callback(Output(ids.UPLOAD, "children"), Input(ids.UPLOAD, "id"))(lambda _: place_of_upload(desk, uploads))
     register_working(app, desk, uploads)
     add_upload_routes(app.server, desk.addresses.prefix, uploads)
 
 
-def refusal_of(uploads: Uploads) -> FitledgerError | None:
+def refusal_of(desk: Desk) -> FitledgerError | None:
     """Why the reader who asks may not load; None where they may."""
     try:
-        uploads.require_allowed(reader_address())
+        desk.asker.require_loading()
+        require_open(desk.asker.settings.upload, reader_address())
     except FitledgerError as refusal:
         return refusal
     return None
@@ -74,7 +78,7 @@ def refusal_of(uploads: Uploads) -> FitledgerError | None:
 
 def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     """Where files are handed in, or why they are not."""
-    refusal = refusal_of(uploads)
+    refusal = refusal_of(desk)
     if refusal:
         return closed(refusal)
     kept = uploads.settings.upload
@@ -82,4 +86,4 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register, scripted=ids.SCRIPTED)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, register, scripted=ids.SCRIPTED)

@@ -27,9 +27,6 @@ from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
 
-# The rules are asked of all fits once a snapshot; steps of shims are read once.
-REMEMBERS = True
-
 METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
     "judged": "fits with arch and forefoot examined on both feet and a setup at departure",

@@ -27,10 +27,6 @@ from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
 
-# Fits are read once a snapshot.
-REMEMBERS = True
-SPLITS = False
-
 Array = NDArray[np.float64]
 Rows = dict[str, NDArray[Any]]
 

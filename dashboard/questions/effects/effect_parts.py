@@ -48,8 +48,12 @@ class Overall:
 class EffectParts:
     """One selection's parts. Thread-safe where `remember` is."""
 
-    def __init__(self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> None:
+    def __init__(
+        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
+    ) -> None:
+        """study: that of the snapshot, where it is there already."""
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
+        self._read = study
         self._plain = replace(selection, split=None)
 
     def scope(self) -> Scope:
@@ -150,14 +154,11 @@ class EffectParts:
         """The parts of all fits; None where these are they."""
         if self._plain == Selection():
             return None
-        found = EffectParts(self._warehouse, Selection(), self._settings, self._remember)
-        found._study = self._study
-        return found
+        return EffectParts(self._warehouse, Selection(), self._settings, self._remember, self._study)
 
     @cached_property
     def _study(self) -> Study:
-        study: Study = self._remember(("effects study",), lambda: study_of(self._warehouse, self._settings))
-        return study
+        return self._read or study_of(self._warehouse, self._settings, self._remember)
 
     @cached_property
     def _kept(self) -> Flags:

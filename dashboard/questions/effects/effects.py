@@ -35,7 +35,6 @@ METHOD = {
 
 
 PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
-REMEMBERS = True
 _OF_HEADLINE = "tilt"
 
 

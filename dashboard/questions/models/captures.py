@@ -161,16 +161,29 @@ def read_captures(warehouse: Warehouse, settings: Settings) -> tuple[Captures, I
     cells = warehouse.arrays(
         SQL / "effects_cells.sql", parameters, **fragments(), forefoot_of_exam=forefoot_class("exams.forefoot_angle_deg")
     )
-    rows: dict[str, Any] = dict(warehouse.arrays(SQL / "effects_rows.sql", parameters))
+    n, rows = rows_by_cell(cells["foot"], warehouse.arrays(SQL / "effects_rows.sql", parameters))
     for name, labels in _SETUP_CODES.items():
         rows[name] = Coded(rows[name].astype(np.int8) - np.int8(1), labels)
     visit = cells["fit"].astype(np.int64)
     captures = Captures(
-        cells["n"].astype(np.int64), cells["rider"].astype(np.int64), cells["knee"].astype(np.int64), visit,
+        n, cells["rider"].astype(np.int64), cells["knee"].astype(np.int64), visit,
         cells["rider_id"], cells["forefoot_angle_deg"].astype(float), np.arange(len(visit)),
         {name: Coded.of(column) for name, column in cells.items() if column.dtype == object and name != "rider_id"}, rows,
     )  # fmt: skip
     return captures, visit
+
+
+def rows_by_cell(feet: Ints, rows: Rows) -> tuple[Ints, dict[str, Any]]:
+    """How many rows each cell has, and the columns of the rows without `foot`, cell after cell; `feet` (cells,) are those of
+    the cells, each once, and `foot` (rows,) that of a row. Rows of one cell keep their order."""
+    place = np.full(int(feet.max(initial=-1)) + 1, -1)
+    place[feet] = np.arange(len(feet))
+    cell = place[rows["foot"]]
+    columns = {name: column for name, column in rows.items() if name != "foot"}
+    if np.any(cell[1:] < cell[:-1]):
+        order = np.argsort(cell, kind="stable")
+        columns = {name: column[order] for name, column in columns.items()}
+    return np.bincount(cell, minlength=len(feet)), columns
 
 
 def selected_cells(

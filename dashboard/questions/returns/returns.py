@@ -31,11 +31,6 @@ from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
 
-# Fits, levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-# What is overdue is counted to today's date as well; rates and curve rest on the data's last date alone.
-KNOWS_TODAY = True
-
 METHOD = {
     "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
     "return_rate": "attended within the window / fits whose window has closed; an open window is never a failure",

@@ -30,9 +30,6 @@ METHOD = {
     "difference": "this period less the earlier one, least squares with CR2 by rider, since a rider may be in both",
     "return_rate": "an open window is left out in every period",
 }
-# The fits and knees of `studio` are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NAMES = {
     "knees_better": "Knees better at departure",
     "side_difference_left": "Fits with a side difference left",

@@ -27,9 +27,6 @@ Flags = NDArray[np.bool_]
 # A topic and the moments between which it is compared.
 Compared = tuple[str, tuple[str, str]]
 
-# Ratings and levels of feet of all fits are read once a snapshot and cut.
-REMEMBERS = True
-
 TOPICS = catalogue()["rider_ratings"].column("topic").codes
 COMPARISONS = (("arrival", "departure"), ("arrival", "follow_up"), ("departure", "follow_up"))
 _BEST = {"pain": 0.0}

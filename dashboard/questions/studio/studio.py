@@ -30,9 +30,6 @@ METHOD = {
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
-# Fits, knees and repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NO_DAYS = np.array([], "datetime64[D]")
 
 

@@ -31,10 +31,6 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, NDArray[Any]]
 
-# Fits and repeat pairs are read once a snapshot.
-REMEMBERS = True
-SPLITS = False
-
 # Days of a period, on average over the years.
 _DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
 

@@ -54,8 +54,6 @@ CAUTIONS = (
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
 PARTS = ("prevalence", "change", "patterns", "flow", "differences", "curve", "repeats", "knees")
-# Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
-REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
