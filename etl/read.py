@@ -38,12 +38,12 @@ __all__ = [
 ]  # fmt: skip
 
 
-def expand(found: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
+def expand(files: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
     """Each table of each file on its own: archives unpacked, workbooks by their sheets, mapped files by their tables.
 
     What cannot be taken apart stands in the list with the sentence that refuses it.
     """
-    opened = [part for file in found for part in _unpacked(file, scratch)]
+    opened = [part for file in files for part in _unpacked(file, scratch)]
     return [part for file in opened for part in _by_table(file, opened)]
 
 
@@ -187,14 +187,14 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
     if not mapped.log or not mapped.log.files:
         return None
     place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
-    found = [
+    logs = [
         other
         for other in others
         if is_named(_own_name(other), mapped.log.files)
         and other.mapping is file.mapping
         and (other.name.startswith(place) if place else "/" not in other.name)
     ]
-    return replace(found[0], table_mapping=mapped) if len(found) == 1 else None
+    return replace(logs[0], table_mapping=mapped) if len(logs) == 1 else None
 
 
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:

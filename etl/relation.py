@@ -125,7 +125,7 @@ class _Mapped:
         rows = self.rows(binder)
         if mapped.log is not None:
             rows = self._carried(rows, self.changes(mapped.log, binder), mapped.log, binder)
-        return self._shown(rows), self.parameters
+        return self._picked(rows), self.parameters
 
     def rows(self, binder: Binder) -> str:
         """The rows that the mapping makes of the file, before a log is carried into them."""
@@ -182,15 +182,15 @@ class _Mapped:
         knee = ", ".join(f'lower("x_{name}")' for name in table.key if name != "capture_no")
         order = 'TRY_CAST("x_capture_no" AS DOUBLE), is_capture, n' if self.source.log else "n, is_capture"
         over = f"OVER (PARTITION BY {knee} ORDER BY {order} ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
-        shown = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
+        cells = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
         received = ", received" if self.whole else ""
         both = f"SELECT 1 AS is_capture, * FROM ({rows}) UNION ALL SELECT 0 AS is_capture, * FROM ({changes})"
         return (
-            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(shown)} FROM ({both})) "
+            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(cells)} FROM ({both})) "
             "WHERE is_capture = 1 ORDER BY n, k"
         )
 
-    def _shown(self, rows: str) -> str:
+    def _picked(self, rows: str) -> str:
         picked = [f'"x_{name}"' for name in self.names]
         picked += ["received"] * self.whole + ["n AS source_record"] * self.numbered
         return f"SELECT {', '.join(picked)} FROM ({rows})"

@@ -81,5 +81,5 @@ class LoadReport:
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        told = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings", "rig")}
-        return orjson.dumps(told, option=orjson.OPT_INDENT_2)
+        content = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings", "rig")}
+        return orjson.dumps(content, option=orjson.OPT_INDENT_2)

@@ -160,8 +160,8 @@ def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> 
 
 def _ragged_words(error_type: str, message: str) -> str:
     if "Expected Number of Columns" in message:
-        expected, found = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
-        return f"found {found} cells, expected {expected}"
+        expected, n_cells = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
+        return f"found {n_cells} cells, expected {expected}"
     return f"found {error_type.lower()}, expected cells parted by the same separator"
 
 

@@ -4,15 +4,13 @@ Of a design with many columns, a rider's cells fill few: its supports at the lev
 Riders whose cells are at the same levels make a block, in which every sum and product is over the block's own columns.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shared.statistics.mixed.cells import Cells, Floats, Ints
-from shared.statistics.mixed.riders import Grouped, Shape, grouped
+from shared.statistics.mixed.riders import Grouped, grouped
 
 # Fewer riders than this at the same levels share a block with others: many small products cost more than a wider one.
 _RIDERS_OF_A_BLOCK = 700

@@ -56,10 +56,14 @@ class Kinds:
         offset = np.append(0, np.cumsum(sizes))[:-1]
         first = {name: [_first_of(shape.same[name]) for shape in riders.shapes] for name in riders.names}
         self._first = first
-        self._whitening = [_Pattern.of(riders, block, offset, [_upper_of(shape) for shape in riders.shapes]) for block in blocks]
+        self._whitening = [
+            _Pattern.of(riders, block, offset, [_upper_of(shape) for shape in riders.shapes]) for block in blocks
+        ]
         self._sums = {
-            name: [_Pattern.of(riders, block, offset, [np.repeat(own[:, :, None], own.shape[1], 2) for own in first[name]])
-                   for block in blocks]
+            name: [
+                _Pattern.of(riders, block, offset, [np.repeat(own[:, :, None], own.shape[1], 2) for own in first[name]])
+                for block in blocks
+            ]
             for name in riders.names
         }
 
@@ -343,9 +347,7 @@ def _steepest(place: Floats, gradient: Floats) -> float:
     return float(np.abs(np.where((place > 0) | (gradient < 0), gradient, 0.0)).max(initial=0.0))
 
 
-def bounded(
-    curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled: float, bend: Floats | None = None
-) -> Floats:
+def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled: float, bend: Floats | None = None) -> Floats:
     """The lowest place between 0 and `highest` (k,) of a curve plus tilt x move plus half the move's square by `bend` (k, k),
     by scipy's L-BFGS-B, to a slope that is settled; one at a bound is exactly there."""
     first = curve(start)[0]

@@ -80,7 +80,6 @@ class _Part:
         return np.matmul(self.matrices, own[:, :, None])[:, :, 0]
 
 
-
 @dataclass(frozen=True)
 class _Packed:
     """A part's packed products as they are (h, pairs); of the varying columns the places among the block's, 1 at (v, w), and the
