@@ -71,9 +71,13 @@ def overall(captures: Captures, settings: Settings) -> list[EffectRow]:
 
 
 def by_level(captures: Captures, split: str, settings: Settings) -> tuple[list[EffectRow], list[FamilyRow]]:
-    each = [shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings) for outcome in OUTCOMES]
-    rows = claimed([one for found, _ in each for one in found if one.row.level is not None], settings)
-    return rows, compared([row for _, families in each for row in families])
+    rows: list[EffectRow] = []
+    families: list[FamilyRow] = []
+    for outcome in OUTCOMES:
+        found, compare = shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings)
+        rows += claimed([one for one in found if one.row.level is not None], settings, len(OUTCOMES))
+        families += compared(compare, len(OUTCOMES))
+    return rows, families
 
 
 def counted(scenario: Scenario, seed: int, splits: Iterable[str] = SPLITS) -> Counter[str]:

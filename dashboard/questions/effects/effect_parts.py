@@ -1,6 +1,6 @@
 """The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from typing import TypeVar
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.effects.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.effects.dose import FoundDose, dose_rows, in_families
+from dashboard.questions.effects.dose import dose_rows, in_families
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
@@ -30,7 +30,6 @@ from shared.warehouse import Warehouse
 OUTCOMES = ("tilt", "sway", "offset")
 Ratios = dict[str, float]
 _Made = TypeVar("_Made")
-_Row = TypeVar("_Row", EffectRow, DoseRow, FamilyRow)
 # Below so many captures three threads cost more than they save.
 _SIDE_BY_SIDE_FROM = 50_000
 
@@ -68,20 +67,21 @@ class EffectParts:
         """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
 
         def make() -> dict[str, tuple[EffectRow, ...]]:
-            overall = self._each(self.overall)
-            return _by_outcome(claimed([found for one in overall.values() for found in one.found], self._settings))
+            overall = self._each_overall()
+            rows = claimed([found for one in overall for found in one.found], self._settings)
+            return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
 
         return self._part("effects", make)
 
-    def _each(self, make: Callable[[str], _Made]) -> dict[str, _Made]:
-        """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
+    def _each_overall(self) -> list[Overall]:
+        """Every outcome; where there are many captures, side by side: the sums behind them leave the interpreter free."""
         if self.n_captures() < _SIDE_BY_SIDE_FROM:
-            return {outcome: make(outcome) for outcome in OUTCOMES}
+            return [self.overall(outcome) for outcome in OUTCOMES]
         _ = self._study, self._kept  # read once, by this thread: a cursor belongs to one
         with ThreadPoolExecutor(len(OUTCOMES)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
-            begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
-            return {outcome: found.result() for outcome, found in begun.items()}
+            begun = [pool.submit(copy_context().run, self.overall, outcome) for outcome in OUTCOMES]
+            return [found.result() for found in begun]
 
     def _overall(self, outcome: str) -> Overall:
         found, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
@@ -97,16 +97,12 @@ class EffectParts:
         return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
-        """The doses of one outcome, judged beside those of the others."""
-
-        def of_one(outcome: str) -> list[FoundDose]:
+        def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
-            return list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            found = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            return tuple(in_families(found, len(OUTCOMES)))
 
-        def make() -> dict[str, tuple[DoseRow, ...]]:
-            return _by_outcome(in_families([found for rows in self._each(of_one).values() for found in rows]))
-
-        return self._part("dose", make)[outcome]
+        return self._part(f"dose {outcome}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
@@ -149,21 +145,17 @@ class EffectParts:
         return self._part("responders", make)
 
     def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-        """The effects at each level of the selection's split, and the levels brought together; the rows of all outcomes are
-        one family, and so are the comparisons of levels."""
+        """The effects at each level of the selection's split, and the levels brought together. Each outcome is a family, one
+        of as many as there are outcomes."""
         by = self.selection.split
 
-        def of_one(outcome: str) -> tuple[list[Found], list[FamilyRow]]:
+        def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
             frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
-            return shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            found, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            levels = [one for one in found if one.row.level is not None]
+            return tuple(claimed(levels, self._settings, len(OUTCOMES))), tuple(compared(families, len(OUTCOMES)))
 
-        def make() -> dict[str, tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]]:
-            each = self._each(of_one)
-            rows = claimed([one for found, _ in each.values() for one in found if one.row.level is not None], self._settings)
-            told, families = _by_outcome(rows), _by_outcome(compared([row for _, found in each.values() for row in found]))
-            return {outcome: (told[outcome], families[outcome]) for outcome in OUTCOMES}
-
-        return self._part(f"split {by}", make)[outcome]
+        return self._part(f"split {by} {outcome}", make)
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
@@ -190,7 +182,3 @@ class EffectParts:
     @cached_property
     def _captures(self) -> Captures:
         return self._study.captures.chosen(self._kept)
-
-
-def _by_outcome(rows: Sequence[_Row]) -> dict[str, tuple[_Row, ...]]:
-    return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}

@@ -29,16 +29,17 @@ class Found:
     noted: Noted | None = None
 
 
-def claimed(family: Sequence[Found], settings: Settings) -> list[EffectRow]:
-    """The rows of one family with their q-values and words, in the order given."""
-    q_values = in_family([found.p_value for found in family])
+def claimed(family: Sequence[Found], settings: Settings, n_families: int = 1) -> list[EffectRow]:
+    """The rows of one family with their q-values and words, in the order given; n_families: as in in_family."""
+    q_values = in_family([found.p_value for found in family], n_families)
     return [_told(found, q_value, settings) for found, q_value in zip(family, q_values, strict=True)]
 
 
-def in_family(p_values: Sequence[float | None]) -> list[float | None]:
-    """The q-values of one family; None stands for what is not told and is no part of it."""
+def in_family(p_values: Sequence[float | None], n_families: int = 1) -> list[float | None]:
+    """The q-values of one family; None stands for what is not told and is no part of it. n_families: how many families like
+    this one are told together, by which each q-value is multiplied, so that one can be told without computing the others."""
     adjusted = iter(benjamini_hochberg([value for value in p_values if value is not None]))
-    return [None if value is None else next(adjusted) for value in p_values]
+    return [None if value is None else min(1.0, n_families * next(adjusted)) for value in p_values]
 
 
 def _told(found: Found, q_value: float | None, settings: Settings) -> EffectRow:
