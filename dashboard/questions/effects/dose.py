@@ -57,12 +57,12 @@ def dose_rows(
             yield from _rows_of(frame, support, slopes[support], settings, begun)
 
 
-def in_families(found: Sequence[FoundDose], n_families: int = 1) -> list[DoseRow]:
+def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]:
     """The doses of an outcome with their q-values: the doses are one family, and the tests of the straight line another;
-    n_families: as in claims.in_family."""
+    price: as in claims.in_family."""
     bends = {(one.row.outcome, one.row.support): one.row.line_p_value for one in found}
-    bent = dict(zip(bends, in_family(list(bends.values()), n_families), strict=True))
-    q_values = in_family([one.p_value for one in found], n_families)
+    bent = dict(zip(bends, in_family(list(bends.values()), price), strict=True))
+    q_values = in_family([one.p_value for one in found], price)
     return [
         replace(one.row, q_value=q_value, line_q_value=bent[one.row.outcome, one.row.support])
         for one, q_value in zip(found, q_values, strict=True)

@@ -18,7 +18,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.claims import Found, claimed, price_of
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.frames import frame_with_outcome
 from dashboard.questions.models.study import Study, study_of
@@ -100,7 +100,7 @@ class EffectParts:
         def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
             found = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
-            return tuple(in_families(found, len(OUTCOMES)))
+            return tuple(in_families(found, self._price(outcome)))
 
         return self._part(f"dose {outcome}", make)
 
@@ -145,17 +145,19 @@ class EffectParts:
         return self._part("responders", make)
 
     def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-        """The effects at each level of the selection's split, and the levels brought together. Each outcome is a family, one
-        of as many as there are outcomes."""
+        """The effects at each level of the selection's split, and the levels brought together; each outcome is a family."""
         by = self.selection.split
 
         def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
             frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
             found, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
-            levels = [one for one in found if one.row.level is not None]
-            return tuple(claimed(levels, self._settings, len(OUTCOMES))), tuple(compared(families, len(OUTCOMES)))
+            levels, price = [one for one in found if one.row.level is not None], self._price(outcome)
+            return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
 
         return self._part(f"split {by} {outcome}", make)
+
+    def _price(self, outcome: str) -> float:
+        return price_of(outcome, [row for rows in self.effects().values() for row in rows])
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
