@@ -1,5 +1,7 @@
 """What stands beside the effects (dose, responders, distance from neutral, influence, noise), on tables counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from dashboard.questions.data import noise
 from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise
 from dashboard.questions.data.noise import noise_row
 from dashboard.questions.effects.dose import dose_rows, in_families
-from dashboard.questions.effects.families import shrunken
+from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
@@ -118,6 +120,26 @@ def test_the_distance_at_arrival_is_what_a_repeat_would_show() -> None:
     assert adjusted[1::2].tolist() == plain[1::2].tolist()
 
 
+def test_a_direction_is_claimed_by_its_interval_and_by_q_among_the_three() -> None:
+    """Twenty riders each; by Student's t with 19 degrees of freedom one direction has p = 0.04, the other two about 0.9: among
+    three, q is 0.12, so that nothing is claimed though the interval leaves out zero."""
+    rng = np.random.default_rng(8)
+    spread = rng.normal(size=20)
+    spread = (spread - spread.mean()) / spread.std(ddof=1)
+    at_four = 2.2047  # passed with probability 0.04 on both sides, 19 degrees of freedom
+    knees = []
+    for first, shift in ((-4.0, at_four), (0.0, 0.1), (4.0, 0.1)):
+        noise = 0.2 * (spread + shift / 20**0.5)
+        knees += [(first, first + change if first >= 0 else first - change) for change in noise]
+    knees[20:40] = [(0.5, 0.5 + change) for change in 0.2 * (spread + 0.1 / 20**0.5)]
+    rows = {row.arrival_direction: row for row in neutral_rows(captures_of_rows(ends(knees)), 1e-9, Settings())}
+    inward = rows["inward"]
+    assert (inward.told_low, inward.told_high, inward.told_by) == (inward.net_low_deg, inward.net_high_deg, "net")
+    assert inward.told_low is not None and inward.told_low > 0
+    assert inward.q_value == pytest.approx(0.12, abs=1e-3)
+    assert inward.direction == 0 and "left about as far from neutral as they came" in inward.words
+
+
 def test_without_repeat_captures_the_regression_is_not_guessed() -> None:
     rows = list(neutral_rows(captures_of_rows(ends([(-4.0, -1.0)] * 12)), None, FEW))
     assert all(row.net_deg is None for row in rows)
@@ -217,6 +239,14 @@ def test_levels_of_a_split_are_drawn_toward_the_overall_effect() -> None:
     found, _ = fitted(frame_of(captures_of_rows(STUDIO), "tilt"), "arch_height", Settings())
     drawn, families = shrunken([one for one in found if one.row.support == "shim"], Settings())
     assert [family.n_levels for family in families] == [3]
+    # The larger of both estimates' p-values of no difference, times the three outcomes where they are told together.
+    assert families[0].q_value is None
+    assert compared(families)[0].q_value == families[0].p_value
+    assert compared(families, 3)[0].q_value == pytest.approx(min(1.0, 3 * families[0].p_value))
+    sure = compared([replace(families[0], p_value=0.01)], 3)[0]
+    assert sure.differs and "differs between levels" in sure.words
+    unsure = compared([replace(families[0], p_value=0.02)], 3)[0]
+    assert not unsure.differs and "shows no clear difference between levels" in unsure.words
     for row in (one.row for one in drawn):
         assert row.shrunk is not None and row.pooled is not None
         assert min(row.pooled, families[0].overall) - 1e-9 <= row.shrunk <= max(row.pooled, families[0].overall) + 1e-9

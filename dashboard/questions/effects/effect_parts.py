@@ -1,6 +1,6 @@
 """The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -14,7 +14,7 @@ from dashboard.questions.effects.answers_effects import DoseRow, FamilyRow, Infl
 from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
 from dashboard.questions.effects.check_rows import check_rows
 from dashboard.questions.effects.checks_words import carried_words
-from dashboard.questions.effects.dose import FoundDose, dose_rows, in_families
+from dashboard.questions.effects.dose import dose_rows, in_families
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
@@ -22,7 +22,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.claims import Found, claimed, price_of
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -38,7 +38,6 @@ from shared.warehouse import Warehouse
 OUTCOMES = ("tilt", "sway", "offset")
 Ratios = dict[str, float]
 _Made = TypeVar("_Made")
-_Row = TypeVar("_Row", EffectRow, DoseRow, FamilyRow)
 # Below so many captures three threads cost more than they save.
 _SIDE_BY_SIDE_FROM = 50_000
 
@@ -138,7 +137,8 @@ class EffectParts:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
             overall = self._each(self.overall)
             rows = claimed([found for one in overall.values() for found in one.found], self._settings)
-            return _by_outcome([replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows])
+            rows = [replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows]
+            return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
 
         return self._part("effects", make)
 
@@ -180,16 +180,12 @@ class EffectParts:
         return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
-        """The doses of one outcome, judged beside those of the others."""
-
-        def of_one(outcome: str) -> list[FoundDose]:
+        def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._frame(outcome)
-            return list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            found = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            return tuple(in_families(found, self._price(outcome)))
 
-        def make() -> dict[str, tuple[DoseRow, ...]]:
-            return _by_outcome(in_families([found for rows in self._each(of_one).values() for found in rows]))
-
-        return self._part("dose", make)[outcome]
+        return self._part(f"dose {outcome}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
@@ -234,21 +230,19 @@ class EffectParts:
         return self._part("responders", make)
 
     def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-        """The effects at each level of the selection's split, and the levels brought together; the rows of all outcomes are
-        one family, and so are the comparisons of levels."""
+        """The effects at each level of the selection's split, and the levels brought together; each outcome is a family."""
         by = self.selection.split
 
-        def of_one(outcome: str) -> tuple[list[Found], list[FamilyRow]]:
+        def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
             frame, begun = self._frame(outcome), self.overall(outcome).ratios
-            return shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            found, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            levels, price = [one for one in found if one.row.level is not None], self._price(outcome)
+            return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
 
-        def make() -> dict[str, tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]]:
-            each = self._each(of_one)
-            rows = claimed([one for found, _ in each.values() for one in found if one.row.level is not None], self._settings)
-            told, families = _by_outcome(rows), _by_outcome(compared([row for _, found in each.values() for row in found]))
-            return {outcome: (told[outcome], families[outcome]) for outcome in OUTCOMES}
+        return self._part(f"split {by} {outcome}", make)
 
-        return self._part(f"split {by}", make)[outcome]
+    def _price(self, outcome: str) -> float:
+        return price_of(outcome, [row for rows in self.effects().values() for row in rows])
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
@@ -272,7 +266,3 @@ class EffectParts:
     @cached_property
     def _captures(self) -> Captures:
         return self._study.captures.chosen(self._kept)
-
-
-def _by_outcome(rows: Sequence[_Row]) -> dict[str, tuple[_Row, ...]]:
-    return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}

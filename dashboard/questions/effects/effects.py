@@ -31,7 +31,8 @@ METHOD = {
     "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
     "bracket": "from the lower to the higher end of both intervals",
     "told": "the interval that is told: the bracket of the very row",
-    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates, over all supports, outcomes and levels of a split",
+    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates: over all supports and outcomes; by level or dose "
+    "over those of an outcome, times outcomes told by outcomes in which something is claimed",
     "claim": "a direction is claimed where the told interval lies on one side of zero and q is below 0.05",
     "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
     "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
