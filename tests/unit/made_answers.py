@@ -58,7 +58,7 @@ def made_effects(split: str | None = None) -> Effects:
 def made_checks() -> Checks:
     late = CheckRow(
         "tilt", "late", "share", 201, 480, None, None, None, None, 0.02, -0.08, 0.12, 0.3, 0.3, False, False,
-        "What a support does to the tilt was not found to come late: anything from −8 to 12 % of it shows one capture later only.",
+        "What a support does to the tilt was not found to come late: anything from −8 to 12 % of it shows so.",
     )  # fmt: skip
     on_insole = CheckRow(
         "tilt", "insole_shim", "deg", 120, 400, 0.41, 0.58, 0.7, 0.89, 0.3, 0.21, 0.39, 0.0002, 0.001, True, False,

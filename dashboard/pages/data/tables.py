@@ -6,7 +6,7 @@ from typing import Any, Final
 from dashboard.components.table import Column
 from dashboard.figures.loading import reason_name
 from dashboard.figures.names import plain, table_name
-from dashboard.figures.theme import NOTHING, day, interval, number
+from dashboard.figures.theme import NOTHING, day, finely, interval, number
 from shared.units import UNITS
 
 QUALITY_KEY: Final = "check"
