@@ -13,3 +13,13 @@ def benjamini_hochberg(p_values: Sequence[float]) -> list[float]:
     if not len(p_values):
         return []
     return [float(value) for value in multipletests(p_values, method="fdr_bh")[1]]
+
+
+def in_family(p_values: Sequence[float | None], n_families: int = 1) -> list[float | None]:
+    """The q-values of one family in the order given; None stands for what was not tested and is no part of it.
+
+    n_families: how many families like this one may be looked at. Each q-value is that many times as large, 1 at most, so that a
+    false claim in any of them is as rare as in one (Bonferroni).
+    """
+    adjusted = iter(benjamini_hochberg([value for value in p_values if value is not None]))
+    return [None if value is None else min(1.0, n_families * next(adjusted)) for value in p_values]

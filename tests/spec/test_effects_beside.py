@@ -1,16 +1,20 @@
 """What stands beside the effects (dose, responders, distance from neutral, influence, noise), on tables counted by hand."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from dashboard.questions.data import noise
 from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise
 from dashboard.questions.data.noise import noise_row
+from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.dose import dose_rows, in_families
 from dashboard.questions.effects.families import shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
+from dashboard.questions.models import study
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.effect_models import Fits, fitted, fitted_rows
 from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome, standard_columns
@@ -250,6 +254,16 @@ S2         | 2          | left | none         | 0           | 0
 S3         | 1          | left | none         | 0           | 0
 S3         | 2          | left | none         | 0           | 0
 """
+
+
+def test_without_repeats_all_captures_are_read_once_a_snapshot(demo_warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They were read for each outcome, and again for each selection."""
+    times, read = [], study.read_captures
+    monkeypatch.setattr(study, "read_captures", lambda *given: times.append(1) or read(*given))
+    asker = Asker(demo_warehouse, Settings.model_validate({"minimum": {"rows_shown": 1_000_000}}))
+    answers = [asker.ask("noise", Selection(side=side)) for side in ((), ("left",), ("right",))]
+    assert len(times) == 1
+    assert all("the pooled model's residual" in row.words for answer in answers for row in answer.noise)
 
 
 def test_noise_comes_from_repeat_captures_and_is_split_by_group(memory: Warehouse) -> None:

@@ -209,6 +209,10 @@ class MadeAsker:
             from tests.unit.made_trends import made_trends
 
             return replace(made_trends(), selection=selection.as_dict())
+        if question == "rig":
+            from tests.unit.made_rig import made_rig
+
+            return replace(made_rig(), selection=selection.as_dict())
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:

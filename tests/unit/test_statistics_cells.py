@@ -10,8 +10,9 @@ from shared.errors import StatisticsError
 from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import demeaned, not_estimable
 from shared.statistics.mixed import sandwich
-from shared.statistics.mixed.cells import Cells, Terms, cell_moments, row_design
+from shared.statistics.mixed.cells import Cells, cell_moments
 from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
+from shared.statistics.mixed.terms import Terms, row_design
 from tests.statsmodels_mixed import whitened
 
 N_RIDERS = 1300

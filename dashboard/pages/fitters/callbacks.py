@@ -4,11 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
-
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages.fitters import ids
@@ -23,7 +20,7 @@ from shared.errors import UsageError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer = cast(Fitters, desk.asker.ask("fitters", view.selection))
         return answered(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
@@ -37,9 +34,7 @@ def register(app: Dash, desk: Desk) -> None:
         answer = cast(AgreementWithExam, desk.asker.ask("agreement", view.selection))
         return agreed(desk, view, answer, TEXT, theme)
 
-    fill(app, desk, ids.ANSWER, PATH, show)
-    fill_beside(app, ids.SCATTER, show_scatter)
-    fill_beside(app, ids.AGREEMENT, show_agreement)
+    return {ids.ANSWER: show, ids.SCATTER: show_scatter, ids.AGREEMENT: show_agreement}
 
 
 def chosen_outcome(view: View) -> str:
@@ -50,4 +45,4 @@ def chosen_outcome(view: View) -> str:
     return outcome
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows)

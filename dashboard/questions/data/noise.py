@@ -12,8 +12,8 @@ from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow, NoiseRo
 from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise, more_words, scatters_more
 from dashboard.questions.models.captures import Ints, Rows
 from dashboard.questions.models.effect_models import fitted
-from dashboard.questions.models.frames import frame_of
-from dashboard.questions.models.study import captures_of
+from dashboard.questions.models.frames import Frame
+from dashboard.questions.models.study import study_of
 from dashboard.questions.selection.calendar import period_of
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
@@ -30,10 +30,6 @@ OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
 SIDES = ("left", "right")
 GROUPS = ("side", "fitter", "studio", "quarter")
 
-# Repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
-
 METHOD = {
     "pairs": "consecutive captures of one knee in one session with the same setup",
     "typical_error": "SD of the differences / sqrt(2)",
@@ -49,8 +45,11 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     pairs = pairs_of(warehouse, scope, remember)
-    found = (row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
-    rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in found)
+    rows = tuple(row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
+    if any(row.typical_error is None for row in rows):
+        study = study_of(warehouse, settings, remember or at_once)
+        kept = study.selected(warehouse, selection, scope, remember or at_once)
+        rows = tuple(_with_residual(row, study.frame(row.outcome, kept), settings) for row in rows)
     groups = tuple(_groups(pairs, names_of(warehouse, remember), settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
@@ -161,12 +160,11 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     )
 
 
-def _with_residual(warehouse: Warehouse, selection: Selection, scope: Scope, row: NoiseRow, settings: Settings) -> NoiseRow:
+def _with_residual(row: NoiseRow, frame: Frame, settings: Settings) -> NoiseRow:
     """Where there are too few repeat pairs, what is left of the pooled model instead; it says so."""
     if row.typical_error is not None:
         return row
-    captures = captures_of(warehouse, selection, settings, scope)
-    _, fits = fitted(frame_of(captures, row.outcome), None, settings)
+    _, fits = fitted(frame, None, settings)
     if fits is None:
         return row
     error = fits.pooled.variance_residual**0.5

@@ -117,7 +117,7 @@ def _shims(captures: Captures) -> Floats:
 
 def _on_insole(captures: Captures) -> Flags:
     level = captures.rows["insole_level"]
-    return np.asarray(~(level.equals("none") | level.is_missing))
+    return np.asarray(~((level == "none") | level.isna()))
 
 
 def _drift(arch: str) -> str:

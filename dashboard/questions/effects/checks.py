@@ -17,8 +17,6 @@ METHOD = {
     "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another",
     "allowed_for": "both models allow for a late effect or a drift by arch that is found over all fits, in every selection",
 }
-REMEMBERS = True
-SPLITS = False
 
 
 def ask(

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from dashboard.questions.effects.answers_effects import DoseRow
 from dashboard.questions.models.captures import Captures
-from dashboard.questions.models.claims import in_family
 from dashboard.questions.models.effect_models import OUTCOMES, Fits, fit_design
 from dashboard.questions.models.frames import STANCE_STEP_MM, Frame, Varying, frame_by_code
 from dashboard.questions.models.supports import Counts, build_design, counts_of
@@ -17,6 +16,7 @@ from dashboard.questions.selection.scope import counted
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
+from shared.statistics.multiplicity import in_family
 from shared.statistics.told import ROUGH_BELOW_DF, told_interval
 from shared.statistics.wald import wald_p_value
 from shared.units import UNITS

@@ -22,7 +22,7 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed, in_family
+from dashboard.questions.models.claims import Found, claimed
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -32,6 +32,7 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.late import LateShare
+from shared.statistics.multiplicity import in_family
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")
@@ -58,8 +59,12 @@ class Overall:
 class EffectParts:
     """One selection's parts. Thread-safe where `remember` is."""
 
-    def __init__(self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> None:
+    def __init__(
+        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
+    ) -> None:
+        """study: that of the snapshot, where it is there already."""
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
+        self._read = study
         self._plain = replace(selection, split=None)
 
     def scope(self) -> Scope:
@@ -254,14 +259,11 @@ class EffectParts:
         """The parts of all fits; None where these are they."""
         if self._plain == Selection():
             return None
-        found = EffectParts(self._warehouse, Selection(), self._settings, self._remember)
-        found._study = self._study
-        return found
+        return EffectParts(self._warehouse, Selection(), self._settings, self._remember, self._study)
 
     @cached_property
     def _study(self) -> Study:
-        study: Study = self._remember(("effects study",), lambda: study_of(self._warehouse, self._settings))
-        return study
+        return self._read or study_of(self._warehouse, self._settings, self._remember)
 
     @cached_property
     def _kept(self) -> Flags:

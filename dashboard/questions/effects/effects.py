@@ -2,7 +2,8 @@
 bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 from dashboard.questions.effects.answers_effects import (
     DoseRow,
@@ -20,6 +21,7 @@ from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import claim
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
+from shared.rig.care import Watched, concerning, unclaimed
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -38,8 +40,10 @@ METHOD = {
 
 
 PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
-REMEMBERS = True
+# What a row claims by; without them it has figures and no claim.
+_CLAIMS_BY = ("told_low", "told_high", "told_by", "q_value", "line_q_value")
 _OF_HEADLINE = "tilt"
+_CLAIMING = ("effects", "families", "dose", "off_neutral", "responders")
 
 
 def ask(
@@ -49,13 +53,15 @@ def ask(
     remember: Remember = at_once,
     parts: tuple[str, ...] = PARTS,
     outcomes: tuple[str, ...] = OUTCOMES,
+    rig: Watched | None = None,
 ) -> Effects:
     """The effect of each support on each outcome; with a split, at each of its levels as well.
 
     parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
     those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
-    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once.
+    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once. rig: what is found
+    of the rigs; where left and right are exchanged, no row claims anything.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
@@ -65,7 +71,7 @@ def ask(
     overall = parts_of.effects() if n_captures else {}
     if n_captures:
         _fill(found, parts_of, overall, parts, outcomes)
-    return Effects(
+    answer = Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
         selection_words=scope.words,
@@ -82,6 +88,19 @@ def ask(
         influence=tuple(found.influence),
         residuals=tuple(found.residuals),
     )
+    unsure = unclaimed(concerning(rig, selection.studio, selection.date_from, selection.date_to), "effect of a support")
+    return _without_claims(answer, unsure) if unsure else answer
+
+
+def _without_claims(answer: Effects, words: str) -> Effects:
+    """The answer whose rows keep their estimates and claim nothing; `words` say why."""
+    changed: dict[str, Any] = {name: tuple(_without_claim(row, words) for row in getattr(answer, name)) for name in _CLAIMING}
+    return replace(answer, headline=words, **changed)
+
+
+def _without_claim(row: Any, words: str) -> Any:
+    changed = {each.name: None for each in fields(row) if each.name in _CLAIMS_BY}
+    return replace(row, **changed, words=words)
 
 
 @dataclass

@@ -9,11 +9,12 @@ from scipy import stats
 
 from dashboard.questions.effects.answers_effects import FamilyRow
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.claims import Found, in_family
+from dashboard.questions.models.claims import Found
 from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import name_of
 from dashboard.questions.selection.numbers import spoken
 from shared.settings import Settings
+from shared.statistics.multiplicity import in_family
 from shared.statistics.pooling import Pooled, combine_types
 from shared.units import UNITS
 

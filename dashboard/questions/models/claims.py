@@ -8,7 +8,7 @@ from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.frames import STANCE_STEP_MM
 from shared.settings import Settings
-from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.multiplicity import in_family
 
 
 @dataclass(frozen=True)
@@ -33,12 +33,6 @@ def claimed(family: Sequence[Found], settings: Settings) -> list[EffectRow]:
     """The rows of one family with their q-values and words, in the order given."""
     q_values = in_family([found.p_value for found in family])
     return [_told(found, q_value, settings) for found, q_value in zip(family, q_values, strict=True)]
-
-
-def in_family(p_values: Sequence[float | None]) -> list[float | None]:
-    """The q-values of one family; None stands for what is not told and is no part of it."""
-    adjusted = iter(benjamini_hochberg([value for value in p_values if value is not None]))
-    return [None if value is None else next(adjusted) for value in p_values]
 
 
 def _told(found: Found, q_value: float | None, settings: Settings) -> EffectRow:

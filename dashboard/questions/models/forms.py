@@ -37,7 +37,7 @@ def drift_by_arch() -> tuple[Varying, ...]:
 
 def _order_of(arch: str) -> Callable[[Captures], Floats]:
     def values(captures: Captures) -> Floats:
-        here = captures.cells["arch_height"].equals(arch)[captures.cell_of_row]
+        here = (captures.cells["arch_height"] == arch)[captures.cell_of_row]
         return np.asarray(captures.rows["capture_order"] * here, dtype=float)
 
     return values

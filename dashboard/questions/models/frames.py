@@ -3,12 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.models.captures import Captures
+from dashboard.questions.models.captures import Captures, labels_in
 from shared.statistics.mixed.cells import Cells, cell_moments
 from shared.statistics.mixed.recast import with_indicators, with_outcome
 
@@ -149,7 +148,7 @@ def split_support_columns(split: str, support: str, captures: Captures) -> tuple
 
 def _insole(name: str) -> Varying:
     level = name.removeprefix("insole_")
-    return Varying(name, None, lambda captures: captures.rows["insole_level"].equals(level).astype(float))
+    return Varying(name, None, lambda captures: (captures.rows["insole_level"] == level).astype(float))
 
 
 def _number(support: str, column: str) -> Varying:
@@ -165,16 +164,15 @@ def _step(step: int) -> Varying:
 
 def _by_level(column: Varying, split: str, captures: Captures) -> tuple[Varying, ...]:
     """The column at each level, and where the level is missing and the column is not zero."""
-    coded: Any = captures.rows[split]
-    found = [_at_level(column, split, label) for label in sorted(coded.present)]
+    found = [_at_level(column, split, label) for label in sorted(labels_in(captures.rows[split]))]
     missing = _at_level(column, split, None)
     return (*found, missing) if np.any(missing.values(captures)) else tuple(found)
 
 
 def _at_level(column: Varying, split: str, label: str | None) -> Varying:
     def values(captures: Captures) -> Floats:
-        coded = captures.rows[split]
-        here = coded.is_missing if label is None else coded.equals(label)
+        levels = captures.rows[split]
+        here = levels.isna() if label is None else levels == label
         return np.asarray(column.values(captures) * here)
 
     return Varying(column.of, label or NOT_EXAMINED, values)

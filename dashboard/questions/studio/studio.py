@@ -21,6 +21,8 @@ from dashboard.questions.studio.answers_studio import Studio, StudioFigure, Stud
 from dashboard.questions.symmetry.both_sides import side_difference
 from shared.settings import Settings
 from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 METHOD = {
@@ -31,9 +33,6 @@ METHOD = {
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
-# Fits, knees and repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NO_DAYS = np.array([], "datetime64[D]")
 
 
@@ -107,7 +106,10 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     if found is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
-    words = _WORDS[measured.figure].format(
+    is_clear = measured.unit == "share" or direction(found.low, found.high, _q_value(found))
+    words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
+        moved="fell" if found.estimate < 0 else "rose",
+        size=_written(abs(found.estimate), measured.unit),
         estimate=_written(found.estimate, measured.unit),
         interval=_written_ends(found.low, found.high, measured.unit),
         n=counted(n, measured.counted),
@@ -116,6 +118,11 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     )
     figures = (found.estimate, found.low, found.high)
     return StudioFigure(measured.figure, measured.unit, measured.counted, n, *figures, words, n_riders)
+
+
+def _q_value(found: Estimate) -> float | None:
+    """That of one of the four figures that are told together."""
+    return in_family([found.p_value], len(_NAMES))[0]
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
@@ -147,5 +154,6 @@ _WORDS = {
     "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}).",
     "side_difference_left": "{estimate} of fits ended with a side difference in tilt of {limit} or more ({interval}; {n}).",
     "return_rate": "{estimate} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
-    "comfort_gained": "Comfort rose by {estimate} points of 10 on average ({interval}; {n} rated at both ends).",
+    "comfort_gained": "Comfort {moved} by {size} points of 10 on average ({interval}; {n} rated at both ends).",
 }
+_NO_CLEAR_CHANGE = "Comfort shows no clear change: {estimate} points of 10 on average ({interval}; {n} rated at both ends)."
