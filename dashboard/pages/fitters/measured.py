@@ -8,7 +8,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
-from dashboard.figures.theme import NOTHING, interval, number
+from dashboard.figures.theme import NOTHING, finely, number
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow
 from dashboard.questions.selection.selection import Selection
 
@@ -47,10 +47,10 @@ def columns(level: str) -> list[Column]:
     return [
         Column("Fitter", lambda row: row.level),
         Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
-        Column("Typical error", lambda row: number(row.typical_error, row.unit), ("typical_error",), numeric=True),
+        Column("Typical error", lambda row: finely(row.unit, row.typical_error), ("typical_error",), numeric=True),
         Column(
             f"{level} interval",
-            lambda row: interval(row.typical_error_low, row.typical_error_high, row.unit),
+            lambda row: finely(row.unit, row.typical_error_low, row.typical_error_high),
             ("typical_error_low", "typical_error_high"),
             numeric=True,
         ),
