@@ -47,6 +47,17 @@ class Left:
         measures = {name: values.astype(float) for name, values in found.items()}
         return of_columns({**filled(measures, _KNOWN), "refit": rows["is_refit"].astype(float)}, len(rows["rider"]))
 
+    @cached_property
+    def _weights(self) -> dict[bytes, Array]:
+        return {}
+
+    def _weights_of(self, seen: NDArray[np.bool_]) -> Array:
+        """The weights of those seen; worked out once where the same fits were seen, as of pain and satisfaction."""
+        key = seen.tobytes()
+        if key not in self._weights:
+            self._weights[key] = weights_of_seen(seen, self.known.design, self.known.terms)
+        return self._weights[key]
+
     def mean_of_all(self, values: Array, fit_no: NDArray[Any], rider: NDArray[Any], level: float) -> Estimate | None:
         """The mean of rows (n,), NaN where not seen, each of a fit, if those not seen are as those who were alike when they
         left.
@@ -57,7 +68,7 @@ class Left:
         seen = np.zeros(len(self.rows["fit_no"]), dtype=bool)
         seen[at[np.isfinite(values)]] = True
         try:
-            weight = weights_of_seen(seen, self.known.design, self.known.terms)
+            weight = self._weights_of(seen)
             return mean_if_alike(values, np.where(np.isfinite(values), weight[at], 0.0), self.known.design[at], rider, level)
         except StatisticsError:
             return None

@@ -167,8 +167,8 @@ def _not_again(before: NDArray[np.float64], after: NDArray[np.float64], moment: 
         return ""
     low, high = ((after.sum() + end * n - before.sum()) / len(before) for end in (0, 10))
     return (
-        f" {n:,} more {'was' if n == 1 else 'were'} rated at {moment} and not again: over all the mean change lies between {spoken(low, 1)} and "
-        f"{spoken(high, 1)}, whatever they would have said."
+        f" {n:,} more {'was' if n == 1 else 'were'} rated at {moment} and not again: over all the mean change lies between "
+        f"{spoken(low, 1)} and {spoken(high, 1)}, whatever they would have said."
     )
 
 
