@@ -33,7 +33,7 @@ class RigFinding:
     """
 
     studio: str
-    kind: Kind
+    kind: str
     quantity: str
     since: date | None
     since_low: date | None

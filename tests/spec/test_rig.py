@@ -1,12 +1,19 @@
 """From exports to sentences: a rig whose zero moves, and one that exchanges left and right, wherever they are told."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+import typer
 
+from dashboard.commands.asking import _print_answer
+from dashboard.components.address import Addresses
+from dashboard.pages.data.upload import loaded
+from dashboard.printing import print_report
 from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.answers_effects import Effects
@@ -222,3 +229,21 @@ def test_what_follows() -> None:
     assert care([finding("step")], date(2026, 5, 3)) == ""
     assert care([finding("step")], None, date(2026, 5, 2)) == ""
     assert "3 May 2026" in care([finding("step")], date(2026, 1, 1), date(2026, 6, 30))
+
+
+def test_the_command_prints_it(moved: Faulty, capsys: pytest.CaptureFixture[str]) -> None:
+    asker, report = moved
+    with pytest.raises(typer.Exit):
+        print_report(report, as_json=False)
+    words = report.rig[0].words
+    assert f"\nThe rig, over all fits:\n  {words}\n" in capsys.readouterr().out
+    _print_answer(asked(asker))
+    told = capsys.readouterr().out
+    assert told.startswith(f"{words}\n")
+    assert told.rstrip().endswith(words)
+
+
+def test_the_place_of_uploads_tells_it(moved: Faulty, sound: Asker) -> None:
+    desk: Any = SimpleNamespace(addresses=Addresses("/"))
+    assert moved[1].rig[0].words in str(loaded(desk, moved[1], "token"))
+    assert "The rig" not in str(loaded(desk, replace(moved[1], rig=()), "token"))

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
+from dashboard.components.notes import method
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.components.text import paragraphs
@@ -67,6 +68,7 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
             ],
             className="more",
         ),
+        method(answer, paragraphs(text["rig_method"]), what="what is found of the rig"),
     ]
 
 
