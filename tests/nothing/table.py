@@ -82,13 +82,17 @@ def run(truth: str, sizes: dict[int, int], minutes: float, processes: int = PROC
                 file.flush()
 
 
+# A bold cell repeats the sentence of its row.
+_TOLD_AS: Final = {"bold": "effect"}
+
+
 def distinct(row: dict[str, Any]) -> list[tuple[str, str, str]]:
     """The claims of one studio, each once (place of its first, kind, text); an echo counts where nothing tells it in full."""
     claims = [Claim(*claim) for claim in row["claims"]]
     in_full = {claim.kind for claim in claims if not claim.is_echo}
     found: dict[tuple[str, str], str] = {}
     for claim in claims:
-        if claim.is_echo and (claim.kind in in_full or claim.kind == "mark"):
+        if claim.is_echo and (_TOLD_AS.get(claim.kind, claim.kind) in in_full or claim.kind == "mark"):
             continue
         found.setdefault((claim.kind, claim.text), claim.place)
     return [(place, kind, text) for (kind, text), place in found.items()]
