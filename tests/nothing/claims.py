@@ -26,8 +26,8 @@ _SUPPORT: Final = (
 )
 # The interval of a difference, as it stands in brackets: "(-0.1 to 0.4", also with a sign of the unit behind the first end.
 _ENDS: Final = rf"\((?P<low>{_NUMBER})(?: ?[a-z%°]+)? to (?P<high>{_NUMBER})"
-# What a share of knees may show by noise alone: 2.5 %, half of what the smallest real change of one knee leaves out, which is an
-# estimate itself; shares are printed in whole percents.
+# What a share of knees may show by noise alone: 2.5 %, half of what the smallest real change of one knee leaves out. That is an
+# estimate itself, and shares are printed in whole percents.
 _BY_CHANCE_PERCENT: Final = 3
 
 

@@ -81,8 +81,10 @@ def clustered_share(events: NDArray[np.float64], cluster: NDArray[np.int64], lev
 
 
 def design_effect(values: NDArray[np.float64], cluster: NDArray[np.int64]) -> float:
-    """How many times the variance of the mean of `values` (n,) is what it were if no two rows were of one cluster; 1 at least,
-    and 1 where there are too few clusters to say. cluster: integer codes, (n,). Source: Kish 1965, Survey Sampling (from memory).
+    """How many times the variance of the mean of `values` (n,) is what it were if no two rows were of one cluster.
+
+    1 at least, and 1 where there are too few clusters to say. cluster: integer codes, (n,). Source: Kish 1965, Survey Sampling
+    (from memory).
     """
     try:
         _, variance, _ = _mean_and_variance(values, cluster)
