@@ -22,10 +22,12 @@ from dashboard.questions.selection.selection import SPLITS
 from etl.load import load
 from tests.nothing.claims import Claim, claims_of, unknown_in
 from tests.nothing.collecting import collected
-from tests.nothing.digest import digest
 from tests.nothing.found import FOUND
 from tests.nothing.studios import loud, nothing, written
+from tests.sources import digest
 
+# What infers and tells, and what is simulated.
+RESTS_ON: Final = ("shared/statistics", "dashboard/questions", "tests/nothing/studios.py")
 BUILD: Final = Path("build/nothing")
 TRUTHS: Final = {"nothing": nothing, "loud": loud}
 PROCESSES: Final = 2
@@ -67,7 +69,7 @@ def jobs(truth: str, sizes: dict[int, int], done: set[tuple[int, int]]) -> Itera
 def run(truth: str, sizes: dict[int, int], minutes: float, processes: int = PROCESSES) -> list[dict[str, Any]]:
     """Makes studios until all are there or the time is over; gives all results that are kept for these sources."""
     BUILD.mkdir(parents=True, exist_ok=True)
-    kept = BUILD / f"{truth}-{digest()}.jsonl"
+    kept = BUILD / f"{truth}-{digest(*RESTS_ON)}.jsonl"
     results = [json.loads(line) for line in kept.read_text(encoding="utf-8").splitlines()] if kept.exists() else []
     to_do = jobs(truth, sizes, {(row["riders"], row["seed"]) for row in results})
     ends = time.monotonic() + 60 * minutes
@@ -112,7 +114,7 @@ def table(truth: str, results: Sequence[dict[str, Any]]) -> str:
     for row in results:
         by_size[row["riders"]].append(row)
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False).stdout.strip()
-    parts = [f"Commit {commit}; digest of the sources that infer and tell: {digest()}.", ""]
+    parts = [f"Commit {commit}; digest of the sources that infer and tell: {digest(*RESTS_ON)}.", ""]
     made = _of_nothing if truth == "nothing" else _of_loud
     return "\n".join([*parts, *made(dict(sorted(by_size.items())))]) + "\n"
 
