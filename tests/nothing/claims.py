@@ -26,8 +26,9 @@ _SUPPORT: Final = (
 )
 # The interval of a difference, as it stands in brackets: "(-0.1 to 0.4", also with a sign of the unit behind the first end.
 _ENDS: Final = rf"\((?P<low>{_NUMBER})(?: ?[a-z%°]+)? to (?P<high>{_NUMBER})"
-# What a share of knees may show by noise alone: half of what is left out by the smallest real change of one knee.
-_BY_CHANCE_PERCENT: Final = 2.5
+# What a share of knees may show by noise alone: 2.5 %, half of what the smallest real change of one knee leaves out. That is an
+# estimate itself, and shares are printed in whole percents.
+_BY_CHANCE_PERCENT: Final = 3
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def claims_of(said: Iterable[Said]) -> Iterator[Claim]:
     """Every claim in the pieces, one for each sentence that claims."""
     for piece in said:
         if piece.kind != "text":
-            yield Claim(piece.place, piece.kind, piece.text, piece.is_answer, is_echo=piece.kind == "mark")
+            yield Claim(piece.place, piece.kind, piece.text, piece.is_answer, is_echo=True)
             continue
         for sentence in sentences(piece.text):
             kind = kind_of(sentence)

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dashboard.questions.coaching.fitters import _design_effect
 from dashboard.questions.studio.answers_periods import PeriodChangeRow
 from dashboard.questions.studio.studio import Measured, _figure
 from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, DifferenceRow, PrevalenceRow
@@ -19,6 +18,7 @@ from dashboard.questions.symmetry.asymmetry_rows import (
     of_all_riders,
 )
 from shared.settings import Settings
+from shared.statistics.clustered.means import design_effect
 from shared.statistics.multiplicity import in_family
 from shared.statistics.proportions import share_difference_p
 
@@ -95,8 +95,9 @@ def test_comfort_that_did_not_clearly_move_is_not_said_to_rise() -> None:
 def test_riders_who_come_twice_are_not_two_witnesses_of_a_fitter() -> None:
     rng = np.random.default_rng(8)
     once, riders = rng.normal(size=400), np.arange(400)
-    assert _design_effect(once, riders, Settings()) == pytest.approx(1.0, abs=0.01)
-    assert _design_effect(np.repeat(once, 2), np.repeat(riders, 2), Settings()) == pytest.approx(2.0, abs=0.02)
+    assert design_effect(once, riders) == pytest.approx(1.0, abs=0.01)
+    assert design_effect(np.repeat(once, 2), np.repeat(riders, 2)) == pytest.approx(2.0, abs=0.02)
+    assert design_effect(once[:1], riders[:1]) == 1.0
 
 
 @pytest.mark.parametrize("counts", [(56, 70, 48, 80), (9, 10, 3, 10), (12, 200, 30, 220)])

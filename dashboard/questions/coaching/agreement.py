@@ -36,7 +36,7 @@ METHOD = {
     "intervals": "Wilson on the effective number, by rider",
     "shim_places": "changes between two captures in a row with nothing but added shims changed, clustered by rider",
     "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR2 by rider",
-    "q_value": "Benjamini-Hochberg within a table, times the two tables; clear where the interval leaves out zero and q is small",
+    "q_value": "Benjamini-Hochberg within a table, times the two tables; clear where the interval leaves out zero and q is low",
 }
 CAUTIONS = (
     "A flag asks for a second look with the fitter; it is no verdict. The rules are common practice, no published source.",

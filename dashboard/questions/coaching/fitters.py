@@ -23,7 +23,7 @@ from dashboard.questions.symmetry.both_sides import mean_of_sides, side_differen
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
-from shared.statistics.clustered.means import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share, design_effect
 from shared.statistics.design import Design
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
@@ -36,8 +36,8 @@ METHOD = {
     "shares, least squares for means; of all fitters' fits in the selection, also where fitters are chosen",
     "limits": "shares: exact binomial about the expected share, interpolated; means: normal (Spiegelhalter 2005); both for as "
     "many fits as are as informative where riders came more than once (design effect)",
-    "q_value": "Benjamini-Hochberg over all fitters and outcomes and their scatter; told where the outer limits are left and q is "
-    "small",
+    "q_value": "Benjamini-Hochberg over all fitters and outcomes and their scatter; told where the outer limits are left and q "
+    "is small",
     "intervals": "observed, allowing for several fits of one rider; the expected figure taken as known",
     "dispersion": "mean squared z after winsorising, and the variance between fitters beyond chance, by moments",
     "shrunken": "the difference drawn toward zero by variance between / (variance between + its own variance)",
@@ -207,7 +207,7 @@ def _outcome(
             for number, name in present.items()
         ]
         return rows, replace(start, words=f"{NAMES[outcome.outcome]}: {refused}"), []
-    effect = _design_effect(values - found.expected, rider, settings)
+    effect = design_effect(values - found.expected, rider)
     everyone = [
         _compared(outcome, present[number], values, rider, own == number, found, effect, settings)
         for number in np.unique(own).tolist()
@@ -243,14 +243,6 @@ def _rows_of(design: Array, inside: NDArray[np.bool_]) -> Array:
 
 def _empty(outcome: _Outcome, fitter: str, rider: NDArray[Any]) -> FitterRow:
     return FitterRow(outcome.outcome, outcome.unit, fitter, len(rider), count_riders(rider))
-
-
-def _design_effect(residual: Array, rider: NDArray[Any], settings: Settings) -> float:
-    """How many times the variance of a mean of `residual` (n,) is that of as many riders who came once; 1 at least."""
-    if count_riders(rider) < 2:
-        return 1.0
-    seen = clustered_mean(residual, rider, settings.intervals.level)
-    return max(1.0, seen.n / seen.n_effective)
 
 
 def _compared(

@@ -60,7 +60,7 @@ def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
 def judged(
     rows: Sequence[FitterRow], scatter: Sequence[DispersionRow], settings: Settings
 ) -> tuple[tuple[FitterRow, ...], tuple[DispersionRow, ...]]:
-    """All rows with their q-values, in one family of all fitters, outcomes and scatters, and the words that follow from them."""
+    """All rows with their q-values in one family of fitters, outcomes and scatters, and the words that follow from them."""
     q_values = in_family([row.p_value for row in rows] + [row.p_value for row in scatter])
     of_rows, of_scatter = q_values[: len(rows)], q_values[len(rows) :]
     return (

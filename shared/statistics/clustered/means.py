@@ -78,3 +78,17 @@ def clustered_share(events: NDArray[np.float64], cluster: NDArray[np.int64], lev
     centre = (share + z * z / (2 * n_effective)) / (1 + z * z / n_effective)
     half = z / (1 + z * z / n_effective) * (share * (1 - share) / n_effective + z * z / (4 * n_effective**2)) ** 0.5
     return Estimate(share, max(0.0, centre - half), min(1.0, centre + half), n, n_clusters, n_effective)
+
+
+def design_effect(values: NDArray[np.float64], cluster: NDArray[np.int64]) -> float:
+    """How many times the variance of the mean of `values` (n,) is what it were if no two rows were of one cluster.
+
+    1 at least, and 1 where there are too few clusters to say. cluster: integer codes, (n,). Source: Kish 1965, Survey Sampling
+    (from memory).
+    """
+    try:
+        _, variance, _ = _mean_and_variance(values, cluster)
+    except TooFewError:
+        return 1.0
+    spread = float(values.var(ddof=1))
+    return max(1.0, len(values) * variance / spread) if spread > 0 else 1.0
