@@ -84,7 +84,7 @@ def fit_within_cells(cells: Cells, terms: Terms, wanted: Flags | None = None) ->
     asked = np.ones(len(terms.names), dtype=bool) if wanted is None else wanted
     fit = Whitened(turned.basis @ turned.basis.T, turned.back, estimate)
     # A rider with no knee recorded twice adds nothing.
-    sandwich = cr2_of_cells(turned.cells, turned.terms, list(columns_of(turned.terms)), fit, asked)
+    sandwich = cr2_of_cells(turned.cells, turned.terms, columns_of(turned.terms), fit, asked)
     return WithinFit(
         terms=terms.names,
         estimate=turned.start + turned.back @ estimate,
@@ -112,7 +112,7 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[st
     n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
     new = _new(terms)
     terms, wanted = terms.kept(new), wanted[new]
-    within, means = within_products(terms), _means(cells, terms)
+    within, means = within_products(terms), means_of(cells, terms)
     products = within + _products(cells, means, len(terms.names))
     if not np.isfinite(products).all():
         raise NotEstimableError("No figure: a value is missing among the rows of the pooled model. Leave such rows out first.")
@@ -125,13 +125,8 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[st
         raise TooFewError(f"Not enough yet: {found}.")
     turned = _served(cells, terms, _of(products, told))
     if turned.cells is not cells or not told.all():
-        means = _means(turned.cells, turned.terms)
+        means = means_of(turned.cells, turned.terms)
     return _fitted(turned, means, terms.names, wanted, begun)
-
-
-def _means(cells: Cells, terms: Terms) -> list[tuple[Columns, Floats]]:
-    """By block, its columns and the cells' means of these and the outcome."""
-    return [(columns, means_of(cells, terms, columns)) for columns in columns_of(terms)]
 
 
 def _products(cells: Cells, means: Sequence[tuple[Columns, Floats]], p: int) -> Floats:

@@ -54,18 +54,13 @@ class Kinds:
         self.riders = riders
         sizes = [shape.n.size * shape.n.shape[1] for shape in riders.shapes]
         offset = np.append(0, np.cumsum(sizes))[:-1]
-        first = {name: [_first_of(shape.same[name]) for shape in riders.shapes] for name in riders.names}
-        self._first = first
-        self._whitening = [
-            _Pattern.of(riders, block, offset, [_upper_of(shape) for shape in riders.shapes]) for block in blocks
-        ]
-        self._sums = {
-            name: [
-                _Pattern.of(riders, block, offset, [np.repeat(own[:, :, None], own.shape[1], 2) for own in first[name]])
-                for block in blocks
-            ]
-            for name in riders.names
-        }
+        roots = [_upper_of(shape) for shape in riders.shapes]
+        self.whitening = [_Pattern.of(riders, block, offset, roots) for block in blocks]
+        self.sums = {}
+        for name in riders.names:
+            first = [_first_of(shape.same[name]) for shape in riders.shapes]
+            filled = [np.repeat(own[:, :, None], own.shape[1], 2) for own in first]
+            self.sums[name] = [_Pattern.of(riders, block, offset, filled) for block in blocks]
 
     def at(self, ratios: Mapping[str, float]) -> "KindsAt":
         """The same at some ratios."""
@@ -89,12 +84,12 @@ class KindsAt:
         """For each block the matrix (c, c) that makes of its cells' means independent ones of unit variance, whose cross
         products are those by K."""
         table = _flat(np.linalg.cholesky(own).transpose(0, 2, 1) for own in self.weights)
-        return (pattern.filled(table) for pattern in self.kinds._whitening)
+        return (pattern.filled(table) for pattern in self.kinds.whitening)
 
     def sums(self, name: str) -> Iterator[sparse.csr_array]:
         """For each block the matrix (groups, c) that sums K times its cells' means by the groups of one intercept."""
         table = _flat(shape.same[name] @ own for shape, own in zip(self.kinds.riders.shapes, self.weights, strict=True))
-        return (pattern.filled(table) for pattern in self.kinds._sums[name])
+        return (pattern.filled(table) for pattern in self.kinds.sums[name])
 
 
 @dataclass(frozen=True)
@@ -125,8 +120,8 @@ class _Pattern:
         return sparse.csr_array((table.take(self.entries), self.columns, self.starts), shape=self.shape)
 
 
-def _flat(tables: Iterable[Floats]) -> Floats:
-    return np.concatenate([table.ravel() for table in tables])
+def _flat(tables: Iterable[NDArray[np.floating]]) -> Floats:
+    return np.concatenate([table.ravel() for table in tables]).astype(np.float64, copy=False)
 
 
 def _upper_of(shape: Shape) -> Flags:
@@ -261,10 +256,10 @@ def best_ratios(
 ) -> tuple[dict[str, float], float, Floats]:
     """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. By rounds of scipy's bounded search: what
-    the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the outcome is one column, so that
-    each round takes both as they are, goes to the lowest point that they tell of, and looks at the criterion itself there. How
-    far that was off corrects the next round. It ends where the criterion is flat.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known. By rounds of scipy's bounded search:
+    what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the outcome is one column, so
+    that each round takes both as they are, goes to the lowest point that they tell of, and looks at the criterion itself there.
+    How far that was off corrects the next round. It ends where the criterion is flat.
     Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
     names = criterion.names
@@ -312,11 +307,11 @@ def _lowest(
         bend = np.zeros((len(place), len(place)))
         for _ in range(_MOST_ROUNDS):
             slope = _steepest(place, gradient)
-            if slope < settled:
+            if slope < settled / 10:
                 return place, value, factor
             curve = one_column(left_over(factor))
             tilt = gradient - curve(place)[1]
-            moved = bounded(curve, place, tilt, highest, max(_NEARER * slope, settled / 10), bend)
+            moved = bounded(curve, place, tilt, highest, max(_NEARER * slope, settled / 100), bend)
             found = seen(moved)
             if found[0] > value + 1e-12 * abs(value):
                 break

@@ -34,9 +34,9 @@ _LEFT_OUT = 1e-4
 
 @dataclass(frozen=True)
 class Whitened:
-    """What the sandwich reads of a fit. bread (q, q): the inverse information of the columns; back (p, q): the line of each term
-    that is told among the columns; estimate (q,): of the columns; means: by block, the cells' whitened means of its columns
-    and, last, of what the estimate leaves (c, w + 1), None where only differences within cells count.
+    """What the sandwich reads of a fit. bread (q, q): the inverse information of the columns; back (p, q): the line of each
+    term that is told among the columns; estimate (q,): of the columns; means: by block, the cells' whitened means of its
+    columns and, last, of what the estimate leaves (c, w + 1), None where only differences within cells count.
     """
 
     bread: Floats
@@ -55,8 +55,8 @@ def _add(found: Array, riders: Ints, added: Array) -> None:
 
 @dataclass(frozen=True)
 class _Part:
-    """The riders of a block with cells at one level, as places in the block (h,); matrices (h, v, v): their cross products of the
-    columns that vary there, in single precision; at (v, w): 1 where such a column is one of the block's."""
+    """The riders of a block with cells at one level, as places in the block (h,); matrices (h, v, v): their cross products of
+    the columns that vary there, in single precision; at (v, w): 1 where such a column is one of the block's."""
 
     riders: Ints
     matrices: Singles
@@ -77,13 +77,13 @@ class _Part:
     def of_each(self, vectors: Singles) -> Singles:
         """Each rider's products times its own vector of the block's (g, w), (h, v)."""
         own = (vectors if len(self.riders) == len(vectors) else vectors.take(self.riders, axis=0)) @ self.at.T
-        return np.matmul(self.matrices, own[:, :, None])[:, :, 0]
+        return np.asarray(np.matmul(self.matrices, own[:, :, None])[:, :, 0])
 
 
 @dataclass(frozen=True)
 class _Packed:
-    """A part's packed products as they are (h, pairs); of the varying columns the places among the block's, 1 at (v, w), and the
-    estimates (v,)."""
+    """A part's packed products as they are (h, pairs); of the varying columns the places among the block's, 1 at (v, w), and
+    the estimates (v,)."""
 
     riders: Ints
     products: Floats
@@ -209,9 +209,9 @@ class _Block:
 
     def along(self, lines: Floats) -> Iterator[Singles]:
         """Each rider's information times each line (w, m), one after the other, (g, w)."""
-        lines = lines.astype(np.float32)
-        weights = None if self.single is None else np.ascontiguousarray((self.single @ lines).T)
-        turned = [part.of_all(lines) for part in self.parts]
+        singles = lines.astype(np.float32)
+        weights = None if self.single is None else np.ascontiguousarray((self.single @ singles).T)
+        turned = [part.of_all(singles) for part in self.parts]
         for place in range(lines.shape[1]):
             found = np.zeros((len(self.riders), len(lines)), dtype=np.float32)
             if self.single is not None and weights is not None:
@@ -229,7 +229,8 @@ def cr2_of_cells(cells: Cells, terms: Terms, columns: Sequence[Columns], fit: Wh
     blocks = [_block(own, fit, place) for place, own in enumerate(columns)]
     tally, leverage = Tally(int(wanted.sum()), q), np.zeros(n_riders)
     influence, meat = np.zeros((n_riders, len(fit.back))), np.zeros((q, q))
-    for block, means in zip(blocks, fit.means or [None] * len(blocks), strict=True):
+    for place, block in enumerate(blocks):
+        means = None if fit.means is None else fit.means[place]
         leverage[block.riders] = own = block.leverage(means)
         if (little := own <= LITTLE).any():
             adjusted = block.scores(means)
@@ -325,10 +326,10 @@ def _rows_of(
     if fit.means is not None:
         design, left = np.zeros((len(picked), len(root))), np.zeros(len(picked))
         place = np.cumsum(chosen) - 1
-        for own, means in zip(columns, fit.means, strict=True):
-            here = np.flatnonzero(chosen.take(own.block.cells))
-            at = place.take(own.block.cells.take(here))
-            design[at], left[at] = means[here, :-1] @ root[own.terms], means[here, -1]
+        for block, means in zip(columns, fit.means, strict=True):
+            of_block = np.flatnonzero(chosen.take(block.block.cells))
+            at = place.take(block.block.cells.take(of_block))
+            design[at], left[at] = means[of_block, :-1] @ root[block.terms], means[of_block, -1]
         share, row = 1 / np.sqrt(cells.n.take(cell)), place.take(cell)
         scaled += design.take(row, axis=0) * share[:, None]
         residual += left.take(row) * share

@@ -1,6 +1,5 @@
 """The terms of a model over cells: which columns they have at each level, and what is summed by level once for both models."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from threading import Lock
 
@@ -33,8 +32,8 @@ class Levels:
 class Terms:
     """Where the columns stand among the terms of a model.
 
-    names (p,); places (levels, v): the term of each varying column in cells of that level, -1 for none; constant (cells, k): the
-    columns that are the same throughout a cell, whose terms are the last k.
+    names (p,); places (levels, v): the term of each varying column in cells of that level, -1 for none; constant (cells, k):
+    the columns that are the same throughout a cell, whose terms are the last k.
     """
 
     names: tuple[str, ...]
@@ -77,35 +76,42 @@ class Columns:
     of_part: tuple[Ints, ...]
 
 
-def columns_of(terms: Terms) -> Iterator[Columns]:
-    """What each block has of the terms."""
+def columns_of(terms: Terms) -> list[Columns]:
+    """What each block has of the terms; of the columns that are the same throughout a cell, those that are not zero there."""
     p, k = len(terms.names), terms.constant.shape[1]
+    flags, found = (terms.constant != 0).view(np.uint8), []
     for block in terms.levels.division.blocks:
         has = np.zeros(p, dtype=bool)
         for part in block.parts:
             places = terms.places[part.level]
             has[places[places >= 0]] = True
-        has[p - k :] = (terms.constant.take(block.cells, axis=0) != 0).any(axis=0)
+        has[p - k :] = flags.take(block.cells, axis=0).any(axis=0)
         local = np.append(np.where(has, np.cumsum(has) - 1, -1), -1)
-        yield Columns(block, np.flatnonzero(has), tuple(local[terms.places[part.level]] for part in block.parts))
+        of_part = tuple(local[terms.places[part.level]] for part in block.parts)
+        found.append(Columns(block, np.flatnonzero(has), of_part))
+    return found
 
 
-def means_of(cells: Cells, terms: Terms, columns: Columns) -> Floats:
-    """The means of a block's cells (c, w + 1): of its columns and, last, of the outcome."""
-    block, k = columns.block, terms.constant.shape[1]
-    found = np.zeros((len(block.cells), len(columns.terms) + 1))
-    constant = columns.terms - (len(terms.names) - k)
-    constant = constant[constant >= 0]
-    first = len(columns.terms) - len(constant)
-    found[:, first:-1] = terms.constant.take(block.cells, axis=0).take(constant, axis=1)
-    found[:, -1] = cells.outcome.take(block.cells)
-    mean = cells.mean.take(block.cells, axis=0)
-    for part, places in zip(block.parts, columns.of_part, strict=True):
-        kept = np.flatnonzero(places >= 0)
-        if len(block.parts) == 1:
-            found[:, places[kept]] = mean[:, kept]
-        else:
-            found[part.cells[:, None], places[kept]] = mean[part.cells[:, None], kept]
+def means_of(cells: Cells, terms: Terms) -> list[tuple[Columns, Floats]]:
+    """By block, its columns and the means of its cells, of these and, last, of the outcome (c, w + 1)."""
+    p, k = len(terms.names), terms.constant.shape[1]
+    # Rows of one piece are taken far sooner; of others everything is copied first, block by block.
+    varying, constant = np.ascontiguousarray(cells.mean), np.ascontiguousarray(terms.constant)
+    outcome, found = np.ascontiguousarray(cells.outcome), []
+    for columns in columns_of(terms):
+        block = columns.block
+        means = np.zeros((len(block.cells), len(columns.terms) + 1))
+        own = columns.terms[columns.terms >= p - k]
+        means[:, len(columns.terms) - len(own) : -1] = constant.take(block.cells, axis=0)[:, own - (p - k)]
+        means[:, -1] = outcome.take(block.cells)
+        mean = varying.take(block.cells, axis=0)
+        for part, places in zip(block.parts, columns.of_part, strict=True):
+            kept = np.flatnonzero(places >= 0)
+            if len(block.parts) == 1:
+                means[:, places[kept]] = mean[:, kept]
+            else:
+                means[part.cells[:, None], places[kept]] = mean[part.cells[:, None], kept]
+        found.append((columns, means))
     return found
 
 
