@@ -3,6 +3,9 @@ PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
 RECOVERY ?=
+NOTHING_SIZES ?= 60=200 400=200 2000=200
+LOUD_SIZES ?= 60=40 400=40 2000=10
+MINUTES ?= 35
 FUZZ_SECONDS ?= 60
 SECONDS ?= 300
 SESSIONS ?= 200
@@ -13,7 +16,7 @@ READY  := $(VENV)/ready
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test mutants attack sbom browser lint lock recovery bench kill load-test drip-test screenshots fuzz exports clean
+.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -46,16 +49,28 @@ mutants: $(READY)       ## change the code on purpose, one thing at a time, and 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
 
+lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
+	sh tests/versions/run $@
+
 sbom: $(READY)          ## write build/sbom.json, the list of all parts with their digests (CycloneDX), from the lock
 	mkdir -p build
 	$(BIN)/cyclonedx-py requirements requirements.lock --pyproject pyproject.toml --output-reproducible --short-PURLs \
 	    --index-url lock: --output-file build/sbom.json
 
-bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
-	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
+nothing: $(READY)       ## what is falsely claimed in studios in which nothing acts (NOTHING_SIZES), for MINUTES at most; goes on where it stopped
+	PYTHONPATH=. $(BIN)/python -m tests.nothing.table nothing $(NOTHING_SIZES) --minutes $(MINUTES) --out tests/nothing/table.md
+
+loud: $(READY)          ## how often what is true is found in studios in which five things are
+	PYTHONPATH=. $(BIN)/python -m tests.nothing.table loud $(LOUD_SIZES) --minutes $(MINUTES) --out tests/nothing/loud.md
+
+bench: $(READY)         ## write docs/performance.md: what must be fast beside what it stands in for; BENCH="loads places" for some of it
+	$(BIN)/python -m tests.bench.table $(BENCH)
 
 recovery: $(READY)      ## simulate what tests/recovery/recovery.md still lacks and write it anew (RECOVERY="--seconds 600" for a part; the next run goes on)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.checked
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.scatter
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

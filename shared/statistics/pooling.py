@@ -51,8 +51,8 @@ def combine_types(estimate: Array, standard_error: Array, level: float) -> Poole
         raise NotEstimableError("Not estimable: a type has no standard error of its own. Leave it out.")
     # Scaled: the iteration for the variance between types stops at an absolute difference.
     unit = float(np.sqrt(np.median(variance)))
+    # Equal estimates have no share of variance between them, by which statsmodels divides.
     with np.errstate(divide="ignore"):
-        # Types that are exactly alike: statsmodels divides by their Q, for a figure that is not asked for.
         combined = combine_effects(estimate / unit, variance / unit**2, method_re="iterated", alpha=1 - level)
     tau2 = float(combined.tau2) * unit**2
     overall, error = _overall(estimate, variance, tau2)

@@ -111,7 +111,7 @@ def test_its_figures_are_those_of_the_screens(html: str, asker: Asker) -> None:
     for row in effects.effects:
         if row.outcome == "tilt" and row.pooled is not None:
             assert plain(number(row.pooled, row.unit, effect=True)) in text
-            assert plain(interval(row.bracket_low, row.bracket_high, row.unit, effect=True)) in text
+            assert plain(interval(row.told_low, row.told_high, row.unit, effect=True)) in text
     for period in periods.periods:
         assert plain(number(period.estimate, period.unit)) in text
 

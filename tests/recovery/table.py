@@ -33,13 +33,13 @@ HEAD = """# Recovery of known effects
 
 Written by `make recovery` on code `{code}`. Simulated studios (`scenarios.py`) in which fitters go by the exam, the
 measured tilt, the true tilt or a blend, with equal, heavy-tailed and shared noise, drift, one to four visits, varied effects
-or none. *Bias*: of a shim's effect on the tilt, in degrees. *Pooled, within, bracket*: how often each interval holds the truth,
-over all supports that were changed often enough. *Claims*: brackets on one side of zero, false alarms where there is no effect.
-*Disagree*: the two estimates are said to differ by more than their noise. *Width*: of a shim's bracket, in degrees.
+or none. *Bias*: of a shim's effect on the tilt, in degrees. *Pooled, within, told*: how often each interval holds the truth,
+over all supports that were changed often enough. *Claims*: supports of which a direction is told, false if none acts.
+*Disagree*: the two estimates are said to differ by more than their noise. *Width*: of a shim's told interval, in degrees.
 """
 
 # One support of one studio: its place in SUPPORTS, the errors of both estimates in degrees, whether each interval holds the
-# truth, whether the bracket lies on one side of zero, whether the two are said to differ, and the bracket's width in degrees.
+# truth, whether a change is claimed, whether the two are said to differ, and the told interval's width in degrees.
 Line = tuple[int, float, float, bool, bool, bool, bool, bool, float]
 
 
@@ -53,10 +53,10 @@ class Recovery:
     within_bias: float
     pooled_coverage: float
     within_coverage: float
-    bracket_coverage: float
+    told_coverage: float
     claims: float
     disagree: float
-    bracket_width: float
+    told_width: float
 
 
 def recovered(scenario: Scenario, seeds: Iterable[int]) -> Recovery:
@@ -76,7 +76,7 @@ def lines_of(scenario: Scenario, seed: int) -> Iterator[Line]:
     """The supports of one studio that have both estimates."""
     rows = simulated(scenario, np.random.default_rng([seed, len(scenario.name), sum(map(ord, scenario.name))]))
     for row in outcome_rows(rows, "tilt", None, Settings()):
-        if row.pooled is None or row.within is None or row.bracket_low is None or row.bracket_high is None:
+        if row.pooled is None or row.within is None or row.told_low is None or row.told_high is None:
             continue
         true = TRUE_TILT_DEG[row.support] if scenario.has_effect else 0.0
         yield (
@@ -85,10 +85,10 @@ def lines_of(scenario: Scenario, seed: int) -> Iterator[Line]:
             round(row.within - true, 6),
             (row.pooled_low or 0.0) <= true <= (row.pooled_high or 0.0),
             (row.within_low or 0.0) <= true <= (row.within_high or 0.0),
-            row.bracket_low <= true <= row.bracket_high,
-            row.bracket_low > 0 or row.bracket_high < 0,
+            row.told_low <= true <= row.told_high,
+            row.direction != 0,
             "differ by more than their noise" in row.words,
-            round(row.bracket_high - row.bracket_low, 6),
+            round(row.told_high - row.told_low, 6),
         )
 
 
@@ -159,15 +159,15 @@ def table() -> str:
 def _part(riders: int, done: dict[tuple[str, int], dict[int, list[Line]]]) -> str:
     rows = [
         f"\n## {riders} riders\n\n"
-        "| scenario | studios | pooled bias | within bias | pooled | within | bracket | claims | disagree | width |\n"
+        "| scenario | studios | pooled bias | within bias | pooled | within | told | claims | disagree | width |\n"
         "|---|---|---|---|---|---|---|---|---|---|\n"
     ]
     for scenario in scenarios():
         studios = done[scenario.name, riders]
         r = _summed(scenario, [line for lines in studios.values() for line in lines])
-        shares = (r.pooled_coverage, r.within_coverage, r.bracket_coverage, r.claims, r.disagree)
+        shares = (r.pooled_coverage, r.within_coverage, r.told_coverage, r.claims, r.disagree)
         cells = [f"{r.pooled_bias:+.3f}", f"{r.within_bias:+.3f}", *(f"{100 * share:.1f} %" for share in shares)]
-        rows.append(f"| {scenario.name} | {len(studios)} | {' | '.join(cells)} | {r.bracket_width:.2f} |\n")
+        rows.append(f"| {scenario.name} | {len(studios)} | {' | '.join(cells)} | {r.told_width:.2f} |\n")
     return "".join(rows)
 
 

@@ -1,6 +1,6 @@
 """Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -20,15 +20,15 @@ from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken
 from dashboard.questions.selection.scope import counted, names_of, scope_of, sessions_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
+from shared.rig.care import Watched, concerning, unclaimed
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.statistics.group_difference import adjusted_difference
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
-
-# The rules are asked of all fits once a snapshot; steps of shims are read once.
-REMEMBERS = True
 
 METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
@@ -36,12 +36,15 @@ METHOD = {
     "intervals": "Wilson on the effective number, by rider",
     "shim_places": "changes between two captures in a row with nothing but added shims changed, clustered by rider",
     "difference": "outcome of fits in agreement less flagged ones, least squares held for the value at arrival, CR2 by rider",
+    "q_value": "Benjamini-Hochberg within a table, times the two tables; clear where the interval leaves out zero and q is low",
 }
 CAUTIONS = (
     "A flag asks for a second look with the fitter; it is no verdict. The rules are common practice, no published source.",
     "The change after a shim holds part of the noise that led to it, at either place; `effects` estimates what supports did.",
     "That agreement goes with an outcome is no proof that it caused it: fits were not flagged by lot.",
 )
+# Outcomes, and the places of shims.
+_TESTED_TABLES = 2
 # The outcome, its unit, its value at arrival, and how it is told.
 _OUTCOMES = (
     ("nearer_neutral", "deg", "nearer_neutral_deg", "off_neutral_arrival_deg", "came nearer to neutral by", "°"),
@@ -50,8 +53,17 @@ _OUTCOMES = (
 )
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> AgreementWithExam:
-    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None = None,
+    rig: Watched | None = None,
+) -> AgreementWithExam:
+    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together.
+
+    rig: what is found of the rigs; where left and right are exchanged, rules look at the other knee, and the headline says so.
+    """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     judged = judged_fits(warehouse, scope, settings, remember)
@@ -59,6 +71,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
     names = names_of(warehouse, remember)["fitter"]
+    findings = concerning(rig, selection.studio, selection.date_from, selection.date_to)
+    steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
     return AgreementWithExam(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -68,14 +82,16 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         n_judged=n_judged,
         n_flagged=n_judged - int(judged.agrees.sum()),
-        headline=f"In {scope.words}: {everyone.words}",
+        headline=unclaimed(findings, "agreement with the exam") or f"In {scope.words}: {everyone.words}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         agreement=(everyone, *(_row(judged, mask, selection.split, level, settings) for level, mask in masks.items())),
         months=tuple(_months(judged, settings)),
         fitters=tuple(_fitters(judged, names, settings)),
         rules=tuple(_rules(judged, settings)),
-        outcomes=tuple(side_by_side(lambda outcome: _outcome(judged, *outcome, settings), _OUTCOMES, scope.n_fits)),
-        shim_places=tuple(shim_places(read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember), settings)),
+        outcomes=tuple(
+            _clear_or_not(side_by_side(lambda outcome: _outcome(judged, *outcome, settings), _OUTCOMES, scope.n_fits))
+        ),
+        shim_places=tuple(shim_places(steps, settings, _TESTED_TABLES)),
         look_at=tuple(_look_at(warehouse, judged, names, settings)),
     )
 
@@ -152,13 +168,23 @@ def _outcome(
         )
     except StatisticsError as error:
         return replace(row, words=str(error))
-    unclear = ": no clear difference" if found.low <= 0 <= found.high else ""
     words = (
         f"Fits in agreement {told} {spoken(abs(found.estimate), 2, sign)} {'less' if found.estimate < 0 else 'more'} than "
-        f"flagged ones that began alike{unclear} "
-        f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')}). It goes along and is no proof."
+        f"flagged ones that began alike ({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')})"
     )
-    return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words)
+    return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)
+
+
+def _clear_or_not(rows: Sequence[OutcomeRow]) -> Iterator[OutcomeRow]:
+    """The rows of one family with their q-values, and what each may claim."""
+    q_values = in_family([row.p_value for row in rows], _TESTED_TABLES)
+    for row, q_value in zip(rows, q_values, strict=True):
+        if row.difference is None:
+            yield row
+            continue
+        is_clear = direction(row.low, row.high, q_value)
+        told = ". It goes along and is no proof." if is_clear else ": no clear difference."
+        yield replace(row, q_value=q_value, words=f"{row.words}{told}")
 
 
 def _look_at(warehouse: Warehouse, judged: Judged, names: list[str], settings: Settings) -> Iterator[LookRow]:

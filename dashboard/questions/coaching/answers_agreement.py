@@ -58,7 +58,8 @@ class LookRow:
 class OutcomeRow:
     """One outcome of fits in agreement and of flagged ones, in `unit`; more is better.
 
-    `difference` is in agreement less flagged, held for the value at arrival; `crude_difference` is not.
+    `difference` is in agreement less flagged, held for the value at arrival; `crude_difference` is not. p_value, q_value: of no
+    difference.
     """
 
     outcome: str
@@ -74,11 +75,16 @@ class OutcomeRow:
     high: float | None
     words: str
     n_riders: int = 0
+    p_value: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)
 class ShimPlaceRow:
-    """Change of an outcome for one more varus shim `in_shoe`, `at_cleat`, or the second less the first (`difference`)."""
+    """Change of an outcome for one more varus shim `in_shoe`, `at_cleat`, or the second less the first (`difference`).
+
+    p_value, q_value: of no difference between the places; a change at one place is not tested, since noise led to it.
+    """
 
     outcome: str
     unit: str
@@ -89,6 +95,8 @@ class ShimPlaceRow:
     low: float | None
     high: float | None
     words: str
+    p_value: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,9 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from dashboard.questions.selection.answers import Answer
+from shared.statistics.told import is_sure
+
+WITHIN, BETWEEN, BEYOND = "within", "between", "beyond"
 
 
 @dataclass(frozen=True)
@@ -12,7 +15,8 @@ class FitterRow:
 
     expected: what the case-mix model expects of these riders, whoever fits them. Limits: where the observed figure would lie
     by chance about the expected one, at the inner and the outer level. ratio: observed / expected, shares only. shrunken:
-    the difference drawn toward zero by its precision.
+    the difference drawn toward zero by its precision. p_value, q_value: of a fitter like the others, in the family of all
+    fitters and outcomes.
     """
 
     outcome: str
@@ -37,6 +41,21 @@ class FitterRow:
     shrunken_low: float | None = None
     shrunken_high: float | None = None
     words: str = ""
+    p_value: float | None = None
+    q_value: float | None = None
+
+    @property
+    def place(self) -> str | None:
+        """WITHIN the inner limits, a limit itself being inside; BEYOND the outer ones where chance would hardly bring that
+        among so many figures; else BETWEEN. None without a figure."""
+        limits = (self.limit_outer_low, self.limit_inner_low, self.limit_inner_high, self.limit_outer_high)
+        if self.observed is None or None in limits:
+            return None
+        outer_low, inner_low, inner_high, outer_high = (limit for limit in limits if limit is not None)
+        if inner_low <= self.observed <= inner_high:
+            return WITHIN
+        is_inside = outer_low <= self.observed <= outer_high
+        return BETWEEN if is_inside or not is_sure(self.q_value) else BEYOND
 
 
 @dataclass(frozen=True)
@@ -54,7 +73,10 @@ class FunnelRow:
 
 @dataclass(frozen=True)
 class DispersionRow:
-    """How far the fitters scatter beyond chance on one outcome: phi is 1 by chance; sd_between in the outcome's unit."""
+    """How far the fitters scatter beyond chance on one outcome: phi is 1 by chance; sd_between in the outcome's unit.
+
+    design_effect: how many times the variance of a figure is what it were if no rider came twice; q_value: over the outcomes.
+    """
 
     outcome: str
     unit: str
@@ -66,6 +88,8 @@ class DispersionRow:
     winsorised_share: float
     winsorising: str
     words: str
+    design_effect: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)

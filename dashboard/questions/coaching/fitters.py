@@ -11,8 +11,8 @@ from scipy import stats
 from dashboard.questions.coaching import SQL
 from dashboard.questions.coaching.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
 from dashboard.questions.coaching.fitters_process import process_rows
-from dashboard.questions.coaching.fitters_words import NAMES, headline_of, row_words
-from dashboard.questions.coaching.riders_mix import CaseMix, came_with, design_of
+from dashboard.questions.coaching.fitters_words import NAMES, headline_of, judged
+from dashboard.questions.coaching.riders_mix import came_with, design_of
 from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.selection.coded import code_sql
 from dashboard.questions.selection.every_fit import Remember, at_once, every_fit, places_of, rows_at
@@ -23,13 +23,10 @@ from dashboard.questions.symmetry.both_sides import mean_of_sides, side_differen
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
-from shared.statistics.clustered.means import clustered_mean, clustered_share
+from shared.statistics.clustered.means import clustered_mean, clustered_share, design_effect
+from shared.statistics.design import Design
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
-
-# Fits are read once a snapshot.
-REMEMBERS = True
-SPLITS = False
 
 Array = NDArray[np.float64]
 Rows = dict[str, NDArray[Any]]
@@ -37,7 +34,10 @@ Rows = dict[str, NDArray[Any]]
 METHOD = {
     "expected": "case-mix model without the fitter: arrival tilt and sway, exam, kind of visit and of bicycle; logistic for "
     "shares, least squares for means; of all fitters' fits in the selection, also where fitters are chosen",
-    "limits": "shares: exact binomial about the expected share, interpolated; means: normal (Spiegelhalter 2005)",
+    "limits": "shares: exact binomial about the expected share, interpolated; means: normal (Spiegelhalter 2005); both for as "
+    "many fits as are as informative where riders came more than once (design effect)",
+    "q_value": "Benjamini-Hochberg over all fitters and outcomes and their scatter; told where the outer limits are left and q "
+    "is small",
     "intervals": "observed, allowing for several fits of one rider; the expected figure taken as known",
     "dispersion": "mean squared z after winsorising, and the variance between fitters beyond chance, by moments",
     "shrunken": "the difference drawn toward zero by variance between / (variance between + its own variance)",
@@ -125,10 +125,11 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
     answers = side_by_side(
         lambda outcome: _outcome(outcome, fits, mix, present, settings), _outcomes(fits, settings), len(fits["rider"])
     )
+    rows, scatter = judged([row for found in answers for row in found[0]], [found[1] for found in answers], settings)
     return _Everyone(
         terms=mix.terms,
-        rows=tuple(row for found in answers for row in found[0]),
-        dispersion=tuple(found[1] for found in answers),
+        rows=rows,
+        dispersion=scatter,
         process=tuple(process_rows(warehouse, scope, fits, present, settings, remember)),
         funnel=tuple(row for found in answers for row in found[2]),
     )
@@ -174,7 +175,7 @@ def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
 def _outcome(
     outcome: _Outcome,
     fits: Rows,
-    mix: CaseMix,
+    mix: Design,
     present: Mapping[int, str],
     settings: Settings,
 ) -> _Told:
@@ -206,11 +207,13 @@ def _outcome(
             for number, name in present.items()
         ]
         return rows, replace(start, words=f"{NAMES[outcome.outcome]}: {refused}"), []
+    effect = design_effect(values - found.expected, rider)
     everyone = [
-        _compared(outcome, present[number], values, rider, own == number, found, settings) for number in np.unique(own).tolist()
+        _compared(outcome, present[number], values, rider, own == number, found, effect, settings)
+        for number in np.unique(own).tolist()
     ]
     enough = [each for each in everyone if each.row.observed is not None]
-    scatter, words = _scatter(enough, outcome, settings)
+    scatter, refusal = _scatter(enough, outcome, settings)
     shown = list(_drawn_in(everyone, scatter, settings))
     absent = [
         replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in present.values()
@@ -223,12 +226,13 @@ def _outcome(
         phi=scatter.phi if scatter else None,
         p_value=scatter.p_value if scatter else None,
         sd_between=scatter.tau_squared**0.5 if scatter else None,
-        words=words,
+        design_effect=effect,
+        words=refusal,
     )
     return (
         sorted(shown, key=lambda shown_row: shown_row.fitter_id),
         row,
-        list(_funnel(outcome, enough, values, found, settings)),
+        list(_funnel(outcome, enough, values, found, effect, settings)),
     )
 
 
@@ -242,7 +246,14 @@ def _empty(outcome: _Outcome, fitter: str, rider: NDArray[Any]) -> FitterRow:
 
 
 def _compared(
-    outcome: _Outcome, fitter: str, values: Array, rider: NDArray[Any], own: NDArray[Any], found: Expected, settings: Settings
+    outcome: _Outcome,
+    fitter: str,
+    values: Array,
+    rider: NDArray[Any],
+    own: NDArray[Any],
+    found: Expected,
+    effect: float,
+    settings: Settings,
 ) -> _Compared:
     """One fitter's observed figure against the expected one, with interval and limits; counts alone below the minimum."""
     row = _empty(outcome, fitter, rider[own])
@@ -251,13 +262,14 @@ def _compared(
         return _Compared(
             replace(row, words=f"{fitter}: not enough yet, {counted(row.n_fits, 'fit')} of the {minimum} needed."), 0, 0
         )
-    expected, error = float(found.expected[own].mean()), float(found.variance[own].sum() ** 0.5 / row.n_fits)
+    expected = float(found.expected[own].mean())
+    error = float((effect * found.variance[own].sum()) ** 0.5 / row.n_fits)
     is_share = outcome.unit == "share"
     # Of means, what is left beyond the expected is told; of shares the observed share itself, which stays within 0 and 1.
     own_values = values[own] if is_share else values[own] - found.expected[own]
     seen = (clustered_share if is_share else clustered_mean)(own_values, rider[own], settings.intervals.level)
     shift = expected if is_share else 0.0
-    [limits] = _limits(outcome.unit, expected, np.array([row.n_fits]), np.array([error]), settings).tolist()
+    [limits] = _limits(outcome.unit, expected, np.array([row.n_fits]) / effect, np.array([error]), settings).tolist()
     row = replace(
         row,
         observed=float(values[own].mean()),
@@ -273,16 +285,20 @@ def _compared(
         limit_inner_high=limits[2],
         limit_outer_high=limits[3],
         z=(seen.estimate - shift) / error,
+        p_value=float(2 * stats.norm.sf(abs(seen.estimate - shift) / error)),
     )
-    return _Compared(replace(row, words=row_words(row, settings)), seen.estimate - shift, error)
+    return _Compared(row, seen.estimate - shift, error)
 
 
-def _limits(unit: str, expected: float, n: NDArray[np.int64], error: Array, settings: Settings) -> Array:
-    """Outer low, inner low, inner high and outer high limit for each of n (k,), shape (k, 4), about the expected figure."""
+def _limits(unit: str, expected: float, n: Array, error: Array, settings: Settings) -> Array:
+    """Outer low, inner low, inner high and outer high limit for each of n (k,), shape (k, 4), about the expected figure.
+
+    n: as many fits of riders who came once as are as informative, in whole ones for the limits of a share.
+    """
     inner, outer = ((1 - level) / 2 for level in (settings.fitters.inner_level, settings.fitters.outer_level))
     tails = np.array([outer, inner, 1 - inner, 1 - outer])
     if unit == "share":
-        return binomial_limit(expected, n[:, None], tails[None, :])
+        return binomial_limit(expected, np.maximum(1, np.rint(n)).astype(np.int64)[:, None], tails[None, :])
     return np.asarray(expected + stats.norm.ppf(tails)[None, :] * error[:, None])
 
 
@@ -293,8 +309,7 @@ def _scatter(enough: list[_Compared], outcome: _Outcome, settings: Settings) -> 
         found = dispersion(difference / error, error, rule.winsorised_share, rule.winsorising)
     except StatisticsError as refused:
         return None, f"{name}: {refused}"
-    beyond = "more than chance alone" if found.p_value < 1 - settings.intervals.level else "no more than by chance"
-    return found, f"{name}: {found.n} fitters scatter {beyond}."
+    return found, ""
 
 
 def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: Settings) -> Iterator[FitterRow]:
@@ -315,7 +330,7 @@ def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: S
 
 
 def _funnel(
-    outcome: _Outcome, enough: list[_Compared], values: Array, found: Expected, settings: Settings
+    outcome: _Outcome, enough: list[_Compared], values: Array, found: Expected, effect: float, settings: Settings
 ) -> Iterator[FunnelRow]:
     if not enough:
         return
@@ -323,6 +338,6 @@ def _funnel(
     spread = float(found.variance.mean()) ** 0.5
     centre = float(values.mean()) if outcome.unit == "share" else 0.0
     sizes = np.unique(np.linspace(settings.minimum.sessions_per_fitter, most * 1.1, _FUNNEL_POINTS).astype(np.int64))
-    limits = _limits(outcome.unit, centre, sizes, spread / np.sqrt(sizes), settings) - centre
+    limits = _limits(outcome.unit, centre, sizes / effect, spread * np.sqrt(effect / sizes), settings) - centre
     for n, four in zip(sizes.tolist(), limits.tolist(), strict=True):
         yield FunnelRow(outcome.outcome, outcome.unit, n, *four)

@@ -1,9 +1,14 @@
 """Sentences of the fitters' answer."""
 
-from dashboard.questions.coaching.answers_fitters import FitterRow
+from collections.abc import Sequence
+from dataclasses import replace
+
+from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
 from dashboard.questions.selection.numbers import spoken, spoken_percent
 from dashboard.questions.selection.scope import counted
 from shared.settings import Settings
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import is_sure
 
 NAMES = {
     "side_difference_left": "Side differences left",
@@ -13,25 +18,20 @@ NAMES = {
 }
 
 
-def _place(row: FitterRow) -> tuple[str, str]:
-    """Inside the inner limits, between inner and outer, or outside; and above or below. A limit itself is inside."""
-    assert row.observed is not None and row.limit_inner_low is not None and row.limit_inner_high is not None
-    assert row.limit_outer_low is not None and row.limit_outer_high is not None
-    side = "above" if row.observed > row.limit_inner_high else "below"
-    if row.limit_inner_low <= row.observed <= row.limit_inner_high:
-        return "inside", side
-    return ("between" if row.limit_outer_low <= row.observed <= row.limit_outer_high else "outside"), side
+def _side(row: FitterRow) -> str:
+    """Above or below what is expected."""
+    return "above" if (row.difference or 0.0) > 0 else "below"
 
 
 def row_words(row: FitterRow, settings: Settings) -> str:
     """One fitter's figure beside the expected one, and where it lies among the limits."""
     inner, outer = (f"{100 * level:g} %" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
-    where, side = _place(row)
+    assert row.place is not None
     place = {
-        "inside": f"within the {inner} limits",
-        "between": f"{side} the {inner} limits, within the {outer} ones",
-        "outside": f"{side} the {outer} limits: look at these fits together",
-    }[where]
+        WITHIN: f"within the {inner} limits",
+        BETWEEN: f"outside the {inner} limits, no more than chance may bring among so many figures",
+        BEYOND: f"{_side(row)} the {outer} limits: look at these fits together",
+    }[row.place]
     assert row.observed is not None and row.expected is not None and row.difference is not None
     fits = counted(row.n_fits, "fit")
     if row.unit == "share":
@@ -50,13 +50,31 @@ def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
     few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
     if not estimated:
         return f"No fitter can be compared yet.{few_words}"
-    outside = [
-        f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({side})"
-        for row in estimated
-        for where, side in [_place(row)]
-        if where == "outside"
-    ]
+    outside = [f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == BEYOND]
     n = len({row.fitter_id for row in estimated})
     outer = f"the {100 * settings.fitters.outer_level:g} % limits"
     told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
     return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {told}.{few_words}"
+
+
+def judged(
+    rows: Sequence[FitterRow], scatter: Sequence[DispersionRow], settings: Settings
+) -> tuple[tuple[FitterRow, ...], tuple[DispersionRow, ...]]:
+    """All rows with their q-values in one family of fitters, outcomes and scatters, and the words that follow from them."""
+    q_values = in_family([row.p_value for row in rows] + [row.p_value for row in scatter])
+    of_rows, of_scatter = q_values[: len(rows)], q_values[len(rows) :]
+    return (
+        tuple(_with_words(replace(row, q_value=q), settings) for row, q in zip(rows, of_rows, strict=True)),
+        tuple(_scattered(replace(row, q_value=q)) for row, q in zip(scatter, of_scatter, strict=True)),
+    )
+
+
+def _with_words(row: FitterRow, settings: Settings) -> FitterRow:
+    return row if row.p_value is None else replace(row, words=row_words(row, settings))
+
+
+def _scattered(row: DispersionRow) -> DispersionRow:
+    """The row with whether the fitters scatter by more than chance; one without a figure has its reason already."""
+    beyond = "more than chance alone" if is_sure(row.q_value) else "no more than by chance"
+    told = f"{NAMES[row.outcome]}: {row.n_fitters} fitters scatter {beyond}."
+    return row if row.p_value is None else replace(row, words=told)

@@ -98,63 +98,12 @@ _RESTS_ON: Final = frozenset(
     {"n", "total", "n_fits", "n_knees", "n_feet", "n_pairs", "n_judged", "n_asked", "n_seen", "n_changes", "n_at_risk"}
 )
 # What a row is compared with.
-_COMPARED: Final = frozenset({"q_value", "words", "centre", "limit_low", "limit_high", "in_base", "signals", "is_partial"})
+_COMPARED: Final = frozenset(
+    {"q_value", "line_q_value", "words", "centre", "limit_low", "limit_high", "in_base", "signals", "is_partial"}
+)
 # What describes a row and counts nothing.
 _KEPT: Final = frozenset({"unit", "counted", "told", "dose_unit", "limit", "published_share", "is_partial", "in_base", "note"})
 
 
 def _kinds(row: type) -> dict[str, str]:
     return {name: str(kind) for name, kind in inspect.get_annotations(row).items()}
-
-
-_PATTERNS = ("arrival_pattern", "departure_pattern")
-_OF_LEVEL = ("split", "level")
-_CHANGES = ("n_resolved", "n_persisting", "n_new", "n_none")
-_MOMENTS = ("from_moment", "to_moment")
-# Lists by question that a reader who may not see cases is given, row by row.
-FIGURES: Final[dict[str, dict[str, Counted]]] = {
-    "effects": {
-        "effects": Counted(("outcome", "support", *_OF_LEVEL), ("level",)),
-        "dose": Counted(("outcome", "support", "dose"), ("dose",)),
-        "responders": Counted(("outcome", "response"), cells=("n",), units="total"),
-        "off_neutral": Counted(("arrival_direction",), ("arrival_direction",), units="n_knees"),
-    },
-    "studio": {"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), ("month",), units="n")},
-    "noise": {"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), ("level",))},
-    "returns": {
-        "figures": Counted(("figure", *_OF_LEVEL), ("level",), units="n"),
-        "curve": Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=2),
-        "at_risk": Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=2),
-        "lasting": Counted(("outcome",), riders=("n_riders_seen",), units="n_seen"),
-        "said": Counted(("topic",), units="n"),
-    },
-    "trends": {"trend": Counted(("figure", "period"), ("period",), units="n")},
-    "asymmetry": {
-        "prevalence": Counted(("quantity", "moment", *_OF_LEVEL), ("level",)),
-        "change": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
-        "patterns": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
-        "differences": Counted(("quantity", "moment", *_OF_LEVEL), ("level",), units="n_fits"),
-        "curve": Counted(("quantity", "moment", "limit")),
-        "flow": Counted(_PATTERNS, _PATTERNS, cells=("n_riders",)),
-        "repeats": Counted(("quantity",), cells=("n_no_longer",)),
-    },
-    "ratings": {
-        "ratings": Counted(("topic", *_MOMENTS, *_OF_LEVEL), ("level",)),
-        "body_parts": Counted(("topic", "body_part", *_MOMENTS), ("body_part",)),
-    },
-    "types": {
-        "types": Counted(("column", "kind", *_OF_LEVEL), ("level",), cells=("n_feet_of_kind",), units="n_feet"),
-        "alike": Counted(("column",), cells=("n_alike",)),
-    },
-    "agreement": {
-        "agreement": Counted(("by", "level"), ("level",), units="n_judged"),
-        "months": Counted(("by", "level"), ("level",), units="n_judged"),
-        "rules": Counted(("rule",), cells=("n_notes", "n_flags"), units="n_asked"),
-        "outcomes": Counted(("outcome",), units="n_fits"),
-        "shim_places": Counted(("outcome", "place")),
-    },
-    "periods": {
-        "periods": Counted(("figure", "which", "date_from", "date_to"), units="n"),
-        "changes": Counted(("figure", "against"), riders=("n_riders_this", "n_riders_against")),
-    },
-}

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.answers import Answer
+from shared.statistics.told import ROUGH_BELOW_DF, Claiming, is_sure
 
 
 @dataclass(frozen=True)
@@ -12,7 +13,8 @@ class FamilyRow:
     """How much one support's effect differs between the levels of a split; figures in `unit`.
 
     overall: the levels brought together; between_sd: spread of the true effects between levels; prediction: where the effect
-    in a level not yet seen would lie; p_value: of no difference between levels.
+    in a level not yet seen would lie; p_value: of no difference between levels, the larger of both estimates'; q_value: in the
+    family of all supports and outcomes of the split.
     """
 
     outcome: str
@@ -28,13 +30,21 @@ class FamilyRow:
     prediction_high: float | None
     p_value: float
     words: str
+    q_value: float | None = None
+
+    @property
+    def differs(self) -> bool:
+        """Whether a difference between the levels is claimed."""
+        return is_sure(self.q_value)
 
 
 @dataclass(frozen=True)
-class DoseRow:
+class DoseRow(Claiming):
     """The effect of a whole dose (shims in all, or mm of stance) against none; `line` is what the straight line says.
 
-    line_p_value: of no bend; one value a support and outcome.
+    line_p_value: of no bend, one value a support and outcome, and line_q_value in the family of all supports and outcomes.
+    told_low, told_high, told_by, q_value: as in EffectRow, the family being the doses of an outcome. is_rough: any of both
+    p-values rests on few degrees of freedom.
     """
 
     outcome: str
@@ -55,6 +65,17 @@ class DoseRow:
     line: float | None
     line_p_value: float | None
     words: str
+    q_value: float | None = None
+    told_low: float | None = None
+    told_high: float | None = None
+    told_by: str | None = None
+    line_q_value: float | None = None
+    is_rough: bool = False
+
+    @property
+    def is_bent(self) -> bool:
+        """Whether it is claimed that the doses do not follow a straight line."""
+        return is_sure(self.line_q_value)
 
 
 @dataclass(frozen=True)
@@ -75,10 +96,11 @@ class ResponderRow:
 
 
 @dataclass(frozen=True)
-class NeutralRow:
+class NeutralRow(Claiming):
     """How the distance from neutral changed from arrival to departure, by arrival direction, in degrees.
 
     expected: what the noise of the arrival alone would do with nothing changed (regression to the mean); net: change less that.
+    told_low, told_high: the interval that is told, here that of net (`told_by`); q_value: among the three directions.
     """
 
     arrival_direction: str
@@ -90,11 +112,20 @@ class NeutralRow:
     net_low_deg: float | None
     net_high_deg: float | None
     words: str
+    q_value: float | None = None
+    told_low: float | None = None
+    told_high: float | None = None
+    told_by: str | None = None
+
+    @property
+    def is_rough(self) -> bool:
+        """Whether the p-value behind q, by Student's t on one degree of freedom less than riders, is rough."""
+        return self.n_riders - 1 < ROUGH_BELOW_DF
 
 
 @dataclass(frozen=True)
 class InfluenceRow:
-    """Between which values an estimate would lie with any one rider left out, and the riders at both ends."""
+    """Between which values an estimate would lie with any one rider left out, and the riders at both ends, of each estimate."""
 
     outcome: str
     support: str
@@ -107,6 +138,8 @@ class InfluenceRow:
     within_without_high: float
     rider_low: str
     rider_high: str
+    within_rider_low: str = ""
+    within_rider_high: str = ""
 
 
 @dataclass(frozen=True)

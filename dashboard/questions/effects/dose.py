@@ -1,7 +1,7 @@
 """Is the effect a straight line: the mean effect of each whole dose of shims and of stance against none."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,17 +9,27 @@ from numpy.typing import NDArray
 from dashboard.questions.effects.answers_effects import DoseRow
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.effect_models import OUTCOMES, Fits, fit_design
-from dashboard.questions.models.frames import Frame, Varying, frame_by_code
+from dashboard.questions.models.frames import STANCE_STEP_MM, Frame, Varying, frame_by_code
 from dashboard.questions.models.supports import Counts, build_design, counts_of
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import bracket_of
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import ROUGH_BELOW_DF, told_interval
 from shared.statistics.wald import wald_p_value
 from shared.units import UNITS
 
-DOSES = {"shim": ("total_shims", "shims", 1.0), "stance": ("stance_mm", "mm", 2.0)}
+DOSES = {"shim": ("total_shims", "shims", 1.0), "stance": ("stance_mm", "mm", STANCE_STEP_MM)}
+
+
+@dataclass(frozen=True)
+class FoundDose:
+    """A dose before its family is known, with the larger p-value of both estimates where it has figures."""
+
+    row: DoseRow
+    p_value: float | None = None
 
 
 @dataclass(frozen=True)
@@ -39,7 +49,7 @@ def _term(support: str, size: float) -> str:
 
 def dose_rows(
     frame: Frame, slopes: Mapping[str, float], settings: Settings, begun: Mapping[str, float] | None = None
-) -> Iterator[DoseRow]:
+) -> Iterator[FoundDose]:
     """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
     that effect (slopes) times the dose. frame: of the standard columns; begun: as in fit_design."""
     for support in DOSES:
@@ -47,9 +57,21 @@ def dose_rows(
             yield from _rows_of(frame, support, slopes[support], settings, begun)
 
 
+def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]:
+    """The doses of an outcome with their q-values: the doses are one family, and the tests of the straight line another;
+    price: as in in_family."""
+    bends = {(one.row.outcome, one.row.support): one.row.line_p_value for one in found}
+    bent = dict(zip(bends, in_family(list(bends.values()), price), strict=True))
+    q_values = in_family([one.p_value for one in found], price)
+    return [
+        replace(one.row, q_value=q_value, line_q_value=bent[one.row.outcome, one.row.support])
+        for one, q_value in zip(found, q_values, strict=True)
+    ]
+
+
 def _rows_of(
     whole: Frame, support: str, slope: float, settings: Settings, begun: Mapping[str, float] | None
-) -> Iterator[DoseRow]:
+) -> Iterator[FoundDose]:
     outcome, sizes = whole.outcome, _sizes(whole.captures, support)
     code = np.full(len(whole.captures), -1)
     for place, size in enumerate(sizes):
@@ -98,7 +120,7 @@ def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
     return wald_p_value(contrasts @ estimate, contrasts @ covariance @ contrasts.T, df)
 
 
-def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> DoseRow:
+def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> FoundDose:
     unit, dose_unit = OUTCOMES[outcome], DOSES[dose.support][1]
     line = slope * dose.size
     none = (None,) * 8
@@ -107,16 +129,21 @@ def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float
     if fits is None or not known or fits.within_table[dose.term].df <= 0:
         found_counts = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
         words = f"{_dose_words(dose)}: not enough yet, {found_counts}."
-        return DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words)
+        return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
     found = bracket_of(fits.pooled, fits.within, dose.term, fits.level)
+    told = told_interval(found.low, found.high)
     sign = UNITS[unit].sign
     words = (
-        f"{_dose_words(dose)}: {spoken(found.low, 2)} to {spoken(found.high, 2, sign)} against none; "
+        f"{_dose_words(dose)}: {spoken(told.low, 2)} to {spoken(told.high, 2, sign)} against none; "
         f"the straight line says {spoken(line, 2, sign)}."
     )
     figures = (pooled.estimate, pooled.low, pooled.high, within.estimate, within.low, within.high, found.low, found.high)
-    return DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *figures, line, bend, words)
+    row = DoseRow(
+        outcome, dose.support, unit, dose.size, dose_unit, *counts, *figures, line, bend, words,
+        told_low=told.low, told_high=told.high, told_by=told.by, is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
+    )  # fmt: skip
+    return FoundDose(row, max(pooled.p_value, within.p_value))
 
 
 def _dose_words(dose: _Dose) -> str:

@@ -2,12 +2,15 @@
 
 from dataclasses import dataclass
 
+from shared.statistics.told import Claiming
+
 
 @dataclass(frozen=True)
-class EffectRow:
+class EffectRow(Claiming):
     """One support on one outcome, overall (`split` and `level` None) or at one level of a split; in `unit`.
 
-    shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own.
+    shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own. told_low, told_high:
+    the one interval that is told, and what it was told by. is_rough: the p-value behind q rests on few degrees of freedom.
     """
 
     outcome: str
@@ -30,3 +33,7 @@ class EffectRow:
     shrunk: float | None = None
     shrunk_low: float | None = None
     shrunk_high: float | None = None
+    told_low: float | None = None
+    told_high: float | None = None
+    told_by: str | None = None
+    is_rough: bool = False

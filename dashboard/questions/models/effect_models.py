@@ -1,4 +1,4 @@
-"""Both models on the rows of one outcome: refusals, fits, brackets and verdicts, one row a support and level."""
+"""Both models on the rows of one outcome: refusals, fits and brackets, one row a support and level."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -11,7 +11,8 @@ from dashboard.questions.memory.side_by_side import both
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Rows, captures_of_rows
-from dashboard.questions.models.frames import NOT_EXAMINED, ORDER, Frame, frame_of, straight_columns
+from dashboard.questions.models.claims import Found, Noted, claimed
+from dashboard.questions.models.frames import HELD, NOT_EXAMINED, Frame, frame_of, straight_columns
 from dashboard.questions.models.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -19,7 +20,7 @@ from shared.statistics.bracket import bracket, difference_error, places_among
 from shared.statistics.intervals import TermEstimate
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
-from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.told import ROUGH_BELOW_DF, told_interval
 
 OUTCOMES = {"tilt": "deg", "sway": "mm", "offset": "mm", "off_neutral": "deg"}
 
@@ -59,19 +60,21 @@ def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings
 
 
 def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
-    """The same from captures row by row, with the fits behind them."""
-    return fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+    """The same from captures row by row, with the fits behind them; the outcome's rows are one family."""
+    found, fits = fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+    return claimed(found, settings), fits
 
 
 def fitted(
     frame: Frame, split: str | None, settings: Settings, begun: Mapping[str, float] | None = None
-) -> tuple[list[EffectRow], Fits | None]:
-    """The rows of one outcome, and the two fits behind them where there are any; begun: as in fit_design."""
+) -> tuple[list[Found], Fits | None]:
+    """What one outcome's captures tell before its family is known, and the two fits behind it where there are any; begun: as
+    in fit_design."""
     if not len(frame.captures):
         return [], None
     design = design_of(frame, split)
     tangled = _tangled(design)
-    if any(_is_order(partner) for partners in tangled.values() for partner in partners):
+    if any(_is_held(partner) for partners in tangled.values() for partner in partners):
         design = design_of(frame_of(frame.captures, frame.outcome, straight_columns()), split)
         tangled = _tangled(design)
     refusals = _refusals(design, tangled, settings)
@@ -86,7 +89,7 @@ def fitted(
         for column, counts in zip(design.columns, design.counts, strict=True)
         if column.level != NOT_EXAMINED
     ]
-    return _with_q_values(made), fits
+    return made, fits
 
 
 def _tangled(design: Design) -> dict[str, tuple[str, ...]]:
@@ -103,8 +106,8 @@ def _changed(design: Design) -> NDArray[np.bool_]:
     return changed
 
 
-def _is_order(term: str) -> bool:
-    return term.split(maxsplit=1)[0] == ORDER
+def _is_held(term: str) -> bool:
+    return term.split(maxsplit=1)[0] in HELD
 
 
 def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
@@ -120,7 +123,7 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
             refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
         elif partners := tangled.get(column.term):
             others = [names[partner] for partner in partners if partner in names]
-            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_order, partners)))
+            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_held, partners)))
     return refused
 
 
@@ -144,33 +147,27 @@ def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | 
 
 def _row(
     column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, fits: Fits | None
-) -> EffectRow:
-    unit = OUTCOMES[outcome]
+) -> Found:
     row = EffectRow(
-        outcome=outcome, support=column.support, unit=unit, split=split if column.level else None, level=column.level,
-        n_riders=counts.n_riders, n_changes=counts.n_changes,
+        outcome=outcome, support=column.support, unit=OUTCOMES[outcome], split=split if column.level else None,
+        level=column.level, n_riders=counts.n_riders, n_changes=counts.n_changes,
         pooled=None, pooled_low=None, pooled_high=None, within=None, within_low=None, within_high=None,
         bracket_low=None, bracket_high=None, q_value=None, words=refusal or "",
     )  # fmt: skip
     if refusal or fits is None:
-        return row
+        return Found(row)
     pooled, within = fits.pooled_table[column.term], fits.within_table[column.term]
     if pooled.df <= 0 or within.df <= 0:
-        return replace(row, words=verdict.one_rider(column.support))
+        return Found(replace(row, words=verdict.one_rider(column.support)))
     found = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term, fits.place))
-    figures = verdict.Figures(pooled.estimate, within.estimate, found.low, found.high, found.disagree)
-    return replace(
+    told = told_interval(found.low, found.high)
+    row = replace(
         row,
         pooled=pooled.estimate, pooled_low=pooled.low, pooled_high=pooled.high,
         within=within.estimate, within_low=within.low, within_high=within.high,
         bracket_low=found.low, bracket_high=found.high,
-        # The larger of both p-values: a change is claimed only where each estimate would claim it.
-        q_value=max(pooled.p_value, within.p_value),
-        words=verdict.verdict(column.support, outcome, unit, figures),
+        told_low=told.low, told_high=told.high, told_by=told.by,
+        is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
     )  # fmt: skip
-
-
-def _with_q_values(rows: list[EffectRow]) -> list[EffectRow]:
-    """Adjusts the p-values of one outcome's rows as one family."""
-    adjusted = iter(benjamini_hochberg([row.q_value for row in rows if row.q_value is not None]))
-    return [row if row.q_value is None else replace(row, q_value=next(adjusted)) for row in rows]
+    # The larger of both p-values: a change is claimed only where each estimate would claim it.
+    return Found(row, max(pooled.p_value, within.p_value), Noted(found.disagree, found.reach))

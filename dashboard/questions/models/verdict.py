@@ -1,7 +1,6 @@
-"""The plain-word verdict on one support, and the rule that makes it. The words never claim more than the bracket."""
+"""The plain-word verdict on one support. The words never claim more than the told interval and the q-value allow."""
 
-from dataclasses import dataclass
-
+from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.numbers import spoken
 from shared.units import UNITS
 
@@ -28,15 +27,9 @@ _FALLS = {
 _NOUNS = {"off_neutral": "the distance from neutral"}
 
 
-@dataclass(frozen=True)
-class Figures:
-    """Both estimates and the bracket from the lower to the higher end of their intervals, in the outcome's unit."""
-
-    pooled: float
-    within: float
-    bracket_low: float
-    bracket_high: float
-    disagree: bool
+# How the two estimates stand to each other.
+APART, UNSURE, AGREE = "apart", "unsure", "agree"
+_SPOKEN = {AGREE: "both estimates agree", UNSURE: "no disagreement found, and little could be"}
 
 
 def name_of(support: str) -> str:
@@ -44,26 +37,35 @@ def name_of(support: str) -> str:
     return _SUPPORTS[support]
 
 
-def claim(support: str, outcome: str, unit: str, low: float, high: float) -> str:
-    """What the bracket alone allows to say: a change where it lies on one side of zero, otherwise the bracket itself."""
-    name, sign = _SUPPORTS[support], UNITS[unit].sign
-    if low > 0:
-        return f"{name} {_RISES[outcome]} by {spoken(low, 2)} to {spoken(high, 2, sign)}"
-    if high < 0:
-        return f"{name} {_FALLS[outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
-    noun = _NOUNS.get(outcome, outcome)
-    return f"{name} shows no clear change in {noun}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+def claim(row: EffectRow) -> str:
+    """What may be claimed of a row: a change in its direction, otherwise the told interval itself."""
+    name, sign = _SUPPORTS[row.support], UNITS[row.unit].sign
+    low, high = row.told_low or 0.0, row.told_high or 0.0
+    if row.direction > 0:
+        return f"{name} {_RISES[row.outcome]} by {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    if row.direction < 0:
+        return f"{name} {_FALLS[row.outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
+    noun = _NOUNS.get(row.outcome, row.outcome)
+    told = f"{name} shows no clear change in {noun}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    if low <= 0 <= high:
+        return told
+    return f"{told}, which among so many figures may be chance"
 
 
-def verdict(support: str, outcome: str, unit: str, figures: Figures) -> str:
-    """The claim, and whether the two estimates agree."""
-    told, sign = claim(support, outcome, unit, figures.bracket_low, figures.bracket_high), UNITS[unit].sign
-    if figures.disagree:
-        return (
-            f"{told}. The two estimates differ by more than their noise (pooled {spoken(figures.pooled, 2, sign)}, "
-            f"within-knee {spoken(figures.within, 2, sign)}); a repeat capture before a change would tell which to trust."
+def verdict(row: EffectRow, apart: str) -> str:
+    """The claim, how the two estimates stand to each other (APART, UNSURE, AGREE), and whether the p-value is rough."""
+    told, sign = claim(row), UNITS[row.unit].sign
+    if apart == APART:
+        told += (
+            f". The two estimates differ by more than their noise (pooled {spoken(row.pooled or 0.0, 2, sign)}, "
+            f"within-knee {spoken(row.within or 0.0, 2, sign)}): the truth may lie anywhere between"
         )
-    return f"{told}; both estimates agree."
+    else:
+        told += f"; {_SPOKEN[apart]}"
+    return f"{told}. {ROUGH}" if row.is_rough else f"{told}."
+
+
+ROUGH = "It rests on so few riders that how often chance alone would bring it is a rough figure."
 
 
 def not_enough(support: str, n_changes: int, n_riders: int, minimum: str) -> str:

@@ -5,6 +5,7 @@ from datetime import date
 from typing import ClassVar
 
 from dashboard.questions.selection.answers import Answer
+from shared.statistics.told import direction
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,10 @@ class PeriodRow:
 
 @dataclass(frozen=True)
 class PeriodChangeRow:
-    """This period less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares)."""
+    """This period less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares).
+
+    q_value: among all comparisons of the answer; `told` is higher, lower or no clear change.
+    """
 
     figure: str
     against: str
@@ -39,6 +43,12 @@ class PeriodChangeRow:
     words: str
     n_riders_this: int = 0
     n_riders_against: int = 0
+    p_value: float | None = None
+    q_value: float | None = None
+
+    @property
+    def told(self) -> str:
+        return {1: "higher", -1: "lower", 0: "no clear change"}[direction(self.low, self.high, self.q_value)]
 
 
 @dataclass(frozen=True)

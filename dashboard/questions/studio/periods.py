@@ -1,7 +1,7 @@
 """Is it getting better: a period's headline figures beside the period before and the same period a year before."""
 
 from calendar import monthrange
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -18,8 +18,11 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, PeriodRow, Periods
 from dashboard.questions.studio.studio import Measured, estimate_of, measured
 from shared.errors import NotEstimableError, TooFewError
+from shared.rig.care import Watched, care, concerning
 from shared.settings import Settings
 from shared.statistics.group_difference import adjusted_difference
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
@@ -28,11 +31,9 @@ METHOD = {
     "periods": "the period before has as many months, or days where it is no whole months; the year before, the same dates",
     "limits": "every period is measured by this one's smallest real change (MDC95), so that one yardstick serves all",
     "difference": "this period less the earlier one, least squares with CR2 by rider, since a rider may be in both",
+    "q_value": "Benjamini-Hochberg over all comparisons; told where the interval leaves out zero and q is small",
     "return_rate": "an open window is left out in every period",
 }
-# The fits and knees of `studio` are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NAMES = {
     "knees_better": "Knees better at departure",
     "side_difference_left": "Fits with a side difference left",
@@ -74,14 +75,21 @@ def _a_year_before(day: date) -> date:
     return date(day.year - 1, day.month, last_day if is_end else min(day.day, last_day))
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Periods:
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None = None,
+    rig: Watched | None = None,
+) -> Periods:
     """The figures of the selection's dates; without both dates, those from the first to the last fit's day.
 
-    Raises TooFewError where the selection is empty, or has neither dates nor figures.
+    rig: what is found of the rigs; a day between the periods from which one measures otherwise stands in the headline. Raises
+    TooFewError where the selection is empty, or has neither dates nor figures.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    tilt_noise = noise.own_noise("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     # As `studio` measures them, so that this period's figures are its own to the last digit.
     present = {one.figure: one for one in measured(warehouse, scope, settings, tilt_noise, remember)}
     whole = scope_of(warehouse, replace(selection, date_from=None, date_to=None), settings, remember or at_once)
@@ -89,7 +97,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     this = _this_span(everything, selection)
     spans = {"this": this, "before": span_before(this), "year_before": span_a_year_before(this)}
     compared = [each for one in everything for each in _compared(one, spans)]
-    changes = tuple(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day)))
+    with_care = care(concerning(rig, selection.studio), spans["year_before"].first, this.last)
+    changes = tuple(_told(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day))))
     return Periods(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -97,7 +106,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         method={**METHOD, "level": settings.intervals.level},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(changes),
+        headline=" ".join(filter(None, (_headline(changes), with_care))),
         periods=tuple(row for one in everything for row in _rows(one, present[one.figure], spans, settings)),
         changes=changes,
     )
@@ -147,11 +156,23 @@ def _change(one: Measured, here: Flags, there: Flags, against: str, settings: Se
         )
     except (TooFewError, NotEstimableError) as refusal:
         return replace(row, words=f"{name} beside {words}: {refusal}")
-    written = spoken_points if one.unit == "share" else (lambda value: spoken(value, 1, "points"))
-    ends = f"{written(found.low).removesuffix('points').strip()} to {written(found.high)}"
-    clear = "higher" if found.low > 0 else "lower" if found.high < 0 else "no clear change"
-    told = f"{name}: {written(found.estimate)} against {words}, {clear} ({ends}; {n_this:,} and {n_against:,} {one.counted}s)."
-    return replace(row, difference=found.estimate, low=found.low, high=found.high, words=told)
+    return replace(row, difference=found.estimate, low=found.low, high=found.high, p_value=found.p_value, words=one.counted)
+
+
+def _told(rows: Sequence[PeriodChangeRow]) -> Iterator[PeriodChangeRow]:
+    """The rows of one family with their q-values and sentences."""
+    q_values = in_family([row.p_value for row in rows])
+    for each, q_value in zip(rows, q_values, strict=True):
+        row = replace(each, q_value=q_value)
+        if row.difference is None:
+            yield row
+            continue
+        written = spoken_points if row.unit == "share" else (lambda value: spoken(value, 1, "points"))
+        ends = f"{written(row.low or 0).removesuffix('points').strip()} to {written(row.high or 0)}"
+        against, n = _AGAINST[row.against], f"{row.n_this:,} and {row.n_against:,} {row.words}s"
+        yield replace(
+            row, words=f"{_NAMES[row.figure]}: {written(row.difference)} against {against}, {row.told} ({ends}; {n})."
+        )
 
 
 def _headline(changes: tuple[PeriodChangeRow, ...]) -> str:
@@ -159,5 +180,5 @@ def _headline(changes: tuple[PeriodChangeRow, ...]) -> str:
     told = [row for row in changes if row.difference is not None]
     if not told:
         return "There is not enough yet to compare this period with an earlier one."
-    clear = [row for row in told if (row.low or 0) > 0 or (row.high or 0) < 0]
+    clear = [row for row in told if direction(row.low, row.high, row.q_value)]
     return clear[0].words if clear else f"None of the {len(told)} comparisons with earlier periods shows a clear change."

@@ -12,13 +12,14 @@ from dashboard.questions.selection.every_fit import Remember, at_once, cut
 from dashboard.questions.selection.levels import Levels, count_riders, level_words, levels_of_feet, split_caution
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of
-from dashboard.questions.selection.selection import Selection
+from dashboard.questions.selection.selection import SPLITS, Selection
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 from shared.catalogue import catalogue
 from shared.settings import Settings
-from shared.statistics.multiplicity import benjamini_hochberg
+from shared.statistics.multiplicity import in_family
 from shared.statistics.ordinal import PairedRatings, paired_ratings
+from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 # Fits, riders, topics and parts as numbers, and the scores at each moment, one row a rated part of a fit.
@@ -26,9 +27,6 @@ Pairs = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
 # A topic and the moments between which it is compared.
 Compared = tuple[str, tuple[str, str]]
-
-# Ratings and levels of feet of all fits are read once a snapshot and cut.
-REMEMBERS = True
 
 TOPICS = catalogue()["rider_ratings"].column("topic").codes
 COMPARISONS = (("arrival", "departure"), ("arrival", "follow_up"), ("departure", "follow_up"))
@@ -39,7 +37,8 @@ METHOD = {
     "p_value": "signed-rank test with Pratt's zeros, the ranks summed by rider: only the order of the scores is used",
     "shares": "better, same, worse; Wilson on the effective number, by rider",
     "mean_change_points": "mean of the changes with a t interval clustered by rider, beside the median",
-    "q_value": "Benjamini-Hochberg within a table",
+    "q_value": "Benjamini-Hochberg over all riders' topics and parts of the body; over the levels of a split times the "
+    "number of splits; a change is clear where its interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "Riders rate knowing that something was changed, and in front of the one who changed it: part of a gain is that.",
@@ -56,7 +55,10 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
     both = {(topic, moments): _both(topics[topic], moments) for topic in TOPICS for moments in COMPARISONS}
-    overall = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    of_topics = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    # Topics and parts of the body are told together of all riders.
+    together = _judged([*of_topics, *_by_part(both, topics, parts, settings)])
+    overall, by_part = together[: len(of_topics)], together[len(of_topics) :]
     split: Iterable[RatingRow] = ()
     if selection.split and selection.split != "side":  # a rating knows nothing of sides
         levels = levels_of_feet(warehouse, scope, selection.split, remember)
@@ -70,8 +72,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
-        ratings=_with_q_values([*overall, *split]),
-        body_parts=_with_q_values(_by_part(both, topics, parts, settings)),
+        ratings=(*overall, *_judged(split, len(SPLITS))),
+        body_parts=by_part,
     )
 
 
@@ -90,9 +92,11 @@ def _where(pairs: Pairs, chosen: Flags) -> Pairs:
 
 
 def _both(pairs: Pairs, moments: tuple[str, str]) -> Pairs:
-    """The pairs that were rated at both moments, the scores as `before` and `after`."""
+    """The pairs that were rated at both moments, the scores as `before` and `after`; and, of fits whose window has
+    closed, those that were not rated again, NaN after."""
     before, after = (pairs[moment].astype(float) for moment in moments)
-    rated = np.flatnonzero(np.isfinite(before) & np.isfinite(after))
+    is_missed = pairs["is_followable"].astype(bool) & (moments[1] == "follow_up")
+    rated = np.flatnonzero(np.isfinite(before) & (np.isfinite(after) | is_missed))
     told = {name: pairs[name][rated] for name in ("fit_no", "rider", "part")}
     return {**told, "before": before[rated], "after": after[rated]}
 
@@ -124,10 +128,11 @@ def _by_part(
 
 def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
     """One topic between two moments; `of` names the level or the part in the sentence."""
-    before, after, rider = (pairs[name] for name in ("before", "after", "rider"))
+    all_before, again = pairs["before"], np.isfinite(pairs["after"])
+    before, after, rider = (pairs[name][again] for name in ("before", "after", "rider"))
     n, n_riders = len(before), count_riders(rider)
     at_best = int((before == _BEST.get(topic, 10.0)).sum())
-    row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "")
+    row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "", len(again) - n)
     name = (
         f"{topic.replace('_', ' ')}{f', {of},' if of else ''} from {moments[0]} to {moments[1].replace('_', '-')}".capitalize()
     )
@@ -152,7 +157,18 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
         worse_low=found.worse.low,
         worse_high=found.worse.high,
         p_value=found.p_value,
-        words=f"{name}: {_words(found, n, n_riders)}",
+        words=f"{name}: {_words(found, n, n_riders)}{_not_again(all_before, after, moments[0], len(again) - n)}",
+    )
+
+
+def _not_again(before: NDArray[np.float64], after: NDArray[np.float64], moment: str, n: int) -> str:
+    """How many were not rated again, and between what the mean change of all lies, whatever they would have said."""
+    if n == 0:
+        return ""
+    low, high = ((after.sum() + end * n - before.sum()) / len(before) for end in (0, 10))
+    return (
+        f" {n:,} more {'was' if n == 1 else 'were'} rated at {moment} and not again: over all the mean change lies between "
+        f"{spoken(low, 1)} and {spoken(high, 1)}, whatever they would have said."
     )
 
 
@@ -167,7 +183,14 @@ def _words(found: PairedRatings, n: int, n_riders: int) -> str:
     )
 
 
-def _with_q_values(rows: Iterable[RatingRow]) -> tuple[RatingRow, ...]:
+def _judged(rows: Iterable[RatingRow], n_families: int = 1) -> tuple[RatingRow, ...]:
+    """The rows of one family, or of one of several like it, with their q-values; what is not sure is said to be unclear."""
     held = list(rows)
-    q_values = iter(benjamini_hochberg([row.p_value for row in held if row.p_value is not None]))
-    return tuple(row if row.p_value is None else replace(row, q_value=next(q_values)) for row in held)
+    q_values = in_family([row.p_value for row in held], n_families)
+    return tuple(_told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
+
+
+def _told(row: RatingRow) -> RatingRow:
+    if row.mean_change_points is None or direction(row.mean_low_points, row.mean_high_points, row.q_value):
+        return row
+    return replace(row, words=f"{row.words.removesuffix('.')}: no clear change.")

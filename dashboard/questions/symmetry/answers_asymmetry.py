@@ -8,7 +8,10 @@ from dashboard.questions.selection.answers import Answer
 
 @dataclass(frozen=True)
 class DifferenceRow:
-    """Side differences of all selected fits at one moment, right less left, in `unit`; `split` and `level` None overall."""
+    """Side differences of all selected fits at one moment, right less left, in `unit`; `split` and `level` None overall.
+
+    p_value, q_value: of sides that lead alike.
+    """
 
     quantity: str
     unit: str
@@ -23,11 +26,16 @@ class DifferenceRow:
     median_size: float | None
     p90_size: float | None
     words: str
+    p_value: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)
 class PrevalenceRow:
-    """Riders beyond `limit` at their first session; at a level also the difference from the riders outside of it."""
+    """Riders beyond `limit` at their first session; at a level also the difference from the riders outside of it.
+
+    p_value, q_value: of no difference from them.
+    """
 
     quantity: str
     unit: str
@@ -45,6 +53,8 @@ class PrevalenceRow:
     difference_low: float | None
     difference_high: float | None
     words: str
+    p_value: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)

@@ -24,18 +24,22 @@ from dashboard.questions.symmetry.asymmetry_rows import (
     MOMENTS,
     QUANTITIES,
     Firsts,
+    against_others,
     change_row,
+    change_told,
     curve_rows,
     difference_row,
     first_sessions,
     headline_of,
-    pattern_words,
+    judged,
+    leading_side,
+    of_all_riders,
     prevalence_row,
     repeat_row,
-    with_q_values,
 )
 from dashboard.questions.symmetry.both_sides import side_difference
 from dashboard.questions.symmetry.knee_patterns import PATTERNS
+from shared.rig.care import Watched, concerning, of_sides
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -47,15 +51,18 @@ METHOD = {
     "difference": "a level against the riders outside of it: Newcombe's hybrid score",
     "change": "the same riders at arrival and departure: McNemar's exact test, Newcombe's interval for pairs",
     "differences": "all selected fits; means with t intervals clustered by rider",
-    "q_value": "Benjamini-Hochberg within a table",
+    "q_value": "Benjamini-Hochberg over all that is told of all riders; over a list's levels of a split, times the number of "
+    "splits and of lists; a direction is told where the interval leaves out zero and q is small",
 }
 CAUTIONS = (
     "Perfect symmetry is not the aim of a fit: a side difference is a reason to look, no finding of an illness.",
     "Noise alone takes some differences below the limit and others above it; the table of repeats says how many.",
 )
+ARRIVAL_CAUTION = (
+    "Knees chosen by where they stood at arrival would move back a little with nothing changed, and stand apart from others by "
+    "the choice itself: no change and no difference is told of them here."
+)
 PARTS = ("prevalence", "change", "patterns", "flow", "differences", "curve", "repeats", "knees")
-# Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
-REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
@@ -66,10 +73,12 @@ def ask(
     settings: Settings,
     remember: Remember | None = None,
     parts: tuple[str, ...] = PARTS,
+    rig: Watched | None = None,
 ) -> Asymmetry:
     """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns.
 
-    parts: which lists of the answer are asked for, out of PARTS; the others stay empty.
+    parts: which lists of the answer are asked for, out of PARTS; the others stay empty. rig: what is found of the rigs; the
+    headline tells where one measures right and left otherwise.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
@@ -77,16 +86,22 @@ def ask(
     masks: dict[str | None, Flags] = {None: np.ones(scope.n_fits, dtype=bool)}
     masks.update(level_masks(warehouse, scope, selection.split, remember))
     firsts, split = first_sessions(fits, settings), selection.split
+    everyone: dict[str | None, Flags] = {None: masks[None]}
+    changes = list(_changes(firsts, everyone, None, settings))
+    patterns = _pattern_changes(firsts, everyone, None, settings)
+    q_values = of_all_riders([*changes, *patterns, *_differences(fits, everyone, None, settings)])
     lists: dict[str, Callable[[], Iterable[Any]]] = {
-        "prevalence": lambda: _prevalence(firsts, masks, split, settings),
-        "change": lambda: with_q_values(_changes(firsts, masks, split, settings)),
-        "patterns": lambda: with_q_values(_pattern_changes(firsts, masks, split, settings)),
+        "prevalence": lambda: judged(_prevalence(firsts, masks, split, settings), against_others, q_values),
+        "change": lambda: judged(_changes(firsts, masks, split, settings), change_told, q_values),
+        "patterns": lambda: judged(_pattern_changes(firsts, masks, split, settings), change_told, q_values),
         "flow": lambda: _flow(firsts),
-        "differences": lambda: _differences(fits, masks, split, settings),
+        "differences": lambda: judged(_differences(fits, masks, split, settings), leading_side, q_values),
         "curve": lambda: (row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
         "repeats": lambda: _repeats(read_or_cut(warehouse, scope, SQL / "asymmetry_repeats.sql", remember), settings),
         "knees": lambda: _pictured(warehouse, firsts),
     }
+    told = headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0])
+    of_rig = of_sides(concerning(rig, selection.studio, selection.date_from, selection.date_to))
     return Asymmetry(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -94,8 +109,8 @@ def ask(
         method={**METHOD, **_limits(settings)},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=headline_of(next(_prevalence(firsts, masks, split, settings)), next(_changes(firsts, masks, split, settings))),
-        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection)),
+        headline=f"{told} {of_rig}".rstrip(),
+        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split)),
         **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
     )
 
@@ -148,6 +163,11 @@ def _limits(settings: Settings) -> dict[str, float]:
     }
 
 
+def _chosen_by_arrival(split: str | None) -> tuple[str, ...]:
+    """What a split by the arrival itself cannot tell."""
+    return (ARRIVAL_CAUTION,) if split == "arrival_direction" else ()
+
+
 def _side_ignored(selection: Selection) -> tuple[str, ...]:
     return ("The choice of one side is left aside here: a side difference takes both knees.",) if selection.side else ()
 
@@ -159,10 +179,9 @@ def _changes(firsts: Firsts, masks: Mapping[str | None, Flags], split: str | Non
         before, after = (firsts.beyond(quantity, moment, quantity.limit(settings)) for moment in MOMENTS)
         seen = np.isfinite(firsts.size(quantity, "arrival")) & np.isfinite(firsts.size(quantity, "departure"))
         name = f"side difference in {quantity.name}"
-        spoken_as = f"a {name}"
         for level, mask in masks.items():
             chosen = seen & mask[firsts.fit]
-            yield change_row(name, spoken_as, before[chosen], after[chosen], split, level, settings)
+            yield change_row(name, before[chosen], after[chosen], split, level, settings)
 
 
 def _pattern_changes(
@@ -173,7 +192,7 @@ def _pattern_changes(
         for level, mask in masks.items():
             chosen = seen & mask[firsts.fit]
             before, after = (firsts.shown[moment][pattern][chosen] for moment in MOMENTS)
-            yield change_row(pattern, pattern_words(pattern), before, after, split, level, settings)
+            yield change_row(pattern, before, after, split, level, settings)
 
 
 def _flow(firsts: Firsts) -> Iterator[FlowRow]:

@@ -1,8 +1,8 @@
 """Rows and sentences of the asymmetry answer."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,20 +10,25 @@ from numpy.typing import NDArray
 from dashboard.questions.selection.levels import count_riders, level_words
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents, spoken_points
 from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import SPLITS
 from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, CurveRow, DifferenceRow, PrevalenceRow, RepeatRow
 from dashboard.questions.symmetry.both_sides import side_difference
 from dashboard.questions.symmetry.knee_patterns import Knees, has_pattern, numbered, patterns
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_mean, clustered_share
-from shared.statistics.multiplicity import benjamini_hochberg
-from shared.statistics.paired_shares import PairedShares, paired_change
-from shared.statistics.proportions import share_difference, wilson_interval
+from shared.statistics.multiplicity import in_family
+from shared.statistics.paired_shares import paired_change
+from shared.statistics.proportions import share_difference, share_difference_p, wilson_interval
+from shared.statistics.told import direction
 from shared.units import UNITS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MOMENTS = ("arrival", "departure")
+# Prevalence, change, patterns, differences.
+_TESTED_LISTS = 4
+_Tested = TypeVar("_Tested", PrevalenceRow, ChangeRow, DifferenceRow)
 
 
 @dataclass(frozen=True)
@@ -128,8 +133,23 @@ def prevalence_row(
             difference=float(gap.estimate[0]),
             difference_low=float(gap.low[0]),
             difference_high=float(gap.high[0]),
+            p_value=share_difference_p(n_beyond, n, n_others_beyond, n_others),
         )
     return replace(row, words=_prevalence_words(row, quantity.limit_words(settings)))
+
+
+def against_others(row: PrevalenceRow) -> PrevalenceRow:
+    """The row with what its difference from the other riders tells, where it has one and the q-value is known."""
+    low, high = row.difference_low, row.difference_high
+    if row.difference is None or low is None or high is None:
+        return row
+    claimed = direction(low, high, row.q_value)
+    told = spoken_points(abs(row.difference)) if claimed else f"{spoken_points(row.difference)},"
+    if claimed:
+        low, high = sorted((abs(low), abs(high)))
+    ends = f"({spoken(100 * low, 0)} to {spoken(100 * high, 0)})"
+    than = {1: "more than", -1: "fewer than", 0: "no difference told from" if _is_chosen(row) else "no clear difference from"}
+    return replace(row, words=f"{row.words.removesuffix('.')}, {told} {than[claimed]} the other riders {ends}.")
 
 
 def _prefix(split: str | None, level: str | None) -> str:
@@ -139,23 +159,18 @@ def _prefix(split: str | None, level: str | None) -> str:
 def _prevalence_words(row: PrevalenceRow, limit: str) -> str:
     assert row.share is not None and row.low is not None and row.high is not None
     verb = "came with" if row.moment == "arrival" else "left with"
-    words = (
+    return (
         f"{_prefix(row.split, row.level)}{spoken_percent(row.share)} of riders {verb} a side difference in {row.quantity} of "
         f"{limit} ({spoken_percents(row.low, row.high)}; "
-        f"{counted(row.n_riders, 'rider')} at their first session)"
-    )
-    if row.difference is None or row.difference_low is None or row.difference_high is None:
-        return f"{words}."
-    return (
-        f"{words}, {spoken_points(row.difference)} against the other riders "
-        f"({spoken(100 * row.difference_low, 0)} to {spoken(100 * row.difference_high, 0)})."
+        f"{counted(row.n_riders, 'rider')} at their first session)."
     )
 
 
 def change_row(
-    finding: str, spoken_as: str, before: Flags, after: Flags, split: str | None, level: str | None, settings: Settings
+    finding: str, before: Flags, after: Flags, split: str | None, level: str | None, settings: Settings
 ) -> ChangeRow:
-    """What became of a finding in the same riders, one row a rider; counts always, shares from the minimum on."""
+    """What became of a finding in the same riders, one row a rider; counts always, shares from the minimum on. Its words wait
+    for the q-value."""
     n = len(before)
     resolved, persisting, new = (int(chosen.sum()) for chosen in (before & ~after, before & after, ~before & after))
     counts = (resolved, persisting, new, n - resolved - persisting - new)
@@ -171,19 +186,24 @@ def change_row(
         low=found.low,
         high=found.high,
         p_value=found.p_value,
-        words=_prefix(split, level) + _change_words(found, spoken_as),
     )
 
 
-def _change_words(found: PairedShares, spoken_as: str) -> str:
-    verdict = "fewer" if found.high < 0 else "more" if found.low > 0 else "no clear change"
-    text = (
-        f"of {counted(found.n, 'rider')} recorded at both ends, {spoken_as} was resolved in {found.resolved:,}, persisted in "
-        f"{found.persisting:,}, was new in {found.new:,} and absent at both in {found.none:,}: from "
-        f"{spoken_percent(found.share_before)} to {spoken_percent(found.share_after)}, {verdict} "
-        f"({spoken_points(found.difference)}, {spoken(100 * found.low, 0)} to {spoken(100 * found.high, 0)})."
+def change_told(row: ChangeRow) -> ChangeRow:
+    """The row with its sentence, where it has figures and the q-value is known."""
+    if row.share_arrival is None or row.share_departure is None or row.difference is None:
+        return row
+    claimed = {1: "more", -1: "fewer", 0: "no change told" if _is_chosen(row) else "no clear change"}[
+        direction(row.low, row.high, row.q_value)
+    ]
+    thing = f"a {row.finding}" if row.finding.startswith("side difference") else pattern_words(row.finding)
+    words = (
+        f"Of {counted(row.n_riders, 'rider')} recorded at both ends, {thing} was resolved in {row.n_resolved:,}, persisted in "
+        f"{row.n_persisting:,}, was new in {row.n_new:,} and absent at both in {row.n_none:,}: from "
+        f"{spoken_percent(row.share_arrival)} to {spoken_percent(row.share_departure)}, {claimed} "
+        f"({spoken_points(row.difference)}, {spoken(100 * (row.low or 0), 0)} to {spoken(100 * (row.high or 0), 0)})."
     )
-    return text[0].upper() + text[1:]
+    return replace(row, words=_prefix(row.split, row.level) + words)
 
 
 def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
@@ -192,7 +212,7 @@ def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
     if change.share_departure is None or change.difference is None or change.low is None or change.high is None:
         return told
     low, high = change.low, change.high
-    told_as = "fewer" if high < 0 else "more" if low > 0 else ""
+    told_as = {1: "more", -1: "fewer", 0: ""}[direction(low, high, change.q_value)]
     if told_as:
         low, high = sorted((abs(low), abs(high)))
         moved = f"{spoken_points(abs(change.difference))} {told_as} ("
@@ -205,12 +225,30 @@ def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
     )
 
 
-def with_q_values(rows: Iterable[ChangeRow]) -> tuple[ChangeRow, ...]:
-    """The rows with q-values over those that were tested."""
+def of_all_riders(rows: Iterable[ChangeRow | DifferenceRow]) -> dict[tuple[str, str], float | None]:
+    """The q-values of all that is told of all riders, which is one family, by `_key`."""
     held = list(rows)
-    tested = [row for row in held if row.p_value is not None]
-    q_values = iter(benjamini_hochberg([row.p_value for row in tested if row.p_value is not None]))
-    return tuple(row if row.p_value is None else replace(row, q_value=next(q_values)) for row in held)
+    return dict(zip(map(_key, held), in_family([row.p_value for row in held]), strict=True))
+
+
+def _key(row: PrevalenceRow | ChangeRow | DifferenceRow) -> tuple[str, str]:
+    return (row.finding, "") if isinstance(row, ChangeRow) else (row.quantity, row.moment)
+
+
+def judged(
+    rows: Iterable[_Tested], told: Callable[[_Tested], _Tested], overall: Mapping[tuple[str, str], float | None]
+) -> tuple[_Tested, ...]:
+    """The rows with their q-values, each `told` by it: those of all riders as in `overall`, the levels of a split in a family
+    of their own, one of as many as there are splits to choose from and lists to read."""
+    held = [replace(row, p_value=None) if _is_chosen(row) else row for row in rows]
+    of_levels = iter(in_family([row.p_value for row in held if row.level is not None], len(SPLITS) * _TESTED_LISTS))
+    q_values = [overall.get(_key(row)) if row.level is None else next(of_levels) for row in held]
+    return tuple(told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
+
+
+def _is_chosen(row: PrevalenceRow | ChangeRow | DifferenceRow) -> bool:
+    """Whether the riders of a row were chosen by the very capture that it begins with: its noise alone then brings a change."""
+    return row.split == "arrival_direction"
 
 
 def pattern_words(pattern: str) -> str:
@@ -246,7 +284,17 @@ def difference_row(
         f"{spoken(found.estimate, 2, sign)} on average "
         f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')})."
     )
-    return replace(row, mean=found.estimate, low=found.low, high=found.high, median_size=median, p90_size=p90, words=words)
+    found_row = replace(row, mean=found.estimate, low=found.low, high=found.high, p_value=found.p_value)
+    return replace(found_row, median_size=median, p90_size=p90, words=words)
+
+
+def leading_side(row: DifferenceRow) -> DifferenceRow:
+    """The row with whether one side leads, where it has a mean and the q-value is known."""
+    if row.mean is None:
+        return row
+    claimed = direction(row.low, row.high, row.q_value)
+    told = {1: "the right side leads", -1: "the left side leads", 0: "neither side clearly leads"}[claimed]
+    return replace(row, words=f"{row.words.removesuffix('.')}: {told}.")
 
 
 def curve_rows(firsts: Firsts, quantity: Quantity, settings: Settings) -> Iterator[CurveRow]:
