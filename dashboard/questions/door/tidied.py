@@ -29,6 +29,7 @@ _QUOTED: Final[dict[str, dict[str, Callable[[Any], bool]]]] = {
     "types": {"types": lambda row: row.level is None and row.kind == "varus"},
     "agreement": {"agreement": lambda row: row.level is None},
     "periods": {"changes": lambda row: True},
+    "rig": {"findings": lambda row: True},
 }
 _NO_HEADLINE: Final = "The sentence that would stand here rests on too few riders to be told. The figures below rest on enough."
 _NO_PERIOD: Final = "There is no earlier group of whole quarters to compare this one with."
