@@ -7,7 +7,6 @@ from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, interval, number, palette
 from dashboard.questions.returns.answers_returns import LastingRow, ReturnFigure, SaidRow
-from shared.statistics.wording import counted
 
 HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
 KEPT: Final = {
@@ -119,7 +118,7 @@ def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
     at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
     words = [
         note(f"<b>{name}</b>, {best}", x=0, xanchor="left", **at),
-        note(counted(row.n, "answer"), x=1, xanchor="right", **at),
+        note(_counted(row.n, "answer"), x=1, xanchor="right", **at),
     ]
     if row.median_points is None:
         muted = {"size": LABEL_PX, "color": colours.muted}
@@ -138,6 +137,10 @@ def _lasting(row: LastingRow) -> DotRow:
 
 def _kept(row: ReturnFigure) -> DotRow:
     if row.estimate is None or row.low is None or row.high is None:
-        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({counted(row.n, 'follow-up')})")
+        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({_counted(row.n, 'follow-up')})")
     printed = f"<b>{number(row.estimate, 'share')}</b> ({interval(row.low, row.high, 'share')})"
     return DotRow(KEPT[row.figure], "", printed, (Mark(row.estimate, row.low, row.high, row.words),))
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n:,} {noun if n == 1 else noun + 's'}"

@@ -38,6 +38,11 @@ class CaseMix:
     terms: tuple[str, ...]
 
 
+def case_mix(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
+    """The design from the rows of fitters_fits.sql."""
+    return design_of({**rows, **came_with(rows)}, bike_kinds)
+
+
 def came_with(rows: Rows) -> Rows:
     """The measures of arrival and exam of each fit, from the rows of fitters_fits.sql: those of both sides as one."""
     return {**_arrival(rows), **_exam(rows)}
