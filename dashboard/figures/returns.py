@@ -122,7 +122,7 @@ def said_finding(rows: Sequence[SaidRow]) -> str:
 
 
 def _told_of(row: SaidRow) -> str:
-    return f"{row.n:,} of {counted(row.n_fits, 'fit')}"
+    return f"{row.n:,} of {_counted(row.n_fits, 'fit')}"
 
 
 def _ends_of(row: SaidRow) -> str:
