@@ -20,7 +20,7 @@ from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.effects import effects
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.claims import Found, claimed
-from dashboard.questions.models.effect_models import Fits, _refusals, _row
+from dashboard.questions.models.effect_models import Fits, _effect_row, _refusals
 from dashboard.questions.models.supports import Counts, SupportColumn
 from shared.settings import Settings
 from shared.statistics.mixed.answers import MixedFit, WithinFit
@@ -63,7 +63,7 @@ def fits(pooled: dict[str, tuple[float, float]], within: dict[str, tuple[float, 
 
 
 def found_of(support: str, made: Fits, outcome: str = "tilt") -> Found:
-    return _row(SupportColumn(support, None), ENOUGH, outcome, None, None, made)
+    return _effect_row(SupportColumn(support, None), ENOUGH, outcome, None, None, made)
 
 
 def row_of(support: str, made: Fits, outcome: str = "tilt") -> EffectRow:

@@ -74,14 +74,14 @@ def tested(
         fits = fit_design(build_design(frame, None), settings, begun) if enough else None
     except StatisticsError:
         fits = None
-    found = [
+    checks = [
         _tested(check, counts[check], fits) if fits and check in enough else Tested(check, counts[check]) for check in JOINT
     ]
-    adjusted = iter(benjamini_hochberg([one.p_value for one in found if one.p_value is not None]))
-    found = [one if one.p_value is None else replace(one, q_value=next(adjusted)) for one in found]
+    adjusted = iter(benjamini_hochberg([one.p_value for one in checks if one.p_value is not None]))
+    checks = [one if one.p_value is None else replace(one, q_value=next(adjusted)) for one in checks]
     if fits and LATE_CHECK in counts:
-        found.append(Tested(LATE_CHECK, counts[LATE_CHECK], p_value=_later(fits)))
-    return tuple(found)
+        checks.append(Tested(LATE_CHECK, counts[LATE_CHECK], p_value=_later(fits)))
+    return tuple(checks)
 
 
 def _later(fits: Fits) -> float | None:
@@ -89,9 +89,9 @@ def _later(fits: Fits) -> float | None:
     both: tuple[MixedFit | WithinFit, ...] = (fits.pooled, fits.within)
     if any(LATE_CHECK not in fit.terms for fit in both):
         return None
-    told = [_sum(fit, (LATE_CHECK,), fits.level) for fit in both]
+    late_effects = [_sum(fit, (LATE_CHECK,), fits.level) for fit in both]
     # What comes late is missing right after the change.
-    return max(1.0 if one.df <= 0 else float(stats.t.sf(-one.estimate / one.standard_error, one.df)) for one in told)
+    return max(1.0 if one.df <= 0 else float(stats.t.sf(-one.estimate / one.standard_error, one.df)) for one in late_effects)
 
 
 def _columns(form: Form, slopes: Mapping[str, float], settings: Settings) -> tuple[Varying, ...]:

@@ -22,12 +22,15 @@ def check_rows(
 ) -> Iterator[CheckRow]:
     """One row a check of one outcome; late: the share that comes late, None where it cannot be told; late_q_value: over all
     fits, None where it is not told; form: of the models."""
-    for row in (_late_row(outcome, late, late_q_value, tested, form), *(_row(outcome, one, form, settings) for one in tested)):
+    for row in (
+        _late_row(outcome, late, late_q_value, tested, form),
+        *(_check_row(outcome, one, form, settings) for one in tested),
+    ):
         if row.check != LATE_CHECK:
             yield replace(row, words=words_of(row, settings))
 
 
-def _row(outcome: str, one: Tested, form: Form, settings: Settings) -> CheckRow:
+def _check_row(outcome: str, one: Tested, form: Form, settings: Settings) -> CheckRow:
     first, other, ends = ((each.low, each.high) if each else (None, None) for each in (one.first, one.other, one.ends))
     return CheckRow(
         outcome=outcome, check=one.check, unit=OUTCOMES[outcome], n_riders=one.counts.n_riders, n_changes=one.counts.n_changes,

@@ -49,8 +49,8 @@ def words_of(row: CheckRow, settings: Settings) -> str:
     """The sentence of one check."""
     if row.difference is None:
         changes, riders = counted(row.n_changes, "repeat" if row.check == "late" else "change"), counted(row.n_riders, "rider")
-        told = riders if row.check == "order_arch" else f"{changes} in {riders}"
-        return _ASKED[row.check].format(n=told, **_named(row, settings))
+        counts = riders if row.check == "order_arch" else f"{changes} in {riders}"
+        return _ASKED[row.check].format(n=counts, **_named(row, settings))
     return (_FOUND if row.is_found else _NOT_FOUND)[row.check].format(**_named(row, settings))
 
 
@@ -81,9 +81,9 @@ def _ends(low: float | None, high: float | None, unit: str) -> str:
 
 def headline_of(rows: list[CheckRow]) -> str:
     """What was found, or that nothing was."""
-    found = [row.words for row in rows if row.is_found]
-    if found:
-        return " ".join(found)
+    findings = [row.words for row in rows if row.is_found]
+    if findings:
+        return " ".join(findings)
     if any(row.p_value is not None for row in rows):
         return "Nothing was found that speaks against the effects as they are told."
     return "Too little was changed to look at the effects more closely."

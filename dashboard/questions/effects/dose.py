@@ -88,7 +88,7 @@ def _rows_of(
             # The doses cannot be told apart here; their counts are shown without figures.
             fits = None
     for dose in doses:
-        yield _row(outcome, dose, fits if dose in enough else None, slope, bend)
+        yield _dose_row(outcome, dose, fits if dose in enough else None, slope, bend)
 
 
 def _sizes(captures: Captures, support: str) -> list[float]:
@@ -120,7 +120,7 @@ def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
     return wald_p_value(contrasts @ estimate, contrasts @ covariance @ contrasts.T, df)
 
 
-def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> FoundDose:
+def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> FoundDose:
     unit, dose_unit = OUTCOMES[outcome], DOSES[dose.support][1]
     line = slope * dose.size
     none = (None,) * 8
@@ -131,17 +131,17 @@ def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float
         words = f"{_dose_words(dose)}: not enough yet, {found_counts}."
         return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
-    found = bracket_of(fits.pooled, fits.within, dose.term, fits.level)
-    told = told_interval(found.low, found.high)
+    outer = bracket_of(fits.pooled, fits.within, dose.term, fits.level)
+    span = told_interval(outer.low, outer.high)
     sign = UNITS[unit].sign
     words = (
-        f"{_dose_words(dose)}: {spoken(told.low, 2)} to {spoken(told.high, 2, sign)} against none; "
+        f"{_dose_words(dose)}: {spoken(span.low, 2)} to {spoken(span.high, 2, sign)} against none; "
         f"the straight line says {spoken(line, 2, sign)}."
     )
-    figures = (pooled.estimate, pooled.low, pooled.high, within.estimate, within.low, within.high, found.low, found.high)
+    figures = (pooled.estimate, pooled.low, pooled.high, within.estimate, within.low, within.high, outer.low, outer.high)
     row = DoseRow(
         outcome, dose.support, unit, dose.size, dose_unit, *counts, *figures, line, bend, words,
-        told_low=told.low, told_high=told.high, told_by=told.by, is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
+        told_low=span.low, told_high=span.high, told_by=span.by, is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
     )  # fmt: skip
     return FoundDose(row, max(pooled.p_value, within.p_value))
 

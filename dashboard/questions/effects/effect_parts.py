@@ -92,7 +92,7 @@ class EffectParts:
 
         def make() -> dict[str, float]:
             overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
-            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
             moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
             late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
             return {outcome: q for outcome, q in zip(moved, in_family(late), strict=True) if q is not None}
@@ -136,7 +136,7 @@ class EffectParts:
         def make() -> dict[str, tuple[EffectRow, ...]]:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
             overall = self._each(self.overall)
-            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
             rows = [replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows]
             return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
 
@@ -145,13 +145,13 @@ class EffectParts:
     def carried(self, row: EffectRow) -> list[str]:
         """What a verdict carries of the checks: what was found over all fits, with the figures of this selection."""
         whole = (self._of_all or self).checks(row.outcome)
-        found = {check.check for check in whole if check.is_found}
-        if row.told_low is None or not found:
+        checks_found = {check.check for check in whole if check.is_found}
+        if row.told_low is None or not checks_found:
             return []
         return [
             words
             for check in self.checks(row.outcome)
-            if check.check in found
+            if check.check in checks_found
             for words in carried_words(check, row, self._settings)
         ]
 
@@ -163,17 +163,17 @@ class EffectParts:
         with ThreadPoolExecutor(len(OUTCOMES)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
             begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
-            return {outcome: found.result() for outcome, found in begun.items()}
+            return {outcome: future.result() for outcome, future in begun.items()}
 
     def _overall(self, outcome: str, form: Form) -> Overall:
         frame = self._study.frame(outcome, self._kept, form)
-        found, fits = fitted(frame, None, self._settings, self._begun(outcome))
+        unjudged, fits = fitted(frame, None, self._settings, self._begun(outcome))
         if fits is None:
-            return Overall(tuple(found), (), {}, {}, None)
+            return Overall(tuple(unjudged), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
-        slopes = {term: told.estimate for term, told in fits.pooled_table.items() if term in fits.within_table}
-        within = {term: told.estimate for term, told in fits.within_table.items()}
-        return Overall(tuple(found), tuple(influence), slopes, within, fits.ratios)
+        slopes = {term: entry.estimate for term, entry in fits.pooled_table.items() if term in fits.within_table}
+        within = {term: entry.estimate for term, entry in fits.within_table.items()}
+        return Overall(tuple(unjudged), tuple(influence), slopes, within, fits.ratios)
 
     def _begun(self, outcome: str) -> Ratios | None:
         """Where the search begins: the ratios of all fits, which no selection's are far from."""
@@ -182,8 +182,8 @@ class EffectParts:
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._frame(outcome)
-            found = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
-            return tuple(in_families(found, self._price(outcome)))
+            doses = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            return tuple(in_families(doses, self._price(outcome)))
 
         return self._part(f"dose {outcome}", make)
 
@@ -212,8 +212,8 @@ class EffectParts:
             of_tilt = self._frame("tilt")
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
             begun = self._of_all._directions()[-1] if self._of_all else None
-            found, fits = fitted(frame, "arrival_direction", self._settings, begun)
-            rows = claimed([one for one in found if one.row.level is not None], self._settings)
+            unjudged, fits = fitted(frame, "arrival_direction", self._settings, begun)
+            rows = claimed([one for one in unjudged if one.row.level is not None], self._settings)
             neutral = neutral_rows(self._captures, typical_error, self._settings)
             return tuple(rows), tuple(neutral), fits.ratios if fits else None
 
@@ -224,8 +224,8 @@ class EffectParts:
             pairs = noise.pairs_of(self._warehouse, self.scope(), self._remember)
             captures, fitters = self._captures, noise.fitter_of_fits(self._warehouse, self._remember)
             own = {outcome: noise.own_noise(outcome, pairs, self._settings) for outcome in ("tilt", "sway")}
-            found = (responder_rows(captures, fitters[captures.visit], one, self._settings) for one in own.values())
-            return tuple(row for rows in found for row in rows)
+            by_outcome = (responder_rows(captures, fitters[captures.visit], one, self._settings) for one in own.values())
+            return tuple(row for rows in by_outcome for row in rows)
 
         return self._part("responders", make)
 
@@ -235,8 +235,8 @@ class EffectParts:
 
         def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
             frame, begun = self._frame(outcome), self.overall(outcome).ratios
-            found, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
-            levels, price = [one for one in found if one.row.level is not None], self._price(outcome)
+            unjudged, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            levels, price = [one for one in unjudged if one.row.level is not None], self._price(outcome)
             return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
 
         return self._part(f"split {by} {outcome}", make)

@@ -69,10 +69,10 @@ def ask(
     scope = parts_of.scope()
     scope.require_fits()
     n_captures = parts_of.n_captures()
-    found = _Found()
+    lists = _Lists()
     overall = parts_of.effects() if n_captures else {}
     if n_captures:
-        _fill(found, parts_of, overall, parts, outcomes)
+        _fill(lists, parts_of, overall, parts, outcomes)
     answer = Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -82,13 +82,13 @@ def ask(
         n_riders=scope.n_riders,
         n_captures=n_captures,
         headline=_headline([row for rows in overall.values() for row in rows], parts_of.carried),
-        effects=tuple(found.effects),
-        families=tuple(found.families),
-        dose=tuple(found.dose),
-        responders=tuple(found.responders),
-        off_neutral=tuple(found.off_neutral),
-        influence=tuple(found.influence),
-        residuals=tuple(found.residuals),
+        effects=tuple(lists.effects),
+        families=tuple(lists.families),
+        dose=tuple(lists.dose),
+        responders=tuple(lists.responders),
+        off_neutral=tuple(lists.off_neutral),
+        influence=tuple(lists.influence),
+        residuals=tuple(lists.residuals),
     )
     dates = (selection.date_from, selection.date_to)
     findings = concerning(rig, selection.studio, *dates)
@@ -113,7 +113,7 @@ def _without_claim(row: Any, words: str) -> Any:
 
 
 @dataclass
-class _Found:
+class _Lists:
     """The lists of an answer as they grow."""
 
     effects: list[EffectRow] = field(default_factory=list)
@@ -126,7 +126,7 @@ class _Found:
 
 
 def _fill(
-    found: _Found,
+    lists: _Lists,
     parts_of: EffectParts,
     overall: dict[str, tuple[EffectRow, ...]],
     parts: tuple[str, ...],
@@ -134,32 +134,32 @@ def _fill(
 ) -> None:
     for outcome in (outcome for outcome in OUTCOMES if outcome in outcomes):
         if "overall" in parts:
-            found.effects += overall[outcome]
+            lists.effects += overall[outcome]
         if "dose" in parts:
-            found.dose += parts_of.dose(outcome)
+            lists.dose += parts_of.dose(outcome)
         if "influence" in parts:
-            found.influence += parts_of.overall(outcome).influence
+            lists.influence += parts_of.overall(outcome).influence
         if "residuals" in parts:
-            found.residuals += parts_of.residuals(outcome)
+            lists.residuals += parts_of.residuals(outcome)
     if "directions" in parts:
         by_direction, off_neutral = parts_of.directions()
-        found.effects += by_direction
-        found.off_neutral += off_neutral
+        lists.effects += by_direction
+        lists.off_neutral += off_neutral
     if "responders" in parts:
-        found.responders += parts_of.responders()
+        lists.responders += parts_of.responders()
     if "split" in parts and parts_of.selection.split:
         for outcome in outcomes:
             rows, families = parts_of.split(outcome)
-            found.effects += rows
-            found.families += families
+            lists.effects += rows
+            lists.families += families
 
 
-def _headline(found: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
+def _headline(rows: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
     """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
-    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
-    if not shown:
+    candidates = [row for row in rows if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
+    if not candidates:
         return "No support was changed often enough to say what it did to the tilt."
-    claimed = [row for row in shown if row.direction]
-    first = min(claimed or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
-    told = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
-    return " ".join((told, *carried(first)))
+    claimed = [row for row in candidates if row.direction]
+    first = min(claimed or candidates, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
+    sentence = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    return " ".join((sentence, *carried(first)))

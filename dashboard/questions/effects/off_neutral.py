@@ -42,13 +42,15 @@ def with_distance(captures: Captures, typical_error: float | None) -> Captures:
 def neutral_rows(captures: Captures, typical_error: float | None, settings: Settings) -> list[NeutralRow]:
     """One row an arrival direction, of which the three are one family; without figures where there are too few knees or no
     typical error. There is one estimate, so that its interval is told."""
-    found = list(_found(captures, typical_error, settings))
-    q_values = in_family([p_value for _, p_value in found])
-    rows = [replace(row, q_value=q_value) for (row, _), q_value in zip(found, q_values, strict=True)]
+    unjudged = list(_unjudged_rows(captures, typical_error, settings))
+    q_values = in_family([p_value for _, p_value in unjudged])
+    rows = [replace(row, q_value=q_value) for (row, _), q_value in zip(unjudged, q_values, strict=True)]
     return [row if row.net_deg is None else replace(row, words=_words(row)) for row in rows]
 
 
-def _found(captures: Captures, typical_error: float | None, settings: Settings) -> Iterator[tuple[NeutralRow, float | None]]:
+def _unjudged_rows(
+    captures: Captures, typical_error: float | None, settings: Settings
+) -> Iterator[tuple[NeutralRow, float | None]]:
     """The rows before their family is known, with the p-value of no change beyond the noise."""
     first, last, rider, direction = _ends(captures)
     expected = expected_distance_change(first, typical_error) if typical_error is not None and len(first) > 2 else None
@@ -62,20 +64,20 @@ def _found(captures: Captures, typical_error: float | None, settings: Settings) 
             yield replace(row, words=f"{words}{reason}."), None
             continue
         change = np.abs(last[here]) - np.abs(first[here])
-        found = clustered_mean(change - expected[here], rider[here], settings.intervals.level)
+        net_change = clustered_mean(change - expected[here], rider[here], settings.intervals.level)
         yield (
             replace(
                 row,
                 change_deg=float(change.mean()),
                 expected_deg=float(expected[here].mean()),
-                net_deg=found.estimate,
-                net_low_deg=found.low,
-                net_high_deg=found.high,
-                told_low=found.low,
-                told_high=found.high,
+                net_deg=net_change.estimate,
+                net_low_deg=net_change.low,
+                net_high_deg=net_change.high,
+                told_low=net_change.low,
+                told_high=net_change.high,
                 told_by="net",
             ),
-            found.p_value,
+            net_change.p_value,
         )
 
 
@@ -84,12 +86,12 @@ def _words(row: NeutralRow) -> str:
     least, most = sorted((abs(low), abs(high)))
     if row.direction:
         far = "nearer to" if row.direction < 0 else "further from"
-        told = f"{spoken(abs(net), 2, '°')} {far} neutral beyond the noise ({spoken(least, 2)} to {spoken(most, 2, '°')})"
+        position = f"{spoken(abs(net), 2, '°')} {far} neutral beyond the noise ({spoken(least, 2)} to {spoken(most, 2, '°')})"
     else:
-        told = f"about as far from neutral as they came, the noise taken off ({spoken(low, 2)} to {spoken(high, 2, '°')})"
+        position = f"about as far from neutral as they came, the noise taken off ({spoken(low, 2)} to {spoken(high, 2, '°')})"
     change, expected = spoken(row.change_deg or 0.0, 2, "°"), spoken(row.expected_deg or 0.0, 2, "°")
     return (
-        f"{_SEEN[row.arrival_direction]} left {told}: the distance changed by {change}, of which "
+        f"{_SEEN[row.arrival_direction]} left {position}: the distance changed by {change}, of which "
         f"{expected} would be expected with nothing changed."
     )
 

@@ -50,10 +50,10 @@ def responder_rows(
         )  # fmt: skip
 
 
-def _words(noise: FitterNoise, response: str, found: Estimate) -> str:
-    told = _SPOKEN[noise.row.outcome, response].format(limit=noise.limit_words())
-    interval = f"{spoken_percents(found.low, found.high)}; {counted(found.n, 'knee')}"
-    return f"{spoken_percent(found.estimate)} of knees {told} ({interval})."
+def _words(noise: FitterNoise, response: str, share: Estimate) -> str:
+    response_words = _SPOKEN[noise.row.outcome, response].format(limit=noise.limit_words())
+    interval = f"{spoken_percents(share.low, share.high)}; {counted(share.n, 'knee')}"
+    return f"{spoken_percent(share.estimate)} of knees {response_words} ({interval})."
 
 
 def _changes(captures: Captures, outcome: str) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -129,7 +129,7 @@ class Captures:
 
 def read_captures(warehouse: Warehouse, settings: Settings) -> tuple[Captures, Ints]:
     """All captures of the warehouse with a recorded setup, and the fit of each cell, by its number in mart.fits."""
-    codes = {f"{name}s": list(found) for name, found in _SETUP_CODES.items()}
+    codes = {f"{name}s": list(labels) for name, labels in _SETUP_CODES.items()}
     parameters = {**settings.parameters(), **codes}
     cells = warehouse.arrays(
         SQL / "effects_cells.sql", parameters, **fragments(), forefoot_of_exam=forefoot_class("exams.forefoot_angle_deg")

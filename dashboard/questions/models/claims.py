@@ -31,8 +31,8 @@ class Found:
 
 def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> list[EffectRow]:
     """The rows of one family with their q-values and words, in the order given; price: as in in_family."""
-    q_values = in_family([found.p_value for found in family], price)
-    return [_told(found, q_value, settings) for found, q_value in zip(family, q_values, strict=True)]
+    q_values = in_family([unjudged.p_value for unjudged in family], price)
+    return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(family, q_values, strict=True)]
 
 
 def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
@@ -42,22 +42,22 @@ def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
     With m outcomes, of which something is claimed overall in R, the families of those R are judged at R/m of the level; the
     others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297.
     """
-    told = {row.outcome for row in overall}
+    outcomes = {row.outcome for row in overall}
     acting = {row.outcome for row in overall if row.direction}
-    return len(told) / len(acting) if outcome in acting else float(len(told))
+    return len(outcomes) / len(acting) if outcome in acting else float(len(outcomes))
 
 
-def _told(found: Found, q_value: float | None, settings: Settings) -> EffectRow:
-    row = replace(found.row, q_value=q_value)
-    if found.noted is None:
+def _judged(unjudged: Found, q_value: float | None, settings: Settings) -> EffectRow:
+    row = replace(unjudged.row, q_value=q_value)
+    if unjudged.noted is None:
         return row
-    apart = verdict.APART if found.noted.disagree else verdict.UNSURE if _is_wide(found, settings) else verdict.AGREE
+    apart = verdict.APART if unjudged.noted.disagree else verdict.UNSURE if _is_wide(unjudged, settings) else verdict.AGREE
     return replace(row, words=verdict.verdict(row, apart))
 
 
-def _is_wide(found: Found, settings: Settings) -> bool:
+def _is_wide(unjudged: Found, settings: Settings) -> bool:
     """Whether the two estimates could differ by as much as matters with no disagreement found, for one step of the support."""
-    assert found.noted is not None
-    limit = settings.intervals.agree_within_deg if found.row.unit == "deg" else settings.intervals.agree_within_mm
-    step = STANCE_STEP_MM if found.row.support == "stance" else 1.0
-    return found.noted.reach * step > limit
+    assert unjudged.noted is not None
+    limit = settings.intervals.agree_within_deg if unjudged.row.unit == "deg" else settings.intervals.agree_within_mm
+    step = STANCE_STEP_MM if unjudged.row.support == "stance" else 1.0
+    return unjudged.noted.reach * step > limit

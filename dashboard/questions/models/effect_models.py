@@ -61,8 +61,8 @@ def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings
 
 def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
     """The same from captures row by row, with the fits behind them; the outcome's rows are one family."""
-    found, fits = fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
-    return claimed(found, settings), fits
+    unjudged, fits = fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+    return claimed(unjudged, settings), fits
 
 
 def fitted(
@@ -85,7 +85,7 @@ def fitted(
         except StatisticsError as refusal:
             refusals = {column.term: str(refusal) for column in design.columns}
     made = [
-        _row(column, counts, frame.outcome, split, refusals.get(column.term), fits)
+        _effect_row(column, counts, frame.outcome, split, refusals.get(column.term), fits)
         for column, counts in zip(design.columns, design.counts, strict=True)
         if column.level != NOT_EXAMINED
     ]
@@ -94,9 +94,9 @@ def fitted(
 
 def _tangled(design: Design) -> dict[str, tuple[str, ...]]:
     """Supports whose changes within a knee cannot be told from others, or from the capture order, by term."""
-    found = within_ties(design.frame.cells, design.within.kept(_changed(design)))
+    ties = within_ties(design.frame.cells, design.within.kept(_changed(design)))
     terms = {column.term for column in design.columns}
-    return {term: partners for term, partners in found.items() if term in terms}
+    return {term: partners for term, partners in ties.items() if term in terms}
 
 
 def _changed(design: Design) -> NDArray[np.bool_]:
@@ -130,22 +130,22 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
 def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | None = None) -> Fits:
     """Both models on one design; begun: ratios of a like model, where the search begins. Raises StatisticsError."""
     cells = design.frame.cells
-    shown = np.arange(len(design.pooled.names)) < len(design.columns)
+    reported = np.arange(len(design.pooled.names)) < len(design.columns)
 
     def fit_within() -> WithinFit:
         free = _changed(design)
         # What is tied is left out one term at a time, so that the others keep their meaning: each is held for what is left.
         while tied := within_ties(cells, design.within.kept(free)):
             free[design.within.names.index(list(tied)[-1])] = False
-        return fit_within_cells(cells, design.within.kept(free), shown[: len(free)][free])
+        return fit_within_cells(cells, design.within.kept(free), reported[: len(free)][free])
 
     pooled, within = both(
-        lambda: fit_mixed_cells(cells, design.pooled, shown, begun), fit_within, n_rows=len(design.frame.captures)
+        lambda: fit_mixed_cells(cells, design.pooled, reported, begun), fit_within, n_rows=len(design.frame.captures)
     )
     return Fits(design, pooled, within, settings.intervals.level)
 
 
-def _row(
+def _effect_row(
     column: SupportColumn, counts: Counts, outcome: str, split: str | None, refusal: str | None, fits: Fits | None
 ) -> Found:
     row = EffectRow(
@@ -159,15 +159,15 @@ def _row(
     pooled, within = fits.pooled_table[column.term], fits.within_table[column.term]
     if pooled.df <= 0 or within.df <= 0:
         return Found(replace(row, words=verdict.one_rider(column.support)))
-    found = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term, fits.place))
-    told = told_interval(found.low, found.high)
+    bracketed = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term, fits.place))
+    interval = told_interval(bracketed.low, bracketed.high)
     row = replace(
         row,
         pooled=pooled.estimate, pooled_low=pooled.low, pooled_high=pooled.high,
         within=within.estimate, within_low=within.low, within_high=within.high,
-        bracket_low=found.low, bracket_high=found.high,
-        told_low=told.low, told_high=told.high, told_by=told.by,
+        bracket_low=bracketed.low, bracket_high=bracketed.high,
+        told_low=interval.low, told_high=interval.high, told_by=interval.by,
         is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
     )  # fmt: skip
     # The larger of both p-values: a change is claimed only where each estimate would claim it.
-    return Found(row, max(pooled.p_value, within.p_value), Noted(found.disagree, found.reach))
+    return Found(row, max(pooled.p_value, within.p_value), Noted(bracketed.disagree, bracketed.reach))

@@ -67,6 +67,6 @@ def expected_change(captures: Captures, slopes: Mapping[str, float]) -> Floats:
 def follows(captures: Captures, captures_before: int) -> np.ndarray:
     """Whether each row is that of the same knee and visit, so many captures after the row as many places before it (rows,)."""
     cell, order, k = captures.cell_of_row, captures.rows["capture_order"], captures_before
-    found = np.zeros(len(cell), dtype=bool)
-    found[k:] = (cell[k:] == cell[:-k]) & (order[k:] - order[:-k] == k)
-    return found
+    is_follower = np.zeros(len(cell), dtype=bool)
+    is_follower[k:] = (cell[k:] == cell[:-k]) & (order[k:] - order[:-k] == k)
+    return is_follower

@@ -111,14 +111,14 @@ def frame_by_code(frame: Frame, of: str, codes: tuple[Varying, ...], code: Ints)
 def count_changes(columns: Floats | Flags, n: Ints) -> Ints:
     """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
     starts = np.cumsum(n) - n
-    found = np.empty((len(columns), len(n)), dtype=np.int64)
+    n_changes = np.empty((len(columns), len(n)), dtype=np.int64)
     changed = np.zeros(columns.shape[1], dtype=np.int64)
     for index, column in enumerate(columns):
         changed[1:] = column[1:] != column[:-1]
         changed[starts] = 0
-        found[index] = np.add.reduceat(changed, starts)
+        n_changes[index] = np.add.reduceat(changed, starts)
     # Column by column in memory, as they are read.
-    return found.T
+    return n_changes.T
 
 
 def standard_columns() -> tuple[Varying, ...]:
@@ -164,9 +164,9 @@ def _step(step: int) -> Varying:
 
 def _by_level(column: Varying, split: str, captures: Captures) -> tuple[Varying, ...]:
     """The column at each level, and where the level is missing and the column is not zero."""
-    found = [_at_level(column, split, label) for label in sorted(labels_in(captures.rows[split]))]
+    at_levels = [_at_level(column, split, label) for label in sorted(labels_in(captures.rows[split]))]
     missing = _at_level(column, split, None)
-    return (*found, missing) if np.any(missing.values(captures)) else tuple(found)
+    return (*at_levels, missing) if np.any(missing.values(captures)) else tuple(at_levels)
 
 
 def _at_level(column: Varying, split: str, label: str | None) -> Varying:

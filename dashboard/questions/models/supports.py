@@ -154,13 +154,13 @@ def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
     """What the exam recorded, which is what a fitter may have gone by, and the visit's kind; a foot that was not examined has
     columns of its own. A class that no cell has, or all have, tells nothing and has no column."""
     yield "intercept", np.ones(len(captures.n))
-    for column, name, shown in _EXAM:
-        yield from _dummies(captures, column, name, shown)
+    for column, name, codes in _EXAM:
+        yield from _dummies(captures, column, name, codes)
     unknown = np.isnan(captures.angle_deg)
     known = float(captures.n[~unknown].sum())
     mean = float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
     yield "forefoot angle", np.where(unknown, mean, captures.angle_deg)
-    yield from _where_told("forefoot not examined", unknown)
+    yield from _unless_constant("forefoot not examined", unknown)
     yield from _dummies(captures, "visit_kind", "visit", ("follow_up", "refit"))
 
 
@@ -172,13 +172,13 @@ _EXAM = (
 )
 
 
-def _dummies(captures: Captures, column: str, name: str, shown: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
+def _dummies(captures: Captures, column: str, name: str, codes: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
     levels = captures.cells[column]
-    for code in shown:
-        yield from _where_told(f"{name} {code}", levels == code)
-    yield from _where_told(f"{name} not recorded", levels.isna())
+    for code in codes:
+        yield from _unless_constant(f"{name} {code}", levels == code)
+    yield from _unless_constant(f"{name} not recorded", levels.isna())
 
 
-def _where_told(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:
+def _unless_constant(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:
     if flags.any() and not flags.all():
         yield name, flags.astype(float)

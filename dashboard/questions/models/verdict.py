@@ -46,23 +46,23 @@ def claim(row: EffectRow) -> str:
     if row.direction < 0:
         return f"{name} {_FALLS[row.outcome]} by {spoken(-high, 2)} to {spoken(-low, 2, sign)}"
     noun = _NOUNS.get(row.outcome, row.outcome)
-    told = f"{name} shows no clear change in {noun}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
+    words = f"{name} shows no clear change in {noun}: anything from {spoken(low, 2)} to {spoken(high, 2, sign)}"
     if low <= 0 <= high:
-        return told
-    return f"{told}, which among so many figures may be chance"
+        return words
+    return f"{words}, which among so many figures may be chance"
 
 
 def verdict(row: EffectRow, apart: str) -> str:
     """The claim, how the two estimates stand to each other (APART, UNSURE, AGREE), and whether the p-value is rough."""
-    told, sign = claim(row), UNITS[row.unit].sign
+    words, sign = claim(row), UNITS[row.unit].sign
     if apart == APART:
-        told += (
+        words += (
             f". The two estimates differ by more than their noise (pooled {spoken(row.pooled or 0.0, 2, sign)}, "
             f"within-knee {spoken(row.within or 0.0, 2, sign)}): the truth may lie anywhere between"
         )
     else:
-        told += f"; {_SPOKEN[apart]}"
-    return f"{told}. {ROUGH}" if row.is_rough else f"{told}."
+        words += f"; {_SPOKEN[apart]}"
+    return f"{words}. {ROUGH}" if row.is_rough else f"{words}."
 
 
 ROUGH = "It rests on so few riders that how often chance alone would bring it is a rough figure."
