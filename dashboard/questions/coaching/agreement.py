@@ -67,7 +67,7 @@ def ask(
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     judged = judged_fits(warehouse, scope, settings, remember)
-    everyone = _row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
+    everyone = _agreement_row(judged, np.ones(scope.n_fits, dtype=bool), None, None, settings)
     masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
     names = names_of(warehouse, remember)["fitter"]
@@ -84,7 +84,10 @@ def ask(
         n_flagged=n_judged - int(judged.agrees.sum()),
         headline=unclaimed(findings, "agreement with the exam") or f"In {scope.words}: {everyone.words}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
-        agreement=(everyone, *(_row(judged, mask, selection.split, level, settings) for level, mask in masks.items())),
+        agreement=(
+            everyone,
+            *(_agreement_row(judged, mask, selection.split, level, settings) for level, mask in masks.items()),
+        ),
         months=tuple(_months(judged, settings)),
         fitters=tuple(_fitters(judged, names, settings)),
         rules=tuple(_rules(judged, settings)),
@@ -99,40 +102,40 @@ def ask(
 def _months(judged: Judged, settings: Settings) -> Iterator[AgreementRow]:
     month = period_of(judged.fits["session_date"], "month")
     for own in np.unique(month):
-        yield _row(judged, month == own, "month", first_day(int(own), "month").isoformat(), settings)
+        yield _agreement_row(judged, month == own, "month", first_day(int(own), "month").isoformat(), settings)
 
 
 def _fitters(judged: Judged, names: list[str], settings: Settings) -> Iterator[AgreementRow]:
     for number in np.unique(judged.fits["fitter"]):
-        yield _row(judged, judged.fits["fitter"] == number, "fitter", names[number], settings)
+        yield _agreement_row(judged, judged.fits["fitter"] == number, "fitter", names[number], settings)
 
 
-def _row(judged: Judged, inside: Flags, by: str | None, level: str | None, settings: Settings) -> AgreementRow:
+def _agreement_row(judged: Judged, inside: Flags, by: str | None, level: str | None, settings: Settings) -> AgreementRow:
     chosen = inside & judged.is_judged
     agrees, rider = judged.agrees[chosen], judged.fits["rider"][chosen]
     n, n_judged, n_agrees = int(inside.sum()), len(agrees), int(agrees.sum())
     row = AgreementRow(by, level, n, n_judged, n_agrees, None, None, None, "", count_riders(rider))
-    prefix = f"{_level_told(by, level)}: " if level else ""
+    prefix = f"{_level_name(by, level)}: " if level else ""
     least = settings.minimum.sessions_per_fitter if by == "fitter" else settings.minimum.rows_shown
     if n_judged < least or row.n_riders < 2:
         words = f"{prefix}not enough yet, {counted(n_judged, 'fit')} that can be judged of {counted(n, 'fit')}."
         return replace(row, words=words)
-    found = clustered_share(agrees.astype(float), rider, settings.intervals.level)
+    share = clustered_share(agrees.astype(float), rider, settings.intervals.level)
     words = (
-        f"{prefix}{spoken_percent(found.estimate)} of fits agree with the exam ("
-        f"{spoken_percents(found.low, found.high)}; {counted(n_judged, 'fit')} that can be judged)."
+        f"{prefix}{spoken_percent(share.estimate)} of fits agree with the exam ("
+        f"{spoken_percents(share.low, share.high)}; {counted(n_judged, 'fit')} that can be judged)."
     )
-    return replace(row, share=found.estimate, low=found.low, high=found.high, words=words)
+    return replace(row, share=share.estimate, low=share.low, high=share.high, words=words)
 
 
-def _level_told(by: str | None, level: str | None) -> str:
+def _level_name(by: str | None, level: str | None) -> str:
     if by == "month" and level:
         return date.fromisoformat(level).strftime("%B %Y")
     return f"Fitter {level}" if by == "fitter" else level_words(by, level).capitalize()
 
 
 def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
-    told = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    rule_words = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
     riders = judged.fits["rider"]
     feet_rider = np.repeat(riders[judged.is_judged], 2)
     for name, weights in rule_weights(judged).items():
@@ -140,15 +143,15 @@ def _rules(judged: Judged, settings: Settings) -> Iterator[RuleRow]:
         rider = (riders[judged.is_judged] if name == SADDLE else feet_rider)[asked]
         flags = weights[asked] == FLAG
         n_notes, n_riders = int((weights == NOTE).sum()), count_riders(rider)
-        row = RuleRow(name, told[name], len(flags), n_notes, int(flags.sum()), None, None, None, n_riders)
+        row = RuleRow(name, rule_words[name], len(flags), n_notes, int(flags.sum()), None, None, None, n_riders)
         if n_riders >= settings.minimum.riders_shown:
-            found = clustered_share(flags.astype(float), rider, settings.intervals.level)
-            row = replace(row, share_flagged=found.estimate, low=found.low, high=found.high)
+            share = clustered_share(flags.astype(float), rider, settings.intervals.level)
+            row = replace(row, share_flagged=share.estimate, low=share.low, high=share.high)
         yield row
 
 
 def _outcome(
-    judged: Judged, outcome: str, unit: str, column: str, start: str, told: str, sign: str, settings: Settings
+    judged: Judged, outcome: str, unit: str, column: str, start: str, verb: str, sign: str, settings: Settings
 ) -> OutcomeRow:
     """One outcome in agreement against flagged; told only with the minimum of fits on either side."""
     values, at_arrival = judged.fits[column].astype(float), judged.fits[start].astype(float)
@@ -163,16 +166,16 @@ def _outcome(
     mean, mean_flagged = float(values[agrees].mean()), float(values[~agrees].mean())
     row = replace(row, mean_in_agreement=mean, mean_flagged=mean_flagged, crude_difference=mean - mean_flagged)
     try:
-        found = adjusted_difference(
+        gap = adjusted_difference(
             values, agrees, at_arrival[chosen, None], judged.fits["rider"][chosen], settings.intervals.level
         )
     except StatisticsError as error:
         return replace(row, words=str(error))
     words = (
-        f"Fits in agreement {told} {spoken(abs(found.estimate), 2, sign)} {'less' if found.estimate < 0 else 'more'} than "
-        f"flagged ones that began alike ({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')})"
+        f"Fits in agreement {verb} {spoken(abs(gap.estimate), 2, sign)} {'less' if gap.estimate < 0 else 'more'} than "
+        f"flagged ones that began alike ({spoken(gap.low, 2)} to {spoken(gap.high, 2, sign)}; {counted(n, 'fit')})"
     )
-    return replace(row, difference=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)
+    return replace(row, difference=gap.estimate, low=gap.low, high=gap.high, words=words, p_value=gap.p_value)
 
 
 def _clear_or_not(rows: Sequence[OutcomeRow]) -> Iterator[OutcomeRow]:
@@ -183,13 +186,13 @@ def _clear_or_not(rows: Sequence[OutcomeRow]) -> Iterator[OutcomeRow]:
             yield row
             continue
         is_clear = direction(row.low, row.high, q_value)
-        told = ". It goes along and is no proof." if is_clear else ": no clear difference."
-        yield replace(row, q_value=q_value, words=f"{row.words}{told}")
+        ending = ". It goes along and is no proof." if is_clear else ": no clear difference."
+        yield replace(row, q_value=q_value, words=f"{row.words}{ending}")
 
 
 def _look_at(warehouse: Warehouse, judged: Judged, names: list[str], settings: Settings) -> Iterator[LookRow]:
     """The newest flagged fits, each flag and note in a sentence that names the rule, the exam and the setup."""
-    told: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    rule_words: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
     flagged = np.flatnonzero(judged.is_judged & ~judged.agrees)[::-1][: settings.agreement.listed_fits]
     session_of = sessions_of(warehouse, judged.fits["fit_no"][flagged])
     for fit in flagged:
@@ -197,5 +200,5 @@ def _look_at(warehouse: Warehouse, judged: Judged, names: list[str], settings: S
         day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
         for side, finding in judged.findings(int(fit)):
             place = f"{session}, {side} foot" if side else session
-            words = f"{place}: {told[finding.rule]}; {finding.words}"
+            words = f"{place}: {rule_words[finding.rule]}; {finding.words}"
             yield LookRow(session, day, fitter, side, finding.rule, finding.weight, words)

@@ -54,15 +54,15 @@ class Judged:
 
     def findings(self, fit: int) -> list[tuple[str | None, Finding]]:
         """The notes and flags of one fit in words, each with its side (None for the saddle)."""
-        found: list[tuple[str | None, Finding]] = []
+        findings: list[tuple[str | None, Finding]] = []
         for number, side in enumerate(_SIDES):
             foot = foot_at(self.feet, 2 * int(self.places[fit]) + number)
             for rule in FOOT_RULES:
                 if self.by_foot[rule.name][2 * fit + number] >= NOTE and (finding := rule.ask(foot, self.limits.agreement)):
-                    found.append((side, finding))
+                    findings.append((side, finding))
         if self.saddle[fit] >= NOTE and (finding := saddle_before_supports(_seat(self.fits, fit))):
-            found.append((None, finding))
-        return found
+            findings.append((None, finding))
+        return findings
 
     def at(self, places: NDArray[np.int64]) -> "Judged":
         """The fits at rising places."""
@@ -206,10 +206,10 @@ def _saddle_weights(fits: Table, has_changed: NDArray[np.bool_], settings: Setti
         sit_bones, saddle = (fits[name].astype(float)[asked] for name in ("sit_bone_width_mm", "saddle_width_mm"))
         alike = {"no_sit": np.isnan(sit_bones), "no_saddle": np.isnan(saddle), "narrow": saddle < sit_bones}
         kind, first = kinds({**alike, "condition": fits["saddle_condition"][asked]})
-        found = [
+        weight_of_kind = [
             _weight(saddle_before_supports(_seat(fits, int(asked[row])))) if row >= 0 else NOT_ASKED for row in first.tolist()
         ]
-        weights[asked] = np.array(found, dtype=np.int8)[kind]
+        weights[asked] = np.array(weight_of_kind, dtype=np.int8)[kind]
     return weights
 
 

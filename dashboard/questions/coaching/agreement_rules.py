@@ -124,13 +124,13 @@ def insole_left_out(foot: Foot, limits: Agreement) -> Finding | None:
     return _by_levels("insole_left_out", foot, "no insole", limits)
 
 
-def _by_levels(rule: str, foot: Foot, told: str, limits: Agreement) -> Finding:
+def _by_levels(rule: str, foot: Foot, insole: str, limits: Agreement) -> Finding:
     apart = LEVELS.index(foot.insole_departure or "none") - LEVELS.index(foot.arch_height or "none")
     if abs(apart) < limits.insole_note_levels:
         return Finding(rule, "agrees")
     weight: Weight = "flag" if abs(apart) >= limits.insole_flag_levels else "note"
     words = (
-        f"a {foot.arch_height} arch left with {told}, {counted(abs(apart), 'level')} {'above' if apart > 0 else 'below'} it."
+        f"a {foot.arch_height} arch left with {insole}, {counted(abs(apart), 'level')} {'above' if apart > 0 else 'below'} it."
     )
     return Finding(rule, weight, words)
 
@@ -223,15 +223,17 @@ def saddle_before_supports(seat: Seat) -> Finding | None:
     measures = {"sit-bone width": seat.sit_bone_width_mm, "saddle width": seat.saddle_width_mm}
     missing = [name for name, value in {**measures, "saddle condition": seat.saddle_condition}.items() if value is None]
     if missing:
-        found = f"{' and '.join(missing)} {'was' if len(missing) == 1 else 'were'} not recorded"
+        reason = f"{' and '.join(missing)} {'was' if len(missing) == 1 else 'were'} not recorded"
     elif seat.saddle_condition != "sound":
-        found = f"the saddle was {seat.saddle_condition}"
+        reason = f"the saddle was {seat.saddle_condition}"
     elif (seat.saddle_width_mm or 0) < (seat.sit_bone_width_mm or 0):
         sit_bones, saddle = (spoken(value or 0, 0, "mm") for value in measures.values())
-        found = f"the saddle ({saddle}) is narrower than the sit bones ({sit_bones})"
+        reason = f"the saddle ({saddle}) is narrower than the sit bones ({sit_bones})"
     else:
         return Finding(SADDLE, "agrees")
-    return Finding(SADDLE, "flag", f"the knees stood opposed at arrival{seat.knees_words}, supports were changed, and {found}.")
+    return Finding(
+        SADDLE, "flag", f"the knees stood opposed at arrival{seat.knees_words}, supports were changed, and {reason}."
+    )
 
 
 def _forefoot(foot: Foot) -> str:

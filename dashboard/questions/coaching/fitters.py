@@ -68,7 +68,7 @@ class _Compared:
 
 
 # What is told of one outcome: each fitter's row, the scatter between fitters, the funnel's lines.
-_Told = tuple[list[FitterRow], DispersionRow, list[FunnelRow]]
+_OutcomeRows = tuple[list[FitterRow], DispersionRow, list[FunnelRow]]
 
 
 @dataclass(frozen=True)
@@ -88,21 +88,21 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope.require_fits()
     # Expected from every fitter's fits: a fitter alone would be compared with nobody.
     everyone = replace(scope, parameters={**scope.parameters, "fitter": None})
-    found: _Everyone = (remember or at_once)(
+    figures: _Everyone = (remember or at_once)(
         ("fitters", everyone.asked()), lambda: _everyone(warehouse, everyone, settings, remember)
     )
 
     def is_chosen(row: FitterRow | ProcessRow) -> bool:
         return not selection.fitter or row.fitter_id in selection.fitter
 
-    rows = tuple(filter(is_chosen, found.rows))
+    rows = tuple(filter(is_chosen, figures.rows))
     return Fitters(
         as_of=scope.as_of,
         selection=selection.as_dict(),
         selection_words=scope.words,
         method={
             **METHOD,
-            "terms": list(found.terms),
+            "terms": list(figures.terms),
             "inner": settings.fitters.inner_level,
             "outer": settings.fitters.outer_level,
         },
@@ -110,9 +110,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         headline=headline_of(rows, settings),
         fitters=rows,
-        dispersion=found.dispersion,
-        process=tuple(filter(is_chosen, found.process)),
-        funnel=found.funnel,
+        dispersion=figures.dispersion,
+        process=tuple(filter(is_chosen, figures.process)),
+        funnel=figures.funnel,
     )
 
 
@@ -125,13 +125,13 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
     answers = side_by_side(
         lambda outcome: _outcome(outcome, fits, mix, present, settings), _outcomes(fits, settings), len(fits["rider"])
     )
-    rows, scatter = judged([row for found in answers for row in found[0]], [found[1] for found in answers], settings)
+    rows, scatter = judged([row for answer in answers for row in answer[0]], [answer[1] for answer in answers], settings)
     return _Everyone(
         terms=mix.terms,
         rows=rows,
         dispersion=scatter,
         process=tuple(process_rows(warehouse, scope, fits, present, settings, remember)),
-        funnel=tuple(row for found in answers for row in found[2]),
+        funnel=tuple(row for answer in answers for row in answer[2]),
     )
 
 
@@ -178,7 +178,7 @@ def _outcome(
     mix: Design,
     present: Mapping[int, str],
     settings: Settings,
-) -> _Told:
+) -> _OutcomeRows:
     """All rows of one outcome; counts and the reason alone where nothing can be expected. Fitters by number, with their ids."""
     inside, fitter = outcome.inside, fits["fitter"]
     values, rider, own = outcome.values[inside], fits["rider"][inside], fitter[inside]
@@ -197,7 +197,7 @@ def _outcome(
     )
     compute = expected_share if outcome.unit == "share" else expected_mean
     try:
-        found = compute(values, _rows_of(mix.design, inside), mix.terms)
+        model = compute(values, _rows_of(mix.design, inside), mix.terms)
     except StatisticsError as refused:
         rows = [
             replace(
@@ -207,22 +207,22 @@ def _outcome(
             for number, name in present.items()
         ]
         return rows, replace(start, words=f"{NAMES[outcome.outcome]}: {refused}"), []
-    effect = design_effect(values - found.expected, rider)
+    effect = design_effect(values - model.expected, rider)
     everyone = [
-        _compared(outcome, present[number], values, rider, own == number, found, effect, settings)
+        _compared(outcome, present[number], values, rider, own == number, model, effect, settings)
         for number in np.unique(own).tolist()
     ]
     enough = [each for each in everyone if each.row.observed is not None]
     scatter, refusal = _scatter(enough, outcome, settings)
-    shown = list(_drawn_in(everyone, scatter, settings))
+    fitter_rows = list(_drawn_in(everyone, scatter, settings))
     absent = [
         replace(_empty(outcome, name, rider[:0]), words=f"{name}: no fit with this outcome.") for name in present.values()
     ]
-    shown += [row for row in absent if row.fitter_id not in {other.fitter_id for other in shown}]
+    fitter_rows += [row for row in absent if row.fitter_id not in {other.fitter_id for other in fitter_rows}]
     row = replace(
         start,
         n_fitters=len(enough),
-        case_mix_explains=found.explained,
+        case_mix_explains=model.explained,
         phi=scatter.phi if scatter else None,
         p_value=scatter.p_value if scatter else None,
         sd_between=scatter.tau_squared**0.5 if scatter else None,
@@ -230,9 +230,9 @@ def _outcome(
         words=refusal,
     )
     return (
-        sorted(shown, key=lambda shown_row: shown_row.fitter_id),
+        sorted(fitter_rows, key=lambda shown_row: shown_row.fitter_id),
         row,
-        list(_funnel(outcome, enough, values, found, effect, settings)),
+        list(_funnel(outcome, enough, values, model, effect, settings)),
     )
 
 
@@ -251,7 +251,7 @@ def _compared(
     values: Array,
     rider: NDArray[Any],
     own: NDArray[Any],
-    found: Expected,
+    model: Expected,
     effect: float,
     settings: Settings,
 ) -> _Compared:
@@ -262,11 +262,11 @@ def _compared(
         return _Compared(
             replace(row, words=f"{fitter}: not enough yet, {counted(row.n_fits, 'fit')} of the {minimum} needed."), 0, 0
         )
-    expected = float(found.expected[own].mean())
-    error = float((effect * found.variance[own].sum()) ** 0.5 / row.n_fits)
+    expected = float(model.expected[own].mean())
+    error = float((effect * model.variance[own].sum()) ** 0.5 / row.n_fits)
     is_share = outcome.unit == "share"
     # Of means, what is left beyond the expected is told; of shares the observed share itself, which stays within 0 and 1.
-    own_values = values[own] if is_share else values[own] - found.expected[own]
+    own_values = values[own] if is_share else values[own] - model.expected[own]
     seen = (clustered_share if is_share else clustered_mean)(own_values, rider[own], settings.intervals.level)
     shift = expected if is_share else 0.0
     [limits] = _limits(outcome.unit, expected, np.array([row.n_fits]) / effect, np.array([error]), settings).tolist()
@@ -306,10 +306,10 @@ def _scatter(enough: list[_Compared], outcome: _Outcome, settings: Settings) -> 
     name, rule = NAMES[outcome.outcome], settings.fitters
     difference, error = (np.array([getattr(each, key) for each in enough]) for key in ("difference", "standard_error"))
     try:
-        found = dispersion(difference / error, error, rule.winsorised_share, rule.winsorising)
+        scatter = dispersion(difference / error, error, rule.winsorised_share, rule.winsorising)
     except StatisticsError as refused:
         return None, f"{name}: {refused}"
-    return found, ""
+    return scatter, ""
 
 
 def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: Settings) -> Iterator[FitterRow]:
@@ -330,12 +330,12 @@ def _drawn_in(everyone: list[_Compared], scatter: Dispersion | None, settings: S
 
 
 def _funnel(
-    outcome: _Outcome, enough: list[_Compared], values: Array, found: Expected, effect: float, settings: Settings
+    outcome: _Outcome, enough: list[_Compared], values: Array, model: Expected, effect: float, settings: Settings
 ) -> Iterator[FunnelRow]:
     if not enough:
         return
     most = max(each.row.n_fits for each in enough)
-    spread = float(found.variance.mean()) ** 0.5
+    spread = float(model.variance.mean()) ** 0.5
     centre = float(values.mean()) if outcome.unit == "share" else 0.0
     sizes = np.unique(np.linspace(settings.minimum.sessions_per_fitter, most * 1.1, _FUNNEL_POINTS).astype(np.int64))
     limits = _limits(outcome.unit, centre, sizes / effect, spread * np.sqrt(effect / sizes), settings) - centre

@@ -44,7 +44,7 @@ def process_rows(
     judged = judged_fits(warehouse, scope, settings, remember)
     agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter"])
     processes = [*_processes(fits), agreement]
-    yield from (_row(fitter, process, settings) for fitter in fitters.items() for process in processes)
+    yield from (_process_row(fitter, process, settings) for fitter in fitters.items() for process in processes)
 
 
 def _processes(fits: Rows) -> Iterator[_Process]:
@@ -59,18 +59,18 @@ def _processes(fits: Rows) -> Iterator[_Process]:
     yield _Process("follow_up_booked", fits["has_booked"].astype(bool), asked, fits["rider"], fits["fitter"])
 
 
-def _row(named: tuple[int, str], process: _Process, settings: Settings) -> ProcessRow:
+def _process_row(named: tuple[int, str], process: _Process, settings: Settings) -> ProcessRow:
     number, fitter = named
     own = (process.fitter == number) & process.due
     done, rider, name = process.done[own], process.rider[own], _PROCESSES[process.process]
     n, total = int(done.sum()), len(done)
     if total < settings.minimum.sessions_per_fitter or count_riders(rider) < 2:
-        told = f"{fitter}, {name}: not enough yet, {n} of {counted(total, 'fit')}."
-        return ProcessRow(fitter, process.process, n, total, None, None, None, told)
-    found = clustered_share(done.astype(float), rider, settings.intervals.level)
-    interval = spoken_percents(found.low, found.high)
-    told = f"{fitter}, {name}: {spoken_percent(found.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
-    return ProcessRow(fitter, process.process, n, total, found.estimate, found.low, found.high, told)
+        words = f"{fitter}, {name}: not enough yet, {n} of {counted(total, 'fit')}."
+        return ProcessRow(fitter, process.process, n, total, None, None, None, words)
+    share = clustered_share(done.astype(float), rider, settings.intervals.level)
+    interval = spoken_percents(share.low, share.high)
+    words = f"{fitter}, {name}: {spoken_percent(share.estimate)} ({interval}; {n:,} of {counted(total, 'fit')})."
+    return ProcessRow(fitter, process.process, n, total, share.estimate, share.low, share.high, words)
 
 
 _PROCESSES = {

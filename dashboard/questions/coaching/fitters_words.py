@@ -35,12 +35,12 @@ def row_words(row: FitterRow, settings: Settings) -> str:
     assert row.observed is not None and row.expected is not None and row.difference is not None
     fits = counted(row.n_fits, "fit")
     if row.unit == "share":
-        told = f"{spoken_percent(row.observed)} of {fits}, {spoken_percent(row.expected)} expected of these riders"
-        return f"{row.fitter_id}: {told} (ratio {row.ratio:.2f}, {row.ratio_low:.2f} to {row.ratio_high:.2f}); {place}."
+        figures = f"{spoken_percent(row.observed)} of {fits}, {spoken_percent(row.expected)} expected of these riders"
+        return f"{row.fitter_id}: {figures} (ratio {row.ratio:.2f}, {row.ratio_low:.2f} to {row.ratio_high:.2f}); {place}."
     sign = "°" if row.unit == "deg" else row.unit
-    told = f"{spoken(row.observed, 2, sign)} over {fits}, {spoken(row.expected, 2, sign)} expected of these riders"
+    figures = f"{spoken(row.observed, 2, sign)} over {fits}, {spoken(row.expected, 2, sign)} expected of these riders"
     low, high = spoken(row.difference_low or 0, 2), spoken(row.difference_high or 0, 2, sign)
-    return f"{row.fitter_id}: {told} (difference {spoken(row.difference, 2, sign)}, {low} to {high}); {place}."
+    return f"{row.fitter_id}: {figures} (difference {spoken(row.difference, 2, sign)}, {low} to {high}); {place}."
 
 
 def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
@@ -53,8 +53,8 @@ def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
     outside = [f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == BEYOND]
     n = len({row.fitter_id for row in estimated})
     outer = f"the {100 * settings.fitters.outer_level:g} % limits"
-    told = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
-    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {told}.{few_words}"
+    finding = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
+    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {finding}.{few_words}"
 
 
 def judged(
@@ -76,5 +76,5 @@ def _with_words(row: FitterRow, settings: Settings) -> FitterRow:
 def _scattered(row: DispersionRow) -> DispersionRow:
     """The row with whether the fitters scatter by more than chance; one without a figure has its reason already."""
     beyond = "more than chance alone" if is_sure(row.q_value) else "no more than by chance"
-    told = f"{NAMES[row.outcome]}: {row.n_fitters} fitters scatter {beyond}."
-    return row if row.p_value is None else replace(row, words=told)
+    words = f"{NAMES[row.outcome]}: {row.n_fitters} fitters scatter {beyond}."
+    return row if row.p_value is None else replace(row, words=words)

@@ -64,17 +64,17 @@ def _arrival(rows: Rows) -> dict[str, NDArray[np.float64]]:
 
 def _exam(rows: Rows) -> dict[str, NDArray[np.float64]]:
     """The mean forefoot angle, and for each level the share of the two feet that have it."""
-    found = {"forefoot_angle_deg": mean_of_sides(rows["forefoot_angle_left"], rows["forefoot_angle_right"])}
+    columns = {"forefoot_angle_deg": mean_of_sides(rows["forefoot_angle_left"], rows["forefoot_angle_right"])}
     for name, (column, level) in _EXAM_LEVELS.items():
         number = CODES[column].index(level) + 1
-        found[name] = ((rows[f"{column}_left"] == number).astype(float) + (rows[f"{column}_right"] == number)) / 2
-    return found
+        columns[name] = ((rows[f"{column}_left"] == number).astype(float) + (rows[f"{column}_right"] == number)) / 2
+    return columns
 
 
 def _kinds(name: str, numbers: NDArray[Any], names: Sequence[str]) -> dict[str, NDArray[np.float64]]:
     """A column for each kind but the most common one, by name."""
     counts = np.bincount(numbers)
-    told = {("not recorded", *names)[number]: number for number in np.flatnonzero(counts).tolist()}
-    shown = sorted(told)
-    shown.remove(max(shown, key=lambda kind: counts[told[kind]]))
-    return {f"{name} {kind}": (numbers == told[kind]).astype(float) for kind in shown}
+    number_of = {("not recorded", *names)[number]: number for number in np.flatnonzero(counts).tolist()}
+    kept_kinds = sorted(number_of)
+    kept_kinds.remove(max(kept_kinds, key=lambda kind: counts[number_of[kind]]))
+    return {f"{name} {kind}": (numbers == number_of[kind]).astype(float) for kind in kept_kinds}

@@ -45,21 +45,21 @@ def _of_outcome(changes: Mapping[str, NDArray[Any]], outcome: str, unit: str, se
     values, rider = changes[outcome][known], changes["rider"][known]
     at_cleat, sign = changes["is_at_cleat"][known].astype(bool), UNITS[unit].sign
     n_riders = {}
-    for name, told in _PLACES.items():
+    for name, place in _PLACES.items():
         here = at_cleat == (name == "at_cleat")
         n_riders[name] = count_riders(rider[here])
         row = ShimPlaceRow(outcome, unit, name, int(here.sum()), n_riders[name], None, None, None, "")
         if n_riders[name] < settings.minimum.riders_shown:
             changed = f"{counted(row.n_changes, 'change')} of {counted(row.n_riders, 'rider')}"
-            yield replace(row, words=f"A shim {told}: not enough yet, {changed} with nothing else changed.")
+            yield replace(row, words=f"A shim {place}: not enough yet, {changed} with nothing else changed.")
             continue
-        found = clustered_mean(values[here], rider[here], settings.intervals.level)
+        mean = clustered_mean(values[here], rider[here], settings.intervals.level)
         words = (
-            f"After one more varus shim {told}, {outcome} changed by {spoken(found.estimate, 2, sign)} on average "
-            f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(row.n_changes, 'change')}), part of it "
+            f"After one more varus shim {place}, {outcome} changed by {spoken(mean.estimate, 2, sign)} on average "
+            f"({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}; {counted(row.n_changes, 'change')}), part of it "
             "the noise that led to it."
         )
-        yield replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words)
+        yield replace(row, per_shim=mean.estimate, low=mean.low, high=mean.high, words=words)
     row = ShimPlaceRow(outcome, unit, "difference", len(values), count_riders(rider), None, None, None, "")
     if min(n_riders.values()) < settings.minimum.riders_shown:
         yield replace(row, words="The two places cannot be compared yet.")
@@ -75,13 +75,13 @@ def _difference(
     settings: Settings,
 ) -> ShimPlaceRow:
     try:
-        found = adjusted_difference(values, at_cleat, np.empty((len(values), 0)), rider, settings.intervals.level)
+        gap = adjusted_difference(values, at_cleat, np.empty((len(values), 0)), rider, settings.intervals.level)
     except StatisticsError as error:
         return replace(row, words=str(error))
     sign = UNITS[row.unit].sign
     words = (
-        f"The change of {row.outcome} was {spoken(abs(found.estimate), 2, sign)} {'lower' if found.estimate < 0 else 'higher'} "
+        f"The change of {row.outcome} was {spoken(abs(gap.estimate), 2, sign)} {'lower' if gap.estimate < 0 else 'higher'} "
         f"at the cleat than in the shoe "
-        f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)})."
+        f"({spoken(gap.low, 2)} to {spoken(gap.high, 2, sign)})."
     )
-    return replace(row, per_shim=found.estimate, low=found.low, high=found.high, words=words, p_value=found.p_value)
+    return replace(row, per_shim=gap.estimate, low=gap.low, high=gap.high, words=words, p_value=gap.p_value)
