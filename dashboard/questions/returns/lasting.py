@@ -67,14 +67,14 @@ def _lasting(
     if noise_row.mdc95 is None:
         return replace(row, words=f"{row.words} {noise_row.words}")
     held = np.where(seen, change <= noise_row.mdc95, np.nan)
-    found = clustered_share(held[seen], rider[seen], level)
+    held_share = clustered_share(held[seen], rider[seen], level)
     bounds = bounds_of_mean(held, rider, (0.0, 1.0), level, is_share=True)
     row = replace(
         row,
         mdc95=noise_row.mdc95,
-        held=found.estimate,
-        held_low=found.low,
-        held_high=found.high,
+        held=held_share.estimate,
+        held_low=held_share.low,
+        held_high=held_share.high,
         worst=bounds.low,
         best=bounds.high,
         bounds_low=bounds.interval_low,
@@ -89,11 +89,11 @@ def _lasting(
 def _change_words(row: LastingRow, mean: Estimate, *, is_sure: bool) -> str:
     sign = UNITS[row.unit].sign
     thing = "distance from neutral" if row.outcome == "tilt" else "sway"
-    found = f"{spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) on average"
+    change = f"{spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) on average"
     span = "from the fit's departure to the follow-up's arrival"
     if not is_sure:
-        return f"No clear change in {thing} {span} in knees found again, {found}."
-    return f"In knees found again {thing} changed by {found} {span}."
+        return f"No clear change in {thing} {span} in knees found again, {change}."
+    return f"In knees found again {thing} changed by {change} {span}."
 
 
 def _held_words(row: LastingRow, bounds: Bounds, alike: Estimate | None) -> str:
@@ -109,8 +109,8 @@ def _held_words(row: LastingRow, bounds: Bounds, alike: Estimate | None) -> str:
     )
     if alike is None:
         return f"{words}."
-    told, ends = spoken_percent(alike.estimate), spoken_percents(row.alike_low or 0, row.alike_high or 0)
-    return f"{words}; of all {told} ({ends}), if those not found held as did those who were alike when they left."
+    alike_share, ends = spoken_percent(alike.estimate), spoken_percents(row.alike_low or 0, row.alike_high or 0)
+    return f"{words}; of all {alike_share} ({ends}), if those not found held as did those who were alike when they left."
 
 
 def for_most(row: LastingRow) -> str:
@@ -128,8 +128,8 @@ def said_rows(left: Left, settings: Settings) -> Iterator[SaidRow]:
     rows, level = left.rows, settings.intervals.level
     for topic, best in BEST.items():
         points = rows[f"{topic}_points"].astype(float)
-        told = np.isfinite(points)
-        n, n_fits, n_riders, name = int(told.sum()), len(points), count_riders(rows["rider"][told]), topic.capitalize()
+        answered = np.isfinite(points)
+        n, n_fits, n_riders, name = int(answered.sum()), len(points), count_riders(rows["rider"][answered]), topic.capitalize()
         if n < settings.minimum.rows_shown or n_riders < 2:
             words = f"{name}: not enough yet, {counted(n, 'answer')} of {counted(n_fits, 'fit')}."
             yield SaidRow(topic, n, None, None, None, words, n_riders, n_fits)
@@ -137,8 +137,8 @@ def said_rows(left: Left, settings: Settings) -> Iterator[SaidRow]:
         bounds = bounds_of_mean(points, rows["rider"], _POINTS, level, is_share=False)
         ends = (bounds.low, bounds.high) if best else (bounds.high, bounds.low)
         alike = left.mean_of_all(points, rows["fit_no"], rows["rider"], level)
-        low, median, high = (float(x) for x in np.quantile(points[told], (0.25, 0.5, 0.75)))
-        row = SaidRow(topic, n, median, low, high, "", n_riders, n_fits, float(points[told].mean()), *ends)
+        low, median, high = (float(x) for x in np.quantile(points[answered], (0.25, 0.5, 0.75)))
+        row = SaidRow(topic, n, median, low, high, "", n_riders, n_fits, float(points[answered].mean()), *ends)
         row = replace(row, bounds_low_points=bounds.interval_low, bounds_high_points=bounds.interval_high)
         if alike:
             mean, lowest, highest = (float(np.clip(end, *_POINTS)) for end in (alike.estimate, alike.low, alike.high))
@@ -148,11 +148,11 @@ def said_rows(left: Left, settings: Settings) -> Iterator[SaidRow]:
 
 def _said_words(row: SaidRow, bounds: Bounds) -> str:
     points = [row.median_points or 0.0, row.quartile_low_points or 0.0, row.quartile_high_points or 0.0]
-    told = [spoken(value, 0 if value.is_integer() else 1) for value in points]
+    quartiles = [spoken(value, 0 if value.is_integer() else 1) for value in points]
     of = f"{row.n:,} of {counted(row.n_fits, 'fit')}"
     words = (
-        f"{row.topic.capitalize()} at the follow-up, told of {of}: median {told[0]} of 10, the middle half from {told[1]} to "
-        f"{told[2]}, mean {spoken(row.mean_points or 0, 1)}."
+        f"{row.topic.capitalize()} at the follow-up, told of {of}: median {quartiles[0]} of 10, the middle half "
+        f"from {quartiles[1]} to {quartiles[2]}, mean {spoken(row.mean_points or 0, 1)}."
     )
     if row.n == row.n_fits:
         return words

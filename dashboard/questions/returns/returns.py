@@ -161,27 +161,27 @@ def _share(
     if n < settings.minimum.rows_shown:
         return ReturnFigure(*start, None, None, None, f"{name}: not enough yet, {counted(n, unit_counted)}.", n_riders)
     try:
-        found = clustered_share(events.astype(float), rider, settings.intervals.level)
+        share = clustered_share(events.astype(float), rider, settings.intervals.level)
     except StatisticsError as refused:
         return ReturnFigure(*start, None, None, None, f"{name}: {refused}", n_riders)
     words = _WORDS[figure].format(
-        share=spoken_percent(found.estimate),
-        interval=spoken_percents(found.low, found.high),
+        share=spoken_percent(share.estimate),
+        interval=spoken_percents(share.low, share.high),
         n=counted(n, unit_counted),
         booked_days=settings.follow_up.booked_within_days,
         days=settings.follow_up.returned_within_days,
     )
-    return ReturnFigure(*start, found.estimate, found.low, found.high, words, n_riders)
+    return ReturnFigure(*start, share.estimate, share.low, share.high, words, n_riders)
 
 
 def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:
     rows = group.rows
     if len(rows["days"]) < settings.minimum.rows_shown:
         return
-    found = cumulative_incidence(rows["days"].astype(float), rows["end_code"].astype(int), settings.intervals.level)
-    shown = found.time <= settings.follow_up.curve_days
-    columns = (found.time, found.at_risk, found.incidence, found.low, found.high, found.competing)
-    for day, at_risk, returned, low, high, other in zip(*(column[shown].tolist() for column in columns), strict=True):
+    curve = cumulative_incidence(rows["days"].astype(float), rows["end_code"].astype(int), settings.intervals.level)
+    is_drawn = curve.time <= settings.follow_up.curve_days
+    columns = (curve.time, curve.at_risk, curve.incidence, curve.low, curve.high, curve.competing)
+    for day, at_risk, returned, low, high, other in zip(*(column[is_drawn].tolist() for column in columns), strict=True):
         yield ReturnCurveRow(group.split, group.level, int(day), at_risk, returned, _known(low), _known(high), other)
 
 
@@ -208,15 +208,15 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
     try:
         time = np.concatenate([rows["days"] for rows in enough.values()] or [np.array([])]).astype(float)
         ended = np.concatenate([rows["end_code"] == ENDED for rows in enough.values()] or [np.array([], bool)])
-        found = log_rank(time, ended, np.repeat([str(level) for level in enough], [len(r["days"]) for r in enough.values()]))
+        test = log_rank(time, ended, np.repeat([str(level) for level in enough], [len(r["days"]) for r in enough.values()]))
     except StatisticsError as refused:
         yield ComparisonRow(split, names, n, None, None, None, str(refused))
         return
-    clear = found.p_value * _N_SPLITS < 1 - settings.intervals.level
-    told = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
-    chance = f"chance alone would bring a difference as large {spoken_chance(found.p_value)}"
-    words = f"{told} by {split.replace('_', ' ')}: {chance}."
-    yield ComparisonRow(split, names, n, found.chi_square, found.df, found.p_value, words)
+    clear = test.p_value * _N_SPLITS < 1 - settings.intervals.level
+    finding = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
+    chance = f"chance alone would bring a difference as large {spoken_chance(test.p_value)}"
+    words = f"{finding} by {split.replace('_', ' ')}: {chance}."
+    yield ComparisonRow(split, names, n, test.chi_square, test.df, test.p_value, words)
 
 
 def _known(value: float) -> float | None:

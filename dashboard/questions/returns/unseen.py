@@ -40,11 +40,11 @@ class Left:
         seen, so that no one seen stands for him."""
         rows = self.rows
         tilt = {when: (rows[f"tilt_left_{when}"], rows[f"tilt_right_{when}"]) for when in ("arrival", "departure")}
-        found = {f"off_neutral_{when}_deg": mean_of_sides(*(np.abs(side) for side in sides)) for when, sides in tilt.items()}
-        found["side_difference_departure_deg"] = np.abs(side_difference(*tilt["departure"]))
-        found["sway_departure_mm"] = mean_of_sides(rows["sway_left_departure"], rows["sway_right_departure"])
-        found.update({name: rows[name] for name in _KNOWN if name in rows})
-        measures = {name: values.astype(float) for name, values in found.items()}
+        unfilled = {f"off_neutral_{when}_deg": mean_of_sides(*(np.abs(side) for side in sides)) for when, sides in tilt.items()}
+        unfilled["side_difference_departure_deg"] = np.abs(side_difference(*tilt["departure"]))
+        unfilled["sway_departure_mm"] = mean_of_sides(rows["sway_left_departure"], rows["sway_right_departure"])
+        unfilled.update({name: rows[name] for name in _KNOWN if name in rows})
+        measures = {name: values.astype(float) for name, values in unfilled.items()}
         return of_columns({**filled(measures, _KNOWN), "refit": rows["is_refit"].astype(float)}, len(rows["rider"]))
 
     @cached_property

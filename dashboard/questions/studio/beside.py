@@ -48,7 +48,7 @@ class Beside:
         """What the signal's periods (`here`) look like against those of the base period."""
         (figures_base, fitters_base), (figures_here, fitters_here) = self._summary(base), self._summary(here)
         for (beside, unit, _, words), then, now in zip(_FIGURES, figures_base, figures_here, strict=True):
-            yield _row(signal, beside, unit, then, now, words)
+            yield _beside_row(signal, beside, unit, then, now, words)
         yield _fitter_mix(signal, self._fitters, fitters_base, fitters_here)
 
     def _summary(self, periods: Periods) -> tuple[list[Figure], NDArray[np.float64]]:
@@ -84,8 +84,8 @@ def _mean(values: NDArray[np.float64], rider: NDArray[Any], unit: str, settings:
     if len(values) < settings.minimum.rows_shown or count_riders(rider) < 2:
         return _NONE
     compute = clustered_share if unit == "share" else clustered_mean
-    found = compute(values, rider, settings.intervals.level)
-    return found.estimate, found.low, found.high
+    mean = compute(values, rider, settings.intervals.level)
+    return mean.estimate, mean.low, mean.high
 
 
 def _noise(differences: NDArray[np.float64], rider: NDArray[Any], settings: Settings) -> Figure:
@@ -94,15 +94,15 @@ def _noise(differences: NDArray[np.float64], rider: NDArray[Any], settings: Sett
     if len(differences) < settings.minimum.rows_shown:
         return _NONE
     try:
-        found = typical_error(differences, settings.intervals.level, rider)
+        agreement = typical_error(differences, settings.intervals.level, rider)
     except StatisticsError:
         return _NONE
-    return found.typical_error, found.typical_error_low, found.typical_error_high
+    return agreement.typical_error, agreement.typical_error_low, agreement.typical_error_high
 
 
-def _row(signal: SignalRow, beside: str, unit: str, base: Figure, here: Figure, words: str) -> BesideRow:
-    told = words.format(base=_written(base, unit), here=_written(here, unit))
-    return BesideRow(signal.figure, signal.rule, signal.period_from, beside, unit, *base, *here, told)
+def _beside_row(signal: SignalRow, beside: str, unit: str, base: Figure, here: Figure, words: str) -> BesideRow:
+    sentence = words.format(base=_written(base, unit), here=_written(here, unit))
+    return BesideRow(signal.figure, signal.rule, signal.period_from, beside, unit, *base, *here, sentence)
 
 
 def _written(figure: Figure, unit: str) -> str:

@@ -98,7 +98,7 @@ def ask(
     spans = {"this": this, "before": span_before(this), "year_before": span_a_year_before(this)}
     compared = [each for one in everything for each in _compared(one, spans)]
     with_care = care(concerning(rig, selection.studio), spans["year_before"].first, this.last)
-    changes = tuple(_told(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day))))
+    changes = tuple(_judged(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day))))
     return Periods(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -107,7 +107,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         headline=" ".join(filter(None, (_headline(changes), with_care))),
-        periods=tuple(row for one in everything for row in _rows(one, present[one.figure], spans, settings)),
+        periods=tuple(row for one in everything for row in _period_rows(one, present[one.figure], spans, settings)),
         changes=changes,
     )
 
@@ -121,12 +121,12 @@ def _this_span(everything: list[Measured], selection: Selection) -> Span:
     return Span(selection.date_from or days.min().astype(object), selection.date_to or days.max().astype(object))
 
 
-def _rows(one: Measured, present: Measured, spans: dict[str, Span], settings: Settings) -> Iterator[PeriodRow]:
+def _period_rows(one: Measured, present: Measured, spans: dict[str, Span], settings: Settings) -> Iterator[PeriodRow]:
     for which, span in spans.items():
         source = present if which == "this" else one
         inside = span.holds(source.day.astype("datetime64[D]"))
-        found = estimate_of(source.values[inside], source.rider[inside], one.unit, settings)
-        figures = (found.estimate, found.low, found.high) if found else (None, None, None)
+        estimate = estimate_of(source.values[inside], source.rider[inside], one.unit, settings)
+        figures = (estimate.estimate, estimate.low, estimate.high) if estimate else (None, None, None)
         n, n_riders = int(inside.sum()), count_riders(source.rider[inside])
         row = PeriodRow(one.figure, which, span.first, span.last, one.unit, one.counted, n, *figures)
         yield replace(row, n_riders=n_riders)
@@ -151,15 +151,22 @@ def _change(one: Measured, here: Flags, there: Flags, against: str, settings: Se
         return replace(row, words=f"{name}: not enough yet to compare with {words} ({numbers}).")
     both = here | there
     try:
-        found = adjusted_difference(
+        difference = adjusted_difference(
             one.values[both], here[both], np.empty((int(both.sum()), 0)), one.rider[both], settings.intervals.level
         )
     except (TooFewError, NotEstimableError) as refusal:
         return replace(row, words=f"{name} beside {words}: {refusal}")
-    return replace(row, difference=found.estimate, low=found.low, high=found.high, p_value=found.p_value, words=one.counted)
+    return replace(
+        row,
+        difference=difference.estimate,
+        low=difference.low,
+        high=difference.high,
+        p_value=difference.p_value,
+        words=one.counted,
+    )
 
 
-def _told(rows: Sequence[PeriodChangeRow]) -> Iterator[PeriodChangeRow]:
+def _judged(rows: Sequence[PeriodChangeRow]) -> Iterator[PeriodChangeRow]:
     """The rows of one family with their q-values and sentences."""
     q_values = in_family([row.p_value for row in rows])
     for each, q_value in zip(rows, q_values, strict=True):
@@ -177,8 +184,8 @@ def _told(rows: Sequence[PeriodChangeRow]) -> Iterator[PeriodChangeRow]:
 
 def _headline(changes: tuple[PeriodChangeRow, ...]) -> str:
     """What changed clearly against the period before; else that nothing did."""
-    told = [row for row in changes if row.difference is not None]
-    if not told:
+    compared = [row for row in changes if row.difference is not None]
+    if not compared:
         return "There is not enough yet to compare this period with an earlier one."
-    clear = [row for row in told if direction(row.low, row.high, row.q_value)]
-    return clear[0].words if clear else f"None of the {len(told)} comparisons with earlier periods shows a clear change."
+    clear = [row for row in compared if direction(row.low, row.high, row.q_value)]
+    return clear[0].words if clear else f"None of the {len(compared)} comparisons with earlier periods shows a clear change."

@@ -55,7 +55,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     pairs = cut(warehouse, scope, "ratings_pairs", lambda asked: _pairs(warehouse, asked, parts), remember)
     topics = {topic: _where(pairs, pairs["topic"] == number) for number, topic in enumerate(TOPICS, start=1)}
     both = {(topic, moments): _both(topics[topic], moments) for topic in TOPICS for moments in COMPARISONS}
-    of_topics = [_row(rows, *compared, settings) for compared, rows in both.items()]
+    of_topics = [_rating_row(rows, *compared, settings) for compared, rows in both.items()]
     # Topics and parts of the body are told together of all riders.
     together = _judged([*of_topics, *_by_part(both, topics, parts, settings)])
     overall, by_part = together[: len(of_topics)], together[len(of_topics) :]
@@ -97,8 +97,8 @@ def _both(pairs: Pairs, moments: tuple[str, str]) -> Pairs:
     before, after = (pairs[moment].astype(float) for moment in moments)
     is_missed = pairs["is_followable"].astype(bool) & (moments[1] == "follow_up")
     rated = np.flatnonzero(np.isfinite(before) & (np.isfinite(after) | is_missed))
-    told = {name: pairs[name][rated] for name in ("fit_no", "rider", "part")}
-    return {**told, "before": before[rated], "after": after[rated]}
+    columns = {name: pairs[name][rated] for name in ("fit_no", "rider", "part")}
+    return {**columns, "before": before[rated], "after": after[rated]}
 
 
 def _by_level(both: Mapping[Compared, Pairs], levels: Levels, split: str, settings: Settings) -> Iterator[RatingRow]:
@@ -108,7 +108,7 @@ def _by_level(both: Mapping[Compared, Pairs], levels: Levels, split: str, settin
         left, right = np.ascontiguousarray(feet.T)
         for number, level in enumerate(levels.names):
             chosen = _where(pairs, (left == number) | (right == number))
-            row = _row(chosen, *compared, settings, level_words(split, level))
+            row = _rating_row(chosen, *compared, settings, level_words(split, level))
             yield replace(row, split=split, level=level)
 
 
@@ -122,11 +122,11 @@ def _by_part(
             name = names[part]
             for moments in COMPARISONS:
                 pairs = both[topic, moments]
-                row = _row(_where(pairs, pairs["part"] == part), topic, moments, settings, name.replace("_", " "))
+                row = _rating_row(_where(pairs, pairs["part"] == part), topic, moments, settings, name.replace("_", " "))
                 yield replace(row, body_part=name)
 
 
-def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
+def _rating_row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
     """One topic between two moments; `of` names the level or the part in the sentence."""
     all_before, again = pairs["before"], np.isfinite(pairs["after"])
     before, after, rider = (pairs[name][again] for name in ("before", "after", "rider"))
@@ -138,26 +138,26 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
     )
     if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{name}: not enough yet, {counted(n, 'pair')} of {counted(n_riders, 'rider')}.")
-    found = paired_ratings(after - before, rider, settings.intervals.level, more_is_better=topic != "pain")
+    change = paired_ratings(after - before, rider, settings.intervals.level, more_is_better=topic != "pain")
     return replace(
         row,
         median_from=float(np.median(before)),
         median_to=float(np.median(after)),
-        median_change_points=found.median,
-        mean_change_points=found.mean.estimate,
-        mean_low_points=found.mean.low,
-        mean_high_points=found.mean.high,
-        share_better=found.better.estimate,
-        better_low=found.better.low,
-        better_high=found.better.high,
-        share_same=found.same.estimate,
-        same_low=found.same.low,
-        same_high=found.same.high,
-        share_worse=found.worse.estimate,
-        worse_low=found.worse.low,
-        worse_high=found.worse.high,
-        p_value=found.p_value,
-        words=f"{name}: {_words(found, n, n_riders)}{_not_again(all_before, after, moments[0], len(again) - n)}",
+        median_change_points=change.median,
+        mean_change_points=change.mean.estimate,
+        mean_low_points=change.mean.low,
+        mean_high_points=change.mean.high,
+        share_better=change.better.estimate,
+        better_low=change.better.low,
+        better_high=change.better.high,
+        share_same=change.same.estimate,
+        same_low=change.same.low,
+        same_high=change.same.high,
+        share_worse=change.worse.estimate,
+        worse_low=change.worse.low,
+        worse_high=change.worse.high,
+        p_value=change.p_value,
+        words=f"{name}: {_words(change, n, n_riders)}{_not_again(all_before, after, moments[0], len(again) - n)}",
     )
 
 
@@ -172,13 +172,13 @@ def _not_again(before: NDArray[np.float64], after: NDArray[np.float64], moment: 
     )
 
 
-def _words(found: PairedRatings, n: int, n_riders: int) -> str:
-    plus = "+" if round(found.mean.estimate, 1) > 0 else ""
+def _words(change: PairedRatings, n: int, n_riders: int) -> str:
+    plus = "+" if round(change.mean.estimate, 1) > 0 else ""
     return (
-        f"better in {spoken_percent(found.better.estimate)} ("
-        f"{spoken_percents(found.better.low, found.better.high)}), the same in {spoken_percent(found.same.estimate)}, worse in "
-        f"{spoken_percent(found.worse.estimate)}; {plus}{spoken(found.mean.estimate, 1)} points of 10 on average "
-        f"({spoken(found.mean.low, 1)} to {spoken(found.mean.high, 1)}; "
+        f"better in {spoken_percent(change.better.estimate)} ("
+        f"{spoken_percents(change.better.low, change.better.high)}), the same in {spoken_percent(change.same.estimate)}, "
+        f"worse in {spoken_percent(change.worse.estimate)}; {plus}{spoken(change.mean.estimate, 1)} points of 10 on average "
+        f"({spoken(change.mean.low, 1)} to {spoken(change.mean.high, 1)}; "
         f"{counted(n, 'pair')} of {counted(n_riders, 'rider')})."
     )
 
@@ -187,10 +187,10 @@ def _judged(rows: Iterable[RatingRow], n_families: int = 1) -> tuple[RatingRow, 
     """The rows of one family, or of one of several like it, with their q-values; what is not sure is said to be unclear."""
     held = list(rows)
     q_values = in_family([row.p_value for row in held], n_families)
-    return tuple(_told(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
+    return tuple(_clear_or_not(replace(row, q_value=q_value)) for row, q_value in zip(held, q_values, strict=True))
 
 
-def _told(row: RatingRow) -> RatingRow:
+def _clear_or_not(row: RatingRow) -> RatingRow:
     if row.mean_change_points is None or direction(row.mean_low_points, row.mean_high_points, row.q_value):
         return row
     return replace(row, words=f"{row.words.removesuffix('.')}: no clear change.")

@@ -102,35 +102,35 @@ def estimate_of(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str
 
 def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     n, n_riders = len(measured.values), count_riders(measured.rider)
-    found = estimate_of(measured.values, measured.rider, measured.unit, settings)
-    if found is None:
+    estimate = estimate_of(measured.values, measured.rider, measured.unit, settings)
+    if estimate is None:
         words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
-    is_clear = measured.unit == "share" or direction(found.low, found.high, _q_value(found))
+    is_clear = measured.unit == "share" or direction(estimate.low, estimate.high, _q_value(estimate))
     words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
-        moved="fell" if found.estimate < 0 else "rose",
-        size=_written(abs(found.estimate), measured.unit),
-        estimate=_written(found.estimate, measured.unit),
-        interval=_written_ends(found.low, found.high, measured.unit),
+        moved="fell" if estimate.estimate < 0 else "rose",
+        size=_written(abs(estimate.estimate), measured.unit),
+        estimate=_written(estimate.estimate, measured.unit),
+        interval=_written_ends(estimate.low, estimate.high, measured.unit),
         n=counted(n, measured.counted),
         limit=spoken(settings.knee.side_difference_deg, 0, "°"),
         days=settings.follow_up.returned_within_days,
     )
-    figures = (found.estimate, found.low, found.high)
+    figures = (estimate.estimate, estimate.low, estimate.high)
     return StudioFigure(measured.figure, measured.unit, measured.counted, n, *figures, words, n_riders)
 
 
-def _q_value(found: Estimate) -> float | None:
+def _q_value(estimate: Estimate) -> float | None:
     """That of one of the four figures that are told together."""
-    return in_family([found.p_value], len(_NAMES))[0]
+    return in_family([estimate.p_value], len(_NAMES))[0]
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
     # Rows stand by date, so that a month is a slice.
     months, first = np.unique(measured.day.astype("datetime64[M]"), return_index=True)
     for month, (start, end) in zip(months, pairwise([*first.tolist(), len(measured.day)]), strict=True):
-        found = estimate_of(measured.values[start:end], measured.rider[start:end], measured.unit, settings)
-        figures = (found.estimate, found.low, found.high) if found else (None, None, None)
+        estimate = estimate_of(measured.values[start:end], measured.rider[start:end], measured.unit, settings)
+        figures = (estimate.estimate, estimate.low, estimate.high) if estimate else (None, None, None)
         first_day = date.fromisoformat(f"{month}-01")
         row = StudioTrendRow(measured.figure, first_day, measured.unit, end - start, *figures)
         yield replace(row, n_riders=count_riders(measured.rider[start:end]))

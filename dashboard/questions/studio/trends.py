@@ -108,7 +108,7 @@ def _by_period(
         n_riders=scope.n_riders,
         every=every,
         headline=headline_of(charted, every),
-        trend=tuple(row for chart in charted for row in _rows(chart, scope, settings.trends)),
+        trend=tuple(row for chart in charted for row in _trend_rows(chart, scope, settings.trends)),
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
         beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
@@ -124,7 +124,7 @@ def _processes(fits: Rows) -> Iterator[Measured]:
     yield Measured("captures_per_fit", "captures", "fit", fits["n_captures"].astype(float), rider, day)
 
 
-def _rows(chart: Charted, scope: Scope, trends: TrendSettings) -> Iterator[TrendRow]:
+def _trend_rows(chart: Charted, scope: Scope, trends: TrendSettings) -> Iterator[TrendRow]:
     series, measured = chart.series, chart.series.measured
     notes, since = {note.period: note.words for note in notes_of(trends)}, chart.since
     for at, period in enumerate(series.periods.tolist()):
@@ -203,10 +203,10 @@ def _chart_row(chart: Charted, every: str) -> ChartRow:
     )
     if chart.limits is None:
         return row
-    told = "moved by more than its usual scatter" if chart.has_moved else "not found to move beyond its usual scatter"
+    movement = "moved by more than its usual scatter" if chart.has_moved else "not found to move beyond its usual scatter"
     centre = _written(chart.limits.centre, series.measured.unit)
     base = f"{counted(len(inside), every)}, {_span(inside[0], inside[-1], every)}"
-    words = f"{name}: {told}. The centre of {centre} is what was usual in {base}. Each {every} is compared with it."
+    words = f"{name}: {movement}. The centre of {centre} is what was usual in {base}. Each {every} is compared with it."
     p_value = chart.step.p_value if chart.step else None
     return replace(
         row,

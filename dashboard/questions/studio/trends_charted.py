@@ -81,8 +81,8 @@ def charts_of(outcomes: Iterable[Measured], calendar: Ints, settings: Settings) 
     charted = [_charted(_series(outcome, calendar, settings), settings) for outcome in outcomes]
     q_values = iter(benjamini_hochberg([chart.step.p_value for chart in charted if chart.step]))
     judged = [replace(chart, q_value=next(q_values)) if chart.step else chart for chart in charted]
-    told = settings.trends.false_alarm
-    return [replace(chart, has_moved=chart.q_value is not None and chart.q_value < told) for chart in judged]
+    false_alarm = settings.trends.false_alarm
+    return [replace(chart, has_moved=chart.q_value is not None and chart.q_value < false_alarm) for chart in judged]
 
 
 def _charted(series: Series, settings: Settings) -> Charted:
@@ -126,7 +126,7 @@ def _limits(series: Series, settings: Settings) -> tuple[float | None, Limits]:
         return None, xmr_limits(series.value, series.base)
     at = period_of(series.measured.day, settings.trends.every) - series.periods[0]
     inside = series.base[at]
-    found = clustered_share(series.measured.values[inside], series.measured.rider[inside], settings.intervals.level)
-    effect = found.n / found.n_effective if found.n_clusters < found.n else 1.0
+    share = clustered_share(series.measured.values[inside], series.measured.rider[inside], settings.intervals.level)
+    effect = share.n / share.n_effective if share.n_clusters < share.n else 1.0
     n = np.where(np.isfinite(series.value), series.n, 0.0)
     return effect, p_limits(series.total, n, series.base, effect)

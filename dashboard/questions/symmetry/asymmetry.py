@@ -100,7 +100,7 @@ def ask(
         "repeats": lambda: _repeats(read_or_cut(warehouse, scope, SQL / "asymmetry_repeats.sql", remember), settings),
         "knees": lambda: _pictured(warehouse, firsts),
     }
-    told = headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0])
+    headline = headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0])
     of_rig = of_sides(concerning(rig, selection.studio, selection.date_from, selection.date_to))
     return Asymmetry(
         as_of=scope.as_of,
@@ -109,7 +109,7 @@ def ask(
         method={**METHOD, **_limits(settings)},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{told} {of_rig}".rstrip(),
+        headline=f"{headline} {of_rig}".rstrip(),
         cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split)),
         **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
     )
@@ -211,9 +211,9 @@ def _repeats(pairs: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[
 
 
 def _pictured(warehouse: Warehouse, firsts: Firsts) -> Iterator[KneesRow]:
-    shown = {moment: np.flatnonzero(firsts.has_pattern[moment])[-_PICTURED:] for moment in MOMENTS}
-    session_of = sessions_of(warehouse, firsts.fit_no[np.concatenate(list(shown.values()))])
-    for moment, chosen in shown.items():
+    pictured = {moment: np.flatnonzero(firsts.has_pattern[moment])[-_PICTURED:] for moment in MOMENTS}
+    session_of = sessions_of(warehouse, firsts.fit_no[np.concatenate(list(pictured.values()))])
+    for moment, chosen in pictured.items():
         knees = firsts.knees[moment]
         for row in chosen:
             yield KneesRow(

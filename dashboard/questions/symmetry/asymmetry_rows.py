@@ -82,13 +82,13 @@ def first_sessions(fits: Mapping[str, NDArray[Any]], settings: Settings) -> Firs
     """The rows of riders' first sessions, with the patterns of both moments."""
     first = np.flatnonzero(fits["is_first"].astype(bool))
     knees = {moment: _knees(fits, moment, first) for moment in MOMENTS}
-    shown = {moment: patterns(knees[moment], settings.knee) for moment in MOMENTS}
+    patterns_at = {moment: patterns(knees[moment], settings.knee) for moment in MOMENTS}
     return Firsts(
         fit=first,
         fit_no=fits["fit_no"][first],
         knees=knees,
-        shown=shown,
-        named={moment: numbered(shown[moment]) for moment in MOMENTS},
+        shown=patterns_at,
+        named={moment: numbered(patterns_at[moment]) for moment in MOMENTS},
         has_pattern={moment: has_pattern(knees[moment]) for moment in MOMENTS},
     )
 
@@ -122,8 +122,8 @@ def prevalence_row(
     )  # fmt: skip
     if n < settings.minimum.rows_shown:
         return replace(row, words=f"{_prefix(split, level)}not enough yet, {counted(n, 'rider')} at their first session.")
-    found = wilson_interval(n_beyond, n, settings.intervals.level)
-    row = replace(row, share=float(found.estimate[0]), low=float(found.low[0]), high=float(found.high[0]))
+    prevalence = wilson_interval(n_beyond, n, settings.intervals.level)
+    row = replace(row, share=float(prevalence.estimate[0]), low=float(prevalence.low[0]), high=float(prevalence.high[0]))
     n_others, n_others_beyond = int((seen & ~inside).sum()), int((beyond & ~inside).sum())
     if level is not None and n_others >= settings.minimum.rows_shown:
         gap = share_difference(n_beyond, n, n_others_beyond, n_others, settings.intervals.level)
@@ -144,12 +144,12 @@ def against_others(row: PrevalenceRow) -> PrevalenceRow:
     if row.difference is None or low is None or high is None:
         return row
     claimed = direction(low, high, row.q_value)
-    told = spoken_points(abs(row.difference)) if claimed else f"{spoken_points(row.difference)},"
+    gap = spoken_points(abs(row.difference)) if claimed else f"{spoken_points(row.difference)},"
     if claimed:
         low, high = sorted((abs(low), abs(high)))
     ends = f"({spoken(100 * low, 0)} to {spoken(100 * high, 0)})"
     than = {1: "more than", -1: "fewer than", 0: "no difference told from" if _is_chosen(row) else "no clear difference from"}
-    return replace(row, words=f"{row.words.removesuffix('.')}, {told} {than[claimed]} the other riders {ends}.")
+    return replace(row, words=f"{row.words.removesuffix('.')}, {gap} {than[claimed]} the other riders {ends}.")
 
 
 def _prefix(split: str | None, level: str | None) -> str:
@@ -177,15 +177,15 @@ def change_row(
     row = ChangeRow(finding, split if level else None, level, n, *counts, None, None, None, None, None, None, None, "")
     if n < settings.minimum.rows_shown:
         return replace(row, words=f"{_prefix(split, level)}not enough yet, {counted(n, 'rider')} recorded at both ends.")
-    found = paired_change(before, after, settings.intervals.level)
+    change = paired_change(before, after, settings.intervals.level)
     return replace(
         row,
-        share_arrival=found.share_before,
-        share_departure=found.share_after,
-        difference=found.difference,
-        low=found.low,
-        high=found.high,
-        p_value=found.p_value,
+        share_arrival=change.share_before,
+        share_departure=change.share_after,
+        difference=change.difference,
+        low=change.low,
+        high=change.high,
+        p_value=change.p_value,
     )
 
 
@@ -208,9 +208,9 @@ def change_told(row: ChangeRow) -> ChangeRow:
 
 def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
     """How many riders came with a side difference, and how many of the same riders left with one."""
-    told = prevalence.words[0].upper() + prevalence.words[1:]
+    arrived = prevalence.words[0].upper() + prevalence.words[1:]
     if change.share_departure is None or change.difference is None or change.low is None or change.high is None:
-        return told
+        return arrived
     low, high = change.low, change.high
     told_as = {1: "more", -1: "fewer", 0: ""}[direction(low, high, change.q_value)]
     if told_as:
@@ -220,7 +220,7 @@ def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
         moved = f"no clear change ({spoken_points(change.difference)}, "
     moved += f"{spoken(100 * low, 0)} to {spoken(100 * high, 0)}"
     return (
-        f"{told} {spoken_percent(change.share_departure)} left with one, {moved}; "
+        f"{arrived} {spoken_percent(change.share_departure)} left with one, {moved}; "
         f"{counted(change.n_riders, 'rider')} recorded at both ends)."
     )
 
@@ -276,15 +276,15 @@ def difference_row(
     )  # fmt: skip
     if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{_prefix(split, level)}not enough yet, {counted(n_riders, 'rider')}.")
-    found, sign = clustered_mean(values, rider, settings.intervals.level), UNITS[quantity.unit].sign
+    mean, sign = clustered_mean(values, rider, settings.intervals.level), UNITS[quantity.unit].sign
     median, p90 = (float(value) for value in np.quantile(np.abs(values), [0.5, 0.9]))
     words = (
         f"{_prefix(split, level)}{quantity.name} at {moment}: the sides differ by {spoken(median, 1, sign)} in the middle "
         f"fit and by {spoken(p90, 1, sign)} or more in one of ten; right less left is "
-        f"{spoken(found.estimate, 2, sign)} on average "
-        f"({spoken(found.low, 2)} to {spoken(found.high, 2, sign)}; {counted(n, 'fit')})."
+        f"{spoken(mean.estimate, 2, sign)} on average "
+        f"({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}; {counted(n, 'fit')})."
     )
-    found_row = replace(row, mean=found.estimate, low=found.low, high=found.high, p_value=found.p_value)
+    found_row = replace(row, mean=mean.estimate, low=mean.low, high=mean.high, p_value=mean.p_value)
     return replace(found_row, median_size=median, p90_size=p90, words=words)
 
 
@@ -293,8 +293,8 @@ def leading_side(row: DifferenceRow) -> DifferenceRow:
     if row.mean is None:
         return row
     claimed = direction(row.low, row.high, row.q_value)
-    told = {1: "the right side leads", -1: "the left side leads", 0: "neither side clearly leads"}[claimed]
-    return replace(row, words=f"{row.words.removesuffix('.')}: {told}.")
+    leader = {1: "the right side leads", -1: "the left side leads", 0: "neither side clearly leads"}[claimed]
+    return replace(row, words=f"{row.words.removesuffix('.')}: {leader}.")
 
 
 def curve_rows(firsts: Firsts, quantity: Quantity, settings: Settings) -> Iterator[CurveRow]:
@@ -310,10 +310,14 @@ def curve_rows(firsts: Firsts, quantity: Quantity, settings: Settings) -> Iterat
         n = len(size)
         side = "left" if quantity.includes_limit else "right"
         n_beyond = n - np.searchsorted(size, limits, side=side)  # type: ignore[call-overload]
-        found = wilson_interval(n_beyond, np.full(len(limits), n), settings.intervals.level) if n else None
-        shows = found is not None and n >= settings.minimum.rows_shown
+        prevalence = wilson_interval(n_beyond, np.full(len(limits), n), settings.intervals.level) if n else None
+        shows = prevalence is not None and n >= settings.minimum.rows_shown
         for at, limit in enumerate(limits):
-            figures = (found.estimate[at], found.low[at], found.high[at]) if found and shows else (None, None, None)
+            figures = (
+                (prevalence.estimate[at], prevalence.low[at], prevalence.high[at])
+                if prevalence and shows
+                else (None, None, None)
+            )
             share, low, high = (None if figure is None else float(figure) for figure in figures)
             is_set = bool(limit == set_limit)
             yield CurveRow(quantity.name, quantity.unit, moment, float(limit), is_set, n, share, low, high)
@@ -335,14 +339,14 @@ def repeat_row(pairs: Mapping[str, NDArray[Any]], quantity: Quantity, settings: 
         count_riders(riders),
     )  # fmt: skip
     if len(gone) < settings.minimum.rows_shown or row.n_riders < 2:
-        told = counted(len(gone), "repeat")
+        repeats = counted(len(gone), "repeat")
         return replace(
-            row, words=f"Side difference in {quantity.name}: not enough yet, {told} of a difference beyond the limit."
+            row, words=f"Side difference in {quantity.name}: not enough yet, {repeats} of a difference beyond the limit."
         )
-    found = clustered_share(gone, riders, settings.intervals.level)
+    share = clustered_share(gone, riders, settings.intervals.level)
     words = (
-        f"With nothing changed, {spoken_percent(found.estimate)} of side differences in {quantity.name} of "
+        f"With nothing changed, {spoken_percent(share.estimate)} of side differences in {quantity.name} of "
         f"{quantity.limit_words(settings)} were below it in the next capture ("
-        f"{spoken_percents(found.low, found.high)}; {counted(len(gone), 'repeat')}): so many seem resolved by noise alone."
+        f"{spoken_percents(share.low, share.high)}; {counted(len(gone), 'repeat')}): so many seem resolved by noise alone."
     )
-    return replace(row, share_no_longer=found.estimate, low=found.low, high=found.high, words=words)
+    return replace(row, share_no_longer=share.estimate, low=share.low, high=share.high, words=words)

@@ -42,13 +42,13 @@ def patterns(knees: Knees, limits: Knee) -> dict[str, Flags]:
     offsets_opposed = (np.abs(right - left) > limits.offset_difference_mm) & (left * right < 0)
     sways = (knees.sway_left_mm, knees.sway_right_mm)
     looping = np.logical_or.reduce([out & (sway > knees.high_sway_mm) for out, sway in zip(outside, sways, strict=True)])
-    found = {
+    by_pattern = {
         "opposed": (any_inside & any_outside) | offsets_opposed,
         "looping": looping,
         "inward": any_inside & ~any_outside,
         "outward": any_outside & ~any_inside,
     }
-    return {**found, "neutral": ~np.logical_or.reduce(list(found.values()))}
+    return {**by_pattern, "neutral": ~np.logical_or.reduce(list(by_pattern.values()))}
 
 
 def numbered(shown: dict[str, Flags]) -> NDArray[np.int8]:

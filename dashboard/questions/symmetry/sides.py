@@ -52,9 +52,9 @@ def ask(
 
 def _headline(rows: tuple[SidesRow, ...]) -> str:
     """How many stand beyond the limit in tilt; the shares with their intervals are those of the asymmetry question."""
-    told = []
+    parts = []
     for moment in MOMENTS:
         here = [row for row in rows if (row.quantity, row.moment) == ("tilt", moment)]
         n, n_beyond = sum(row.n_riders for row in here), sum(row.n_riders for row in here if row.is_beyond)
-        told.append(f"{n_beyond:,} of {counted(n, 'rider')} at {moment}")
-    return f"a side difference in tilt in {' and in '.join(told)}."
+        parts.append(f"{n_beyond:,} of {counted(n, 'rider')} at {moment}")
+    return f"a side difference in tilt in {' and in '.join(parts)}."

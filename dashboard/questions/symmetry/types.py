@@ -51,12 +51,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     feet = _latest_feet(warehouse, scope, remember)
-    types = tuple(_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
+    types = tuple(_type_rows(feet, np.ones(len(feet["rider"]), dtype=bool), None, None, settings))
     if split := selection.split:
         levels = levels_of_feet(warehouse, scope, split, remember)
         own = levels.number[np.searchsorted(levels.fit_no, feet["fit_no"]), feet["side"]]
         for number, level in enumerate(levels.names):
-            types += tuple(_rows(feet, own == number, split, level, settings))
+            types += tuple(_type_rows(feet, own == number, split, level, settings))
     varus = next(row for row in types if (row.column, row.kind) == ("forefoot", "varus"))
     return Types(
         as_of=scope.as_of,
@@ -90,23 +90,23 @@ def _latest_feet(warehouse: Warehouse, scope: Scope, remember: Remember | None) 
     return feet
 
 
-def _rows(feet: Feet, inside: Flags, split: str | None, level: str | None, settings: Settings) -> Iterator[TypeRow]:
+def _type_rows(feet: Feet, inside: Flags, split: str | None, level: str | None, settings: Settings) -> Iterator[TypeRow]:
     """One row a column and kind, over the feet `inside` whose column is known."""
     for column, names in _NAMES.items():
         if column == split:
             continue
         chosen = np.flatnonzero(inside & (feet[column] != NOT_RECORDED))
         values, rider = feet[column][chosen], feet["rider"][chosen]
-        row = partial(_row, rider, column, split=split, level=level, settings=settings)
+        row = partial(_type_row, rider, column, split=split, level=level, settings=settings)
         if column == "forefoot":
             varus = [number for number, name in enumerate(names, start=1) if name in _VARUS]
             yield row("varus", np.isin(values, varus))
-        shown = [names.index("yes") + 1] if column == "collapse" else np.unique(values).tolist()
-        for number in shown:
+        numbers = [names.index("yes") + 1] if column == "collapse" else np.unique(values).tolist()
+        for number in numbers:
             yield row(names[number - 1], values == number)
 
 
-def _row(
+def _type_row(
     rider: NDArray[np.int64],
     column: str,
     kind: str,
@@ -122,13 +122,13 @@ def _row(
     prefix = f"{level_words(split, level).capitalize()}: " if level else ""
     if n_riders < settings.minimum.riders_shown:
         return replace(row, words=f"{prefix}not enough yet, {counted(n, 'foot examined', 'feet examined')}.")
-    found = clustered_share(of_kind.astype(float), rider, settings.intervals.level)
+    share = clustered_share(of_kind.astype(float), rider, settings.intervals.level)
     beside = f"; {100 * published:.2f}\N{NO-BREAK SPACE}% published" if published is not None else ""
     words = (
-        f"{prefix}{spoken_percent(found.estimate)} of feet {_said(column, kind)} ("
-        f"{spoken_percents(found.low, found.high)}; {counted(n, 'foot', 'feet')} of {counted(n_riders, 'rider')}{beside})."
+        f"{prefix}{spoken_percent(share.estimate)} of feet {_said(column, kind)} ("
+        f"{spoken_percents(share.low, share.high)}; {counted(n, 'foot', 'feet')} of {counted(n_riders, 'rider')}{beside})."
     )
-    return replace(row, n_effective=found.n_effective, share=found.estimate, low=found.low, high=found.high, words=words)
+    return replace(row, n_effective=share.n_effective, share=share.estimate, low=share.low, high=share.high, words=words)
 
 
 def _said(column: str, kind: str) -> str:
@@ -153,8 +153,8 @@ def _alike(feet: Feet, column: str, settings: Settings) -> AlikeRow:
     row, name = AlikeRow(column, n, n_alike, None, None, None, ""), column.replace("_", " ")
     if n < settings.minimum.rows_shown:
         return replace(row, words=f"Both feet, {name}: not enough yet, {counted(n, 'rider')} with both feet examined.")
-    found = wilson_interval(n_alike, n, settings.intervals.level)
-    share, low, high = float(found.estimate[0]), float(found.low[0]), float(found.high[0])
+    alike = wilson_interval(n_alike, n, settings.intervals.level)
+    share, low, high = float(alike.estimate[0]), float(alike.low[0]), float(alike.high[0])
     words = (
         f"Both feet have the same {name} in {spoken_percent(share)} of riders ("
         f"{spoken_percents(low, high)}; {counted(n, 'rider')})."
