@@ -104,9 +104,9 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
             yield QualityRow(check, n, total, None, None, None, f"Not enough yet: {counted(total, 'fit')}.")
             continue
         events = np.repeat([1.0, 0.0], [n, total - n])
-        found = clustered_share(events, np.arange(total), settings.intervals.level)
-        sentence = words.format(share=spoken_percent(found.estimate), n=f"{n:,}", total=f"{total:,}")
-        yield QualityRow(check, n, total, found.estimate, found.low, found.high, sentence)
+        share = clustered_share(events, np.arange(total), settings.intervals.level)
+        sentence = words.format(share=spoken_percent(share.estimate), n=f"{n:,}", total=f"{total:,}")
+        yield QualityRow(check, n, total, share.estimate, share.low, share.high, sentence)
 
 
 def _exams(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ExamRow]:

@@ -43,11 +43,11 @@ class FitterNoise:
 
     def limits(self, fitter: Ints) -> Floats:
         """The smallest real change of each fit's own fitter (n,); fitter (n,): numbers. NaN where none is known."""
-        found = np.full(len(fitter), np.nan if self.mdc95 is None else self.mdc95)
+        limits = np.full(len(fitter), np.nan if self.mdc95 is None else self.mdc95)
         if self.differs:
             for number, own in self.own.items():
-                found[fitter == number] = own.mdc95
-        return found
+                limits[fitter == number] = own.mdc95
+        return limits
 
     def limit_words(self) -> str:
         """The smallest real change in words: one, or from the least to the most of the fitters'."""
@@ -67,25 +67,25 @@ def fitter_noise(row: NoiseRow, differences: Floats, rider: Ints, fitter: Ints, 
     present = np.isfinite(differences)
     differences, rider, fitter = differences[present].astype(float), rider[present], fitter[present]
     numbers, n_pairs = np.unique(fitter, return_counts=True)
-    found = {}
+    own_errors = {}
     for number in numbers[n_pairs >= settings.noise.pairs_per_fitter].tolist():
         try:
             own = typical_error(differences[fitter == number], settings.intervals.level, rider[fitter == number])
         except StatisticsError:
             continue
         if own.typical_error > 0:
-            found[int(number)] = own
-    if row.mdc95 is None or len(found) < 2:
+            own_errors[int(number)] = own
+    if row.mdc95 is None or len(own_errors) < 2:
         return FitterNoise(row, row.mdc95)
-    errors, df = (np.array([getattr(one, name) for one in found.values()]) for name in ("typical_error", "df"))
-    told = shrunken_spreads(errors, df, settings.intervals.level, settings.noise.most_drawn_errors)
-    differs = told.p_value < 1 - settings.intervals.level
-    mdc95 = (MDC_FACTOR * told.sd).tolist() if differs else [row.mdc95] * len(found)
+    errors, df = (np.array([getattr(one, name) for one in own_errors.values()]) for name in ("typical_error", "df"))
+    spreads = shrunken_spreads(errors, df, settings.intervals.level, settings.noise.most_drawn_errors)
+    differs = spreads.p_value < 1 - settings.intervals.level
+    mdc95 = (MDC_FACTOR * spreads.sd).tolist() if differs else [row.mdc95] * len(own_errors)
     columns = zip(
-        mdc95, *(getattr(told, name).tolist() for name in ("ratio", "ratio_low", "ratio_high", "q_value")), strict=True
+        mdc95, *(getattr(spreads, name).tolist() for name in ("ratio", "ratio_low", "ratio_high", "q_value")), strict=True
     )
-    each = {number: OwnNoise(*values) for number, values in zip(found, columns, strict=True)}
-    return FitterNoise(row, MDC_FACTOR * told.usual if differs else row.mdc95, each, differs)
+    each = {number: OwnNoise(*values) for number, values in zip(own_errors, columns, strict=True)}
+    return FitterNoise(row, MDC_FACTOR * spreads.usual if differs else row.mdc95, each, differs)
 
 
 def scatters_more(own: OwnNoise, settings: Settings) -> bool:

@@ -80,9 +80,9 @@ def fitter_of_fits(warehouse: Warehouse, remember: Remember) -> Ints:
 
     def read() -> Ints:
         fits = warehouse.arrays(SQL / "noise_fitters.sql", {})
-        found = np.full(int(fits["fit_no"].max(initial=-1)) + 1, -1, dtype=np.int64)
-        found[fits["fit_no"]] = fits["fitter"]
-        return found
+        numbers = np.full(int(fits["fit_no"].max(initial=-1)) + 1, -1, dtype=np.int64)
+        numbers[fits["fit_no"]] = fits["fitter"]
+        return numbers
 
     fitters: Ints = remember(("fitter of fits",), read)
     return fitters
@@ -104,9 +104,9 @@ def _groups(pairs: Rows, names: Mapping[str, list[str]], settings: Settings) -> 
             name = _quarter_words(level) if group == "quarter" else {"side": SIDES, **names}[group][level]
             for outcome in OUTCOME_UNITS:
                 row = row_of(outcome, here, settings)
-                told = "" if row.typical_error is not None else "not enough yet"
+                words = "" if row.typical_error is not None else "not enough yet"
                 alike = {field.name: getattr(row, field.name) for field in fields(NoiseGroupRow) if hasattr(row, field.name)}
-                made = NoiseGroupRow(**{**alike, "group": group, "level": name, "words": told})
+                made = NoiseGroupRow(**{**alike, "group": group, "level": name, "words": words})
                 yield _beside_others(made, by_fitter[outcome], level, settings) if group == "fitter" else made
 
 
@@ -142,21 +142,21 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
         words = f"{outcome.capitalize()}: not enough yet, {pairs}. Record a knee twice before a change to learn its noise."
         return replace(row, words=words)
     try:
-        found = typical_error(differences, settings.intervals.level, rider)
+        agreement = typical_error(differences, settings.intervals.level, rider)
     except TooFewError as refusal:
         return replace(row, words=f"{outcome.capitalize()}: {str(refusal)[:1].lower()}{str(refusal)[1:]}")
     return replace(
         row,
-        typical_error=found.typical_error,
-        typical_error_low=found.typical_error_low,
-        typical_error_high=found.typical_error_high,
-        mdc95=found.mdc95,
-        mean_drift=found.mean_difference,
-        mean_drift_low=found.mean_difference_low,
-        mean_drift_high=found.mean_difference_high,
-        limit_low=found.limit_low,
-        limit_high=found.limit_high,
-        words=_words(outcome, unit, found),
+        typical_error=agreement.typical_error,
+        typical_error_low=agreement.typical_error_low,
+        typical_error_high=agreement.typical_error_high,
+        mdc95=agreement.mdc95,
+        mean_drift=agreement.mean_difference,
+        mean_drift_low=agreement.mean_difference_low,
+        mean_drift_high=agreement.mean_difference_high,
+        limit_low=agreement.limit_low,
+        limit_high=agreement.limit_high,
+        words=_words(outcome, unit, agreement),
     )
 
 
@@ -176,11 +176,11 @@ def _with_residual(row: NoiseRow, frame: Frame, settings: Settings) -> NoiseRow:
     return replace(row, typical_error=error, mdc95=MDC_FACTOR * error, words=f"{row.words} {instead}")
 
 
-def _words(outcome: str, unit: str, found: RepeatAgreement) -> str:
+def _words(outcome: str, unit: str, agreement: RepeatAgreement) -> str:
     sign = UNITS[unit].sign
-    interval = f"{spoken(found.typical_error_low, 2)} to {spoken(found.typical_error_high, 2, sign)}"
+    interval = f"{spoken(agreement.typical_error_low, 2)} to {spoken(agreement.typical_error_high, 2, sign)}"
     return (
-        f"A knee's {outcome} differs from itself by a typical error of {spoken(found.typical_error, 2, sign)} "
-        f"({interval}, {counted(found.n_pairs, 'repeat pair')}); a single knee has surely changed only beyond "
-        f"{spoken(found.mdc95, 1, sign)}."
+        f"A knee's {outcome} differs from itself by a typical error of {spoken(agreement.typical_error, 2, sign)} "
+        f"({interval}, {counted(agreement.n_pairs, 'repeat pair')}); a single knee has surely changed only beyond "
+        f"{spoken(agreement.mdc95, 1, sign)}."
     )

@@ -120,10 +120,10 @@ def parts_to_hide(parts: Mapping[Any, Counts], whole: Counts | None, hidden: Col
     without the shown parts must be nothing or enough in each count.
     """
     behind = max((counts[0] for part, counts in parts.items() if part in hidden), default=0)
-    shown = {part: counts for part, counts in parts.items() if part not in hidden and counts[0]}
-    for part in sorted(shown, key=lambda one: shown[one]):
-        rests = [] if whole is None else [n - sum(of) for n, *of in zip(whole, *shown.values(), strict=True)]
+    visible = {part: counts for part, counts in parts.items() if part not in hidden and counts[0]}
+    for part in sorted(visible, key=lambda one: visible[one]):
+        rests = [] if whole is None else [n - sum(of) for n, *of in zip(whole, *visible.values(), strict=True)]
         if (behind == 0 or behind >= least) and not any(0 < rest < least for rest in rests):
             return
-        behind = max(behind, shown.pop(part)[0])
+        behind = max(behind, visible.pop(part)[0])
         yield part

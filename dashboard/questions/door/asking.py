@@ -68,8 +68,8 @@ class Asker:
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
 
-        told: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
-        return told
+        remembered: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
+        return remembered
 
     def read_ahead(self) -> None:
         """Answers every question over all fits but those that fit the effects' models, so that no reader waits for what is read

@@ -27,19 +27,19 @@ def effects(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 def returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     gone = {(row.split, row.level) for row in (answer.figures[at] for at in hidden["figures"]) if row.figure == "return_rate"}
-    told = {
+    steps = {
         name: _stepped(
-            [row for row in _told(answer, name, hidden) if (row.split, row.level) not in gone], VISITS_AT_RISK * least
+            [row for row in _rows_left(answer, name, hidden) if (row.split, row.level) not in gone], VISITS_AT_RISK * least
         )
         for name in ("curve", "at_risk")
     }
-    told = {name: _without_rests(rows, VISITS_AT_RISK * least) for name, rows in told.items()}
+    steps = {name: _without_rests(rows, VISITS_AT_RISK * least) for name, rows in steps.items()}
     came_back = next(row for row in shown["figures"] if row.figure == "return_rate" and row.level is None)
     headline = f"{came_back.words} Data up to {spoken_day(answer.as_of)}."
-    return {**told, "comparisons": () if gone else answer.comparisons, "headline": headline}
+    return {**steps, "comparisons": () if gone else answer.comparisons, "headline": headline}
 
 
-def _told(answer: Any, name: str, hidden: Hidden) -> list[Any]:
+def _rows_left(answer: Any, name: str, hidden: Hidden) -> list[Any]:
     return [row for at, row in enumerate(getattr(answer, name)) if at not in hidden[name]]
 
 
@@ -72,8 +72,8 @@ def trends(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
         return not any(figure == row.figure and row.period_from <= period <= row.period_to for figure, period in gone)
 
     signals = tuple(row for row in answer.signals if is_told(row))
-    told = {(row.figure, row.rule, row.period_from) for row in signals}
-    beside = tuple(row for row in answer.beside if (row.figure, row.rule, row.period_from) in told)
+    kept_signals = {(row.figure, row.rule, row.period_from) for row in signals}
+    beside = tuple(row for row in answer.beside if (row.figure, row.rule, row.period_from) in kept_signals)
     headline = NO_HEADLINE if len(signals) < len(answer.signals) else answer.headline
     return {"charts": answer.charts, "signals": signals, "beside": beside, "notes": answer.notes, "headline": headline}
 
@@ -83,7 +83,7 @@ def fitters(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 
 def asymmetry(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
-    return {"curve": tuple(_counted_steps(_told(answer, "curve", hidden), least))}
+    return {"curve": tuple(_counted_steps(_rows_left(answer, "curve", hidden), least))}
 
 
 def _counted_steps(rows: Sequence[Any], least: int) -> Iterator[Any]:
@@ -108,10 +108,10 @@ def _is_enough(n: int, beyond: int, least: int) -> bool:
 
 
 def _by(rows: Sequence[Any], key: Callable[[Any], Any]) -> dict[Any, list[Any]]:
-    found: dict[Any, list[Any]] = {}
+    groups: dict[Any, list[Any]] = {}
     for row in rows:
-        found.setdefault(key(row), []).append(row)
-    return found
+        groups.setdefault(key(row), []).append(row)
+    return groups
 
 
 def data(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
@@ -130,7 +130,7 @@ def periods(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     """A change is told where both of its periods are."""
     gone = {(row.figure, row.which) for row in (answer.periods[at] for at in hidden["periods"])}
     both = zip(answer.changes, shown["changes"], strict=True)
-    changes = tuple(told for row, told in both if not gone & {(row.figure, "this"), (row.figure, row.against)})
+    changes = tuple(shown_row for row, shown_row in both if not gone & {(row.figure, "this"), (row.figure, row.against)})
     return {"changes": changes, "headline": _NO_PERIOD if len(changes) < len(answer.changes) else answer.headline}
 
 

@@ -118,8 +118,8 @@ class StudioFigures:
 
     def _cells(self, grid: Grid) -> Cells:
         """The cells of the snapshot that may be told, for this reader."""
-        found: Cells = self._asker.once(("cells given", self._fitter), lambda at, remember: self._release(grid, at, remember))
-        return found
+        cells: Cells = self._asker.once(("cells given", self._fitter), lambda at, remember: self._release(grid, at, remember))
+        return cells
 
     def _release(self, grid: Grid, warehouse: Warehouse, remember: Remember) -> Cells:
         places = self._places(warehouse, remember)
@@ -155,14 +155,14 @@ class StudioFigures:
             scope = scope_of(warehouse, cell, self._asker.settings, remember)
             families: dict[str, dict[Hashable, Flags]] = {"all": {cell: cells.groups[cell]}}
             for split in SPLITS:
-                found = levels_of_feet(warehouse, scope, split, remember)
+                feet_levels = levels_of_feet(warehouse, scope, split, remember)
                 families[split] = {}
-                for number, level in enumerate(found.names):
-                    feet = found.number == number
+                for number, level in enumerate(feet_levels.names):
+                    feet = feet_levels.number == number
                     group = np.zeros_like(cells.groups[cell])
                     for side in (0, 1):
-                        group[PLACES * found.fit_no[feet[:, side]] + side] = True
-                    group[PLACES * found.fit_no[feet.any(axis=1)] + 2] = True
+                        group[PLACES * feet_levels.fit_no[feet[:, side]] + side] = True
+                    group[PLACES * feet_levels.fit_no[feet.any(axis=1)] + 2] = True
                     families[split][level] = group & cells.groups[cell]
             given = given_out(families, cells.places, self._least)
             return {split: frozenset(given[split]) for split in SPLITS}
@@ -174,7 +174,9 @@ class StudioFigures:
         self, question: str, family: Sequence[Selection], split: str | None, only: Only, cells: Cells, grid: Grid
     ) -> Mapping[Selection, Answer]:
         decided = [
-            found for cell in family if cell in cells.groups and (found := self._answered(question, cell, split, only, cells))
+            decision
+            for cell in family
+            if cell in cells.groups and (decision := self._answered(question, cell, split, only, cells))
         ]
         sight = QUESTIONS[question].sight
         rows = sight.figures

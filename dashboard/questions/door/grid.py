@@ -51,11 +51,11 @@ class Grid:
     @cached_property
     def family_of(self) -> dict[Selection, str]:
         """The first family that each cell belongs to: a year of which one quarter is closed is a year."""
-        found: dict[Selection, str] = {}
+        family_by_cell: dict[Selection, str] = {}
         for name, cells in self.families.items():
             for cell in cells:
-                found.setdefault(cell, name)
-        return found
+                family_by_cell.setdefault(cell, name)
+        return family_by_cell
 
     def cell(self, asked: Selection, own: Selection) -> Selection:
         """The cell that a selection asks for, its split left aside; an end that is open, or is the data's, is the closed day.
@@ -64,13 +64,13 @@ class Grid:
         """
         if self.closed is None:
             raise NotReleasedError(f"{_WHY} No calendar quarter is closed yet. {_OWN}", None, own.query())
-        whole, found = self.families["all"][0], self._ended(asked)
-        if found in self.family_of:
-            return found
+        whole, cell = self.families["all"][0], self._ended(asked)
+        if cell in self.family_of:
+            return cell
         raise NotReleasedError(
             f"{_WHY} Choose all fits, one calendar year or quarter up to {spoken_day(self.closed)}, or one value of one filter "
             f"({', '.join(word.replace('_', ' ') for word in WORDS)}). {_OWN}",
-            replace(next(self._nearest(found), whole), split=asked.split).query(),
+            replace(next(self._nearest(cell), whole), split=asked.split).query(),
             own.query(),
         )
 

@@ -243,6 +243,6 @@ def by_period(question: str, every: str | None) -> dict[str, tuple[str, ...]]:
     if not every:
         return {}
     if not question_named(question).by_period:
-        told = ", ".join(name for name, asked in QUESTIONS.items() if asked.by_period)
-        raise UsageError(f"every: {question} is not told by period, only {told}. Leave the word out.")
+        offered = ", ".join(name for name, asked in QUESTIONS.items() if asked.by_period)
+        raise UsageError(f"every: {question} is not told by period, only {offered}. Leave the word out.")
     return {"every": (every,)}

@@ -56,8 +56,8 @@ def _told_by_closed_noise(answer: RiderTimeline, asker: Asker, reader: Reader) -
 def _own_sight(sight: Sight, answer: Answer, reader: Reader) -> Answer:
     """The answer over the fitter's own fits, without what it tells of other fitters."""
     decided = sight.decided() - sight.kept
-    shown: dict[str, Any] = {name: () for name in type(answer).lists() if name not in decided}
-    return replace(answer, **shown, **_own_rows(sight, answer, reader))
+    emptied: dict[str, Any] = {name: () for name in type(answer).lists() if name not in decided}
+    return replace(answer, **emptied, **_own_rows(sight, answer, reader))
 
 
 def _studio_sight(question: str, asker: Asker, selection: Selection, own: Selection, reader: Reader, only: Only) -> Answer:

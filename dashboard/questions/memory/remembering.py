@@ -73,14 +73,14 @@ class Memory:
                 if key in self._answers:
                     self._answers.move_to_end(key)
                     return self._answers[key][0]
-                found = self._running.get(key)
-                if found is None:
+                under_way = self._running.get(key)
+                if under_way is None:
                     running: Future[Any] = Future()
                     self._running[key] = (running, present_turn())
-            if found is None:
+            if under_way is None:
                 return self._made(key, make, running)
             try:
-                return _waited(*found)
+                return _waited(*under_way)
             except SupersededError:
                 continue
 

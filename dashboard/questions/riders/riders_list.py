@@ -77,12 +77,12 @@ def rider_rows(
     A follow-up is overdue by the data's last date or by `today`.
     """
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
-    found = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
-    rider, difference = found["rider"], found["side_difference_deg"].astype(float)
-    before = found["follow_up"] == OVERDUE
-    due = (found["follow_up"] == "due") & (_days(found["due_on"]) < np.datetime64(today or "NaT", "D"))
+    riders = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
+    rider, difference = riders["rider"], riders["side_difference_deg"].astype(float)
+    before = riders["follow_up"] == OVERDUE
+    due = (riders["follow_up"] == "due") & (_days(riders["due_on"]) < np.datetime64(today or "NaT", "D"))
     columns = {
-        **{name: found[name] for name in _READ},
+        **{name: riders[name] for name in _READ},
         "n_judged_fits": n_judged[rider],
         "n_flagged_fits": n_flagged[rider],
         _OVERDUE_BEFORE: before,
@@ -102,9 +102,9 @@ def _made(columns: Columns) -> Iterator[RiderRow]:
     remaining = np.where(columns[SIDE_DIFFERENCE], columns["side_difference_deg"].astype(float), np.nan)
     # Thousands of riders stand alike, and are told in the same words.
     reasons = (_values(overdue_on), columns[_OVERDUE_BEFORE].tolist(), _values(remaining), columns[FLAG].tolist())
-    told = map(lru_cache(maxsize=None)(_told), *reasons)
+    looks = map(lru_cache(maxsize=None)(_look), *reasons)
     read = (columns[name] for name in (*_READ, "n_judged_fits", "n_flagged_fits"))
-    for row, look in zip(zip(*map(_values, read), strict=True), told, strict=True):
+    for row, look in zip(zip(*map(_values, read), strict=True), looks, strict=True):
         yield RiderRow(*(*row, *look))
 
 
@@ -134,7 +134,7 @@ def _values(column: NDArray[Any]) -> list[Any]:
     return values
 
 
-def _told(overdue_on: date | None, is_before: bool, difference: float | None, is_flagged: bool) -> tuple[str, str]:
+def _look(overdue_on: date | None, is_before: bool, difference: float | None, is_flagged: bool) -> tuple[str, str]:
     """What deserves a look, and why in a sentence; None is not overdue, and no difference that remains. `is_before`: overdue by
     the data's last date already."""
     reasons = {}
@@ -157,9 +157,9 @@ def _headline(riders: Columns, settings: Settings, as_of: date | None, today: da
     limit = f"{settings.knee.side_difference_deg:g}°"
     share = ""
     if n_measured >= settings.minimum.rows_shown:
-        found = wilson_interval([left], [n_measured], settings.intervals.level)
-        ends = spoken_percents(found.low[0], found.high[0])
-        share = f" ({spoken_percent(found.estimate[0])}, {ends})"
+        left_share = wilson_interval([left], [n_measured], settings.intervals.level)
+        ends = spoken_percents(left_share.low[0], left_share.high[0])
+        share = f" ({spoken_percent(left_share.estimate[0])}, {ends})"
     return (
         f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
         f"or more; {_overdue_words(riders, as_of, today)}; the last fit of {flagged:,} of "

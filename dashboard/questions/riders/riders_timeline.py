@@ -68,7 +68,7 @@ def timeline(
     fits, captures = rows("fits"), rows("captures")
     fitter_of = {fit["session_id"]: fit["fitter_id"] for fit in fits}
     knees = tuple(_knees(captures, _judged_by(noise, known), fitter_of))
-    told = tuple(_fit(fit, [knee for knee in knees if knee.session_id == fit["session_id"]]) for fit in fits)
+    fit_rows = tuple(_fit(fit, [knee for knee in knees if knee.session_id == fit["session_id"]]) for fit in fits)
     return RiderTimeline(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -76,11 +76,11 @@ def timeline(
         method=METHOD,
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=headline_of(told[-1]),
+        headline=headline_of(fit_rows[-1]),
         rider=rider,
         riding=fits[-1]["riding"],
         captures=tuple(_captures(captures)),
-        fits=told,
+        fits=fit_rows,
         knees=knees,
         exams=tuple(ExamRow(**row) for row in rows("exams")),
         ratings=tuple(RatingRow(**row) for row in rows("ratings")),
@@ -127,8 +127,8 @@ def _knees(
                 has_both = arrival is not None and departure is not None and last > first
                 change = float(departure - arrival) if has_both else None  # type: ignore[operator]
                 mdc95 = judged_by.get((fitter_of.get(session, ""), outcome), judged_by.get(("", outcome)))
-                told = _verdict(change, mdc95)
-                yield KneeRow(session, side, outcome, _UNITS[outcome], arrival, departure, change, mdc95, told)
+                verdict = _verdict(change, mdc95)
+                yield KneeRow(session, side, outcome, _UNITS[outcome], arrival, departure, change, mdc95, verdict)
 
 
 def _verdict(change: float | None, mdc95: float | None) -> str:
@@ -146,21 +146,21 @@ def _captures(captures: Sequence[Row]) -> Iterator[CaptureRow]:
         if earlier is None:
             words, is_changed = f"arrived with {setup_words(row)}", False
         else:
-            told = change_words(earlier, row)
-            is_changed = told not in (NOTHING_CHANGED, NOT_RECORDED)
+            changes = change_words(earlier, row)
+            is_changed = changes not in (NOTHING_CHANGED, NOT_RECORDED)
             since = "since the fit before: " if earlier["session_id"] != row["session_id"] else ""
-            words = since + "; ".join(part for part in (told, room_words(earlier, row)) if part)
+            words = since + "; ".join(part for part in (changes, room_words(earlier, row)) if part)
         yield CaptureRow(**row, setup=setup_words(row), is_changed=is_changed, words=words)
 
 
 def _look_at(judged: Judged) -> Iterator[LookRow]:
     """Every note and flag of the rider's fits that can be judged, by date."""
-    told = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    rule_words = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
     for fit in range(len(judged.is_judged)):
         if not judged.is_judged[fit]:
             continue
         session, fitter = str(judged.fits["session_id"][fit]), str(judged.fits["fitter_id"][fit])
         day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
         for side, finding in judged.findings(fit):
-            words = f"{f'{side} foot: ' if side else ''}{told[finding.rule]}; {finding.words}"
+            words = f"{f'{side} foot: ' if side else ''}{rule_words[finding.rule]}; {finding.words}"
             yield LookRow(session, day, fitter, side, finding.rule, finding.weight, f"{words[0].upper()}{words[1:]}")

@@ -79,8 +79,8 @@ def _shim_change(before: Setup, after: Setup) -> list[str]:
     was, is_now, place = _total(before), _total(after), after["shim_place"]
     parts = []
     if was != is_now:
-        told = _count_change(was, is_now)
-        parts.append(f"{told} {_PLACES[place]}" if place and not before["shims_added"] else told)
+        change = _count_change(was, is_now)
+        parts.append(f"{change} {_PLACES[place]}" if place and not before["shims_added"] else change)
     elif before["shims_added"] != after["shims_added"]:
         parts.append(f"the same shims in all, now {_shims_as_they_stand(after)}")
     if before["shims_added"] and after["shims_added"] and place and before["shim_place"] != place:
@@ -96,8 +96,8 @@ def _count_change(was: int, is_now: int) -> str:
     by = abs(is_now) - abs(was)
     shims = f"{kind} shim{'' if abs(by) == 1 else 's'}"
     many = _NUMBERS[abs(by)] if abs(by) < len(_NUMBERS) else str(abs(by))
-    told = f"{many} more {shims}" if by > 0 else f"{many} {shims} fewer"
-    return told if not was or not is_now else f"{told} ({_shims(is_now)} in all)"
+    change = f"{many} more {shims}" if by > 0 else f"{many} {shims} fewer"
+    return change if not was or not is_now else f"{change} ({_shims(is_now)} in all)"
 
 
 def _by(setup: Setup) -> str:
@@ -124,18 +124,18 @@ def fit_words(knees: Sequence[KneeRow], n_captures: int) -> str:
         return "no knee's tilt was recorded at both ends."
     mdc95 = tilts[0].mdc95
     if mdc95 is None:
-        told = " and ".join(f"{knee.side} tilt went {_from_to(knee)}" for knee in tilts)
-        return f"{told}; whether that is more than noise is not known, since there are too few repeat captures yet."
+        tilt_words = " and ".join(f"{knee.side} tilt went {_from_to(knee)}" for knee in tilts)
+        return f"{tilt_words}; whether that is more than noise is not known, since there are too few repeat captures yet."
     changed = [knee for knee in tilts if knee.verdict == CHANGED]
     unclear = [knee for knee in tilts if knee.verdict == UNCLEAR]
     noise = f"the {spoken(mdc95, 1, '°')} that would be noise"
     if not changed:
-        told = ", ".join(f"{knee.side} {_from_to(knee)}" for knee in unclear)
+        tilt_words = ", ".join(f"{knee.side} {_from_to(knee)}" for knee in unclear)
         whose = "neither knee clearly changed" if len(unclear) == 2 else "no clear change"
-        return f"{whose} (tilt {told}; {'both ' if len(unclear) == 2 else ''}within {noise})."
-    told = " and ".join(f"{knee.side} tilt went {_from_to(knee)}" for knee in changed)
+        return f"{whose} (tilt {tilt_words}; {'both ' if len(unclear) == 2 else ''}within {noise})."
+    tilt_words = " and ".join(f"{knee.side} tilt went {_from_to(knee)}" for knee in changed)
     rest = f"; {unclear[0].side} did not clearly change ({_from_to(unclear[0])})" if unclear else ""
-    return f"{told}, {'both ' if len(changed) == 2 else ''}more than {noise}{rest}."
+    return f"{tilt_words}, {'both ' if len(changed) == 2 else ''}more than {noise}{rest}."
 
 
 def _from_to(knee: KneeRow) -> str:

@@ -44,9 +44,9 @@ class Answer:
 
     def to_json(self, **beside: Any) -> bytes:
         """As JSON, with what is told `beside` it at its end."""
-        told = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)} | beside
+        fields = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)} | beside
         # A list whose rows are made as they are read becomes all of them.
-        return orjson.dumps(told, default=tuple, option=orjson.OPT_INDENT_2)
+        return orjson.dumps(fields, default=tuple, option=orjson.OPT_INDENT_2)
 
     def rows(self, name: str | None = None) -> list[dict[str, Any]]:
         return [dataclasses.asdict(row) for row in getattr(self, name or self.rows_name)]

@@ -100,11 +100,11 @@ def _asks_for_all(scope: Scope) -> bool:
 
 def fits_selected(warehouse: Warehouse, scope: Scope, remember: Remember) -> Ints:
     """The rising numbers of the selected fits."""
-    found: Ints = remember(
+    fit_nos: Ints = remember(
         ("fit_nos", *scope.asked()),
         lambda: warehouse.arrays(SQL / "fit_nos.sql", scope.parameters, **fragments())["fit_no"],
     )
-    return found
+    return fit_nos
 
 
 def _flags(numbers: Ints) -> Flags:

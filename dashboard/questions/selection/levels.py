@@ -44,9 +44,9 @@ def levels_of_feet(warehouse: Warehouse, scope: Scope, split: str, remember: Rem
     """The level of both feet of every selected fit; with `remember`, cut out of those of all fits."""
     if remember is None:
         return _read_levels(warehouse, scope, split)
-    found: Levels = remember(("levels", split), lambda: _read_levels(warehouse, every_fit(scope), split, remember))
-    places = places_of(warehouse, scope, found.fit_no, remember)
-    return _of_present(Levels(found.fit_no[places], found.names, found.number[places]))
+    levels: Levels = remember(("levels", split), lambda: _read_levels(warehouse, every_fit(scope), split, remember))
+    places = places_of(warehouse, scope, levels.fit_no, remember)
+    return _of_present(Levels(levels.fit_no[places], levels.names, levels.number[places]))
 
 
 def _read_levels(warehouse: Warehouse, scope: Scope, split: str, remember: Remember = at_once) -> Levels:
@@ -65,15 +65,15 @@ def _names(warehouse: Warehouse, split: str, remember: Remember) -> list[str]:
     return sorted(names_of(warehouse, remember)["bike_kind"]) if split == "bike_kind" else list(_CODES[split])
 
 
-def _of_present(found: Levels) -> Levels:
+def _of_present(levels: Levels) -> Levels:
     """The same feet by the numbers of the levels that one of them has."""
-    present = np.bincount(found.number.ravel() + 1, minlength=len(found.names) + 1)[1:] > 0
+    present = np.bincount(levels.number.ravel() + 1, minlength=len(levels.names) + 1)[1:] > 0
     if present.all():
-        return found
+        return levels
     # Numbers of those that are there, and -1 in the last place, where -1 points.
-    renumbered = np.append(np.cumsum(present) - 1, -1).astype(found.number.dtype)
-    names = [name for name, is_there in zip(found.names, present.tolist(), strict=True) if is_there]
-    return Levels(found.fit_no, names, renumbered[found.number])
+    renumbered = np.append(np.cumsum(present) - 1, -1).astype(levels.number.dtype)
+    names = [name for name, is_there in zip(levels.names, present.tolist(), strict=True) if is_there]
+    return Levels(levels.fit_no, names, renumbered[levels.number])
 
 
 def _level_sql(split: str) -> str:
