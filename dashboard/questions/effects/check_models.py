@@ -28,7 +28,7 @@ _LAST_PLACE = 5
 
 @dataclass(frozen=True)
 class Ends:
-    """From the lower to the higher end of both estimates' intervals."""
+    """The lower and the higher end that the intervals of both estimates reach together."""
 
     low: float
     high: float
@@ -85,7 +85,7 @@ def tested(
 
 
 def _later(fits: Fits) -> float | None:
-    """The larger of both estimates' p-values of no late effect, against some."""
+    """Tests in both models that no effect comes late, against that some does, and returns the larger p-value."""
     both: tuple[MixedFit | WithinFit, ...] = (fits.pooled, fits.within)
     if any(LATE_CHECK not in fit.terms for fit in both):
         return None
@@ -95,7 +95,7 @@ def _later(fits: Fits) -> float | None:
 
 
 def _columns(form: Form, slopes: Mapping[str, float], settings: Settings) -> tuple[Varying, ...]:
-    """The supports, a column for each check, and what both are held for."""
+    """Builds the columns of the supports, one for each check, and those that both models are adjusted for."""
     late = () if form.is_late else (Varying(LATE_CHECK, None, lambda captures: expected_change(captures, slopes)),)
     supports = len(support_columns())
     beyond = settings.checks.stance_bend_mm
@@ -183,7 +183,7 @@ def late_p_value(late: LateShare | None, tests: Sequence[Tested]) -> float | Non
 
 
 def form_found(late_q_value: float | None, tested_in: Callable[[Form], Sequence[Tested]], settings: Settings) -> Form:
-    """What both models of an outcome allow for; tested_in: the checks of models of a form."""
+    """Decides what both models of an outcome allow for; tested_in: gives the checks made in models of a form."""
     late = Form(is_late=late_q_value is not None and late_q_value < settings.checks.late_below_q)
     drift = next(one for one in tested_in(late) if one.check == "order_arch")
     return Form(late.is_late, drift.q_value is not None and drift.q_value < settings.checks.found_below_q)

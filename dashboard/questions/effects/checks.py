@@ -26,7 +26,7 @@ def ask(
     remember: Remember = at_once,
     outcomes: tuple[str, ...] = OUTCOMES,
 ) -> Checks:
-    """One row an outcome and check."""
+    """The checks of the effects, one row for each outcome and check."""
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
     scope.require_fits()

@@ -55,13 +55,13 @@ def words_of(row: CheckRow, settings: Settings) -> str:
 
 
 def carried_words(check: CheckRow, row: EffectRow, settings: Settings) -> list[str]:
-    """What the verdict of a row carries of a check that was found: a sentence, or none."""
+    """The sentence, or none, that a row's verdict carries of a check that found something."""
     is_of_row = QUALIFIES.get(check.check) == row.support or (check.check == "late" and row.direction != 0)
     return [_CARRIED[check.check].format(**_named(check, settings))] if is_of_row and check.difference is not None else []
 
 
 def _named(row: CheckRow, settings: Settings) -> dict[str, str]:
-    """The figures by the names that the sentences give them."""
+    """Writes the figures of a check, by the names that the sentences have for them."""
     named = {"outcome": row.outcome, "bend": spoken(settings.checks.stance_bend_mm, 0)}
     if row.difference is None or row.difference_low is None or row.difference_high is None:
         return named
@@ -80,7 +80,7 @@ def _ends(low: float | None, high: float | None, unit: str) -> str:
 
 
 def headline_of(rows: list[CheckRow]) -> str:
-    """What was found, or that nothing was."""
+    """Says what the checks found, or that they found nothing."""
     findings = [row.words for row in rows if row.is_found]
     if findings:
         return " ".join(findings)

@@ -106,7 +106,7 @@ def _at(support: str, size: float) -> Varying:
 
 
 def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
-    """The p-value of no bend: effects against the line through none, on the within-knee fit."""
+    """The p-value of no bend: it tests the doses, in the within-knee fit, against a straight line through zero."""
     known = [dose for dose in doses if dose.term in fits.within.terms]
     if len(known) < 2:
         return None

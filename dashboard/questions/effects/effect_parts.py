@@ -56,7 +56,7 @@ class Overall:
 
 
 class EffectParts:
-    """One selection's parts. Thread-safe where `remember` is."""
+    """The parts of the answer for one selection, each computed once. Thread-safe where `remember` is."""
 
     def __init__(
         self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
@@ -79,7 +79,7 @@ class EffectParts:
         return self._part(f"overall {outcome} {form}", lambda: self._overall(outcome, form))
 
     def form(self, outcome: str) -> Form:
-        """What both models of the outcome are held for; decided once, over all fits, so that selections can be compared."""
+        """What both models of the outcome are adjusted for; decided once, over all fits, so that selections can be compared."""
         whole = self._of_all or self
         form: Form = whole._part(f"form {outcome}", lambda: whole._found_form(outcome))
         return form
@@ -88,7 +88,7 @@ class EffectParts:
         return form_found(self._late_q_values().get(outcome), lambda form: self._tested(outcome, form), self._settings)
 
     def _late_q_values(self) -> dict[str, float]:
-        """Of a late effect, by outcome, where one is looked for: where some effect is claimed."""
+        """The q-value of a late effect by outcome, for those on which some effect is claimed; on others none is looked for."""
 
         def make() -> dict[str, float]:
             overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
@@ -116,7 +116,7 @@ class EffectParts:
         return self._part(f"tested {outcome} {form.is_late}", make)
 
     def checks(self, outcome: str) -> tuple[CheckRow, ...]:
-        """Whether the effects on an outcome hold as they are told."""
+        """The checks of whether the effects on an outcome hold as they are told."""
 
         def make() -> tuple[CheckRow, ...]:
             form = self.form(outcome)
@@ -143,7 +143,7 @@ class EffectParts:
         return self._part("effects", make)
 
     def carried(self, row: EffectRow) -> list[str]:
-        """What a verdict carries of the checks: what was found over all fits, with the figures of this selection."""
+        """The sentences of checks that a verdict carries: what was found over all fits, with the figures of this selection."""
         whole = (self._of_all or self).checks(row.outcome)
         checks_found = {check.check for check in whole if check.is_found}
         if row.told_low is None or not checks_found:
@@ -176,7 +176,7 @@ class EffectParts:
         return Overall(tuple(unjudged), tuple(influence), slopes, within, fits.ratios)
 
     def _begun(self, outcome: str) -> Ratios | None:
-        """Where the search begins: the ratios of all fits, which no selection's are far from."""
+        """The variance ratios of all fits, at which a selection's search begins, since its own are not far from them."""
         return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
@@ -250,7 +250,7 @@ class EffectParts:
 
     @cached_property
     def _of_all(self) -> "EffectParts | None":
-        """The parts of all fits; None where these are they."""
+        """The parts of all fits; None where these are those parts themselves."""
         if self._plain == Selection():
             return None
         return EffectParts(self._warehouse, Selection(), self._settings, self._remember, self._study)

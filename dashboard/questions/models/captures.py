@@ -37,7 +37,7 @@ def labels_in(column: pd.Categorical) -> tuple[str, ...]:
 
 
 class _Later(Mapping[str, Any]):
-    """Some rows of columns, cut out when a column is first asked for."""
+    """Some rows of a table; each column is cut out when it is first asked for."""
 
     def __init__(self, columns: Mapping[str, Any], places: Callable[[], Ints]) -> None:
         self._columns, self._places_of = columns, places
@@ -60,7 +60,7 @@ class _Later(Mapping[str, Any]):
 
 
 class _Beside(Mapping[str, Any]):
-    """Columns with one more, or with another in the place of one."""
+    """A table with one column added, or with one replaced."""
 
     def __init__(self, columns: Mapping[str, Any], name: str, values: Any) -> None:
         self._columns, self._name, self._values = columns, name, values

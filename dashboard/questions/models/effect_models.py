@@ -100,7 +100,7 @@ def _tangled(design: Design) -> dict[str, tuple[str, ...]]:
 
 
 def _changed(design: Design) -> NDArray[np.bool_]:
-    """Of the within-knee terms, all but the supports that were never changed."""
+    """Flags the within-knee terms, all but the supports that were never changed."""
     changed = np.ones(len(design.within.names), dtype=bool)
     changed[: len(design.columns)] = [counts.n_changes > 0 for counts in design.counts]
     return changed
@@ -111,7 +111,7 @@ def _is_held(term: str) -> bool:
 
 
 def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
-    """Why a support carries no figure, by term."""
+    """Says, by term, why a support carries no figure."""
     minimum = settings.minimum
     names = {column.term: column.support for column in design.columns}
     refused: dict[str, str] = {}

@@ -44,7 +44,7 @@ def _order_of(arch: str) -> Callable[[Captures], Floats]:
 
 
 def _since_before(column: Varying) -> Varying:
-    """What a support changed by since the capture before, 0 at the first and where a capture between is missing."""
+    """By how much a support changed since the capture before; 0 at the first capture and where one between is missing."""
 
     def values(captures: Captures) -> Floats:
         own = column.values(captures)

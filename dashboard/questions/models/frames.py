@@ -163,7 +163,7 @@ def _step(step: int) -> Varying:
 
 
 def _by_level(column: Varying, split: str, captures: Captures) -> tuple[Varying, ...]:
-    """The column at each level, and where the level is missing and the column is not zero."""
+    """Splits a column by level; one more column holds what has no level, unless it is zero everywhere."""
     at_levels = [_at_level(column, split, label) for label in sorted(labels_in(captures.rows[split]))]
     missing = _at_level(column, split, None)
     return (*at_levels, missing) if np.any(missing.values(captures)) else tuple(at_levels)

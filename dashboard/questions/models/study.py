@@ -14,7 +14,7 @@ from shared.warehouse import Warehouse
 
 
 class Study:
-    """Thread-safe; frames are summed when an outcome is first asked for."""
+    """All captures and their frames, which are summed when an outcome is first asked for. Thread-safe."""
 
     def __init__(self, captures: Captures, fit: Ints) -> None:
         self.captures = captures
@@ -25,7 +25,7 @@ class Study:
 
     @property
     def n_bytes(self) -> int:
-        """Bytes that captures and frames hold together, as when the last frame was summed."""
+        """The bytes that captures and frames hold together, as when the last frame was summed."""
         return self._bytes
 
     def frame(self, outcome: str, kept: Flags, form: Form = PLAIN) -> Frame:

@@ -83,7 +83,7 @@ def build_design(frame: Frame, split: str | None) -> Design:
 
 
 def design_of(frame: Frame, split: str | None) -> Design:
-    """The design with any split: one by which a support's own values are told apart takes columns of its own."""
+    """The design with any split; one that tells a support's own values apart is built from columns of its own."""
     if split in OWN_SPLITS:
         held = tuple(column for column in frame.columns if column.of in HELD)
         columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *held)

@@ -69,19 +69,19 @@ ROUGH = "It rests on so few riders that how often chance alone would bring it is
 
 
 def not_enough(support: str, n_changes: int, n_riders: int, minimum: str) -> str:
-    """For a support that was changed too seldom."""
+    """The sentence for a support that was changed too seldom."""
     changes = f"{n_changes} change{'' if n_changes == 1 else 's'}"
     riders = f"{n_riders} rider{'' if n_riders == 1 else 's'}"
     return f"{_SUPPORTS[support]}: not enough yet, {changes} in {riders}; an estimate needs {minimum}."
 
 
 def not_changed(support: str) -> str:
-    """For a support that never changed within a knee."""
+    """The sentence for a support that never changed within a knee."""
     return f"{_SUPPORTS[support]}: no figure, since it was never changed between two captures of one knee."
 
 
 def changed_together(support: str, partners: list[str], with_order: bool) -> str:
-    """For supports whose changes cannot be told apart, or not from the order of the captures."""
+    """The sentence for supports whose changes cannot be told apart, or not from the order of the captures."""
     tied = " and ".join(_SUPPORTS[partner].lower() for partner in dict.fromkeys(partners))
     if with_order:
         beside = f", beside {tied}," if tied else ""
@@ -96,5 +96,5 @@ def changed_together(support: str, partners: list[str], with_order: bool) -> str
 
 
 def one_rider(support: str) -> str:
-    """For an effect that rests on one rider alone."""
+    """The sentence for an effect that rests on one rider alone."""
     return f"{_SUPPORTS[support]}: not enough yet, since the figure would rest on one rider alone."

@@ -51,7 +51,7 @@ def _lasting(
     noise_row: NoiseRow,
     settings: Settings,
 ) -> LastingRow:
-    """change: of each knee, NaN where it was not found again; known: whether it was recorded as the fit left it."""
+    """One outcome's row. change: of each knee, NaN where it was not found again; known: whether it was recorded as it left."""
     change, rider, fit_no, level = change[known], knees["rider"][known], knees["fit_no"][known], settings.intervals.level
     seen = np.isfinite(change)
     n, n_seen, n_riders = len(change), int(seen.sum()), count_riders(rider[seen])

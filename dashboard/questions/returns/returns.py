@@ -57,7 +57,7 @@ _N_SPLITS = len(SPLITS) - 1
 
 @dataclass(frozen=True)
 class _Group:
-    """The fits at one level of the split; level None: all."""
+    """The fits at one level of the split; where level is None, all fits."""
 
     split: str | None
     level: str | None
@@ -195,7 +195,7 @@ def _at_risk(group: _Group, settings: Settings) -> Iterator[AtRiskRow]:
 
 
 def _comparisons(split: str | None, groups: list[_Group], settings: Settings) -> Iterator[ComparisonRow]:
-    """Between the levels that have enough fits; none without a split."""
+    """Compares the returns of the levels that have enough fits; there is no row without a split."""
     if split is None:
         return
     if split == "side":

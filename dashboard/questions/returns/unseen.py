@@ -36,8 +36,10 @@ class Left:
 
     @cached_property
     def known(self) -> Design:
-        """What was known of each when its rider left. Whether a follow-up was booked is no part of it: who has none is not
-        seen, so that no one seen stands for him."""
+        """The design of what was known of each fit when its rider left.
+
+        Whether a follow-up was booked is no part of it: who has none is not seen, so that no one seen stands for him.
+        """
         rows = self.rows
         tilt = {when: (rows[f"tilt_left_{when}"], rows[f"tilt_right_{when}"]) for when in ("arrival", "departure")}
         unfilled = {f"off_neutral_{when}_deg": mean_of_sides(*(np.abs(side) for side in sides)) for when, sides in tilt.items()}
