@@ -65,7 +65,7 @@ class Judged:
         return findings
 
     def at(self, places: NDArray[np.int64]) -> "Judged":
-        """The fits at rising places."""
+        """Cuts out the fits at these places, which must rise."""
         feet = (2 * places[:, None] + np.array([0, 1])).ravel()
         fits = rows_at(self.fits, places)
         return replace(

@@ -204,7 +204,7 @@ def shims_not_away(foot: Foot, limits: Agreement) -> Finding | None:
 
 
 def _way(foot: Foot) -> int:
-    """1 where the squat goes outward, -1 inward; 0 where it is straight, or the knee stood on the other side at arrival."""
+    """The way a knee goes in the squat: 1 outward, -1 inward; 0 where it goes straight, or stood opposite at arrival."""
     way = {"outward": 1, "inward": -1}.get(foot.squat_knee_path or "", 0)
     return 0 if foot.knee == {1: "inward", -1: "outward"}.get(way) else way
 
@@ -246,7 +246,7 @@ def _arch(foot: Foot) -> str:
 
 
 def _shims(n: int) -> str:
-    """As in: no shim, 1 varus shim, 2 valgus shims."""
+    """Writes a number of shims, as in: no shim, 1 varus shim, 2 valgus shims."""
     return "no shim" if n == 0 else counted(abs(n), f"{'varus' if n > 0 else 'valgus'} shim")
 
 

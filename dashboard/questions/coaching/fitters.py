@@ -237,7 +237,7 @@ def _outcome(
 
 
 def _rows_of(design: Array, inside: NDArray[np.bool_]) -> Array:
-    """The rows of a design (n, p) that stands column by column, as it stands."""
+    """Cuts rows out of a design (n, p) that lies in memory column by column, and leaves the result lying so."""
     return design if inside.all() else np.compress(inside, design.T, axis=1).T
 
 

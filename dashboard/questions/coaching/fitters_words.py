@@ -19,7 +19,7 @@ NAMES = {
 
 
 def _side(row: FitterRow) -> str:
-    """Above or below what is expected."""
+    """Says whether a figure lies above or below what is expected."""
     return "above" if (row.difference or 0.0) > 0 else "below"
 
 

@@ -57,7 +57,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 
 def _whole(warehouse: Warehouse) -> dict[str, tuple[Any, ...]]:
-    """The lists that tell of the whole warehouse, whatever is selected, by their names in the answer."""
+    """Reads the answer's lists on the whole warehouse, whatever is selected, by their names in the answer."""
     return {
         "tables": tuple(_table_row(warehouse, table) for table in catalogue().values()),
         "loads": tuple(LoadRow(**row) for row in warehouse.rows(SQL / "data_loads.sql")),

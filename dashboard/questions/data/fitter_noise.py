@@ -94,7 +94,7 @@ def scatters_more(own: OwnNoise, settings: Settings) -> bool:
 
 
 def more_words(fitter: str, outcome: str, own: OwnNoise) -> str:
-    """As in: F03's captures scatter more in tilt than the others', 1.8 to 3.1 times. …"""
+    """Says it in a sentence, as in: F03's captures scatter more in tilt than the others', 1.8 to 3.1 times. …"""
     return (
         f"{fitter}'s captures scatter more in {outcome} than the others', {own.ratio_low:.1f} to {own.ratio_high:.1f} times. "
         "That is a matter of measuring (markers, warm-up, the camera's place), and no verdict on the fits."

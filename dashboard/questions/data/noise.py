@@ -76,7 +76,7 @@ def own_noise(outcome: str, pairs: Rows, settings: Settings) -> FitterNoise:
 
 
 def fitter_of_fits(warehouse: Warehouse, remember: Remember) -> Ints:
-    """The number of each fit's fitter, at the fit's number."""
+    """Maps fits to fitters: at the place of each fit's number stands the number of its fitter, -1 where there is none."""
 
     def read() -> Ints:
         fits = warehouse.arrays(SQL / "noise_fitters.sql", {})
@@ -126,7 +126,7 @@ def _beside_others(row: NoiseGroupRow, noise: FitterNoise, fitter: int, settings
 
 
 def _quarter_words(quarter: int) -> str:
-    """As in: 2026 quarter 2; quarters are counted from 1970."""
+    """Writes a quarter, counted from 1970, as in: 2026 quarter 2."""
     return f"{1970 + quarter // 4} quarter {1 + quarter % 4}"
 
 

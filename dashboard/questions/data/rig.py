@@ -51,13 +51,13 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 
 def _looked_at(warehouse: Warehouse, names: list[str], settings: Settings) -> tuple[tuple[RigFinding, ...], Rows]:
-    """The findings, and what the months need of the arrivals; all else is let go."""
+    """Keeps the findings and those columns of the arrivals that the months are made of; all else is let go."""
     rows = recorded(warehouse)
     return findings_of(rows, dict(enumerate(names)), settings), {name: rows.arrivals[name] for name in _KEPT}
 
 
 def _chosen(findings: tuple[RigFinding, ...], selection: Selection) -> tuple[RigFinding, ...]:
-    """Those that hold of fits of the selected studios and dates."""
+    """Keeps the findings that concern fits of the selected studios and dates."""
     studios = selection.studio
     kept = (each for each in findings if not studios or each.studio in studios)
     return tuple(each for each in kept if each.overlaps(selection.date_from, selection.date_to))

@@ -24,7 +24,7 @@ _ALIKE_APART: Final = 5
 
 @dataclass(frozen=True)
 class Places:
-    """Whose each place is: `rider` (places,), and `others`, whether it is of a fit that is not the reader's own."""
+    """Whom each place belongs to: `rider` (places,), and `others`, whether its fit is not one of the reader's own."""
 
     rider: Ints
     others: Flags
@@ -51,7 +51,7 @@ class Places:
 
 
 def places_of(fit_no: Ints, rider: Ints, is_own: Flags) -> Places:
-    """The places of fits whose numbers rise; of numbers in between that are no fit's, nobody's."""
+    """The places of fits, whose numbers must rise; places of numbers in between that no fit has belong to nobody."""
     size = PLACES * (int(fit_no.max(initial=-1)) + 1)
     whose, others = np.zeros(size, dtype=np.int64), np.zeros(size, dtype=bool)
     at = (PLACES * fit_no[:, None] + np.arange(PLACES)).ravel()
@@ -86,7 +86,7 @@ def _stands_apart(group: Flags, family: str, given: Mapping[str, Mapping[Any, Fl
 
 
 def _rest(group: Flags, others: Mapping[Any, Flags]) -> tuple[Flags, list[Any]]:
-    """What is left of a group without those of `others` that lie in it, and which they are; nothing where there is none."""
+    """What is left of a group without those of `others` that lie in it, and these; nothing where no other lies in it."""
     inside = [name for name, other in others.items() if not (other & ~group).any() and other is not group]
     if not inside:
         return np.zeros_like(group), inside

@@ -66,7 +66,7 @@ class Counted:
         return min(int(getattr(row, field) or 0) for field in self.riders) // self.visits
 
     def gap(self, row: Any, other: Any, most: int) -> int:
-        """At least how many riders two rows of one name differ by, where a rider has at most `most` units."""
+        """A lower bound on how many riders two rows of one name differ by, where a rider has at most `most` units."""
         riders = abs(self.n_riders(row) - self.n_riders(other))
         units = abs(int(getattr(row, self.units) or 0) - int(getattr(other, self.units) or 0)) if self.units else 0
         return max(riders, -(-units // most))

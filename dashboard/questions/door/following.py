@@ -115,7 +115,7 @@ def _by(rows: Sequence[Any], key: Callable[[Any], Any]) -> dict[Any, list[Any]]:
 
 
 def data(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
-    """Counts of rows and fits, without what stood in the rows and how the files are called."""
+    """Keeps the counts of rows and fits, without what stood in the rows and without the names of the files."""
     return {
         "tables": answer.tables,
         "loads": tuple(replace(row, names="") for row in answer.loads),
@@ -127,7 +127,7 @@ def data(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 
 def periods(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
-    """A change is told where both of its periods are."""
+    """Keeps the changes both of whose periods are shown."""
     gone = {(row.figure, row.which) for row in (answer.periods[at] for at in hidden["periods"])}
     both = zip(answer.changes, shown["changes"], strict=True)
     changes = tuple(shown_row for row, shown_row in both if not gone & {(row.figure, "this"), (row.figure, row.against)})
@@ -135,5 +135,5 @@ def periods(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 
 def agreement(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
-    """The counts at the top are those of the first row."""
+    """Leaves out the counts at the top where the first row, whose counts they are, is hidden."""
     return {"n_judged": None, "n_flagged": None} if 0 in hidden["agreement"] else {}

@@ -35,7 +35,7 @@ class Grid:
 
     @cached_property
     def families(self) -> dict[str, tuple[Selection, ...]]:
-        """The cells by what parts them: all fits first, then years, quarters and each word. Empty before a quarter closes."""
+        """The families of cells: all fits first, then years, quarters and each word. Empty before a quarter closes."""
         if self.first is None or self.closed is None:
             return {}
         whole = Selection(date_to=self.closed)

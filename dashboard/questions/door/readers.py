@@ -47,11 +47,11 @@ class Notes(Protocol):
     """Takes note of what readers open and do."""
 
     def opened(self, what: str, riders: tuple[str, ...]) -> None:
-        """That an answer with cases is about to be given: of these riders, or of whom the selection holds. Raises
+        """Notes that an answer with cases is about to be given: of these riders, or of whom the selection holds. Raises
         AccessLogError where nothing may be given without a note, and none can be taken."""
 
     def done(self, did: str, what: str) -> None:
-        """That something was changed."""
+        """Notes that something was changed."""
 
 
 class NoNotes:

@@ -229,7 +229,7 @@ QUESTIONS: Final[Mapping[str, Question]] = {question.name: question for question
 
 
 def question_named(name: str) -> Question:
-    """Raises UsageError where no question is so named."""
+    """The question of this name. Raises UsageError where there is none."""
     if name not in QUESTIONS:
         raise UsageError(f"{name!r} is no question; expected one of {', '.join(QUESTIONS)}.")
     return QUESTIONS[name]

@@ -21,7 +21,7 @@ Remember = Callable[[tuple[Any, ...], Callable[[], Any]], Any]
 
 
 def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
-    """Remembers nothing."""
+    """Makes what is asked for at once and remembers nothing."""
     return make()
 
 
@@ -32,7 +32,7 @@ class Foundation(Protocol):
 
     @property
     def n_bytes(self) -> int:
-        """Bytes of memory that it holds now."""
+        """The bytes of memory that the foundation holds now."""
 
 
 class Memory:

@@ -15,7 +15,10 @@ _FROM_ROWS = 20_000
 
 
 def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_rows: int) -> list[_Told]:
-    """The answer to each item, in order. No two may use one cursor; `n_rows` is how many rows each item takes."""
+    """Computes the answers, side by side where there are many rows, and returns them in the order of the items.
+
+    No two may use one cursor; `n_rows` is how many rows each item takes.
+    """
     if n_rows < _FROM_ROWS:
         return [answer(item) for item in items]
     with ThreadPoolExecutor(2) as pool:
@@ -25,7 +28,7 @@ def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_row
 
 
 def both(one: Callable[[], _One], other: Callable[[], _Other], n_rows: int) -> tuple[_One, _Other]:
-    """What two parts tell. Neither may use the other's cursor; `n_rows` is how many rows each takes."""
+    """Computes two parts, side by side where there are many rows. Neither may use the other's cursor; `n_rows` is how many rows each takes."""
     if n_rows < _FROM_ROWS:
         return one(), other()
     with ThreadPoolExecutor(1) as pool:

@@ -70,7 +70,7 @@ class _Held:
 
 
 def _kept(function: FunctionType) -> Iterable[Any]:
-    """What a function keeps of the place where it was made."""
+    """The objects that a function keeps alive from the scope in which it was defined."""
     for cell in function.__closure__ or ():
         try:
             yield cell.cell_contents

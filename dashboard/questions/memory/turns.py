@@ -31,7 +31,7 @@ class Turn:
 
     @property
     def is_wanted(self) -> bool:
-        """Whether it is the newest, or another one waits for what is computed under it."""
+        """Whether this turn is the newest, or another one waits for what is computed under it."""
         return self._is_newest or self._waiting > 0
 
     def give_way(self) -> None:

@@ -18,7 +18,7 @@ def riders_found(warehouse: Warehouse, text: str, fitter: str | None = None) -> 
 
 
 def riders_known(warehouse: Warehouse, riders: Iterable[str], fitter: str | None = None) -> tuple[str, ...]:
-    """Those of these ids that riders with fits have; what else was typed is none."""
+    """Keeps those of these ids that riders with fits have; anything else that was typed is no id."""
     rows = warehouse.rows(SQL / "riders_known.sql", {"riders": [*riders], "fitter": fitter})
     return tuple(row["rider_id"] for row in rows)
 

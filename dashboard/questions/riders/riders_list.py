@@ -55,7 +55,7 @@ def listed(
     today: date | None = None,
     remember: Remember | None = None,
 ) -> Riders:
-    """Every rider of the selection; `today` as of rider_rows."""
+    """Lists every rider of the selection; `today`: as in rider_rows."""
     rows = rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings, remember), settings, today)
     return Riders(
         as_of=scope.as_of,
@@ -97,7 +97,7 @@ def rider_rows(
 
 
 def _made(columns: Columns) -> Iterator[RiderRow]:
-    """The rows of these columns."""
+    """Makes the rows of the list from its columns."""
     overdue_on = np.where(columns[OVERDUE], _days(columns["due_on"]), np.datetime64("NaT"))
     remaining = np.where(columns[SIDE_DIFFERENCE], columns["side_difference_deg"].astype(float), np.nan)
     # Thousands of riders stand alike, and are told in the same words.

@@ -57,7 +57,7 @@ Row = dict[str, Any]
 def timeline(
     warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, noise: Noise | None, today: date | None = None
 ) -> RiderTimeline:
-    """All that is held of one rider's selected fits."""
+    """The timeline of one rider: all that the warehouse holds of the selected fits."""
 
     def rows(name: str) -> list[Row]:
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
@@ -92,7 +92,7 @@ def timeline(
 
 
 def headline_of(fit: FitRow) -> str:
-    """What happened at one fit, as in: At the fit of 3 May 2026, left tilt went …"""
+    """Says what happened at one fit, as in: At the fit of 3 May 2026, left tilt went …"""
     return f"At the {VISITS[fit.visit_kind]} of {spoken_day(fit.session_date)}, {fit.words}"
 
 

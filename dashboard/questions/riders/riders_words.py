@@ -28,7 +28,7 @@ def setup_words(setup: Setup) -> str:
 
 
 def change_words(before: Setup, after: Setup) -> str:
-    """What differs on one foot, as in: medium insole instead of low; one more varus shim."""
+    """Says what differs on one foot, as in: medium insole instead of low; one more varus shim."""
     if before["insole_level"] is None or after["insole_level"] is None:
         return NOT_RECORDED
     parts = [*_insole_change(before, after), *_shim_change(before, after), *_stance_change(before, after)]
@@ -36,7 +36,7 @@ def change_words(before: Setup, after: Setup) -> str:
 
 
 def room_words(before: Setup, after: Setup) -> str:
-    """Whether the foot's room differs, which is found and not made; empty where it does not or is not known."""
+    """Says whether the foot's room differs, which is found and not made; empty where it does not or is not known."""
     was, is_now = before["foot_room_ok"], after["foot_room_ok"]
     if was is None or is_now is None or was == is_now:
         return ""
@@ -59,7 +59,7 @@ def _total(setup: Setup) -> int:
 
 
 def _shims(count: int) -> str:
-    """As in: 1 varus shim, 2 valgus shims, no shim."""
+    """Writes a number of shims, as in: 1 varus shim, 2 valgus shims, no shim."""
     if not count:
         return "no shim"
     return f"{abs(count)} {'varus' if count > 0 else 'valgus'} shim{'' if abs(count) == 1 else 's'}"

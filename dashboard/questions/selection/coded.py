@@ -51,7 +51,7 @@ def kinds(columns: Mapping[str, NDArray[Any]]) -> tuple[Codes, Codes]:
 
 
 def _from_zero(column: NDArray[Any]) -> tuple[Codes, int]:
-    """Whole numbers moved to start at 0, with one more for missing, and how many there may be."""
+    """Moves whole numbers to start at 0, those of floats at 1 with 0 for missing ones; also returns how many there may be."""
     if column.dtype.kind != "f":
         whole = column.astype(np.int64)
         low = int(whole.min())

@@ -88,7 +88,7 @@ def rows_at(table: Table, places: Ints) -> dict[str, NDArray[Any]]:
 
 
 def _kept(table: Table) -> Table:
-    """The table, whose columns no question can change for the next one."""
+    """Makes the columns of a table read-only, so that no question can change them for the next one."""
     for column in table.values():
         column.flags.writeable = False
     return table
@@ -115,5 +115,5 @@ def _flags(numbers: Ints) -> Flags:
 
 
 def _chosen(flags: Flags, numbers: Ints) -> Ints:
-    """Which of `numbers` have their flag; those beyond the flags have none."""
+    """The places in `numbers` of those whose flag is set; a number beyond the end of the flags has none."""
     return np.flatnonzero(flags[np.minimum(numbers, len(flags) - 1)] & (numbers < len(flags)))

@@ -59,14 +59,14 @@ def _read_levels(warehouse: Warehouse, scope: Scope, split: str, remember: Remem
 
 
 def _names(warehouse: Warehouse, split: str, remember: Remember) -> list[str]:
-    """Every level there may be, in the order of their codes."""
+    """Lists every level that a split may have, in the order of the codes."""
     if split == "foot_type":
         return [f"{arch} arch, {forefoot}" for arch in _CODES["arch_height"] for forefoot in _CODES["forefoot"]]
     return sorted(names_of(warehouse, remember)["bike_kind"]) if split == "bike_kind" else list(_CODES[split])
 
 
 def _of_present(levels: Levels) -> Levels:
-    """The same feet by the numbers of the levels that one of them has."""
+    """Leaves out the levels that no foot has, and numbers the feet by those that remain."""
     present = np.bincount(levels.number.ravel() + 1, minlength=len(levels.names) + 1)[1:] > 0
     if present.all():
         return levels
@@ -108,7 +108,7 @@ def split_caution(split: str | None) -> tuple[str, ...]:
 
 
 def level_words(split: str | None, level: str | None) -> str:
-    """As in: arch height low; empty overall."""
+    """Names a level of a split, as in: arch height low; empty overall."""
     if split is None or level is None:
         return ""
     return f"{split} {level}".replace("_", " ")

@@ -132,7 +132,7 @@ def sessions_of(warehouse: Warehouse, fit_nos: Iterable[int]) -> dict[int, str]:
 
 
 def _words(selection: Selection, row: dict[str, Any]) -> str:
-    """As in: 412 fits, 7 Jan to 30 Jun 2026, both studios, arch: low."""
+    """Says a selection in words, as in: 412 fits, 7 Jan to 30 Jun 2026, both studios, arch: low."""
     parts = [counted(row["n_fits"], "fit")]
     start = row["first_date"] or selection.date_from
     end = row["last_date"] or selection.date_to

@@ -70,7 +70,7 @@ class Selection:
         }
 
     def as_dict(self) -> dict[str, Any]:
-        """The words as asked, without what was left open."""
+        """The selection in the words in which it was asked, without what was left open."""
         return {WORDS[name]: value for name, value in self._given()}
 
     def query(self) -> str:

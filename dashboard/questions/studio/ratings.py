@@ -102,7 +102,7 @@ def _both(pairs: Pairs, moments: tuple[str, str]) -> Pairs:
 
 
 def _by_level(both: Mapping[Compared, Pairs], levels: Levels, split: str, settings: Settings) -> Iterator[RatingRow]:
-    """A fit belongs to a level where one of its feet does."""
+    """The rows of each level of the split; a fit belongs to a level where one of its feet does."""
     for compared, pairs in both.items():
         feet = levels.number[np.searchsorted(levels.fit_no, pairs["fit_no"])]
         left, right = np.ascontiguousarray(feet.T)
@@ -115,7 +115,7 @@ def _by_level(both: Mapping[Compared, Pairs], levels: Levels, split: str, settin
 def _by_part(
     both: Mapping[Compared, Pairs], topics: Mapping[str, Pairs], names: list[str], settings: Settings
 ) -> Iterator[RatingRow]:
-    """Topics that were rated for more than one part of the body, part by part."""
+    """The rows, part by part, of the topics that were rated for more than one part of the body."""
     for topic, rated in topics.items():
         parts = np.flatnonzero(np.bincount(rated["part"])).tolist()
         for part in parts if len(parts) > 1 else ():

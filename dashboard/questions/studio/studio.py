@@ -121,7 +121,7 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
 
 
 def _q_value(estimate: Estimate) -> float | None:
-    """That of one of the four figures that are told together."""
+    """The q-value of one of the four headline figures, which are judged together as one family."""
     return in_family([estimate.p_value], len(_NAMES))[0]
 
 

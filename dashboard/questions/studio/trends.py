@@ -171,7 +171,7 @@ def _signals(chart: Charted, every: str) -> Iterator[SignalRow]:
 
 
 def _step_words(chart: Charted, every: str) -> str:
-    """As in: Knees better: 61 % from about May 2026 on, 74 % before."""
+    """Says a step in words, as in: Knees better: 61 % from about May 2026 on, 74 % before."""
     measured, step = chart.series.measured, chart.step
     assert step is not None
     after, before = _written(step.after, measured.unit), _written(step.before, measured.unit)
@@ -180,7 +180,7 @@ def _step_words(chart: Charted, every: str) -> str:
 
 
 def _span(first: date, last: date, every: str) -> str:
-    """As in: May 2026 to July 2026; the week of 4 May 2026."""
+    """Writes the time from one period to another, as in: May 2026 to July 2026; the week of 4 May 2026."""
     the = "the " if every == "week" else ""
     ends = (f"{the}{spoken_period(day, every)}" for day in (first, last))
     return " to ".join(dict.fromkeys(ends))

@@ -65,7 +65,7 @@ def _series(measured: Measured, calendar: Ints, settings: Settings) -> Series:
 
 
 def _base(calendar: Ints, enough: Mask, trends: TrendSettings) -> Mask:
-    """The periods with a figure that the limits are frozen from."""
+    """Flags the periods of the base, with a figure each, from which the limits are computed once and kept."""
     if trends.base_from is None and trends.base_to is None:
         return np.asarray(enough & (np.cumsum(enough) <= trends.base_periods))
     inside = np.ones(len(calendar), dtype=bool)
@@ -105,7 +105,7 @@ def _charted(series: Series, settings: Settings) -> Charted:
 
 
 def _step(series: Series, settings: Settings) -> Step:
-    """The largest step after the base, among the periods with a figure from the base's first one on."""
+    """Finds the largest step after the base, among the periods with a figure since the base began."""
     measured, from_base = series.measured, np.flatnonzero(series.base)[0]
     has_figure = np.isfinite(series.value) & (np.arange(len(series.value)) >= from_base)
     n_before = int(has_figure[: np.flatnonzero(series.base)[-1] + 1].sum())

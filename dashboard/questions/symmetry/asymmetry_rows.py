@@ -68,7 +68,7 @@ class Firsts:
     has_pattern: Mapping[str, Flags]
 
     def size(self, quantity: Quantity, moment: str) -> Floats:
-        """|right - left|; NaN where a knee is missing."""
+        """The size of the side difference, |right - left|; NaN where a knee is missing."""
         knees, unit = self.knees[moment], quantity.unit
         left, right = (getattr(knees, f"{quantity.name}_{side}_{unit}") for side in ("left", "right"))
         return np.abs(side_difference(left, right))
@@ -252,7 +252,7 @@ def _is_chosen(row: PrevalenceRow | ChangeRow | DifferenceRow) -> bool:
 
 
 def pattern_words(pattern: str) -> str:
-    """As in: the pattern "inward"."""
+    """Names a knee pattern in a sentence, as in: the pattern "inward"."""
     return f'the pattern "{pattern}"'
 
 
