@@ -13,16 +13,17 @@ from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page
-from dashboard.compressing import add_compressing
-from dashboard.downloads import add_downloads
+from dashboard.components.places import add_places
 from dashboard.figures.theme import style_sheet
-from dashboard.guard import add_guard, allow_hosts, trust_proxy
-from dashboard.headers import add_headers
-from dashboard.lean import LeanDash
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import PATH as DATA_PATH
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import Asker, Choices
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import Asker, Choices
+from dashboard.web.compressing import add_compressing
+from dashboard.web.downloads import add_downloads
+from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
+from dashboard.web.headers import add_headers
+from dashboard.web.lean import LeanDash
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, UsageError
 
@@ -63,7 +64,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     app.layout = lambda: app.still(_shell(desk, door))
     filter_bar.register(app)
     for page in PAGES:
-        page.register(app, desk)
+        add_places(app, page, desk)
+        if page.register:
+            page.register(app, desk)
     _register_shell(app, desk)
     add_downloads(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from dashboard.questions.selection import FIELDS, parse_selection
+from dashboard.questions.selection.selection import FIELDS, parse_selection
 
 _HELP: Final = {
     "from": "First day of the fits.",

@@ -11,7 +11,7 @@ from typing import Final
 
 from flask import Flask, Response, g, has_request_context, request
 
-from dashboard.questions.readers import Reader
+from dashboard.questions.door.readers import Reader
 from etl.keeping.access_log import AccessLog
 from shared.errors import AccessLogError
 

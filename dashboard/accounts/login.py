@@ -18,7 +18,7 @@ from dashboard.accounts.cookies import Cookies
 from dashboard.accounts.sessions import Session, Stage, sessions_for
 from dashboard.accounts.signing import Signing
 from dashboard.accounts.store import Account, Accounts
-from dashboard.questions.readers import LOCAL, NOBODY, Reader
+from dashboard.questions.door.readers import LOCAL, NOBODY, Reader
 from etl.keeping.access_log import AccessLog
 from shared.settings import SignIn
 

@@ -21,8 +21,8 @@ import filelock
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from dashboard.accounts.second import SecondStep, matched_step, new_recovery_codes, recovery_mark
-from dashboard.guard import LOOPBACK
-from dashboard.questions.readers import ACCOUNT_ROLES, Reader, Role
+from dashboard.questions.door.readers import ACCOUNT_ROLES, Reader, Role
+from dashboard.web.guard import LOOPBACK
 from shared.errors import AccountError, SignInBusyError
 from shared.files import beside, write_in_place
 

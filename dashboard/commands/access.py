@@ -9,6 +9,7 @@ import typer
 from dashboard.cli_options import AsCsv, AsJson, SettingsFile, WarehouseFile
 from shared.errors import UsageError
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 if TYPE_CHECKING:
@@ -48,14 +49,14 @@ def access(
 
         typer.echo(orjson.dumps({"entries": found}, option=orjson.OPT_INDENT_2))
     elif as_csv:
-        from dashboard.questions.answers import rows_to_csv
+        from dashboard.questions.selection.answers import rows_to_csv
 
         typer.echo(rows_to_csv([_row(entry) for entry in found]), nl=False)
     else:
         for entry in found:
             row = _row(entry)
             typer.echo("  ".join(str(cell) for cell in row.values() if cell))
-        typer.echo(f"{len(found):,} entries." if len(found) != 1 else "1 entry.")
+        typer.echo(f"{counted(len(found), 'entry', 'entries')}.")
 
 
 def _row(entry: "Entry") -> dict[str, Any]:

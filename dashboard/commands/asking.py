@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from dashboard.cli_options import AsCsv, AsJson, SettingsFile, WarehouseFile
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 from dashboard.selection_options import takes_selection
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -27,8 +27,9 @@ def show(
 ) -> None:
     """Answer a question: the same object that the pages and the report print."""
     from dashboard.accounts.access import noted
-    from dashboard.questions.asked_by import holds_cases, named_riders
-    from dashboard.questions.asking import Asker, by_period
+    from dashboard.questions.door.asked_by import holds_cases, named_riders
+    from dashboard.questions.door.asking import Asker
+    from dashboard.questions.door.registry import by_period
 
     asker = Asker(warehouse, load_settings(settings))
     answer, age = asker.ask(question, selection, **by_period(question, every)), asker.freshness()

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from dashboard.cli_options import SettingsFile, WarehouseFile, progress
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 from dashboard.selection_options import takes_selection
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -33,8 +33,8 @@ def export(
     """Write fits, knees, captures and every answer as CSV and Parquet, described by datapackage.json."""
     from dashboard.accounts.access import noted
     from dashboard.export.package import export as write_export
-    from dashboard.questions.asked_by import named_riders
-    from dashboard.questions.asking import Asker
+    from dashboard.questions.door.asked_by import named_riders
+    from dashboard.questions.door.asking import Asker
 
     asker = Asker(warehouse, load_settings(settings))
     with progress() as told:

@@ -7,6 +7,7 @@ import typer
 
 from dashboard.cli_options import AsCsv, AsJson, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 app = typer.Typer()
@@ -60,7 +61,7 @@ def rejects(
 ) -> None:
     """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
     from dashboard.accounts.access import noted
-    from dashboard.questions.answers import rows_to_csv
+    from dashboard.questions.selection.answers import rows_to_csv
 
     if table or out:
         from dashboard.printing import write_rejects
@@ -68,8 +69,8 @@ def rejects(
         write_rejects(warehouse, table, out)
         noted(warehouse, "opened", f"rejected rows of {table}" if table else "rejected rows")
         return
-    from dashboard.questions.asking import Asker
-    from dashboard.questions.selection import Selection
+    from dashboard.questions.door.asking import Asker
+    from dashboard.questions.selection.selection import Selection
 
     answer: Any = Asker(warehouse, load_settings()).ask("data", Selection())
     rows = answer.rows("rejects")
@@ -126,6 +127,5 @@ def undo(
 
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
     noted(warehouse, "took back", f"load {load_id}")
-    files = f"{undone.files} file{'s' if undone.files != 1 else ''}"
-    versions = "1 version of a row" if undone.versions == 1 else f"{undone.versions} versions of rows"
-    typer.echo(f"Load {load_id} is undone: {files}, {versions} taken back.")
+    versions = counted(undone.versions, "version of a row", "versions of rows")
+    typer.echo(f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back.")

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dashboard.cli_options import SettingsFile, WarehouseFile, progress
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 from dashboard.selection_options import takes_selection
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -28,8 +28,8 @@ def report(
 ) -> None:
     """Write the owner's report: the answers and charts of the screens on paper."""
     from dashboard.accounts.access import noted
-    from dashboard.questions.asked_by import named_riders
-    from dashboard.questions.asking import Asker
+    from dashboard.questions.door.asked_by import named_riders
+    from dashboard.questions.door.asking import Asker
     from dashboard.report.write import write_report
 
     asker = Asker(warehouse, load_settings(settings))

@@ -49,12 +49,12 @@ def _serve(
 ) -> None:
     from dashboard.accounts.access import tidy
     from dashboard.accounts.store import accounts_for
-    from dashboard.allocation import keep_freed_memory
     from dashboard.app import create_app
-    from dashboard.logs import add_request_log, use_json_lines
-    from dashboard.questions.asking import Asker
-    from dashboard.questions.selection import Selection
-    from dashboard.serving import listening, serve_forever
+    from dashboard.questions.door.asking import Asker
+    from dashboard.questions.selection.selection import Selection
+    from dashboard.web.allocation import keep_freed_memory
+    from dashboard.web.logs import add_request_log, use_json_lines
+    from dashboard.web.serving import listening, serve_forever
     from etl.keeping.access_log import AccessLog
     from shared.warehouse import open_reading
 

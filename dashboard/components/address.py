@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.selection.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
 # fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.

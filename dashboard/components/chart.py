@@ -66,16 +66,13 @@ def reading(*parts: Any) -> html.Div:
 
 def marks_key() -> html.Ul:
     """The marks of the effects chart; each differs in shape, not only in colour."""
+    marks = (
+        ("claimed", "told interval, a clear change"),
+        ("told", "told interval, no clear change"),
+        ("pooled", "pooled estimate, its interval"),
+        ("within", "within-knee estimate, its interval"),
+    )
     return html.Ul(
-        [
-            html.Li([html.Span(className="mark mark-pooled", **{"aria-hidden": "true"}), "pooled estimate, its interval"]),
-            html.Li(
-                [
-                    html.Span(className="mark mark-within", **{"aria-hidden": "true"}),
-                    "within-knee estimate, its interval",
-                ]
-            ),
-            html.Li([html.Span(className="mark mark-bracket", **{"aria-hidden": "true"}), "bracket: the ends of both"]),
-        ],
+        [html.Li([html.Span(className=f"mark mark-{mark}", **{"aria-hidden": "true"}), words]) for mark, words in marks],
         className="marks-key",
     )

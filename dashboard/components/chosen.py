@@ -10,7 +10,7 @@ from dashboard.components.address import Addresses, View
 from dashboard.components.filter_bar import CONTROLS, DATES, FIRST
 from dashboard.figures.names import WORDS, plain
 from dashboard.figures.theme import day
-from dashboard.questions.selection import FIELDS, Selection
+from dashboard.questions.selection.selection import FIELDS, Selection
 
 _OPEN: Final = {field.name: field.default for field in fields(Selection)}
 # Beyond so many values of one word the count is told instead.

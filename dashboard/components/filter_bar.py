@@ -10,8 +10,8 @@ from dashboard.components import html, ids
 from dashboard.components.address import search_of, split_query
 from dashboard.components.controls import Day, OneOf, Several
 from dashboard.figures.names import WORDS, plain
-from dashboard.questions.asking import Choices
-from dashboard.questions.selection import FIELDS, SPLITS, codes_of, parse_selection
+from dashboard.questions.door.asking import Choices
+from dashboard.questions.selection.selection import FIELDS, SPLITS, codes_of, parse_selection
 from shared.errors import UsageError
 
 DATES: Final = ("from", "to")

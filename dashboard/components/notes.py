@@ -10,8 +10,8 @@ from dashboard.components import html
 from dashboard.components.text import unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import day
-from dashboard.questions.answers import Answer
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.scope import counted
 from shared.freshness import Freshness
 from shared.units import UNITS
 

@@ -10,8 +10,8 @@ import pandas as pd
 from dashboard.export.attackers import AttackerRow, ToldRow, attackers, require_promise, told_by_rows
 from dashboard.export.group_tables import SQL, TABLES, Grouped, GroupTable, grouped
 from dashboard.export.period import on_grid, pieces_of
-from dashboard.questions.scope import forefoot_class, fragments, scope_of
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.scope import forefoot_class, fragments, scope_of
+from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -100,7 +100,7 @@ def known_of(warehouse: Warehouse, table: GroupTable, selection: Selection, sett
         SQL / table.sql,
         {**settings.parameters(), **selection.parameters()},
         age_band=fragments()["age_band"],
-        forefoot_of_arrival=forefoot_class("arrival.forefoot_angle_deg"),
+        forefoot_of_arrival=forefoot_class("knee.forefoot_angle_deg"),
     )
 
 

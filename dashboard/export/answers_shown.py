@@ -161,7 +161,7 @@ def _words_but(row: Any, parts: str | None) -> Any:
     return tuple(
         value
         for field in dataclasses.fields(row)
-        if field.name != parts and field.name not in LEFT_OUT and not field.name.startswith(("signals", "is_", "in_"))
+        if field.name not in (parts, "told_by", *LEFT_OUT) and not field.name.startswith(("signals", "is_", "in_"))
         if isinstance(value := getattr(row, field.name), str)
     )
 

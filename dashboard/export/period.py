@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from dashboard.questions.selection import WORDS, Selection
+from dashboard.questions.selection.selection import WORDS, Selection
 from shared.errors import TooFewError, UsageError
 
 

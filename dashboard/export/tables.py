@@ -6,9 +6,9 @@ from typing import Any, Final
 import pandas as pd
 
 from dashboard.export.descriptor import Resource, mart_resource, result_resource, type_of
-from dashboard.questions.answers import RUNS_AS_FORMULA
-from dashboard.questions.scope import fragments, scope_of
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.answers import RUNS_AS_FORMULA
+from dashboard.questions.selection.scope import fragments, scope_of
+from dashboard.questions.selection.selection import Selection
 from shared.paths import quoted_path
 from shared.settings import Settings
 from shared.warehouse import Warehouse

@@ -1,4 +1,4 @@
-"""The effect of a whole dose against none: each dose with both estimates, the straight line, and where the data end."""
+"""The effect of a whole dose against none: told intervals, both estimates, the straight line, and where the data end."""
 
 from collections.abc import Sequence
 from typing import Any, Final
@@ -6,8 +6,8 @@ from typing import Any, Final
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, palette
-from dashboard.questions.answers_effects import DoseRow
-from dashboard.questions.numbers import spoken, spoken_p
+from dashboard.questions.effects.answers_effects import DoseRow
+from dashboard.questions.selection.numbers import spoken, spoken_p
 
 HEIGHT_PX: Final = 300
 DOSED: Final = {"shim": "Shims in all", "stance": "Stance in mm"}
@@ -30,27 +30,30 @@ def finding(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
     """Whether the doses follow a straight line, for the title."""
     name, outcome_name = DOSED[support].split(" in ")[0], OUTCOMES[outcome].name.lower()
     shown = [row for row in rows if row.pooled is not None]
-    bend = next((row.line_p_value for row in shown if row.line_p_value is not None), None)
     if not shown:
         return f"{name} and {outcome_name}: no dose was changed often enough yet"
     ends = f"known from {dose_name(shown[0])} to {dose_name(shown[-1])}"
-    if bend is None:
+    if all(row.line_p_value is None for row in shown):
         return f"{name} and {outcome_name}: {ends}"
-    line = "not a straight line" if bend < 0.05 else "no bend in the line seen"
+    line = "not a straight line" if any(row.is_bent for row in shown) else "no bend in the line seen"
     return f"{name} and {outcome_name}: {line}, {ends}"
 
 
 def line_test(rows: Sequence[DoseRow]) -> str | None:
     """The test behind the title, for the fold with the numbers; None where the doses are too few for one."""
-    bend = next((row.line_p_value for row in rows if row.pooled is not None and row.line_p_value is not None), None)
-    return None if bend is None else f"Test of the straight line against any other: {spoken_p(bend)}."
+    tested = [row for row in rows if row.pooled is not None and row.line_p_value is not None]
+    if not tested:
+        return None
+    rough = ", a rough figure, since it rests on few riders" if any(row.is_rough for row in tested) else ""
+    q_value = "" if tested[0].line_q_value is None else f"; among all supports and outcomes, q = {tested[0].line_q_value:.3f}"
+    return f"Test of the straight line against any other: {spoken_p(tested[0].line_p_value or 0.0)}{rough}{q_value}."
 
 
 def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
     """The chart in words."""
     said = [
-        f"{dose_name(row)}: {number(row.pooled, row.unit, effect=True)}, "
-        f"interval {interval(row.pooled_low, row.pooled_high, row.unit, effect=True)}"
+        f"{dose_name(row)}: {interval(row.told_low, row.told_high, row.unit, effect=True)}"
+        f"{'' if row.direction else ', no clear change'}"
         if row.pooled is not None
         else f"{dose_name(row)}: not enough yet, {row.n_changes} changes"
         for row in rows
@@ -123,7 +126,9 @@ def _traces(rows: Sequence[DoseRow], shown: Sequence[DoseRow], colours: Palette,
             "line": {"color": colours.line, "width": 1.25, "dash": "dash"},
             "hoverinfo": "skip",
         },
-        _estimates(shown, "pooled", 0.0, {"symbol": "circle", "size": 9, "color": colours.accent}, 3),
+        _told([row for row in shown if not row.direction], colours.line, 3),
+        _told([row for row in shown if row.direction], colours.accent, 5),
+        _estimates(shown, "pooled", -beside, {"symbol": "circle", "size": 7, "color": colours.accent}, 1.5),
         _estimates(
             within,
             "within",
@@ -146,6 +151,18 @@ def _traces(rows: Sequence[DoseRow], shown: Sequence[DoseRow], colours: Palette,
             "hoverinfo": "text",
         },
     ]
+
+
+def _told(rows: Sequence[DoseRow], colour: str, width: float) -> dict[str, Any]:
+    """The told interval of each dose as an upright line."""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [x for row in rows for x in (row.dose, row.dose, None)],
+        "y": [y for row in rows for y in (row.told_low, row.told_high, None)],
+        "line": {"color": colour, "width": width},
+        "hoverinfo": "skip",
+    }
 
 
 def _estimates(rows: Sequence[DoseRow], estimate: str, beside: float, marker: dict[str, Any], width: float) -> dict[str, Any]:

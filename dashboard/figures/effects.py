@@ -1,4 +1,4 @@
-"""Dot-and-interval chart of one outcome: every support's pooled estimate, its bracket and the within-knee estimate."""
+"""Interval chart of one outcome: every support's told interval, and beside it the two estimates behind it."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -6,11 +6,11 @@ from typing import Any
 from dashboard.figures.names import OUTCOMES, SUPPORTS, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, interval, number, palette
-from dashboard.questions.answers import EffectRow
+from dashboard.questions.models.answers_models import EffectRow
 
 ROW_PX = 42
-# The within-knee estimate is drawn below the pooled one, in rows.
-_BELOW = 0.27
+# The pooled estimate is drawn above the told interval and the within-knee one below it, in rows.
+_BESIDE = 0.27
 
 
 def in_order(rows: Sequence[EffectRow], outcome: str) -> list[EffectRow]:
@@ -19,20 +19,20 @@ def in_order(rows: Sequence[EffectRow], outcome: str) -> list[EffectRow]:
     return [found[support] for support in SUPPORTS if support in found]
 
 
-def is_clear(row: EffectRow) -> bool:
-    """Both estimates say the same: the whole bracket lies on one side of nothing."""
-    return row.bracket_low is not None and row.bracket_high is not None and (row.bracket_low > 0 or row.bracket_high < 0)
-
-
 def leading(rows: Sequence[EffectRow], outcome: str) -> EffectRow | None:
     """The support whose clear change a sentence on one outcome tells: one more shim where that is clear, else the surest."""
-    clear = [row for row in in_order(rows, outcome) if is_clear(row)]
+    clear = [row for row in in_order(rows, outcome) if row.direction]
     return min(clear, key=lambda row: (row.support != "shim", row.q_value or 0.0), default=None)
 
 
 def estimates_differ(row: EffectRow) -> bool:
     """The pooled and the within-knee estimate differ by more than their noise, as the row's own words tell."""
     return "differ by more than their noise" in row.words
+
+
+def estimates_agree(row: EffectRow) -> bool:
+    """The two estimates are known to lie near enough to each other to be said to agree, as the row's own words tell."""
+    return "both estimates agree" in row.words
 
 
 def without_figure(row: EffectRow) -> str:
@@ -48,7 +48,7 @@ def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     shown = [row for row in in_order(rows, outcome) if row.pooled is not None]
     if not shown:
         return f"{name}: no figure yet for any support"
-    clear = [row for row in shown if is_clear(row)]
+    clear = [row for row in shown if row.direction]
     if not clear:
         return f"{name}: no clear change for any support"
     if len(clear) == len(shown):
@@ -57,7 +57,7 @@ def finding(rows: Sequence[EffectRow], outcome: str) -> str:
 
 
 def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) -> dict[str, Any]:
-    """The figure of one outcome as a plain dict, estimate and interval printed at the right of each row."""
+    """The figure of one outcome as a plain dict, told intervals printed at the right, bold where a change is claimed."""
     colours = palette(theme)
     shown = in_order(rows, outcome)
     low, high = _span(shown)
@@ -97,13 +97,13 @@ def alternative(rows: Sequence[EffectRow], outcome: str) -> str:
     """The panel in words, for a reader who does not see it."""
     name = OUTCOMES[outcome]
     said = [
-        f"{SUPPORTS[row.support]}: {number(row.pooled, row.unit, effect=True)}, "
-        f"interval {interval(row.pooled_low, row.pooled_high, row.unit, effect=True)}"
+        f"{SUPPORTS[row.support]}: {interval(row.told_low, row.told_high, row.unit, effect=True)}"
+        f"{'' if row.direction else ', no clear change'}"
         if row.pooled is not None
         else f"{SUPPORTS[row.support]}: {without_figure(row)}"
         for row in in_order(rows, outcome)
     ]
-    return f"Dot-and-interval chart of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
+    return f"Chart of the told intervals of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
 
 
 def _direction(outcome: str) -> str:
@@ -114,7 +114,7 @@ def _direction(outcome: str) -> str:
 def _span(rows: Sequence[EffectRow]) -> tuple[float, float]:
     ends = [0.0]
     for row in rows:
-        drawn = (row.pooled_low, row.pooled_high, row.within_low, row.within_high, row.bracket_low, row.bracket_high)
+        drawn = (row.pooled_low, row.pooled_high, row.within_low, row.within_high, row.told_low, row.told_high)
         ends += [end for end in drawn if end is not None]
     low, high = min(ends), max(ends)
     room = 0.06 * (high - low) or 1.0
@@ -122,21 +122,21 @@ def _span(rows: Sequence[EffectRow]) -> tuple[float, float]:
 
 
 def _traces(rows: Sequence[EffectRow], colours: Palette) -> list[dict[str, Any]]:
-    places = list(enumerate(rows))
-    pooled = [(place, row) for place, row in places if row.pooled is not None]
-    within = [(place + _BELOW, row) for place, row in places if row.within is not None]
-    bracket = [(place, row.bracket_low, row.bracket_high) for place, row in pooled]
+    shown = [(place, row) for place, row in enumerate(rows) if row.pooled is not None]
+    told = [(place, row.told_low, row.told_high) for place, row in shown]
+    claimed = [line for line, (_, row) in zip(told, shown, strict=True) if row.direction]
     return [
-        _segments(bracket, colours.line, 1.5),
-        _ends(bracket, colours.line),
-        _segments([(place, row.pooled_low, row.pooled_high) for place, row in pooled], colours.accent, 4),
-        _segments([(place, row.within_low, row.within_high) for place, row in within], colours.second, 1.5),
+        _segments([line for line in told if line not in claimed], colours.line, 3),
+        _segments(claimed, colours.accent, 5),
+        _ends(told, colours.line),
+        _segments([(place - _BESIDE, row.pooled_low, row.pooled_high) for place, row in shown], colours.accent, 1.5),
+        _segments([(place + _BESIDE, row.within_low, row.within_high) for place, row in shown], colours.second, 1.5),
         _dots(
-            [(place, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in pooled],
-            {"symbol": "circle", "size": 9, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
+            [(place - _BESIDE, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in shown],
+            {"symbol": "circle", "size": 7, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
         ),
         _dots(
-            [(place, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in within],
+            [(place + _BESIDE, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in shown],
             {"symbol": "diamond", "size": 7, "color": colours.surface, "line": {"color": colours.second, "width": 2}},
         ),
     ]
@@ -188,8 +188,8 @@ def _at_right(place: int, row: EffectRow) -> dict[str, Any]:
     if row.pooled is None:
         text = ""
     else:
-        ends = bare_interval(row.pooled_low, row.pooled_high, row.unit, effect=True)
-        text = f"<b>{number(row.pooled, row.unit, effect=True)}</b><br>{ends}"
+        ends = bare_interval(row.told_low, row.told_high, row.unit, effect=True)
+        text = f"<b>{ends}</b>" if row.direction else ends
     return note(
         text,
         xref="paper",

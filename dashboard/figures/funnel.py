@@ -7,11 +7,10 @@ from typing import Any, Final
 from dashboard.figures.scales import even_ticks
 from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
-from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, FitterRow, FunnelRow
 
 HEIGHT: Final = 400
 SMALL: Final = CHART_TEXT_PX - 1
-WITHIN, BETWEEN, BEYOND = "within", "between", "beyond"
 # Each place differs in shape as well as in how it is filled; none is a colour of praise or blame.
 MARKS: Final = {WITHIN: "circle", BETWEEN: "circle-open", BEYOND: "diamond"}
 
@@ -32,17 +31,6 @@ OUTCOMES: Final = {
     "nearer_neutral": FitterOutcome("Knees nearer to neutral", "degrees", "nearer to neutral", "less near to neutral"),
     "comfort_gained": FitterOutcome("Comfort gained", "points", "more comfort", "less comfort"),
 }
-
-
-def place_of(row: FitterRow) -> str | None:
-    """Whether the observed figure lies within the inner limits, between the two, or beyond the outer ones of this fitter."""
-    limits = (row.limit_outer_low, row.limit_inner_low, row.limit_inner_high, row.limit_outer_high)
-    if row.observed is None or None in limits:
-        return None
-    outer_low, inner_low, inner_high, outer_high = (limit for limit in limits if limit is not None)
-    if inner_low <= row.observed <= inner_high:
-        return WITHIN
-    return BETWEEN if outer_low <= row.observed <= outer_high else BEYOND
 
 
 def funnel_figure(
@@ -73,14 +61,14 @@ def funnel_figure(
 def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str]) -> str:
     """Who lies where, by id, for the title."""
     name = OUTCOMES[outcome].name
-    places = {row.fitter_id: place for row in fitters if row.outcome == outcome and (place := place_of(row))}
+    places = {row.fitter_id: place for row in fitters if row.outcome == outcome and (place := row.place)}
     if not places:
         return f"{name}: no fitter can be compared yet"
     beyond, between = ([fitter for fitter, place in places.items() if place == wanted] for wanted in (BEYOND, BETWEEN))
     if beyond:
         return f"{name}: {_listed(beyond)} beyond the {levels[1]} limits, to look at together"
     if between:
-        return f"{name}: none beyond the {levels[1]} limits, {_listed(between)} beyond the {levels[0]} ones"
+        return f"{name}: no more than chance may bring; {_listed(between)} outside the {levels[0]} limits"
     who = f"all {len(places)} fitters" if len(places) > 1 else _listed(list(places))
     return f"{name}: {who} within the {levels[0]} limits"
 
@@ -122,7 +110,7 @@ def _points(rows: Sequence[FitterRow], colours: Palette) -> list[dict[str, Any]]
     """One trace a place, each point named by the fitter's id on the side away from the line."""
     traces = []
     for place, symbol in MARKS.items():
-        here = [row for row in rows if place_of(row) == place]
+        here = [row for row in rows if row.place == place]
         traces.append(
             {
                 "type": "scatter",

@@ -8,8 +8,7 @@ from typing import Any
 from dashboard.figures.names import plain, table_name
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, day, palette
-from dashboard.questions.answers import LoadRow, ReasonRow
-from dashboard.questions.answers_data import LeftOutRow
+from dashboard.questions.data.answers_data import LeftOutRow, LoadRow, ReasonRow
 
 LOADS_SHOWN = 24
 LABELS_SHOWN = 5

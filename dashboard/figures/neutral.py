@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, interval, number, palette
-from dashboard.questions.answers_effects import NeutralRow
+from dashboard.questions.effects.answers_effects import NeutralRow
 
 ROW_PX: Final = 62
 # As measured and by noise alone are drawn above the rest, in rows.
@@ -22,8 +22,8 @@ def finding(rows: Sequence[NeutralRow]) -> str:
     shown = [row for row in rows if row.net_deg is not None]
     if not shown:
         return "Not enough knees yet to say"
-    nearer = [row.arrival_direction for row in shown if row.net_high_deg is not None and row.net_high_deg < 0]
-    further = [row.arrival_direction for row in shown if row.net_low_deg is not None and row.net_low_deg > 0]
+    nearer = [row.arrival_direction for row in shown if row.direction < 0]
+    further = [row.arrival_direction for row in shown if row.direction > 0]
     parts = [
         f"knees that came {' or '.join(names)} left {word}"
         for names, word in ((nearer, "nearer to neutral"), (further, "further from it"))
@@ -44,7 +44,7 @@ def neutral_chart(rows: Sequence[NeutralRow], theme: str | None) -> dict[str, An
     shown = [(place, row) for place, row in enumerate(rows) if row.net_deg is not None]
     ends = [0.0]
     for _, row in shown:
-        drawn = (row.change_deg, row.expected_deg, row.net_low_deg, row.net_high_deg)
+        drawn = (row.change_deg, row.expected_deg, row.told_low, row.told_high)
         ends += [value for value in drawn if value is not None]
     room = 0.08 * (max(ends) - min(ends)) or 1.0
     return {
@@ -78,20 +78,25 @@ def neutral_chart(rows: Sequence[NeutralRow], theme: str | None) -> dict[str, An
 
 
 def _traces(shown: Sequence[tuple[int, NeutralRow]], colours: Palette) -> list[dict[str, Any]]:
-    ends = [(place, row.net_low_deg, row.net_high_deg) for place, row in shown]
+    claimed = [(place, row) for place, row in shown if row.direction]
     return [
-        {
-            "type": "scatter",
-            "mode": "lines",
-            "x": [x for _, low, high in ends for x in (low, high, None)],
-            "y": [y for place, _, _ in ends for y in (place, place, None)],
-            "line": {"color": colours.accent, "width": 4},
-            "hoverinfo": "skip",
-        },
+        _told([one for one in shown if one not in claimed], colours.line, 3),
+        _told(claimed, colours.accent, 5),
         _marks([(place, row.net_deg, _hover(row)) for place, row in shown], "circle", 9, colours.accent),
         _marks([(place + _ABOVE, row.change_deg, _hover(row)) for place, row in shown], "circle-open", 9, colours.line),
         _marks([(place + _ABOVE, row.expected_deg, _hover(row)) for place, row in shown], "line-ns-open", 12, colours.second),
     ]
+
+
+def _told(shown: Sequence[tuple[int, NeutralRow]], colour: str, width: float) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": [x for _, row in shown for x in (row.told_low, row.told_high, None)],
+        "y": [y for place, _ in shown for y in (place, place, None)],
+        "line": {"color": colour, "width": width},
+        "hoverinfo": "skip",
+    }
 
 
 def _marks(marks: Sequence[tuple[float, float | None, str]], symbol: str, size: int, colour: str) -> dict[str, Any]:
@@ -111,13 +116,14 @@ def _hover(row: NeutralRow) -> str:
         f"<b>{arrived(row)}</b><br>as measured {number(row.change_deg, 'deg', effect=True)}"
         f"<br>by noise alone {number(row.expected_deg, 'deg', effect=True)}"
         f"<br>beyond the noise {number(row.net_deg, 'deg', effect=True)} "
-        f"({interval(row.net_low_deg, row.net_high_deg, 'deg', effect=True)})<br>{row.n_knees:,} knees"
+        f"({interval(row.told_low, row.told_high, 'deg', effect=True)})<br>{row.n_knees:,} knees"
     )
 
 
 def _at_right(place: int, row: NeutralRow) -> dict[str, Any]:
-    ends = bare_interval(row.net_low_deg, row.net_high_deg, "deg", effect=True)
-    text = "not enough yet" if row.net_deg is None else f"<b>{number(row.net_deg, 'deg', effect=True)}</b><br>{ends}"
+    ends = bare_interval(row.told_low, row.told_high, "deg", effect=True)
+    net = number(row.net_deg, "deg", effect=True)
+    text = "not enough yet" if row.net_deg is None else f"{f'<b>{net}</b>' if row.direction else net}<br>{ends}"
     return note(
         text, xref="paper", x=1, xanchor="left", xshift=12, yref="y", y=place, align="left", font={"size": CHART_TEXT_PX - 1}
     )

@@ -9,7 +9,7 @@ from dashboard.figures.dot_rows import no_figure
 from dashboard.figures.names import plain
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, on_paper, palette, shades
-from dashboard.questions.answers_returns import AtRiskRow, ReturnCurveRow
+from dashboard.questions.returns.answers_returns import AtRiskRow, ReturnCurveRow
 
 # Curves differ by dash and by the name at their end; the shade only orders them.
 DASHES: Final = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")

@@ -8,7 +8,7 @@ from dashboard.figures.names import unit_words
 from dashboard.figures.symmetry import short
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, interval, number, palette
-from dashboard.questions.answers_asymmetry import CurveRow
+from dashboard.questions.symmetry.answers_asymmetry import CurveRow
 
 MOMENTS = ("arrival", "departure")
 

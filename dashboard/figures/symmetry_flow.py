@@ -4,8 +4,8 @@ from typing import Any, Final
 
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import CHART_TEXT_PX, number, palette
-from dashboard.questions.answers_asymmetry import ChangeRow
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.symmetry.answers_asymmetry import ChangeRow
 
 # What each outcome means, in the order in which it is drawn; the two that differ between both ends are drawn full.
 FATES: Final = {

@@ -8,8 +8,8 @@ from typing import Any, Final
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
-from dashboard.questions.answers_sides import SidesRow
-from dashboard.questions.scope import counted
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.symmetry.answers_sides import SidesRow
 
 HEIGHT_PX: Final = 340
 _POINT_PX: Final = 5
@@ -104,7 +104,7 @@ def _hovers(rows: Sequence[SidesRow]) -> list[str]:
     """What each mark tells; cells stand in rows and columns, so that few values are told many times."""
     said = functools.cache(number)
     around = "around " if any(row.cell_size for row in rows) else ""
-    riders = {n: f"{n:,} {'rider' if n == 1 else 'riders'}" for n in {row.n_riders for row in rows}}
+    riders = {n: counted(n, "rider") for n in {row.n_riders for row in rows}}
     return [
         f"left {around}{said(row.left_value, row.unit)}<br>right {around}{said(row.right_value, row.unit)}<br>"
         f"{riders[row.n_riders]}"

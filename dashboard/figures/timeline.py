@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, number, palette
-from dashboard.questions.answers_riders import CaptureRow, RiderTimeline
+from dashboard.questions.riders.answers_riders import CaptureRow, RiderTimeline
 
 SIDES: Final = ("left", "right")
 # Heights in px from the top: fits' dates, tilt, a gap for its title, sway, another, one row of changes a side, capture numbers.

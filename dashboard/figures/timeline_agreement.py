@@ -6,7 +6,7 @@ from typing import Any
 
 from dashboard.figures.template import axis, layout, words_only
 from dashboard.figures.theme import interval, number, palette
-from dashboard.questions.answers_agreement import AgreementRow
+from dashboard.questions.coaching.answers_agreement import AgreementRow
 
 
 def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme: str | None) -> dict[str, Any]:

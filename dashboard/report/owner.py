@@ -10,13 +10,13 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, interval, number
-from dashboard.questions.answers_periods import PeriodChangeRow, PeriodRow, Periods
-from dashboard.questions.numbers import spoken
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import PeriodChangeRow, PeriodRow, Periods
 from shared.errors import StatisticsError
 
 # The sentence of each of these answers stands in the first section.
-_TOLD: Final = ("effects", "asymmetry", "returns", "ratings", "agreement", "data")
+_TOLD: Final = ("effects", "asymmetry", "returns", "ratings", "agreement", "rig", "data")
 
 
 def owner_page(desk: Desk, selection: Selection, told: Callable[[str], None]) -> list[Any]:
@@ -57,7 +57,8 @@ def _periods(desk: Desk, selection: Selection) -> list[Any]:
         reading(
             html.P(
                 f"Every interval is at {number(desk.level, 'share')}. A difference is called clear when its interval leaves "
-                "out zero. A fit whose window for a follow-up is open is not counted, so that the return rate of a "
+                "out zero and chance alone would hardly bring one as clear among all of them. A fit whose window for a "
+                "follow-up is open is not counted, so that the return rate of a "
                 "recent period rests on its older fits."
             )
         ),
@@ -104,9 +105,8 @@ def _figure(row: PeriodRow) -> list[Any]:
 def _difference(row: PeriodChangeRow) -> list[Any] | str:
     if row.difference is None:
         return "not enough yet"
-    told = "higher" if (row.low or 0) > 0 else "lower" if (row.high or 0) < 0 else "no clear change"
     written = [_points(value, row.unit) for value in (row.difference, row.low, row.high)]
-    return [f"{written[0]} points", html.Br(), html.Small(f"{written[1]} to {written[2]}"), html.Br(), html.Small(told)]
+    return [f"{written[0]} points", html.Br(), html.Small(f"{written[1]} to {written[2]}"), html.Br(), html.Small(row.told)]
 
 
 def _points(value: float | None, unit: str) -> str:

@@ -10,10 +10,10 @@ from markupsafe import Markup
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day, number, style_sheet
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import Asker
-from dashboard.questions.readers import LOCAL
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.readers import LOCAL
+from dashboard.questions.selection.selection import Selection
 from dashboard.report.browser import open_press
 from dashboard.report.contents import Section, sections
 from dashboard.report.markup import figures_in, markup

@@ -15,7 +15,8 @@ from shared.statistics.mixed.answers import MixedFit, WithinFit
 class Bracket:
     """From the lower to the higher end of both intervals; `disagree` where they differ by more than their joint noise.
 
-    difference: pooled less within, in the outcome's unit per unit of the term, with its standard error and p-value.
+    difference: pooled less within, in the outcome's unit per unit of the term, with its standard error and p-value; reach:
+    half the width of its interval, which is how far apart the two may be with no disagreement found.
     """
 
     low: float
@@ -24,6 +25,7 @@ class Bracket:
     p_value: float
     difference: float
     difference_se: float
+    reach: float
 
 
 def places_among(pooled: MixedFit, within: WithinFit) -> NDArray[np.intp]:
@@ -62,6 +64,7 @@ def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference
         p_value = float(2 * stats.t.sf(abs(difference) / difference_se, df))
     else:
         p_value = float(df <= 0 or difference == 0)
+    reach = float(stats.t.ppf(0.5 + level / 2, df)) * difference_se if df > 0 else float("inf")
     return Bracket(
         low=min(pooled.low, within.low),
         high=max(pooled.high, within.high),
@@ -69,6 +72,7 @@ def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference
         p_value=p_value,
         difference=difference,
         difference_se=difference_se,
+        reach=reach,
     )
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
+from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint, score_test_proportions_2indep
 
 from shared.errors import TooFewError
 
@@ -43,6 +43,17 @@ def share_difference(events: Any, n: Any, other_events: Any, other_n: Any, level
     other_x, other_total = _counts(other_events, other_n)
     low, high = confint_proportions_2indep(x, total, other_x, other_total, method="newcomb", compare="diff", alpha=1 - level)
     return Shares(x / total - other_x / other_total, np.asarray(low), np.asarray(high))
+
+
+def share_difference_p(events: int, n: int, other_events: int, other_n: int) -> float:
+    """Two-sided p-value of no difference between the shares of two groups of people, by the score test without correction.
+
+    Raises TooFewError if n is 0. Source: Farrington & Manning 1990, Stat Med 9:1447; at no difference Pearson's chi-squared.
+    """
+    _counts([events, other_events], [n, other_n])
+    if events + other_events in (0, n + other_n):
+        return 1.0
+    return float(score_test_proportions_2indep(events, n, other_events, other_n, compare="diff", correction=False)[1])
 
 
 def _counts(events: Any, n: Any) -> tuple[Floats, Floats]:

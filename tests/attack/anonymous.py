@@ -15,7 +15,7 @@ import numpy as np
 
 from dashboard.export.anonymous import known_of
 from dashboard.export.group_tables import TABLES, grouped
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.selection import parse_selection
 from etl.load import load
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading

@@ -14,12 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.questions.answers import Answer
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.readers import Reader, Role
-from dashboard.questions.scope import SQL, fragments
-from dashboard.questions.selection import Selection, codes_of
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.readers import Reader, Role
+from dashboard.questions.door.registry import QUESTIONS
+from dashboard.questions.selection import SQL
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.scope import fragments
+from dashboard.questions.selection.selection import Selection, codes_of
 from shared.errors import FitledgerError
 from shared.settings import Settings
 

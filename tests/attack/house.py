@@ -16,8 +16,9 @@ from werkzeug.test import TestResponse
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
+from dashboard.questions.selection.selection import Selection
 from etl.load import load
 from shared.settings import Settings
 from shared.warehouse import open_reading

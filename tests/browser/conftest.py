@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving
 

@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.pages import PAGES
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from etl.load import load
 from shared.settings import Settings
 from tests.browser.serving import CHROMIUM, chromium_path, serving

@@ -9,7 +9,7 @@ from typing import Any
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
 from dashboard.report.browser import ARGUMENTS
-from dashboard.serving import listening, server_of
+from dashboard.web.serving import listening, server_of
 from shared.settings import Serving
 
 CHROMIUM = [*ARGUMENTS, "--no-sandbox"]

@@ -12,8 +12,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import parse_selection
 from shared.catalogue import catalogue
 from shared.settings import Settings, Upload
 from shared.warehouse import open_reading

@@ -9,10 +9,10 @@ from playwright.sync_api import expect
 
 from dashboard.figures.funnel import OUTCOMES, difference
 from dashboard.figures.theme import number
-from dashboard.questions.answers_agreement import AgreementWithExam
-from dashboard.questions.answers_fitters import Fitters
-from dashboard.questions.riders_found import riders_of_fits
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.coaching.answers_agreement import AgreementWithExam
+from dashboard.questions.coaching.answers_fitters import Fitters
+from dashboard.questions.riders.riders_found import riders_of_fits
+from dashboard.questions.selection.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser

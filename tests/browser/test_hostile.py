@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from dashboard.pages import PAGES
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from shared.settings import Settings
 from tests.browser.conftest import watching
 from tests.browser.serving import serving

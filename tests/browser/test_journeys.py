@@ -11,9 +11,10 @@ import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
 from dashboard.figures.names import MAIN_OUTCOMES
-from dashboard.figures.theme import interval, number
-from dashboard.questions.answers import Effects, Studio
-from dashboard.questions.selection import parse_selection
+from dashboard.figures.theme import bare_interval, interval, number
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.studio.answers_studio import Studio
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 
@@ -37,10 +38,10 @@ def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None
             if row.outcome != outcome or row.split:
                 continue
             printed = frames.nth(place).locator(f"tr[data-row={row.support}]")
-            for key in ("pooled", "pooled_low", "pooled_high", "within", "bracket_low", "bracket_high", "n_changes"):
+            for key in ("pooled", "pooled_low", "pooled_high", "within", "told_low", "told_high", "n_changes"):
                 assert cell(printed, key) == getattr(row, key)
             expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
-            expect(printed).to_contain_text(interval(row.bracket_low, row.bracket_high, row.unit, effect=True))
+            expect(printed).to_contain_text(interval(row.told_low, row.told_high, row.unit, effect=True))
             sentence = page.locator(f"#supports-sentences [data-words={outcome}-{row.support}]")
             expect(sentence).to_have_text(row.words)
 
@@ -104,9 +105,10 @@ def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched)
             expect(printed).to_contain_text(number(row.shrunk, row.unit, effect=True))
         expect(printed).to_contain_text(
             ("not enough yet" if "not enough yet" in row.words else "no figure")
-            if row.pooled is None
-            else number(row.pooled, row.unit, effect=True)
+            if row.told_low is None
+            else bare_interval(row.told_low, row.told_high, row.unit, effect=True)
         )
+        expect(printed.locator("strong")).to_have_count(abs(row.direction))
 
 
 def test_data_prints_the_answer(served: Served, watched: Watched) -> None:

@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, expect
 
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from tests.browser.conftest import Served, watching
 from tests.browser.serving import serving
 

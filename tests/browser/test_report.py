@@ -13,10 +13,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from dashboard.figures.theme import interval, number
-from dashboard.questions.answers import Effects, Studio
-from dashboard.questions.answers_periods import Periods
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.answers_studio import Studio
 from dashboard.report.browser import open_press
 from dashboard.report.write import write_report
 from shared.errors import ReportError, TooFewError, UsageError
@@ -110,7 +111,7 @@ def test_its_figures_are_those_of_the_screens(html: str, asker: Asker) -> None:
     for row in effects.effects:
         if row.outcome == "tilt" and row.pooled is not None:
             assert plain(number(row.pooled, row.unit, effect=True)) in text
-            assert plain(interval(row.bracket_low, row.bracket_high, row.unit, effect=True)) in text
+            assert plain(interval(row.told_low, row.told_high, row.unit, effect=True)) in text
     for period in periods.periods:
         assert plain(number(period.estimate, period.unit)) in text
 

@@ -8,9 +8,9 @@ from playwright.sync_api import Locator, Page, expect
 
 from dashboard.figures import returns, returns_curve
 from dashboard.figures.theme import day, interval, number
-from dashboard.questions.answers_ratings import Ratings
-from dashboard.questions.answers_returns import Returns
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.returns.answers_returns import Returns
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.studio.answers_ratings import Ratings
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser

@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 from dashboard.cli import app
 from dashboard.figures.theme import number
 from dashboard.figures.timeline import change_numbers
-from dashboard.questions.answers_riders import Riders, RiderTimeline
-from dashboard.questions.riders_timeline import headline_of
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
+from dashboard.questions.riders.riders_timeline import headline_of
+from dashboard.questions.selection.selection import Selection, parse_selection
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser

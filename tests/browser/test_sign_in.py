@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from dashboard.accounts.store import Accounts
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from shared.settings import Settings
 from tests.browser.conftest import watching
 from tests.browser.serving import serving

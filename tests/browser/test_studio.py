@@ -11,10 +11,10 @@ from playwright.sync_api import Page, expect
 from dashboard.figures.control import finding, of_figure
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import number
-from dashboard.questions.answers import Studio
-from dashboard.questions.answers_trends import Trends
-from dashboard.questions.numbers import spoken, spoken_percent
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.numbers import spoken, spoken_percent
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.answers_trends import Trends
 from shared.units import UNITS
 from tests.browser.conftest import Served, Watched
 

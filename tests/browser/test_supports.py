@@ -8,11 +8,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
 from dashboard.figures.dose import DOSED, dose_name, finding, of_support
-from dashboard.figures.effects import estimates_differ, in_order
+from dashboard.figures.effects import estimates_agree, estimates_differ, in_order
 from dashboard.figures.names import MAIN_OUTCOMES, SUPPORTS
 from dashboard.figures.theme import number
-from dashboard.questions.answers import Effects
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.selection.selection import parse_selection
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser
@@ -39,7 +39,7 @@ def expect_doses(page: Page, answer: Effects, outcome: str) -> None:
         expect(printed).to_have_count(len(rows))
         for line, row in zip(printed.all(), rows, strict=True):
             expect(line.locator("th")).to_have_text(dose_name(row))
-            for key in ("pooled", "within", "bracket_low", "line", "n_changes"):
+            for key in ("pooled", "within", "told_low", "told_high", "line", "n_changes"):
                 assert cell(line, key) == getattr(row, key)
 
 
@@ -55,7 +55,9 @@ def expect_further(page: Page, answer: Effects) -> None:
         expect(first).to_contain_text(SUPPORTS[apart[0].support])
         expect(first).to_contain_text(number(apart[0].within, apart[0].unit, effect=True))
     else:
-        expect(further).to_contain_text("The two estimates agree")
+        expect(further).to_contain_text(
+            "estimates agree" if all(map(estimates_agree, overall)) else "No disagreement of the two"
+        )
 
 
 @pytest.mark.parametrize("words", [{}, {"visit_kind": "first"}, {"arch_height": "low", "forefoot": "mild_varus"}])

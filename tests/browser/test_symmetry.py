@@ -8,10 +8,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from dashboard.figures import symmetry, symmetry_flow, symmetry_sides
 from dashboard.figures.theme import interval, number
-from dashboard.questions.answers_asymmetry import Asymmetry
-from dashboard.questions.answers_sides import Sides
-from dashboard.questions.asymmetry_rows import headline_of
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.symmetry.answers_asymmetry import Asymmetry
+from dashboard.questions.symmetry.answers_sides import Sides
+from dashboard.questions.symmetry.asymmetry_rows import headline_of
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser

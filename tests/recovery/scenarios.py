@@ -26,7 +26,13 @@ Array = NDArray[Any]
 
 @dataclass(frozen=True)
 class Scenario:
-    """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of."""
+    """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of. `factors`: by what
+    each support's effect is multiplied in each foot type, arch by arch with its forefoot classes in order; nothing where empty.
+
+    late: the share of a change that shows one capture later only. with_insole_deg: what a shim does more where the knee stands
+    on an insole. bend_deg: what each shim after the first does more than the first. arch_drift_deg: how much further from
+    capture to capture a knee drifts on a high arch than on a medium one, and less on a low one.
+    """
 
     name: str
     by_exam: float = 0.0
@@ -40,6 +46,11 @@ class Scenario:
     has_effect: bool = True
     variation: float = 0.25
     riders: int = 150
+    late: float = 0.0
+    with_insole_deg: float = 0.0
+    bend_deg: float = 0.0
+    arch_drift_deg: float = 0.0
+    factors: tuple[tuple[float, ...], ...] = ()
 
     @property
     def is_by_record(self) -> bool:
@@ -73,6 +84,11 @@ def scenarios() -> Iterator[Scenario]:
     yield Scenario("no effect, measured, shared noise", **_CHOICES["measured"], shared=0.5, has_effect=False)
 
 
+def forefoot_classes(forefoot_deg: Array) -> Array:
+    """Valgus, neutral, mild and marked varus as 0 to 3, by the limits of the settings' defaults."""
+    return np.asarray((forefoot_deg >= -2).astype(int) + (forefoot_deg > 2) + (forefoot_deg > 8))
+
+
 def simulated(scenario: Scenario, rng: np.random.Generator) -> dict[str, Array]:
     """The rows of one studio as the effects question reads them, ordered by visit, side and capture."""
     studio = _Studio(scenario, rng)
@@ -98,6 +114,8 @@ class _Studio:
         scale = 1.0 if scenario.has_effect else 0.0
         spread = 1 + scenario.variation * rng.normal(size=(2 * n, 6))
         self.effects = scale * np.array(list(TRUE_TILT_DEG.values())) * spread
+        if scenario.factors:
+            self.effects *= np.array(scenario.factors)[4 * self.arch + forefoot_classes(self.forefoot_deg)]
         # What riders bring along is not the studio's doing, but goes a little with the knee.
         self.level = np.where(rng.random(2 * n) < 0.15, self.arch + 1, 0)
         self.shims = (rng.random(2 * n) < 0.2).astype(int)
@@ -109,9 +127,13 @@ class _Studio:
         comes = np.tile(rng.random(self.n) < (1.0 if visit == 0 else 0.45), 2)
         state = np.tile(rng.normal(0, 0.5, self.n), 2) + rng.normal(0, 0.2, 2 * self.n)
         lasts = np.tile(rng.integers(3, MOST_CAPTURES + 1, self.n), 2)
+        before = self._supported()
         for capture in range(MOST_CAPTURES):
             here = comes & (capture < lasts)
-            true = self.base + state + self._supported() + scenario.drift_deg * capture**0.5
+            supported = self._supported()
+            drift = scenario.drift_deg * capture**0.5 + scenario.arch_drift_deg * (self.arch - 1) * capture
+            true = self.base + state + supported + scenario.late * (before - supported) + drift
+            before = supported
             measured = true + self._noise()
             self._record(here, visit, capture, measured)
             seen = scenario.by_exam * self.exam_tilt + scenario.by_measured * measured + scenario.by_true * true
@@ -121,7 +143,9 @@ class _Studio:
 
     def _supported(self) -> Array:
         insole = np.where(self.level > 0, self.effects[np.arange(2 * self.n), np.maximum(self.level, 1) - 1], 0.0)
-        return np.asarray(insole + self.effects[:, 4] * self.shims + self.effects[:, 5] * self.stance)
+        shims = self.effects[:, 4] * self.shims + self.scenario.with_insole_deg * (self.level > 0) * self.shims
+        shims = shims + self.scenario.bend_deg * np.maximum(self.shims - 1, 0)
+        return np.asarray(insole + shims + self.effects[:, 5] * self.stance)
 
     def _noise(self) -> Array:
         rng, scenario = self.rng, self.scenario

@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 from scipy import stats
 
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.selection import Selection
 from etl.load import load
 from shared.settings import Settings
 from warehouse_demo.simulate import simulate, write_exports

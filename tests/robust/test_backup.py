@@ -14,8 +14,9 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
-from dashboard.questions.asking import QUESTIONS, Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
+from dashboard.questions.selection.selection import Selection
 from etl.keeping import backup as backing
 from etl.keeping import restore as restoring
 from etl.keeping.backup import back_up, describe, keep_newest, read_manifest

@@ -19,8 +19,8 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import Selection
 from etl.keeping import backup
 from etl.keeping.backup import Manifest, back_up, read_manifest
 from etl.keeping.doctor import examine

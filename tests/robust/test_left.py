@@ -24,11 +24,11 @@ RIDER = "RVICTIM77"
 # An upload that is checked, and a forgetting and an account write that are held up where a copy lies in the folder.
 UPLOAD = """
 import sys, io; from pathlib import Path
-from dashboard.uploads import Uploads; from shared.settings import Settings
+from dashboard.web.uploads import Uploads; from shared.settings import Settings
 uploads = Uploads(Path(sys.argv[1]), Settings())
 token = uploads.receive([(file.name, file.open("rb")) for file in sorted(Path(sys.argv[2]).iterdir())])
 tell = lambda done, total, words: print("reading", file=sys.stderr, flush=True)
-import dashboard.uploads as module; module.Upload.tell = lambda self, *words: tell(*words)
+import dashboard.web.uploads as module; module.Upload.tell = lambda self, *words: tell(*words)
 uploads.check(token)
 """
 HELD_UP = """

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import Selection
 from etl.load import load
 from shared.errors import WarehouseBusyError
 from shared.settings import Settings

@@ -5,9 +5,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dashboard.questions import agreement
-from dashboard.questions.answers_agreement import AgreementWithExam
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.coaching import agreement
+from dashboard.questions.coaching.answers_agreement import AgreementWithExam
+from dashboard.questions.selection.selection import parse_selection
 from shared.settings import Settings
 from shared.statistics.group_difference import adjusted_difference
 from shared.warehouse import Warehouse

@@ -27,8 +27,8 @@ from dashboard.export.group_tables import KNEES, OUTCOMES, Grouped, grouped
 from dashboard.export.package import export
 from dashboard.export.period import on_grid, pieces_of
 from dashboard.export.tables import make_marts, write_marts
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError, UsageError
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading

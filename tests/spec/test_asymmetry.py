@@ -5,10 +5,10 @@ import re
 import numpy as np
 import pytest
 
-from dashboard.questions import asymmetry
-from dashboard.questions.answers_asymmetry import Asymmetry
-from dashboard.questions.knee_patterns import PATTERNS, Knees, has_pattern, numbered, patterns
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.symmetry import asymmetry
+from dashboard.questions.symmetry.answers_asymmetry import Asymmetry
+from dashboard.questions.symmetry.knee_patterns import PATTERNS, Knees, has_pattern, numbered, patterns
 from shared.errors import TooFewError
 from shared.settings import Knee, Settings
 from shared.statistics.paired_shares import paired_shares

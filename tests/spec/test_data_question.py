@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import Any
 
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import parse_selection
 from etl.history import undo
 from etl.load import load
 from shared.settings import Minimum, Settings

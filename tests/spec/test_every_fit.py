@@ -1,5 +1,6 @@
 """What is read once a snapshot and cut by fit is what the selection alone would give."""
 
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -7,45 +8,17 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions import (
-    agreement,
-    asymmetry,
-    data,
-    fitters,
-    noise,
-    periods,
-    ratings,
-    returns,
-    riders,
-    sides,
-    studio,
-    trends,
-    types,
-)
-from dashboard.questions.asking import Asker
-from dashboard.questions.every_fit import read_or_cut
-from dashboard.questions.scope import scope_of
-from dashboard.questions.selection import parse_selection
+from dashboard import questions
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
+from dashboard.questions.selection.every_fit import read_or_cut
+from dashboard.questions.selection.scope import scope_of
+from dashboard.questions.selection.selection import parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 from tests.conftest import TODAY
 
-MODULES = {
-    "agreement": agreement,
-    "asymmetry": asymmetry,
-    "data": data,
-    "fitters": fitters,
-    "noise": noise,
-    "periods": periods,
-    "ratings": ratings,
-    "returns": returns,
-    "riders": riders,
-    "sides": sides,
-    "studio": studio,
-    "trends": trends,
-    "types": types,
-}
 SELECTIONS: tuple[dict[str, str], ...] = (
     {},
     {"from": "2026-01-01"},
@@ -57,15 +30,18 @@ SELECTIONS: tuple[dict[str, str], ...] = (
     {"forefoot": "marked_varus"},
     {"visit_kind": "first", "riding": "road"},
 )
-CUT = (
-    "agreement_shims.sql",
-    "asymmetry_repeats.sql",
-    "noise_pairs.sql",
-    "returns_fits.sql",
-    "returns_knees.sql",
-    "studio_fits.sql",
-    "studio_knees.sql",
-    "trends_fits.sql",
+CUT = tuple(
+    Path(questions.__file__).with_name(room) / "sql" / name
+    for room, name in (
+        ("coaching", "agreement_shims.sql"),
+        ("symmetry", "asymmetry_repeats.sql"),
+        ("data", "noise_pairs.sql"),
+        ("returns", "returns_fits.sql"),
+        ("returns", "returns_knees.sql"),
+        ("studio", "studio_fits.sql"),
+        ("studio", "studio_knees.sql"),
+        ("studio", "trends_fits.sql"),
+    )
 )
 
 
@@ -75,12 +51,12 @@ def asker(demo_warehouse: Path) -> Asker:
 
 
 @pytest.mark.parametrize("words", SELECTIONS, ids=str)
-@pytest.mark.parametrize("question", sorted(MODULES))
+@pytest.mark.parametrize("question", sorted(set(QUESTIONS) - {"effects", "checks"}))
 def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, question: str, words: dict[str, str]) -> None:
     selection = parse_selection(words)
     warehouse = open_reading(asker.path)
-    alone: Any = MODULES[question]
-    dated = {"today": TODAY} if getattr(alone, "KNOWS_TODAY", False) else {}
+    alone = import_module(f"dashboard.questions.{QUESTIONS[question].module}")
+    dated = {"today": TODAY} if QUESTIONS[question].knows_today else {}
     try:
         expected = orjson.loads(alone.ask(warehouse, selection, Settings(), **dated).to_json())
     except StatisticsError as refusal:
@@ -92,8 +68,8 @@ def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, ques
     assert orjson.loads(asker.ask(question, selection).to_json()) == expected
 
 
-@pytest.mark.parametrize("sql", CUT)
-def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehouse: Path, sql: str) -> None:
+@pytest.mark.parametrize("sql", CUT, ids=lambda sql: sql.name)
+def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehouse: Path, sql: Path) -> None:
     warehouse, made = open_reading(demo_warehouse), {}
 
     def remember(key: tuple[Any, ...], make: Any) -> Any:
@@ -111,7 +87,7 @@ def test_rows_cut_out_of_every_fit_are_those_read_for_the_selection(demo_warehou
                 np.testing.assert_array_equal(cut[name], column, f"{words} {name}")
     finally:
         warehouse.close()
-    assert [key for key in made if key[0] == "rows"] == [("rows", sql)], "read once for all fits"
+    assert [key for key in made if key[0] == "rows"] == [("rows", sql.name)], "read once for all fits"
 
 
 @pytest.mark.parametrize("question", ["noise", "trends"])

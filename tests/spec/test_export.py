@@ -14,8 +14,8 @@ import pytest
 from dashboard.export.descriptor import Resource
 from dashboard.export.package import export
 from dashboard.export.tables import write_table
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 from shared.settings import Settings
 from shared.warehouse import in_memory, open_reading

@@ -5,10 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dashboard.questions import fitters, returns, studio
-from dashboard.questions.answers_fitters import FitterRow, Fitters
-from dashboard.questions.riders_mix import case_mix
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.coaching import fitters
+from dashboard.questions.coaching.answers_fitters import FitterRow, Fitters
+from dashboard.questions.coaching.riders_mix import case_mix
+from dashboard.questions.returns import returns
+from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.questions.studio import studio
 from shared.settings import Settings
 from shared.statistics.case_mix import expected_mean, expected_share
 from shared.statistics.funnel import binomial_limit

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.questions.answers import rows_to_csv
+from dashboard.questions.selection.answers import rows_to_csv
 from etl.history import undo
 from etl.load import check_files, load
 from etl.rejects import rejected_tables

@@ -6,14 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dashboard.questions import noise
-from dashboard.questions.answers import Studio
-from dashboard.questions.answers_periods import Periods
-from dashboard.questions.asking import Asker
-from dashboard.questions.periods import Span, span_a_year_before, span_before
-from dashboard.questions.scope import scope_of
-from dashboard.questions.selection import Selection
-from dashboard.questions.studio import measured
+from dashboard.questions.data import noise
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.scope import scope_of
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.periods import Span, span_a_year_before, span_before
+from dashboard.questions.studio.studio import measured
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import open_reading
@@ -76,7 +76,10 @@ def test_the_interval_of_a_difference_is_that_of_two_means_where_no_rider_is_in_
     row = next(one for one in answer.changes if one.figure == "comfort_gained" and one.against == "before")
     warehouse = open_reading(asker.path)
     scope = scope_of(warehouse, Selection(visit_kind=("first",)), Settings())
-    found = {one.figure: one for one in measured(warehouse, scope, Settings(), noise.rows_of(warehouse, scope, Settings())[0])}
+    found = {
+        one.figure: one
+        for one in measured(warehouse, scope, Settings(), noise.own_noise("tilt", noise.pairs_of(warehouse, scope), Settings()))
+    }
     comfort = found["comfort_gained"]
     assert len(np.unique(comfort.rider)) == len(comfort.rider)
     groups = [comfort.values[span.holds(comfort.day.astype("datetime64[D]"))] for span in (first, then)]

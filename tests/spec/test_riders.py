@@ -6,12 +6,13 @@ from datetime import date
 
 import pytest
 
-from dashboard.questions import noise, riders
-from dashboard.questions.answers import Noise
-from dashboard.questions.answers_riders import CaptureRow, Riders, RiderTimeline
-from dashboard.questions.riders_found import riders_found, riders_of_fits
-from dashboard.questions.riders_words import change_words, room_words, setup_words
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.data import noise
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.riders import riders
+from dashboard.questions.riders.answers_riders import CaptureRow, Riders, RiderTimeline
+from dashboard.questions.riders.riders_found import riders_found, riders_of_fits
+from dashboard.questions.riders.riders_words import change_words, room_words, setup_words
+from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse

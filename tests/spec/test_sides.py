@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.questions import asymmetry, sides
-from dashboard.questions.answers_sides import Sides
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.symmetry import asymmetry, sides
+from dashboard.questions.symmetry.answers_sides import Sides
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading

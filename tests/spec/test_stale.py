@@ -19,12 +19,12 @@ from dashboard.cli import app
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.pages import PAGES
-from dashboard.questions.answers_returns import Returns
-from dashboard.questions.answers_riders import Riders
-from dashboard.questions.asked_by import AskedBy
-from dashboard.questions.asking import Asker
-from dashboard.questions.readers import LOCAL
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.door.asked_by import AskedBy
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.readers import LOCAL
+from dashboard.questions.returns.answers_returns import Returns
+from dashboard.questions.riders.answers_riders import Riders
+from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.report import write
 from etl.keeping.doctor import Check, examine
 from etl.load import load

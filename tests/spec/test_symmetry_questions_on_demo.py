@@ -6,8 +6,8 @@ from typing import Any
 import orjson
 import pytest
 
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import SPLITS, parse_selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import SPLITS, parse_selection
 from shared.settings import Settings
 
 QUESTIONS = ("asymmetry", "ratings", "types", "agreement")

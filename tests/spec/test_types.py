@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from dashboard.questions import types
-from dashboard.questions.answers_types import TypeRow, Types
-from dashboard.questions.selection import parse_selection
+from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.symmetry import types
+from dashboard.questions.symmetry.answers_types import TypeRow, Types
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse

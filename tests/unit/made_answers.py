@@ -4,22 +4,14 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from dashboard.questions.answers import (
-    Answer,
-    Data,
-    EffectRow,
-    Effects,
-    LoadRow,
-    QualityRow,
-    ReasonRow,
-    RejectRow,
-    Studio,
-    StudioFigure,
-    StudioTrendRow,
-    TableRow,
-)
-from dashboard.questions.asking import Choices
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_data import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
+from dashboard.questions.door.asking import Choices
+from dashboard.questions.effects.answers_checks import CheckRow, Checks
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
 from shared.errors import TooFewError
 from shared.freshness import Freshness, freshness
 from shared.settings import Settings
@@ -63,6 +55,18 @@ def made_effects(split: str | None = None) -> Effects:
     )
 
 
+def made_checks() -> Checks:
+    late = CheckRow(
+        "tilt", "late", "share", 201, 480, None, None, None, None, 0.02, -0.08, 0.12, 0.3, 0.3, False, False,
+        "What a support does to the tilt was not found to come late: anything from −8 to 12 % of it shows so.",
+    )  # fmt: skip
+    on_insole = CheckRow(
+        "tilt", "insole_shim", "deg", 120, 400, 0.41, 0.58, 0.7, 0.89, 0.3, 0.21, 0.39, 0.0002, 0.001, True, False,
+        "One more varus shim moves the tilt by 0.41 to 0.58° without an insole and by 0.70 to 0.89° on one.",
+    )  # fmt: skip
+    return Checks(**SHARED, n_fits=412, n_riders=391, headline=on_insole.words, checks=(late, on_insole))
+
+
 def _effect(outcome: str, support: str, unit: str, figure: tuple[float, float] | None, ratio: float) -> EffectRow:
     pooled, half = figure or (0.0, 1.0)
     within = pooled * ratio
@@ -85,6 +89,9 @@ def _effect(outcome: str, support: str, unit: str, figure: tuple[float, float] |
         bracket_high=max(high, within + 1.2 * half),
         q_value=0.0004 if abs(pooled) > half else 0.41,
         words="A made sentence on what this support did; both estimates agree.",
+        told_low=min(low, within - 1.2 * half),
+        told_high=max(high, within + 1.2 * half),
+        told_by="bracket",
     )
     return row if figure else _too_few(row, 6)
 
@@ -101,6 +108,9 @@ def _too_few(row: EffectRow, n: int) -> EffectRow:
             "bracket_low",
             "bracket_high",
             "q_value",
+            "told_low",
+            "told_high",
+            "told_by",
         )
     )
     words = f"A custom insole: not enough yet, {n} changes in {n} riders; an estimate needs 10."
@@ -199,10 +209,14 @@ class MadeAsker:
             from tests.unit.made_trends import made_trends
 
             return replace(made_trends(), selection=selection.as_dict())
+        if question == "rig":
+            from tests.unit.made_rig import made_rig
+
+            return replace(made_rig(), selection=selection.as_dict())
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:
-            answer = {"studio": made_studio, "data": made_data}[question]()
+            answer = {"studio": made_studio, "data": made_data, "checks": made_checks}[question]()
         return replace(answer, selection=selection.as_dict())
 
     def freshness(self) -> Freshness:

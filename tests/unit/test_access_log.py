@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from dashboard.accounts import access as module
 from dashboard.accounts.access import LOOK_SECONDS, THIS_MACHINE, UNKNOWN, ReaderNotes
 from dashboard.cli import app
-from dashboard.questions.readers import LOCAL, Reader, Role
+from dashboard.questions.door.readers import LOCAL, Reader, Role
 from etl.keeping import access_log
 from etl.keeping.access_log import AccessLog, Entry, forget_in_log
 from etl.keeping.spelling import Speller

@@ -10,7 +10,7 @@ from werkzeug.test import TestResponse
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from etl.keeping.access_log import AccessLog
 from etl.load import load
 from shared.errors import AccessLogError

@@ -14,7 +14,7 @@ from argon2.exceptions import VerificationError
 
 from dashboard.accounts import store
 from dashboard.accounts.store import HASHES_AT_ONCE, Accounts
-from dashboard.questions.readers import Role
+from dashboard.questions.door.readers import Role
 from shared.errors import AccountError, SignInBusyError
 
 PASSWORD = "four small words here"

@@ -10,8 +10,8 @@ from itsdangerous import URLSafeTimedSerializer
 from dashboard.accounts.store import Accounts, accounts_for
 from dashboard.app import create_app
 from dashboard.pages import PAGES
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.selection.selection import Selection
 from shared.errors import AccountError, StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading

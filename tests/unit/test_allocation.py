@@ -10,7 +10,7 @@ import pytest
 TWICE = """
 import resource, sys, threading
 import numpy as np
-from dashboard.allocation import keep_freed_memory
+from dashboard.web.allocation import keep_freed_memory
 
 def fill():
     for _ in range(3):

@@ -6,10 +6,10 @@ from datetime import date
 import pytest
 
 from dashboard.export.answers_shown import shown
-from dashboard.questions.answers import StudioFigure
-from dashboard.questions.answers_asymmetry import PrevalenceRow
-from dashboard.questions.answers_effects import ResponderRow
-from dashboard.questions.answers_trends import TrendRow
+from dashboard.questions.effects.answers_effects import ResponderRow
+from dashboard.questions.studio.answers_studio import StudioFigure
+from dashboard.questions.studio.answers_trends import TrendRow
+from dashboard.questions.symmetry.answers_asymmetry import PrevalenceRow
 
 
 def figure(n: int, share: float) -> StudioFigure:

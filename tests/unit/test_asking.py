@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-import dashboard.questions.noise
-from dashboard.questions.asking import Asker
-from dashboard.questions.selection import Selection, parse_selection
-from dashboard.questions.turns import Turns
+import dashboard.questions.data.noise
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.memory.turns import Turns
+from dashboard.questions.selection.selection import Selection, parse_selection
 from etl.load import load
 from shared.errors import SupersededError, TooFewError, UsageError, WarehouseError
 from shared.settings import Settings
@@ -35,14 +35,14 @@ def warehouse(tmp_path: Path) -> Iterator[Path]:
 
 
 def test_an_answer_is_computed_once_for_all_who_ask_at_once(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    calls, both_here, plain = [], threading.Barrier(2, timeout=20), dashboard.questions.noise.ask
+    calls, both_here, plain = [], threading.Barrier(2, timeout=20), dashboard.questions.data.noise.ask
 
     def counted(*words: object, **given: object) -> object:
         calls.append(words)
         both_here.wait()  # the second reader has asked before the first is answered
         return plain(*words, **given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("dashboard.questions.noise.ask", counted)
+    monkeypatch.setattr("dashboard.questions.data.noise.ask", counted)
     asker = Asker(warehouse, Settings())
     with ThreadPoolExecutor(1) as pool:
         first = pool.submit(asker.ask, "noise", Selection())
@@ -68,7 +68,7 @@ def test_a_long_statement_is_stopped_for_a_newer_view_of_the_same_tab(warehouse:
         with turns.taking("a", 1, ("/", "?side=left")):
             return asker.ask("noise", Selection(side=("left",)))
 
-    monkeypatch.setattr("dashboard.questions.noise.ask", endless)
+    monkeypatch.setattr("dashboard.questions.data.noise.ask", endless)
     with ThreadPoolExecutor(1) as pool:
         older = pool.submit(ask_left)
         under_way.wait(20)

@@ -21,9 +21,9 @@ import waitress.task
 import waitress.utilities
 import waitress.wasyncore
 
-from dashboard.allowance import Allowance, At
-from dashboard.connections import LARGE_BODIES_AT_ONCE, LARGEST_HEAD_BYTES, Server, origin_of
-from dashboard.guard import LARGEST_BODY_BYTES
+from dashboard.web.allowance import Allowance, At
+from dashboard.web.connections import LARGE_BODIES_AT_ONCE, LARGEST_HEAD_BYTES, Server, origin_of
+from dashboard.web.guard import LARGEST_BODY_BYTES
 from shared.settings import Serving
 
 THREADS = 2

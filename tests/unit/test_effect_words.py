@@ -15,11 +15,13 @@ from dashboard.commands.asking import _print_answer
 from dashboard.figures.effects import alternative, leading
 from dashboard.figures.effects import effects_panel as panel
 from dashboard.pages.supports.tables import effect_columns
-from dashboard.questions import effects, noise
-from dashboard.questions.answers import EffectRow, NoiseRow
-from dashboard.questions.effect_models import Fits, _refusals, _row, _with_q_values
-from dashboard.questions.selection import Selection
-from dashboard.questions.supports import Counts, SupportColumn
+from dashboard.questions.data import noise
+from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.effects import effects
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.effect_models import Fits, _refusals, _row
+from dashboard.questions.models.supports import Counts, SupportColumn
 from shared.settings import Settings
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 from tests.unit.made_answers import made_effects
@@ -60,8 +62,13 @@ def fits(pooled: dict[str, tuple[float, float]], within: dict[str, tuple[float, 
     )  # fmt: skip
 
 
-def row_of(support: str, made: Fits, outcome: str = "tilt") -> EffectRow:
+def found_of(support: str, made: Fits, outcome: str = "tilt") -> Found:
     return _row(SupportColumn(support, None), ENOUGH, outcome, None, None, made)
+
+
+def row_of(support: str, made: Fits, outcome: str = "tilt") -> EffectRow:
+    """The row where nothing else is told beside it."""
+    return claimed([found_of(support, made, outcome)], Settings())[0]
 
 
 def test_a_change_is_as_sure_as_the_less_sure_of_both_estimates_and_its_family_allow() -> None:
@@ -69,7 +76,7 @@ def test_a_change_is_as_sure_as_the_less_sure_of_both_estimates_and_its_family_a
         pooled={"shim": (AT_ONE, 1.0), "stance": (AT_FIVE, 1.0), "insole_low": (AT_ONE, 1.0)},
         within={"shim": (AT_TEN, 1.0), "stance": (AT_ONE, 1.0), "insole_low": (AT_ONE, 1.0)},
     )
-    rows = _with_q_values([row_of(support, made) for support in TERMS])
+    rows = claimed([found_of(support, made) for support in TERMS], Settings())
     # The larger p-values are 0.10, 0.05 and 0.01; of three: 0.10 · 3/3, 0.05 · 3/2, 0.01 · 3/1.
     assert [row.q_value for row in rows] == pytest.approx([0.10, 0.075, 0.03], abs=2e-4)
 
@@ -83,8 +90,11 @@ def test_a_row_holds_each_estimate_with_its_own_interval_lower_end_first() -> No
     assert (row.pooled, row.pooled_low, row.pooled_high) == pytest.approx((0.5, 0.5 - 0.2228, 0.5 + 0.2228), abs=1e-4)
     assert (row.within, row.within_low, row.within_high) == pytest.approx((0.7, 0.7 - 0.4456, 0.7 + 0.4456), abs=1e-4)
     assert (row.bracket_low, row.bracket_high) == pytest.approx((0.7 - 0.4456, 0.7 + 0.4456), abs=1e-4)
-    # The same rider moves both, by 0.1 and 0.2: the difference of 0.2 has a standard error of 0.1, two of which are noise.
+    # The same rider moves both, by 0.1 and 0.2: the difference of 0.2 has a standard error of 0.1, two of which are noise, and
+    # 2.228 of which are less than the quarter of a degree that matters.
     assert row.words == "One more varus shim raises the tilt by 0.25 to 1.15°; both estimates agree."
+    assert (row.told_low, row.told_high, row.told_by) == (row.bracket_low, row.bracket_high, "bracket")
+    assert (row.direction, row.is_rough) == (1, False)
 
 
 def test_estimates_that_disagree_are_told_each_by_its_name() -> None:
@@ -96,11 +106,57 @@ def test_estimates_that_disagree_are_told_each_by_its_name() -> None:
     words = row_of("shim", made).words
     assert words.startswith("One more varus shim raises the tilt by 0.28 to 1.35°. The two estimates differ")
     assert "(pooled 0.50°, within-knee 0.90°)" in words
+    assert "repeat" not in words
+
+
+def told(errors: tuple[float, float], settings: Settings | None = None, support: str = "shim") -> str:
+    """The words of a clear effect whose two estimates are equal, by their standard errors."""
+    one, other = (dict.fromkeys(TERMS, (9.0, error)) for error in errors)
+    return claimed([found_of(support, fits(one, other))], settings or Settings())[0].words
+
+
+def test_where_a_difference_that_matters_could_not_be_seen_the_estimates_are_not_said_to_agree() -> None:
+    """The same rider moves both, so that the difference's standard error is that of one less that of the other; its interval
+    reaches 2.228 of it either way. A quarter of a degree matters for a shim, and for 2 mm of stance."""
+    assert told((0.1, 0.2)).endswith("; both estimates agree.")  # 0.22
+    assert told((0.1, 0.22)).endswith("; no disagreement found, and little could be.")  # 0.27
+    assert told((0.1, 0.2), support="stance").endswith("; no disagreement found, and little could be.")  # twice 0.22
+    assert told((0.1, 0.15), support="stance").endswith("; both estimates agree.")  # twice 0.11
+    wide = Settings.model_validate({"intervals": {"agree_within_deg": 0.3}})
+    assert told((0.1, 0.22), wide).endswith("; both estimates agree.")
+
+
+def test_a_p_value_on_few_degrees_of_freedom_is_called_rough_where_it_stands() -> None:
+    sure = fits(**dict.fromkeys(("pooled", "within"), dict.fromkeys(TERMS, (9.0, 0.1))))
+    few = replace(sure, within=replace(sure.within, df=np.full(len(TERMS), 3.9)))
+    row = claimed([found_of("shim", few)], Settings())[0]
+    assert row.is_rough
+    assert row.words.endswith("how often chance alone would bring it is a rough figure.")
+    by_heading = {column.heading: column.text(row) for column in effect_columns("95 %")}
+    assert by_heading["By chance"].endswith(" (rough)")
+    assert not claimed([found_of("shim", sure)], Settings())[0].is_rough
+
+
+def test_what_chance_may_bring_among_so_many_is_not_claimed() -> None:
+    """p-values of 0.04 and 0.80: among two, q is 0.08 and 0.80; alone, the first is 0.04. Its bracket leaves out zero."""
+    at_four = 2.3593  # Student's t with ten degrees of freedom is passed with probability 0.04 on both sides
+    both = {"shim": (at_four, 1.0), "stance": (0.26, 1.0), "insole_low": (0.0, 1.0)}
+    made = fits(both, both)
+    beside = claimed([found_of("shim", made), found_of("stance", made)], Settings())[0]
+    assert beside.q_value == pytest.approx(0.08, abs=2e-4)
+    assert beside.told_low is not None and beside.told_low > 0 and beside.direction == 0
+    assert beside.words.startswith(
+        "One more varus shim shows no clear change in tilt: anything from 0.13 to 4.59°, which among"
+    )
+    alone = row_of("shim", made)
+    assert alone.q_value == pytest.approx(0.04, abs=2e-4)
+    assert alone.direction == 1 and alone.words.startswith("One more varus shim raises the tilt by 0.13 to 4.59°")
 
 
 SHOWN = EffectRow(
     outcome="tilt", support="shim", unit="deg", split=None, level=None, n_riders=30, n_changes=60, pooled=-0.6, pooled_low=-0.9,
-    pooled_high=-0.3, within=0.8, within_low=0.5, within_high=1.2, bracket_low=-0.9, bracket_high=1.2, q_value=0.04, words="",
+    pooled_high=-0.3, within=0.8, within_low=0.5, within_high=1.2, bracket_low=-0.9, bracket_high=1.2, q_value=0.04,
+    words="; both estimates agree.", told_low=-0.8, told_high=1.1, told_by="bracket",
 )  # fmt: skip
 
 
@@ -108,11 +164,11 @@ def test_the_table_prints_each_figure_under_its_own_heading() -> None:
     cells = [(column.heading, column.text(SHOWN)) for column in effect_columns("95 %")]
     assert cells == [
         ("Support", "One more shim"),
+        ("Told", "−0.80 to +1.10°"),
         ("Pooled", "−0.60°"),
         ("95 % interval", "−0.90 to −0.30°"),
         ("Within knee", "+0.80°"),
         ("95 % interval", "+0.50 to +1.20°"),
-        ("Bracket", "−0.90 to +1.20°"),
         ("The two estimates", "agree"),
         ("By chance", "0.040"),
         ("Changes", "60"),
@@ -122,20 +178,35 @@ def test_the_table_prints_each_figure_under_its_own_heading() -> None:
 
 def test_the_chart_draws_each_estimate_where_it_is() -> None:
     drawn = panel([SHOWN], "tilt", "light")["data"]
-    bracket, _, pooled, within, pooled_dot, within_dot = drawn[:6]
-    assert [x for x in bracket["x"] if x is not None] == [-0.9, 1.2]
+    told, claimed_told, _, pooled, within, pooled_dot, within_dot = drawn
+    assert [x for x in told["x"] if x is not None] == [-0.8, 1.1]
+    assert claimed_told["x"] == []
     assert [x for x in pooled["x"] if x is not None] == [-0.9, -0.3]
     assert [x for x in within["x"] if x is not None] == [0.5, 1.2]
     assert (pooled_dot["x"], within_dot["x"]) == ([-0.6], [0.8])
-    assert "−0.60°, interval −0.90 to −0.30°" in alternative([SHOWN], "tilt")
+    assert "One more shim: −0.80 to +1.10°, no clear change" in alternative([SHOWN], "tilt")
+
+
+def test_only_what_is_claimed_is_bold_and_wide() -> None:
+    """The pooled interval of SHOWN leaves out zero and its told one does not; of the other both do, but not so its q-value."""
+    for row in (SHOWN, replace(SHOWN, told_low=0.1, q_value=0.06), replace(SHOWN, told_low=0.1, q_value=None)):
+        figure = panel([row], "tilt", "light")
+        assert not any("<b>" in note["text"] for note in figure["layout"]["annotations"])
+        assert figure["data"][1]["x"] == []
+        assert isinstance(effect_columns("95 %")[1].text(row), str)
+    claim = replace(SHOWN, told_low=0.1)
+    assert panel([claim], "tilt", "light")["data"][1]["x"] == [0.1, 1.1, None]
+    assert panel([claim], "tilt", "light")["layout"]["annotations"][0]["text"] == "<b>+0.10 to +1.10</b>"
+    bold: Any = effect_columns("95 %")[1].text(claim)
+    assert bold.children == "+0.10 to +1.10°"
 
 
 def headline(*rows: EffectRow) -> str:
     return effects._headline(list(rows))
 
 
-CLEAR = replace(SHOWN, support="insole_low", bracket_low=0.2, bracket_high=0.6, q_value=0.03, n_riders=25)
-UNCLEAR = replace(SHOWN, support="stance", bracket_low=-0.1, bracket_high=0.5, q_value=0.001)
+CLEAR = replace(SHOWN, support="insole_low", told_low=0.2, told_high=0.6, q_value=0.03, n_riders=25)
+UNCLEAR = replace(SHOWN, support="stance", told_low=-0.1, told_high=0.5, q_value=0.001)
 
 
 def test_the_headline_tells_a_clear_change_before_an_unclear_one() -> None:
@@ -145,7 +216,7 @@ def test_the_headline_tells_a_clear_change_before_an_unclear_one() -> None:
 
 
 def test_the_headline_tells_of_a_clear_shim_first_else_of_the_surest() -> None:
-    shim = replace(CLEAR, support="shim", bracket_low=-0.6, bracket_high=-0.2, q_value=0.04, n_riders=1)
+    shim = replace(CLEAR, support="shim", told_low=-0.6, told_high=-0.2, q_value=0.04, n_riders=1)
     assert headline(CLEAR, shim) == "One more varus shim lowers the tilt by 0.20 to 0.60°, in 1 rider in whom it was changed."
     surer = replace(CLEAR, support="stance", q_value=0.01)
     assert headline(CLEAR, surer).startswith("One mm of outward stance raises the tilt")
@@ -153,9 +224,11 @@ def test_the_headline_tells_of_a_clear_shim_first_else_of_the_surest() -> None:
 
 def test_the_headline_of_nothing_clear_claims_nothing() -> None:
     assert headline(UNCLEAR).startswith("One mm of outward stance shows no clear change in tilt: anything from −0.10 to 0.50°")
-    withheld = replace(UNCLEAR, bracket_low=None, bracket_high=None)
+    withheld = replace(UNCLEAR, told_low=None, told_high=None)
     of_sway = replace(CLEAR, outcome="sway")
     assert headline(withheld, of_sway) == "No support was changed often enough to say what it did to the tilt."
+    chance = replace(CLEAR, q_value=0.05)
+    assert headline(chance).startswith("A low insole shows no clear change in tilt: anything from 0.20 to 0.60°, which among")
 
 
 def test_the_sentence_of_a_chart_leads_with_what_is_clear() -> None:
@@ -190,8 +263,10 @@ def test_the_command_prints_each_figure_under_its_own_key(capsys: pytest.Capture
     headline, _, _, keys, figures = capsys.readouterr().out.splitlines()
     assert headline == made_effects().headline
     expected = "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high"
-    assert keys.split() == [*expected.split(), "bracket_low", "bracket_high", "q_value", "shrunk", "shrunk_low", "shrunk_high"]
-    told = "tilt shim deg 30 60 -0.600 -0.900 -0.300 0.800 0.500 1.200 -0.900 1.200 0.040 A sentence of this row."
+    expected += " bracket_low bracket_high q_value shrunk shrunk_low shrunk_high told_low told_high told_by is_rough"
+    assert keys.split() == expected.split()
+    told = "tilt shim deg 30 60 -0.600 -0.900 -0.300 0.800 0.500 1.200 -0.900 1.200 0.040"
+    told += " -0.800 1.100 bracket False A sentence of this row."
     assert figures.split() == told.split()
 
 
@@ -202,9 +277,7 @@ def test_without_repeats_the_residual_stands_in_and_the_smallest_real_change_fol
     empty = NoiseRow("tilt", "deg", 0, 0, *(None,) * 9, "Tilt: not enough yet.")
     made = fits(**dict.fromkeys(("pooled", "within"), dict.fromkeys(TERMS, (0.0, 1.0))))
     made = replace(made, pooled=replace(made.pooled, variance_residual=0.25))
-    monkeypatch.setattr(noise, "captures_of", lambda *_: None)
-    monkeypatch.setattr(noise, "frame_of", lambda *_: None)
     monkeypatch.setattr(noise, "fitted", lambda *_: ([], made))
-    row = noise._with_residual(None, Selection(), None, empty, Settings())  # type: ignore[arg-type]
+    row = noise._with_residual(empty, None, Settings())  # type: ignore[arg-type]
     assert (row.typical_error, row.mdc95) == pytest.approx((0.5, 1.3859), abs=1e-4)
     assert row.words.startswith("Tilt: not enough yet. In its place the pooled model's residual, 0.50°:")

@@ -7,10 +7,10 @@ from typing import Any
 import plotly.graph_objects as go
 import pytest
 
-from dashboard.figures.effects import alternative, effects_panel, finding, in_order, is_clear, without_figure
+from dashboard.figures.effects import alternative, effects_panel, finding, in_order, without_figure
 from dashboard.figures.loading import FATES, loads_figure, most_frequent, reasons_figure
 from dashboard.figures.names import SUPPORTS
-from dashboard.questions.answers import LoadRow
+from dashboard.questions.data.answers_data import LoadRow
 from tests.unit.made_answers import made_data, made_effects
 
 EFFECTS = made_effects("foot_type").effects
@@ -44,16 +44,19 @@ def test_the_overall_rows_are_drawn_not_those_of_a_split() -> None:
 
 def test_dots_are_the_estimates_and_lines_their_ends() -> None:
     shown = [row for row in in_order(EFFECTS, "sway") if row.pooled is not None]
-    bracket, _, pooled_line, within_line, pooled, within = effects_panel(EFFECTS, "sway", "light")["data"]
+    told, claimed, _, pooled_line, within_line, pooled, within = effects_panel(EFFECTS, "sway", "light")["data"]
     assert pooled["x"] == [row.pooled for row in shown]
     assert within["x"] == [row.within for row in shown]
-    for line, low, high in (
-        (bracket, "bracket_low", "bracket_high"),
-        (pooled_line, "pooled_low", "pooled_high"),
-        (within_line, "within_low", "within_high"),
+    clear, unclear = ([row for row in shown if bool(row.direction) is wanted] for wanted in (True, False))
+    assert clear and unclear
+    for rows, line, name in (
+        (clear, claimed, "told"),
+        (unclear, told, "told"),
+        (shown, pooled_line, "pooled"),
+        (shown, within_line, "within"),
     ):
-        assert line["x"] == [end for row in shown for end in (getattr(row, low), getattr(row, high), None)]
-    assert bracket["line"]["width"] < pooled_line["line"]["width"]
+        assert line["x"] == [end for row in rows for end in (getattr(row, f"{name}_low"), getattr(row, f"{name}_high"), None)]
+    assert pooled_line["line"]["width"] < told["line"]["width"] < claimed["line"]["width"]
     assert pooled["marker"]["symbol"] != within["marker"]["symbol"]
 
 
@@ -82,21 +85,15 @@ def test_a_figure_refused_for_another_reason_is_not_called_too_few() -> None:
 
 def test_numbers_at_the_right_carry_a_real_minus() -> None:
     notes = [note["text"] for note in effects_panel(EFFECTS, "tilt", "light")["layout"]["annotations"]]
-    assert notes[0] == "<b>−0.12°</b><br>−0.52 to +0.28"
-
-
-def test_a_change_is_clear_only_where_the_whole_bracket_is_on_one_side() -> None:
-    row = in_order(EFFECTS, "tilt")[1]
-    assert is_clear(row)
-    assert not is_clear(replace(row, bracket_low=-0.01))
-    assert not is_clear(in_order(EFFECTS, "tilt")[3])
+    assert notes[0] == "−0.63 to +0.33"
 
 
 def test_titles_say_the_finding() -> None:
     assert finding(EFFECTS, "tilt") == "Tilt: a clear change for 4 of 5 supports"
-    unclear = tuple(replace(row, bracket_low=-9.0, bracket_high=9.0) for row in EFFECTS)
-    assert finding(unclear, "tilt") == "Tilt: no clear change for any support"
-    assert finding(tuple(row for row in EFFECTS if is_clear(row)), "tilt") == "Tilt: a clear change for all 4 supports"
+    wide = [replace(row, told_low=-9.0, told_high=9.0) for row in EFFECTS]
+    by_chance = [replace(row, q_value=0.05) for row in EFFECTS]
+    assert finding(wide, "tilt") == finding(by_chance, "tilt") == "Tilt: no clear change for any support"
+    assert finding(tuple(row for row in EFFECTS if row.direction), "tilt") == "Tilt: a clear change for all 4 supports"
     assert finding((), "tilt") == "Tilt: no figure yet for any support"
 
 

@@ -28,8 +28,10 @@ def test_plotly_accepts_every_chart(theme: str) -> None:
 
 def test_doses_stand_in_order_with_their_intervals() -> None:
     assert [row.dose for row in SHIMS] == [-1, 1, 2, 3]
-    _, pooled, within, few = dose_chart(SHIMS, "tilt", "shim", "light")["data"]
-    assert pooled["x"] == [-1, 1, 2]
+    _, unclear, told, pooled, within, few = dose_chart(SHIMS, "tilt", "shim", "light")["data"]
+    assert (told["x"], told["y"][:2]) == ([-1, -1, None, 2, 2, None], pytest.approx([-0.7, -0.1]))
+    assert (unclear["x"], unclear["y"]) == ([1, 1, None], pytest.approx([0.3, 0.9, None], nan_ok=True))
+    assert [round(x) for x in pooled["x"]] == [-1, 1, 2]
     assert pooled["y"] == [-0.5, 0.5, 1.0]
     assert pooled["error_y"]["array"] == pytest.approx([0.2, 0.2, 0.2])
     assert pooled["error_y"]["arrayminus"] == pytest.approx([0.2, 0.2, 0.2])
@@ -59,18 +61,23 @@ def test_the_changes_behind_a_dose_stand_under_it() -> None:
 
 def test_the_title_says_whether_the_line_is_straight_and_where_the_data_end() -> None:
     assert finding(SHIMS, "tilt", "shim") == "Shims and tilt: no bend in the line seen, known from −1 shim to 2 shims"
-    bent = [replace(row, line_p_value=0.01) for row in SHIMS]
+    by_chance = [replace(row, line_p_value=0.01, line_q_value=0.06) for row in SHIMS]
+    assert "no bend in the line seen, known" in finding(by_chance, "tilt", "shim")
+    bent = [replace(row, line_p_value=0.01, line_q_value=0.04) for row in SHIMS]
     assert "not a straight line, known" in finding(bent, "tilt", "shim")
-    assert line_test(bent) == "Test of the straight line against any other: p = 0.010."
+    test = "Test of the straight line against any other: p = 0.010"
+    assert line_test(bent) == f"{test}; among all supports and outcomes, q = 0.040."
+    rough = [replace(row, is_rough=True) for row in bent]
+    assert (line_test(rough) or "").startswith(f"{test}, a rough figure, since it rests on few riders;")
     assert finding([SHIMS[-1]], "tilt", "shim") == "Shims and tilt: no dose was changed often enough yet"
     assert dose_name(dose("stance", -4, None, 1)) == "−4\u202fmm"
     assert "3 shims: not enough yet, 6 changes" in alternative(SHIMS, "tilt", "shim")
 
 
 def test_a_direction_shows_what_was_measured_what_noise_would_do_and_the_rest() -> None:
-    line, net, change, expected = neutral.neutral_chart(NEUTRAL, "light")["data"]
+    unclear, line, net, change, expected = neutral.neutral_chart(NEUTRAL, "light")["data"]
     assert net["x"] == [-0.94, 0.08]
-    assert line["x"] == [-1.0, -0.88, None, 0.04, 0.13, None]
+    assert (line["x"], unclear["x"]) == ([-1.0, -0.88, None, 0.04, 0.13, None], [])
     assert change["x"] == [-1.09, 0.4]
     assert expected["x"] == [-0.15, 0.32]
     assert len({net["marker"]["symbol"], change["marker"]["symbol"], expected["marker"]["symbol"]}) == 3
@@ -81,6 +88,8 @@ def test_the_title_by_direction_says_who_came_nearer_by_more_than_noise() -> Non
         "Beyond the noise, knees that came inward left nearer to neutral; knees that came near neutral left further from it"
     )
     assert neutral.finding(NEUTRAL[2:]) == "Not enough knees yet to say"
+    by_chance = [replace(NEUTRAL[0], q_value=0.05), NEUTRAL[1]]
+    assert neutral.finding(by_chance) == "Beyond the noise, knees that came near neutral left further from it"
     assert "4 knees" in neutral.alternative(NEUTRAL)
 
 
@@ -89,7 +98,8 @@ def test_one_more_shim_leads_where_it_is_clear() -> None:
     first = leading(rows, "sway")
     assert first is not None
     assert first.support == "shim"
-    assert leading(tuple(replace(row, bracket_low=-9.0, bracket_high=9.0) for row in rows), "sway") is None
+    assert leading(tuple(replace(row, told_low=-9.0, told_high=9.0) for row in rows), "sway") is None
+    assert leading([replace(row, q_value=0.05) for row in rows], "sway") is None
 
 
 def test_a_disagreement_is_what_the_answer_calls_one() -> None:

@@ -6,11 +6,11 @@ from typing import Any
 import plotly.graph_objects as go
 import pytest
 
-from dashboard.figures.funnel import alternative, difference, finding, funnel_figure, place_of
+from dashboard.figures.funnel import alternative, difference, finding, funnel_figure
 from dashboard.figures.timeline_agreement import agreement_figure
 from dashboard.figures.timeline_agreement import finding as months_finding
-from dashboard.questions.answers_agreement import AgreementRow
-from dashboard.questions.answers_fitters import FitterRow, FunnelRow
+from dashboard.questions.coaching.answers_agreement import AgreementRow
+from dashboard.questions.coaching.answers_fitters import FitterRow, FunnelRow
 
 LEVELS = ("95 %", "99.8 %")
 LIMITS: dict[str, Any] = {"limit_outer_low": 0.1, "limit_inner_low": 0.2, "limit_inner_high": 0.4, "limit_outer_high": 0.5}
@@ -18,6 +18,7 @@ LIMITS: dict[str, Any] = {"limit_outer_low": 0.1, "limit_inner_low": 0.2, "limit
 
 def fitter(name: str, observed: float, n: int) -> FitterRow:
     row = FitterRow("return_rate", "share", name, n, n, observed=observed, expected=0.3, difference=observed - 0.3, **LIMITS)
+    row = replace(row, q_value=0.01)
     return replace(row, difference_low=observed - 0.4, difference_high=observed - 0.2, words=f"{name}: told.")
 
 
@@ -53,7 +54,12 @@ def test_plotly_accepts_every_figure(theme: str) -> None:
 
 
 def test_a_limit_itself_is_within() -> None:
-    assert [place_of(row) for row in FITTERS] == ["within", "between", "beyond", None, None]
+    assert [row.place for row in FITTERS] == ["within", "between", "beyond", None, None]
+
+
+def test_beyond_the_limits_and_no_surer_than_chance_among_so_many_is_not_told_as_beyond() -> None:
+    unsure = [replace(row, q_value=0.2) for row in FITTERS]
+    assert [row.place for row in unsure] == ["within", "between", "between", None, None]
 
 
 def test_each_fitter_stands_at_its_count_and_difference_in_a_shape_of_its_place() -> None:
@@ -81,7 +87,7 @@ def test_all_fitters_lie_in_the_range() -> None:
     ("rows", "words"),
     [
         (FITTERS, "Riders who came back: F3 beyond the 99.8 % limits, to look at together"),
-        (FITTERS[:2], "Riders who came back: none beyond the 99.8 % limits, F2 beyond the 95 % ones"),
+        (FITTERS[:2], "Riders who came back: no more than chance may bring; F2 outside the 95 % limits"),
         (FITTERS[:1], "Riders who came back: F1 within the 95 % limits"),
         (FITTERS[3:], "Riders who came back: no fitter can be compared yet"),
     ],

@@ -12,8 +12,8 @@ from dashboard.figures.dot_rows import DotRow, Mark, dot_rows
 from dashboard.figures.theme import PALETTES, on_paper
 from dashboard.pages.symmetry.patterns import flow_grid, flow_title
 from dashboard.pages.symmetry.tables import level_rows, side_rows
-from dashboard.questions.answers_asymmetry import ChangeRow, CurveRow, FlowRow, PrevalenceRow
-from dashboard.questions.answers_sides import SidesRow
+from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, CurveRow, FlowRow, PrevalenceRow
+from dashboard.questions.symmetry.answers_sides import SidesRow
 from tests.unit.written import written
 
 NOTHING = (None,) * 4

@@ -8,8 +8,8 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard.figures.timeline import alternative, change_numbers, finding, timeline_figure
-from dashboard.questions.answers import NoiseRow
-from dashboard.questions.answers_riders import CaptureRow, FitRow, RiderRow, RiderTimeline
+from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.riders.answers_riders import CaptureRow, FitRow, RiderRow, RiderTimeline
 
 DAYS = {"S1": date(2026, 4, 1), "S2": date(2026, 4, 20)}
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from flask import Flask, Response, abort
 
-from dashboard.logs import REQUEST_ID, JsonLines, add_request_log
+from dashboard.web.logs import REQUEST_ID, JsonLines, add_request_log
 
 
 class Kept(logging.Handler):

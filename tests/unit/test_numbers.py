@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dashboard.questions.numbers import spoken, spoken_percent, spoken_percent_below
+from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percent_below
 from shared.warehouse import in_memory
 
 

@@ -8,7 +8,7 @@ from dash import no_update
 from dashboard.components import ids
 from dashboard.components.address import Addresses, read_view, search_of, split_query
 from dashboard.components.filter_bar import CONTROLS, follow_address, follow_controls, in_step
-from dashboard.questions.selection import Selection, parse_selection
+from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import UsageError
 
 FULL = "?from=2026-01-01&studio=north,south&arch_height=low,high&split=side&outcome=sway&start=20"

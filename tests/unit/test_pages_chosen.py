@@ -9,7 +9,7 @@ from dashboard.components import ids
 from dashboard.components.address import Addresses, View
 from dashboard.components.chosen import chosen_words
 from dashboard.pages import PAGES
-from dashboard.questions.selection import FIELDS, parse_selection
+from dashboard.questions.selection.selection import FIELDS, parse_selection
 from tests.unit.made_answers import MadeAsker
 
 ADDRESSES = Addresses("/studio/")

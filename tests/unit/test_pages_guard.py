@@ -11,8 +11,8 @@ from flask.testing import FlaskClient
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.guard import DEEPEST_JSON, HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
-from dashboard.questions.turns import require_wanted
+from dashboard.questions.memory.turns import require_wanted
+from dashboard.web.guard import DEEPEST_JSON, HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
 from shared.settings import Serving, Settings
 from tests.unit.made_answers import MadeAsker
 

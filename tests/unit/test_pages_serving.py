@@ -11,14 +11,14 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from dashboard.serving import THREADS
+from dashboard.web.serving import THREADS
 
 SERVE = """
 import atexit, sys, time
 from pathlib import Path
-import dashboard.connections
+import dashboard.web.connections
 from dashboard.app import create_app
-from dashboard.serving import listening, serve_forever
+from dashboard.web.serving import listening, serve_forever
 from shared.settings import Serving
 from tests.unit.made_answers import MadeAsker
 
@@ -31,7 +31,7 @@ def slow():
         time.sleep(0.01)
     return "whole"
 
-dashboard.connections.GRACE_SECONDS = float(sys.argv[1])
+dashboard.web.connections.GRACE_SECONDS = float(sys.argv[1])
 atexit.register(Path("put-in-order").touch)
 listener = listening("127.0.0.1", 0)
 print(listener.getsockname()[1], flush=True)

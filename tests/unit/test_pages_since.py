@@ -6,8 +6,8 @@ from typing import Any
 
 from dashboard.pages.studio.since import key_of, look_of, read_look, sentence, since
 from dashboard.pages.studio.spans import lead_in, spans_of
-from dashboard.questions.answers import Studio
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_studio import Studio
 from tests.unit.made_answers import FIGURES, made_studio
 
 ALL = Selection()

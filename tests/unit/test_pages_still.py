@@ -13,8 +13,8 @@ from dash.development.base_component import Component
 import dashboard
 from dashboard.app import create_app
 from dashboard.components.still import Still, made_still, touched_ids
-from dashboard.lean import LeanDash
 from dashboard.pages import PAGES
+from dashboard.web.lean import LeanDash
 from tests.unit.made_answers import MadeAsker
 
 ASSETS = Path(dashboard.__file__ or "").with_name("assets")

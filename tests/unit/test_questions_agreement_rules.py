@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.questions.agreement_rules import (
+from dashboard.questions.coaching.agreement_rules import (
     FOOT_RULES,
     Foot,
     Seat,

@@ -12,7 +12,7 @@ from flask.testing import FlaskClient
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from shared.errors import AccountError
 from shared.settings import Settings
 from tests.attack.house import PASSWORD, sign_in

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.questions.selection import FOREFOOT_CLASSES, Selection, parse_selection
+from dashboard.questions.selection.selection import FOREFOOT_CLASSES, Selection, parse_selection
 from shared.errors import UsageError
 
 

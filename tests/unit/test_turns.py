@@ -7,7 +7,7 @@ from contextlib import ExitStack, contextmanager
 
 import pytest
 
-from dashboard.questions.turns import Turns, present_turn, require_wanted
+from dashboard.questions.memory.turns import Turns, present_turn, require_wanted
 from shared.errors import SupersededError
 
 LEFT, RIGHT = ("/supports", "?side=left"), ("/supports", "?side=right")

@@ -13,11 +13,11 @@ import filelock
 import pytest
 from flask.testing import FlaskClient
 
-from dashboard import uploads as module
 from dashboard.app import create_app
-from dashboard.questions.asking import Asker
-from dashboard.upload_names import shown_name, unlike
-from dashboard.uploads import MOST_FILES, Uploads
+from dashboard.questions.door.asking import Asker
+from dashboard.web import uploads as module
+from dashboard.web.upload_names import shown_name, unlike
+from dashboard.web.uploads import MOST_FILES, Uploads
 from etl.history import foresee
 from etl.load import load
 from shared.errors import InputUnusableError, UploadError, UsageError, WarehouseBusyError, WarehouseChangedError, WarehouseError

@@ -9,7 +9,7 @@ from flask.testing import FlaskClient
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.questions.asking import Asker
+from dashboard.questions.door.asking import Asker
 from etl.load import load
 from shared.settings import Settings
 

@@ -1,50 +1,63 @@
-"""The words of an effect never claim more than its bracket."""
+"""The words of an effect never claim more than its told interval and its q-value allow."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.questions import verdict
-from dashboard.questions.frames import SUPPORTS
-from dashboard.questions.verdict import Figures
+from dashboard.questions.models import verdict
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.frames import SUPPORTS
+from dashboard.questions.models.verdict import AGREE, APART, UNSURE
 
 
-def test_a_change_is_told_with_the_ends_of_the_bracket() -> None:
-    words = verdict.verdict("shim", "tilt", "deg", Figures(0.5, 0.54, 0.42, 0.61, False))
+def row(support: str, outcome: tuple[str, str], low: float, high: float, q_value: float | None = 0.001) -> EffectRow:
+    """A row of which only the told interval and the q-value may be claimed: the estimates and their bracket say otherwise."""
+    figures = (-9.0, -9.5, -8.5, 9.0, 8.5, 9.5, -9.5, 9.5)
+    name, unit = outcome
+    return EffectRow(
+        name, support, unit, None, None, 20, 40, *figures, q_value, "", told_low=low, told_high=high, told_by="bracket"
+    )
+
+
+def test_a_change_is_told_with_the_ends_of_the_told_interval() -> None:
+    words = verdict.verdict(row("shim", ("tilt", "deg"), 0.42, 0.61), AGREE)
     assert words == "One more varus shim raises the tilt by 0.42 to 0.61°; both estimates agree."
 
 
 def test_a_fall_is_told_from_the_smaller_to_the_larger() -> None:
-    words = verdict.verdict("insole_low", "sway", "mm", Figures(-0.5, -0.5, -0.7, -0.3, False))
+    words = verdict.verdict(row("insole_low", ("sway", "mm"), -0.7, -0.3), AGREE)
     assert words == "A low insole takes sway away by 0.30 to 0.70\N{NO-BREAK SPACE}mm; both estimates agree."
 
 
-def test_a_bracket_over_zero_is_no_clear_change() -> None:
-    words = verdict.verdict("stance", "offset", "mm", Figures(0.1, 0.0, -0.2, 0.3, False))
-    assert words.startswith(
-        "One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30\N{NO-BREAK SPACE}mm"
+def test_an_interval_over_zero_is_no_clear_change() -> None:
+    words = verdict.verdict(row("stance", ("offset", "mm"), -0.2, 0.3), UNSURE)
+    assert words == (
+        "One mm of outward stance shows no clear change in offset: anything from −0.20 to 0.30\N{NO-BREAK SPACE}mm; no "
+        "disagreement found, and little could be."
     )
 
 
-def test_a_disagreement_says_what_would_settle_it() -> None:
-    words = verdict.verdict("shim", "tilt", "deg", Figures(0.2, 0.6, 0.1, 0.7, True))
-    assert "differ by more than their noise (pooled 0.20°, within-knee 0.60°)" in words
-    assert "a repeat capture before a change" in words
+def test_a_disagreement_says_that_the_truth_lies_between_and_promises_nothing_that_would_settle_it() -> None:
+    words = verdict.verdict(row("shim", ("tilt", "deg"), 0.1, 0.7), APART)
+    assert "differ by more than their noise (pooled −9.00°, within-knee 9.00°): the truth may lie anywhere between." in words
+    assert "repeat" not in words and "trust" not in words
     assert "agree." not in words
 
 
 @given(
     support=st.sampled_from(SUPPORTS),
-    outcome=st.sampled_from([("tilt", "deg"), ("sway", "mm"), ("offset", "mm")]),
+    outcome=st.sampled_from([("tilt", "deg"), ("sway", "mm"), ("offset", "mm"), ("off_neutral", "deg")]),
     low=st.floats(-5, 5),
     width=st.floats(0.02, 5),
+    q_value=st.floats(0, 1),
+    apart=st.sampled_from([AGREE, APART, UNSURE]),
 )
-def test_no_direction_is_claimed_where_the_bracket_holds_zero(
-    support: str, outcome: tuple[str, str], low: float, width: float
+def test_no_direction_is_claimed_where_the_told_interval_holds_zero_or_chance_may_have_brought_it(
+    support: str, outcome: tuple[str, str], low: float, width: float, q_value: float, apart: str
 ) -> None:
-    words = verdict.verdict(support, *outcome, Figures(low, low + width, low, low + width, False))
+    words = verdict.verdict(row(support, outcome, low, low + width, q_value), apart)
     claims = not words.count("no clear change")
-    assert claims == (low > 0 or low + width < 0)
+    assert claims == (q_value < 0.05 and (low > 0 or low + width < 0))
 
 
 @pytest.mark.parametrize(("n", "riders", "told"), [(1, 1, "1 change in 1 rider;"), (4, 3, "4 changes in 3 riders;")])

@@ -17,9 +17,10 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.left_out import left_out
 from dashboard.pages.data.sections import SELECTED, WHOLE, titled
 from dashboard.pages.data.tables import EXAMS, QUALITY_KEY, TABLES, noise_columns, quality_columns
-from dashboard.questions.answers import Data, LoadRow, Noise
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_data import Data, LoadRow
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
 
 NAME = "Data"
 QUESTION = "Can we trust it?"

@@ -13,8 +13,8 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.rejects import rejected_rows
 from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import REASONS, WAITING, WARNINGS
-from dashboard.questions.answers import Data
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_data import Data
+from dashboard.questions.selection.selection import Selection
 
 WAITING_SHOWN: Final = 20
 Passages = Mapping[str, tuple[str, ...]]

@@ -10,8 +10,8 @@ from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.figures.loading import reason_name
 from dashboard.pages.data.tables import REJECTS
-from dashboard.questions.answers import RejectRow
-from dashboard.questions.selection import Selection
+from dashboard.questions.data.answers_data import RejectRow
+from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
 ROWS_SHOWN: Final = 20

@@ -13,8 +13,8 @@ from dashboard.components.page import Desk
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import asked, outcome, taken
 from dashboard.pages.data.upload import checked, loaded
-from dashboard.upload_routes import reader_address
-from dashboard.uploads import Uploads
+from dashboard.web.upload_routes import reader_address
+from dashboard.web.uploads import Uploads
 from shared.errors import WarehouseChangedError
 
 CHECKING = "Checking the files; this takes some seconds …"

@@ -18,10 +18,10 @@ from dashboard.figures.theme import day, number
 from dashboard.figures.timeline_agreement import agreement_figure, alternative, finding
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.tables import months, rules
-from dashboard.questions.answers_agreement import AgreementWithExam, LookRow
-from dashboard.questions.riders_found import riders_of_fits
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.coaching.answers_agreement import AgreementWithExam, LookRow
+from dashboard.questions.riders.riders_found import riders_of_fits
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
 FITS_SHOWN: Final = 10

@@ -14,9 +14,9 @@ from dashboard.figures.funnel import OUTCOMES, alternative, finding, funnel_figu
 from dashboard.figures.theme import number
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.tables import done, fitter_columns, process_columns
-from dashboard.questions.answers_fitters import Fitters
-from dashboard.questions.numbers import spoken_p
-from dashboard.questions.selection import Selection
+from dashboard.questions.coaching.answers_fitters import Fitters
+from dashboard.questions.selection.numbers import spoken_p
+from dashboard.questions.selection.selection import Selection
 
 NAME = "Fitters"
 QUESTION = "Who needs a second pair of eyes?"
@@ -26,7 +26,7 @@ Text = dict[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.AGREEMENT)
+    return frame(NAME, QUESTION, ids.ANSWER, ids.SCATTER, ids.AGREEMENT)
 
 
 def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, text: Text, theme: str | None) -> list[Any]:

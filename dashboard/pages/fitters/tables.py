@@ -9,7 +9,7 @@ from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.funnel import difference
 from dashboard.figures.theme import NOTHING, interval, number
-from dashboard.questions.answers_fitters import FitterRow, ProcessRow
+from dashboard.questions.coaching.answers_fitters import FitterRow, ProcessRow
 
 PROCESSES: Final = {
     "exam_complete": "Exam complete",

@@ -10,8 +10,8 @@ from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.names import plain
 from dashboard.figures.theme import number
 from dashboard.pages.returns.tables import rating_columns
-from dashboard.questions.answers_ratings import RatingRow, Ratings
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 
 
 def felt(desk: Desk, selection: Selection, answer: Ratings, text: dict[str, tuple[str, ...]]) -> list[Any]:

@@ -17,12 +17,12 @@ from dashboard.figures.names import plain
 from dashboard.figures.theme import day, number
 from dashboard.pages.returns import ids, tables
 from dashboard.pages.returns.felt import felt
-from dashboard.questions.answers_ratings import Ratings
-from dashboard.questions.answers_returns import ReturnFigure, Returns
-from dashboard.questions.numbers import spoken_p
-from dashboard.questions.returns import overdue_words
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.returns.answers_returns import ReturnFigure, Returns
+from dashboard.questions.returns.returns import overdue_words
+from dashboard.questions.selection.numbers import spoken_p
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_ratings import Ratings
 from shared.settings import Settings
 
 NAME = "Returns"

@@ -14,9 +14,9 @@ from dashboard.components.table import Column, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day, number
 from dashboard.pages.riders.layout import PATH
-from dashboard.questions.answers_riders import RiderRow, Riders
-from dashboard.questions.rows_on_demand import RowsOnDemand
-from dashboard.questions.selection import Selection
+from dashboard.questions.memory.rows_on_demand import RowsOnDemand
+from dashboard.questions.riders.answers_riders import RiderRow, Riders
+from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
 ROWS_SHOWN: Final = 25

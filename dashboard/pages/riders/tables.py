@@ -8,7 +8,7 @@ from dashboard.components.table import Column
 from dashboard.figures.names import plain
 from dashboard.figures.theme import NOTHING, day, number
 from dashboard.pages.riders.listing import whole_day
-from dashboard.questions.answers_riders import CaptureRow
+from dashboard.questions.riders.answers_riders import CaptureRow
 
 Numbers = Mapping[tuple[int, str], int]
 

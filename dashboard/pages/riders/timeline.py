@@ -19,10 +19,10 @@ from dashboard.pages.riders import ids
 from dashboard.pages.riders.layout import PATH
 from dashboard.pages.riders.listing import follow_up_words, rider_address, whole_day
 from dashboard.pages.riders.tables import BIKE, EXAMS, FOLLOW_UPS, KNEES, RATINGS, both_knees, capture_columns, change_columns
-from dashboard.questions.answers_agreement import LookRow
-from dashboard.questions.answers_riders import FitRow, RiderTimeline
-from dashboard.questions.riders_timeline import VISITS, headline_of
-from dashboard.questions.selection import Selection
+from dashboard.questions.coaching.answers_agreement import LookRow
+from dashboard.questions.riders.answers_riders import FitRow, RiderTimeline
+from dashboard.questions.riders.riders_timeline import VISITS, headline_of
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 # So many captures a phone shows at once; beyond them each keeps this width.

@@ -15,8 +15,8 @@ from dashboard.components import html
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, interval, number
 from dashboard.pages.studio import ids
-from dashboard.questions.answers import Studio
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_studio import Studio
 
 # Rounded, so that what a browser kept equals what is computed again.
 _DECIMALS = 6

@@ -10,8 +10,8 @@ from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day
-from dashboard.questions.calendar import EVERY
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.calendar import EVERY
+from dashboard.questions.selection.selection import Selection
 
 
 @dataclass(frozen=True)

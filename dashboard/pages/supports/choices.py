@@ -7,7 +7,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.figures.names import OUTCOMES
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.selection import Selection
 
 PATH = "supports"
 _ALL = "Tilt, sway and offset"

@@ -13,9 +13,8 @@ from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.tables import dose_columns
-from dashboard.questions.answers import Effects
-from dashboard.questions.answers_effects import DoseRow
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import DoseRow, Effects
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 

@@ -11,7 +11,7 @@ from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, csv_link, table
 from dashboard.components.text import paragraphs
-from dashboard.figures.effects import estimates_differ, in_order
+from dashboard.figures.effects import estimates_agree, estimates_differ, in_order
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS
 from dashboard.figures.neutral import alternative, finding, neutral_chart
 from dashboard.figures.theme import number
@@ -19,10 +19,10 @@ from dashboard.pages.supports import ids
 from dashboard.pages.supports.choices import outcome_address
 from dashboard.pages.supports.grid import Cells, cells_of, grid_table
 from dashboard.pages.supports.tables import influence_columns, neutral_columns, responder_columns
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.answers_effects import InfluenceRow
-from dashboard.questions.scope import counted
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects, InfluenceRow
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 _LARGER = {"within": "within-knee", "pooled": "pooled", "opposite": "opposite directions"}
@@ -47,8 +47,7 @@ def _disagreements(desk: Desk, selection: Selection, answer: Effects, outcomes: 
         return []
     apart = [row for row in told if estimates_differ(row)]
     if not apart:
-        title = f"The two estimates agree in {'all ' if len(told) > 1 else ''}{counted(len(told), 'figure')}"
-        return [html.H2(title, className="section-title"), *paragraphs(text["agree"])]
+        return [html.H2(_no_disagreement(told), className="section-title"), *paragraphs(text["agree"])]
     title = f"The two estimates disagree in {len(apart)} of {counted(len(told), 'figure')}"
     return [
         html.H2(title, className="section-title", id="disagree"),
@@ -57,6 +56,15 @@ def _disagreements(desk: Desk, selection: Selection, answer: Effects, outcomes: 
         reading(*(part for kind in dict.fromkeys(larger(row) for row in apart) for part in paragraphs(text[kind]))),
         csv_link(desk.csv("effects", "effects", selection), "every outcome and support"),
     ]
+
+
+def _no_disagreement(told: Sequence[EffectRow]) -> str:
+    """Whether the estimates are known to agree, or only not found to differ."""
+    known = sum(estimates_agree(row) for row in told)
+    if known == len(told):
+        return f"The two estimates agree in {'all ' if known > 1 else ''}{counted(known, 'figure')}"
+    where = f"in {len(told) - known} of {counted(len(told), 'figure')} little could be"
+    return f"No disagreement of the two estimates found, and {where}"
 
 
 def _disagreement_columns(desk: Desk, selection: Selection) -> list[Column]:
@@ -171,13 +179,20 @@ def _influence(desk: Desk, selection: Selection, answer: Effects, outcomes: Sequ
 
 
 def rests_on_one(rows: Sequence[InfluenceRow]) -> str:
-    """Whether any estimate would change its direction without one of the riders."""
-    turned = [row for row in rows if _turns(row)]
-    if not turned:
+    """Whether any estimate would change its direction without one of the riders, pooled and within-knee ones told apart."""
+    kinds = {"pooled": "pooled", "within-knee": "within"}
+    turned = {name: [row for row in rows if _turns(row, estimate)] for name, estimate in kinds.items()}
+    n_turned = sum(map(len, turned.values()))
+    if not n_turned:
         return "No estimate would change its direction without any one rider"
-    names = ", ".join(f"{SUPPORTS[row.support].lower()} on {OUTCOMES[row.outcome].name.lower()}" for row in turned)
-    return f"One rider decides the direction of {counted(len(turned), 'estimate')}: {names}"
+    names = "; ".join(
+        f"{kind}, " + ", ".join(f"{SUPPORTS[row.support].lower()} on {OUTCOMES[row.outcome].name.lower()}" for row in found)
+        for kind, found in turned.items()
+        if found
+    )
+    return f"One rider decides the direction of {counted(n_turned, 'estimate')}: {names}"
 
 
-def _turns(row: InfluenceRow) -> bool:
-    return row.pooled_without_low * row.pooled_without_high <= 0 or row.within_without_low * row.within_without_high <= 0
+def _turns(row: InfluenceRow, estimate: str) -> bool:
+    low, high = (getattr(row, f"{estimate}_without_{end}") for end in ("low", "high"))
+    return bool(low * high <= 0)

@@ -16,9 +16,9 @@ from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
 from dashboard.pages.supports.choices import PATH, outcome_links
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
-from dashboard.questions.answers import EffectRow, Effects
-from dashboard.questions.answers_effects import FamilyRow
-from dashboard.questions.selection import Selection
+from dashboard.questions.effects.answers_effects import Effects, FamilyRow
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.selection import Selection
 
 Text = dict[str, tuple[str, ...]]
 Cells = dict[tuple[str | None, str], EffectRow]
@@ -96,14 +96,9 @@ def grid_title(cells: Sequence[EffectRow], families: Sequence[FamilyRow], ground
     enough = f"enough changes in {told} of {len(cells)} cells"
     if not families:
         return f"{name}: {enough}"
-    differing = [SUPPORTS[row.support].lower() for row in families if differs(row)]
+    differing = [SUPPORTS[row.support].lower() for row in families if row.differs]
     found = f"a difference for {' and '.join(differing)}" if differing else "no support clearly differs"
     return f"{name}: {found}, and {enough}"
-
-
-def differs(row: FamilyRow) -> bool:
-    """Whether the answer's own words tell a difference between the levels."""
-    return "no clear difference" not in row.words
 
 
 def _narrowing(ground: Ground, can_narrow: bool, text: Text) -> html.P:
@@ -169,24 +164,16 @@ def _level_name(level: str | None, shown: bool, ground: Ground | None) -> Any:
 def _cell(row: EffectRow | None) -> html.Td:
     if row is None:
         return html.Td("no such change", className="is-missing")
-    values = {f"data-{name}": machine_value(getattr(row, name)) for name in ("pooled", "shrunk", "support")}
+    names = ("pooled", "shrunk", "support", "told_low", "told_high")
+    values = {f"data-{name.replace('_', '-')}": machine_value(getattr(row, name)) for name in names}
     changes = f"{row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'}"
-    if row.pooled is None or row.pooled_low is None or row.pooled_high is None:
+    if row.told_low is None or row.told_high is None:
         words = "not enough yet" if "not enough yet" in row.words else "no figure"
         return html.Td([words, html.Br(), html.Small(changes)], className="is-missing", title=row.words, **values)
-    own = (row.pooled, row.pooled_low, row.pooled_high)
-    if row.shrunk is None or row.shrunk_low is None or row.shrunk_high is None:
-        return html.Td([*_figure(*own, row.unit), html.Br(), html.Small(changes)], **values)
-    alone = html.Small(f"alone {number(row.pooled, row.unit, effect=True)} ({row.n_changes:,})")
-    shrunk = _figure(row.shrunk, row.shrunk_low, row.shrunk_high, row.unit)
-    return html.Td([*shrunk, html.Br(), alone], **values)
-
-
-def _figure(value: float, low: float, high: float, unit: str) -> list[Any]:
-    """The estimate, bold where its interval lies on one side of zero, and the interval beside it."""
-    printed = number(value, unit, effect=True)
-    shown = html.Strong(printed) if low > 0 or high < 0 else printed
-    return [shown, " ", html.Small(bare_interval(low, high, unit, effect=True))]
+    told = bare_interval(row.told_low, row.told_high, row.unit, effect=True)
+    about = number(row.pooled if row.shrunk is None else row.shrunk, row.unit, effect=True)
+    behind = html.Small(f"about {about} ({row.n_changes:,})")
+    return html.Td([html.Strong(told) if row.direction else told, html.Br(), behind], **values)
 
 
 def _families(families: Sequence[FamilyRow], ground: Ground, text: Text) -> html.Details | None:

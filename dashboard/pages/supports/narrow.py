@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Any
 
-from dashboard.questions.selection import FOREFOOT_CLASSES, Selection
+from dashboard.questions.selection.selection import FOREFOOT_CLASSES, Selection
 
 # Splits that are words of the selection; a foot type is an arch and a forefoot.
 _WORDS: dict[str, tuple[str, ...]] = {

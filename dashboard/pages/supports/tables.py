@@ -2,21 +2,24 @@
 
 from typing import Any
 
+from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
-from dashboard.figures.effects import estimates_differ
+from dashboard.figures.effects import estimates_agree, estimates_differ
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
-from dashboard.questions.answers import EffectRow
+from dashboard.questions.effects.answers_effects import DoseRow, NeutralRow
+from dashboard.questions.models.answers_models import EffectRow
 
 
 def effect_columns(level: str) -> list[Column]:
-    """Support, both estimates with interval, bracket, whether they agree, and counts."""
+    """Support, told interval, both estimates with interval, how they stand to each other, and counts."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
+        _told(),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),
-        Column("By chance", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("By chance", _by_chance, ("q_value",), numeric=True),
         *_counts(),
     ]
 
@@ -24,15 +27,22 @@ def effect_columns(level: str) -> list[Column]:
 def _whether_they_agree(row: EffectRow) -> str:
     if row.pooled is None:
         return "not enough yet" if "not enough yet" in row.words else "no figure" if row.n_changes else "never changed"
-    return "differ" if estimates_differ(row) else "agree"
+    return "differ" if estimates_differ(row) else "agree" if estimates_agree(row) else "no disagreement found"
+
+
+def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
+    """The q-value; called rough where the p-value behind it is."""
+    return f"{small(row.q_value)} (rough)" if row.is_rough and row.q_value is not None else small(row.q_value)
 
 
 def dose_columns(level: str) -> list[Column]:
-    """Dose, both estimates against none, the straight line's figure, counts."""
+    """Dose, told interval and both estimates against none, the straight line's figure, counts."""
     return [
         Column("Dose", dose_name, ("dose",)),
+        _told(),
         *_both_estimates(level),
         Column("Straight line", lambda row: number(row.line, row.unit, effect=True), ("line",), numeric=True),
+        Column("By chance", _by_chance, ("q_value",), numeric=True),
         *_counts(),
     ]
 
@@ -47,10 +57,11 @@ def neutral_columns(level: str) -> list[Column]:
         Column("Beyond the noise", lambda row: number(row.net_deg, "deg", effect=True), ("net_deg",), numeric=True),
         Column(
             f"{level} interval",
-            lambda row: interval(row.net_low_deg, row.net_high_deg, "deg", effect=True),
-            ("net_low_deg", "net_high_deg"),
+            lambda row: interval(row.told_low, row.told_high, "deg", effect=True),
+            ("told_low", "told_high"),
             numeric=True,
         ),
+        Column("By chance", _by_chance, ("q_value",), numeric=True),
         Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
     ]
@@ -74,10 +85,11 @@ def influence_columns() -> list[Column]:
         Column("Support", lambda row: SUPPORTS[row.support]),
         Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
         Column("Pooled", lambda row: number(row.pooled, row.unit, effect=True), ("pooled",), numeric=True),
-        _ends("pooled_without", "Without any one rider"),
+        _ends("pooled_without", "Pooled without any one rider"),
+        Column("Those riders", lambda row: f"{row.rider_low}, {row.rider_high}"),
         Column("Within knee", lambda row: number(row.within, row.unit, effect=True), ("within",), numeric=True),
-        _ends("within_without", "Without any one rider"),
-        Column("Riders at the ends", lambda row: f"{row.rider_low}, {row.rider_high}"),
+        _ends("within_without", "Within knee without any one rider"),
+        Column("Those riders", lambda row: f"{row.within_rider_low}, {row.within_rider_high}"),
     ]
 
 
@@ -87,8 +99,17 @@ def _both_estimates(level: str) -> list[Column]:
         _ends("pooled", f"{level} interval"),
         Column("Within knee", lambda row: number(row.within, row.unit, effect=True), ("within",), numeric=True),
         _ends("within", f"{level} interval"),
-        _ends("bracket", "Bracket"),
     ]
+
+
+def _told() -> Column:
+    """The told interval, bold where a change is claimed by it."""
+
+    def printed(row: EffectRow | DoseRow) -> Any:
+        ends = interval(row.told_low, row.told_high, row.unit, effect=True)
+        return html.Strong(ends) if row.direction else ends
+
+    return Column("Told", printed, ("told_low", "told_high"), numeric=True)
 
 
 def _counts() -> list[Column]:
@@ -107,7 +128,7 @@ def _ends(estimate: str, heading: str) -> Column:
     return Column(heading, printed, (low, high), numeric=True)
 
 
-def _small(value: float | None) -> str:
+def small(value: float | None) -> str:
     """A p- or q-value; a small one by its bound."""
     if value is None:
         return NOTHING

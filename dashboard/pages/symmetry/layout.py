@@ -17,11 +17,11 @@ from dashboard.figures.names import OUTCOMES, plain
 from dashboard.figures.theme import number
 from dashboard.pages.symmetry import ids, tables
 from dashboard.pages.symmetry.patterns import flow_grid, flow_title
-from dashboard.questions.answers_asymmetry import Asymmetry, ChangeRow, PrevalenceRow
-from dashboard.questions.answers_sides import Sides, SidesRow
-from dashboard.questions.asymmetry_rows import headline_of
-from dashboard.questions.numbers import spoken_chance, spoken_p
-from dashboard.questions.selection import Selection
+from dashboard.questions.selection.numbers import spoken_chance, spoken_p
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.symmetry.answers_asymmetry import Asymmetry, ChangeRow, PrevalenceRow
+from dashboard.questions.symmetry.answers_sides import Sides, SidesRow
+from dashboard.questions.symmetry.asymmetry_rows import headline_of
 from shared.settings import Settings
 
 NAME = "Symmetry"

@@ -7,9 +7,9 @@ from typing import Final
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.figures.names import plain
-from dashboard.questions.answers_asymmetry import FlowRow
-from dashboard.questions.counted_rows import is_few
-from dashboard.questions.scope import counted
+from dashboard.questions.door.counted_rows import is_few
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.symmetry.answers_asymmetry import FlowRow
 
 # Steps of the shade, from none to the fullest cell.
 _SHADES: Final = 5
@@ -24,8 +24,7 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
         return "Knee patterns at arrival and at departure, where enough riders share them"
     kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
     reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
-    others = f"{reached:,} {'other' if reached == 1 else 'others'}"
-    return f"{kept:,} of {counted(n, 'rider')} left with the pattern they came with; {others} left neutral"
+    return f"{kept:,} of {counted(n, 'rider')} left with the pattern they came with; {counted(reached, 'other')} left neutral"
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:

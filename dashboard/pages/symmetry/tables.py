@@ -9,8 +9,8 @@ from dashboard.figures.names import plain
 from dashboard.figures.symmetry import by_level, level_name, short
 from dashboard.figures.symmetry_sides import further_out
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
-from dashboard.questions.answers_asymmetry import ChangeRow, PrevalenceRow
-from dashboard.questions.answers_sides import SidesRow
+from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, PrevalenceRow
+from dashboard.questions.symmetry.answers_sides import SidesRow
 
 
 @dataclass(frozen=True)

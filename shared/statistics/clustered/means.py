@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri, stdtrit
+from scipy.special import ndtri, stdtr, stdtrit
 
 from shared.errors import TooFewError
 from shared.statistics.wording import counted
@@ -12,7 +12,10 @@ from shared.statistics.wording import counted
 
 @dataclass(frozen=True)
 class Estimate:
-    """A figure with its interval; `n_effective` is the number of independent rows that would be as informative."""
+    """A figure with its interval; `n_effective` is the number of independent rows that would be as informative.
+
+    p_value: of zero, two-sided; None of a share, of which zero is no question.
+    """
 
     estimate: float
     low: float
@@ -20,6 +23,7 @@ class Estimate:
     n: int
     n_clusters: int
     n_effective: float
+    p_value: float | None = None
 
 
 def _mean_and_variance(values: NDArray[np.float64], cluster: NDArray[np.int64]) -> tuple[float, float, int]:
@@ -53,7 +57,8 @@ def clustered_mean(values: NDArray[np.float64], cluster: NDArray[np.int64], leve
     half = float(stdtrit(n_clusters - 1, 0.5 + level / 2)) * variance**0.5
     spread = float(values.var(ddof=1)) if len(values) > 1 else 0.0
     n_effective = spread / variance if variance > 0 else float(len(values))
-    return Estimate(mean, mean - half, mean + half, len(values), n_clusters, n_effective)
+    p_value = float(2 * stdtr(n_clusters - 1, -abs(mean) / variance**0.5)) if variance > 0 else float(mean == 0)
+    return Estimate(mean, mean - half, mean + half, len(values), n_clusters, n_effective, p_value)
 
 
 def clustered_share(events: NDArray[np.float64], cluster: NDArray[np.int64], level: float) -> Estimate:
@@ -73,3 +78,17 @@ def clustered_share(events: NDArray[np.float64], cluster: NDArray[np.int64], lev
     centre = (share + z * z / (2 * n_effective)) / (1 + z * z / n_effective)
     half = z / (1 + z * z / n_effective) * (share * (1 - share) / n_effective + z * z / (4 * n_effective**2)) ** 0.5
     return Estimate(share, max(0.0, centre - half), min(1.0, centre + half), n, n_clusters, n_effective)
+
+
+def design_effect(values: NDArray[np.float64], cluster: NDArray[np.int64]) -> float:
+    """How many times the variance of the mean of `values` (n,) is what it were if no two rows were of one cluster.
+
+    1 at least, and 1 where there are too few clusters to say. cluster: integer codes, (n,). Source: Kish 1965, Survey Sampling
+    (from memory).
+    """
+    try:
+        _, variance, _ = _mean_and_variance(values, cluster)
+    except TooFewError:
+        return 1.0
+    spread = float(values.var(ddof=1))
+    return max(1.0, len(values) * variance / spread) if spread > 0 else 1.0

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard.questions.types import PUBLISHED_FOREFOOT
+from dashboard.questions.symmetry.types import PUBLISHED_FOREFOOT
 from shared.statistics.proportions import wilson_interval
 
 COUNTS = {"varus": 208, "valgus": 21, "neutral": 11}

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.questions.frames import SUPPORTS, frame_of
-from dashboard.questions.study import study_of
-from dashboard.questions.supports import build_design
+from dashboard.questions.models.frames import SUPPORTS, frame_of
+from dashboard.questions.models.study import study_of
+from dashboard.questions.models.supports import build_design
 from shared.settings import Settings
 from shared.statistics.mixed.fits import fit_mixed_cells
 from shared.warehouse import open_reading

@@ -1,0 +1,119 @@
+"""The answer on agreement with the exam. A flag asks for a second look with the fitter; it is no verdict."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import ClassVar
+
+from dashboard.questions.selection.answers import Answer
+
+
+@dataclass(frozen=True)
+class AgreementRow:
+    """Fits without a flag among those that can be judged: overall (`by` None), or of one month, fitter or level of the split.
+
+    `level` of a month is its first day. Fitters stand in the order of their ids: this is no league.
+    """
+
+    by: str | None
+    level: str | None
+    n_fits: int
+    n_judged: int
+    n_in_agreement: int
+    share: float | None
+    low: float | None
+    high: float | None
+    words: str
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class RuleRow:
+    """How often one rule was asked (of feet, or of fits for the saddle) and what it answered."""
+
+    rule: str
+    told: str
+    n_asked: int
+    n_notes: int
+    n_flags: int
+    share_flagged: float | None
+    low: float | None
+    high: float | None
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class LookRow:
+    """One note or flag of a fit to look at together; `side` is None where it concerns both knees."""
+
+    session_id: str
+    session_date: date
+    fitter_id: str
+    side: str | None
+    rule: str
+    weight: str
+    words: str
+
+
+@dataclass(frozen=True)
+class OutcomeRow:
+    """One outcome of fits in agreement and of flagged ones, in `unit`; more is better.
+
+    `difference` is in agreement less flagged, held for the value at arrival; `crude_difference` is not. p_value, q_value: of no
+    difference.
+    """
+
+    outcome: str
+    unit: str
+    n_fits: int
+    n_in_agreement: int
+    n_flagged: int
+    mean_in_agreement: float | None
+    mean_flagged: float | None
+    crude_difference: float | None
+    difference: float | None
+    low: float | None
+    high: float | None
+    words: str
+    n_riders: int = 0
+    p_value: float | None = None
+    q_value: float | None = None
+
+
+@dataclass(frozen=True)
+class ShimPlaceRow:
+    """Change of an outcome for one more varus shim `in_shoe`, `at_cleat`, or the second less the first (`difference`).
+
+    p_value, q_value: of no difference between the places; a change at one place is not tested, since noise led to it.
+    """
+
+    outcome: str
+    unit: str
+    place: str
+    n_changes: int
+    n_riders: int
+    per_shim: float | None
+    low: float | None
+    high: float | None
+    words: str
+    p_value: float | None = None
+    q_value: float | None = None
+
+
+@dataclass(frozen=True)
+class AgreementWithExam(Answer):
+    """Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
+
+    rows_name: ClassVar[str] = "look_at"
+    n_fits: int
+    n_riders: int
+    n_judged: int
+    n_flagged: int
+    headline: str
+    cautions: tuple[str, ...]
+    agreement: tuple[AgreementRow, ...]
+    months: tuple[AgreementRow, ...]
+    fitters: tuple[AgreementRow, ...]
+    rules: tuple[RuleRow, ...]
+    outcomes: tuple[OutcomeRow, ...]
+    shim_places: tuple[ShimPlaceRow, ...]
+    look_at: tuple[LookRow, ...]

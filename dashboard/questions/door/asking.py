@@ -1,0 +1,145 @@
+"""Asks questions of one warehouse: keeps a consistent snapshot open, follows the file when a load replaces it, and
+remembers answers per snapshot, so that a page, a download and the command get the same object."""
+
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+from dashboard.questions.door import SQL
+from dashboard.questions.door.registry import QUESTIONS, question_named
+from dashboard.questions.memory.remembering import Memory, Remember
+from dashboard.questions.memory.turns import stopping
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import Selection
+from shared import clock
+from shared.errors import StatisticsError
+from shared.freshness import NEWEST_ROW, Freshness, freshness
+from shared.settings import Settings
+from shared.warehouse import Warehouse, open_reading, snapshot_of
+
+_Found = TypeVar("_Found")
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the studio's own data offer to choose from."""
+
+    studio: tuple[str, ...]
+    fitter: tuple[str, ...]
+    bike_kind: tuple[str, ...]
+    first_date: date | None
+    last_date: date | None
+
+
+class Asker:
+    """Thread-safe; one for each served warehouse."""
+
+    # Whose cases alone the reader may see; None where all, as here.
+    fitter: str | None = None
+
+    def __init__(self, path: Path, settings: Settings, today: Callable[[], date] | None = None) -> None:
+        """`today` tells today's date; without it the clock of this machine does."""
+        self.path = path
+        self.settings = settings
+        self._today = today or clock.today
+        self._lock = threading.Lock()
+        self._snapshot: tuple[int, int, int] | None = None
+        self._warehouse: Warehouse | None = None
+        self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
+
+    def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
+        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
+
+        Raises UsageError for another name, WarehouseError where it cannot be read.
+        """
+        asked = question_named(question)
+        if selection.split and not asked.follows_split:
+            plain = self.ask(question, replace(selection, split=None), **only)
+            return replace(plain, selection=selection.as_dict())
+        # Another question's answer over all fits, computed once for all who lean on it.
+        beside = {name: self.ask(name, Selection()) for name in asked.leans_on}
+        # What is due follows from today too, so that an answer of yesterday is another one.
+        dated = {"today": self._today()} if asked.knows_today else {}
+
+        def answer(cursor: Warehouse, remember: Remember) -> Answer:
+            return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
+
+        told: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
+        return told
+
+    def read_ahead(self) -> None:
+        """Answers every question over all fits but those that fit the effects' models, so that no reader waits for what is read
+        once a snapshot."""
+        for question in QUESTIONS:
+            if question not in ("effects", "checks"):
+                with suppress(StatisticsError):
+                    self.ask(question, Selection())
+
+    def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
+        """What a short look at the present snapshot finds; not remembered."""
+        with self._lock:
+            self._follow()
+            assert self._warehouse is not None
+            cursor = self._warehouse.cursor()
+        try:
+            return look(cursor)
+        finally:
+            cursor.close()
+
+    def freshness(self) -> Freshness:
+        """How old the newest row is today."""
+        newest: date | None = self._remembered(("as_of",), lambda cursor, _: cursor.value(NEWEST_ROW))
+        return freshness(newest, self._today(), self.settings)
+
+    def choices(self) -> Choices:
+        """The studios, fitters, bike kinds and dates in the warehouse."""
+        choices: Choices = self._remembered(("choices",), lambda cursor, _: _choices(cursor))
+        return choices
+
+    def once(self, key: tuple[Any, ...], make: Callable[[Warehouse, Remember], Any]) -> Any:
+        """What `make` finds in the present snapshot, remembered under `key` like an answer."""
+        return self._remembered(key, make)
+
+    def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse, Remember], Any]) -> Any:
+        """The answer to `key` in the present snapshot; it may have parts of its own remembered in the same snapshot."""
+        with self._lock:
+            self._follow()
+            snapshot, warehouse = self._snapshot, self._warehouse
+        assert warehouse is not None
+
+        def remember(part: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+            return self._memory.once((snapshot, *part), make)
+
+        def answered() -> Any:
+            with self._lock:
+                cursor = warehouse.cursor()
+            try:
+                with stopping(cursor.interrupt):
+                    return answer(cursor, remember)
+            finally:
+                cursor.close()
+
+        return self._memory.once((snapshot, *key), answered)
+
+    def _follow(self) -> None:
+        """Opens the file anew where a load has replaced it; cursors of the old snapshot finish on the old file."""
+        snapshot = snapshot_of(self.path)
+        if self._warehouse is None or snapshot != self._snapshot:
+            self._warehouse = open_reading(self.path)
+            self._memory.follow(snapshot)
+            self._snapshot = snapshot
+
+
+def _choices(warehouse: Warehouse) -> Choices:
+    row = warehouse.rows(SQL / "choices.sql")[0]
+    return Choices(
+        studio=tuple(row["studio"] or ()),
+        fitter=tuple(row["fitter"] or ()),
+        bike_kind=tuple(row["bike_kind"] or ()),
+        first_date=row["first_date"],
+        last_date=row["last_date"],
+    )

@@ -1,0 +1,1 @@
+"""What moved the knee."""

@@ -1,0 +1,152 @@
+"""Is the effect a straight line: the mean effect of each whole dose of shims and of stance against none."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.effects.answers_effects import DoseRow
+from dashboard.questions.models.captures import Captures
+from dashboard.questions.models.effect_models import OUTCOMES, Fits, fit_design
+from dashboard.questions.models.frames import STANCE_STEP_MM, Frame, Varying, frame_by_code
+from dashboard.questions.models.supports import Counts, build_design, counts_of
+from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.scope import counted
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.bracket import bracket_of
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import ROUGH_BELOW_DF, told_interval
+from shared.statistics.wald import wald_p_value
+from shared.units import UNITS
+
+DOSES = {"shim": ("total_shims", "shims", 1.0), "stance": ("stance_mm", "mm", STANCE_STEP_MM)}
+
+
+@dataclass(frozen=True)
+class FoundDose:
+    """A dose before its family is known, with the larger p-value of both estimates where it has figures."""
+
+    row: DoseRow
+    p_value: float | None = None
+
+
+@dataclass(frozen=True)
+class _Dose:
+    support: str
+    size: float
+    counts: Counts
+
+    @property
+    def term(self) -> str:
+        return _term(self.support, self.size)
+
+
+def _term(support: str, size: float) -> str:
+    return f"{support} at {size:g}"
+
+
+def dose_rows(
+    frame: Frame, slopes: Mapping[str, float], settings: Settings, begun: Mapping[str, float] | None = None
+) -> Iterator[FoundDose]:
+    """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
+    that effect (slopes) times the dose. frame: of the standard columns; begun: as in fit_design."""
+    for support in DOSES:
+        if support in slopes:
+            yield from _rows_of(frame, support, slopes[support], settings, begun)
+
+
+def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]:
+    """The doses of an outcome with their q-values: the doses are one family, and the tests of the straight line another;
+    price: as in in_family."""
+    bends = {(one.row.outcome, one.row.support): one.row.line_p_value for one in found}
+    bent = dict(zip(bends, in_family(list(bends.values()), price), strict=True))
+    q_values = in_family([one.p_value for one in found], price)
+    return [
+        replace(one.row, q_value=q_value, line_q_value=bent[one.row.outcome, one.row.support])
+        for one, q_value in zip(found, q_values, strict=True)
+    ]
+
+
+def _rows_of(
+    whole: Frame, support: str, slope: float, settings: Settings, begun: Mapping[str, float] | None
+) -> Iterator[FoundDose]:
+    outcome, sizes = whole.outcome, _sizes(whole.captures, support)
+    code = np.full(len(whole.captures), -1)
+    for place, size in enumerate(sizes):
+        code[_dose(whole.captures, support) == size] = place
+    frame = frame_by_code(whole, support, tuple(_at(support, size) for size in sizes), code)
+    doses = [_Dose(support, size, counts_of(frame, place, slice(None))) for place, size in enumerate(sizes)]
+    fits, bend = None, None
+    enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
+    if len(enough) >= 2:
+        try:
+            fits = fit_design(build_design(frame, None), settings, begun)
+            bend = _bend(fits, enough)
+        except StatisticsError:
+            # The doses cannot be told apart here; their counts are shown without figures.
+            fits = None
+    for dose in doses:
+        yield _row(outcome, dose, fits if dose in enough else None, slope, bend)
+
+
+def _sizes(captures: Captures, support: str) -> list[float]:
+    """The doses that occur, none left out as the reference; stance in steps of 2 mm."""
+    return [float(size) for size in np.unique(_dose(captures, support)) if size != 0]
+
+
+def _dose(captures: Captures, support: str) -> NDArray[np.float64]:
+    column, _, step = DOSES[support]
+    return np.asarray(np.round(captures.rows[column].astype(float) / step) * step)
+
+
+def _at(support: str, size: float) -> Varying:
+    return Varying(_term(support, size), None, lambda captures: (_dose(captures, support) == size).astype(float))
+
+
+def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
+    """The p-value of no bend: effects against the line through none, on the within-knee fit."""
+    known = [dose for dose in doses if dose.term in fits.within.terms]
+    if len(known) < 2:
+        return None
+    places = [fits.within.terms.index(dose.term) for dose in known]
+    size = np.array([dose.size for dose in known])
+    estimate = fits.within.estimate[places]
+    covariance = fits.within.robust_covariance[np.ix_(places, places)]
+    # Every contrast of the effects that a straight line through none makes zero.
+    contrasts = np.linalg.svd(size[None, :])[2][1:]
+    df = float(np.min(fits.within.df[places]))
+    return wald_p_value(contrasts @ estimate, contrasts @ covariance @ contrasts.T, df)
+
+
+def _row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> FoundDose:
+    unit, dose_unit = OUTCOMES[outcome], DOSES[dose.support][1]
+    line = slope * dose.size
+    none = (None,) * 8
+    counts = (dose.counts.n_riders, dose.counts.n_changes)
+    known = fits is not None and dose.term in fits.within_table and dose.term in fits.pooled_table
+    if fits is None or not known or fits.within_table[dose.term].df <= 0:
+        found_counts = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
+        words = f"{_dose_words(dose)}: not enough yet, {found_counts}."
+        return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
+    pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
+    found = bracket_of(fits.pooled, fits.within, dose.term, fits.level)
+    told = told_interval(found.low, found.high)
+    sign = UNITS[unit].sign
+    words = (
+        f"{_dose_words(dose)}: {spoken(told.low, 2)} to {spoken(told.high, 2, sign)} against none; "
+        f"the straight line says {spoken(line, 2, sign)}."
+    )
+    figures = (pooled.estimate, pooled.low, pooled.high, within.estimate, within.low, within.high, found.low, found.high)
+    row = DoseRow(
+        outcome, dose.support, unit, dose.size, dose_unit, *counts, *figures, line, bend, words,
+        told_low=told.low, told_high=told.high, told_by=told.by, is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
+    )  # fmt: skip
+    return FoundDose(row, max(pooled.p_value, within.p_value))
+
+
+def _dose_words(dose: _Dose) -> str:
+    if dose.support == "shim":
+        return f"{spoken(dose.size, 0)} shim{'' if abs(dose.size) == 1 else 's'} in all"
+    return f"{spoken(dose.size, 0)} mm of stance"

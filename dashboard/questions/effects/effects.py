@@ -1,0 +1,165 @@
+"""What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
+bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+from dashboard.questions.effects.answers_effects import (
+    DoseRow,
+    Effects,
+    FamilyRow,
+    InfluenceRow,
+    NeutralRow,
+    ResidualRow,
+    ResponderRow,
+)
+from dashboard.questions.effects.effect_parts import OUTCOMES, EffectParts
+from dashboard.questions.memory.remembering import Remember, at_once
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.models.frames import SUPPORTS
+from dashboard.questions.models.verdict import claim
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
+from shared.rig.care import Watched, concerning, neutral_moved, unclaimed
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+METHOD = {
+    "pooled": "linear mixed model, REML: supports, exam, capture order, visit kind; random intercepts for rider, knee, "
+    "visit; covariance clustered by rider, CR2, t on Satterthwaite degrees of freedom",
+    "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
+    "bracket": "from the lower to the higher end of both intervals",
+    "told": "the interval that is told: the bracket of the very row",
+    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates: over all supports and outcomes; by level or dose "
+    "over those of an outcome, times outcomes told by outcomes in which something is claimed",
+    "claim": "a direction is claimed where the told interval lies on one side of zero and q is below 0.05",
+    "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
+    "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
+    "influence": "each estimate with any one rider left out, to first order",
+}
+
+
+PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
+# What a row claims by; without them it has figures and no claim.
+_CLAIMS_BY = ("told_low", "told_high", "told_by", "q_value", "line_q_value")
+_OF_HEADLINE = "tilt"
+_CLAIMING = ("effects", "families", "dose", "off_neutral", "responders")
+
+
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember = at_once,
+    parts: tuple[str, ...] = PARTS,
+    outcomes: tuple[str, ...] = OUTCOMES,
+    rig: Watched | None = None,
+) -> Effects:
+    """The effect of each support on each outcome; with a split, at each of its levels as well.
+
+    parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
+    level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
+    those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
+    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once. rig: what is found
+    of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the distance from
+    neutral.
+    """
+    parts_of = EffectParts(warehouse, selection, settings, remember)
+    scope = parts_of.scope()
+    scope.require_fits()
+    n_captures = parts_of.n_captures()
+    found = _Found()
+    overall = parts_of.effects() if n_captures else {}
+    if n_captures:
+        _fill(found, parts_of, overall, parts, outcomes)
+    answer = Effects(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "level": settings.intervals.level},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        n_captures=n_captures,
+        headline=_headline([row for rows in overall.values() for row in rows], parts_of.carried),
+        effects=tuple(found.effects),
+        families=tuple(found.families),
+        dose=tuple(found.dose),
+        responders=tuple(found.responders),
+        off_neutral=tuple(found.off_neutral),
+        influence=tuple(found.influence),
+        residuals=tuple(found.residuals),
+    )
+    dates = (selection.date_from, selection.date_to)
+    findings = concerning(rig, selection.studio, *dates)
+    if words := unclaimed(findings, "effect of a support"):
+        return replace(_without_claims(answer, words, lambda row: True), headline=words)
+    if words := neutral_moved(findings, *dates):
+        return _without_claims(answer, words, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
+    return answer
+
+
+def _without_claims(answer: Effects, words: str, concerns: Callable[[Any], bool]) -> Effects:
+    """The answer in which the rows that this concerns keep their estimates and claim nothing; `words` say why."""
+    changed: dict[str, Any] = {
+        name: tuple(_without_claim(row, words) if concerns(row) else row for row in getattr(answer, name)) for name in _CLAIMING
+    }
+    return replace(answer, **changed)
+
+
+def _without_claim(row: Any, words: str) -> Any:
+    changed = {each.name: None for each in fields(row) if each.name in _CLAIMS_BY}
+    return replace(row, **changed, words=words)
+
+
+@dataclass
+class _Found:
+    """The lists of an answer as they grow."""
+
+    effects: list[EffectRow] = field(default_factory=list)
+    families: list[FamilyRow] = field(default_factory=list)
+    dose: list[DoseRow] = field(default_factory=list)
+    responders: list[ResponderRow] = field(default_factory=list)
+    off_neutral: list[NeutralRow] = field(default_factory=list)
+    influence: list[InfluenceRow] = field(default_factory=list)
+    residuals: list[ResidualRow] = field(default_factory=list)
+
+
+def _fill(
+    found: _Found,
+    parts_of: EffectParts,
+    overall: dict[str, tuple[EffectRow, ...]],
+    parts: tuple[str, ...],
+    outcomes: tuple[str, ...],
+) -> None:
+    for outcome in (outcome for outcome in OUTCOMES if outcome in outcomes):
+        if "overall" in parts:
+            found.effects += overall[outcome]
+        if "dose" in parts:
+            found.dose += parts_of.dose(outcome)
+        if "influence" in parts:
+            found.influence += parts_of.overall(outcome).influence
+        if "residuals" in parts:
+            found.residuals += parts_of.residuals(outcome)
+    if "directions" in parts:
+        by_direction, off_neutral = parts_of.directions()
+        found.effects += by_direction
+        found.off_neutral += off_neutral
+    if "responders" in parts:
+        found.responders += parts_of.responders()
+    if "split" in parts and parts_of.selection.split:
+        for outcome in outcomes:
+            rows, families = parts_of.split(outcome)
+            found.effects += rows
+            found.families += families
+
+
+def _headline(found: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
+    """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
+    shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
+    if not shown:
+        return "No support was changed often enough to say what it did to the tilt."
+    claimed = [row for row in shown if row.direction]
+    first = min(claimed or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
+    told = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    return " ".join((told, *carried(first)))

@@ -1,0 +1,184 @@
+"""From a frame to what the two models see: supports, exam, order and visit as terms; with a split, supports by level."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.models.captures import Captures, labels_in
+from dashboard.questions.models.frames import (
+    HELD,
+    NOT_EXAMINED,
+    Frame,
+    frame_of,
+    split_support_columns,
+)
+from shared.statistics.mixed.terms import Terms
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# A split that says something of one support only: the others keep one column.
+OWN_SPLITS = {"shim_place": "shim", "stance_by": "stance"}
+
+
+@dataclass(frozen=True)
+class SupportColumn:
+    """One support, at one level of the split or overall (None)."""
+
+    support: str
+    level: str | None
+
+    @property
+    def term(self) -> str:
+        return self.support if self.level is None else f"{self.support} | {self.level}"
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How often a support was changed between consecutive captures of one knee, and in how many riders."""
+
+    n_changes: int
+    n_riders: int
+
+
+@dataclass(frozen=True)
+class Design:
+    """Supports in the order of `columns`, which are the first terms of both models; pooled also holds exam and visit."""
+
+    frame: Frame
+    columns: tuple[SupportColumn, ...]
+    pooled: Terms
+    within: Terms
+    counts: tuple[Counts, ...]
+
+
+def build_design(frame: Frame, split: str | None) -> Design:
+    """The design of both models; with a split that is the same throughout a cell, each support has one column a level of it."""
+    supports = frame.supports
+    level, labels = _levels(frame.captures, split)
+    by_level = frame.n_changes[:, supports] if split else None
+    names: list[SupportColumn] = []
+    counts: list[Counts] = []
+    places = np.full((max(len(labels), 1), len(frame.columns)), -1)
+    for place in supports:
+        column = frame.columns[place]
+        for index, label in enumerate(labels or (column.level,)):
+            here = level == index if by_level is not None else slice(None)
+            if label == NOT_EXAMINED and labels and not _occurs(frame, place, level == index):
+                continue
+            places[index, place] = len(names)
+            names.append(SupportColumn(column.of, label))
+            counts.append(counts_of(frame, place, here))
+    orders = [place for place in range(len(frame.columns)) if place not in supports]
+    for step, place in enumerate(orders):
+        places[:, place] = len(names) + step
+    order_terms = tuple(frame.columns[place].term for place in orders)
+    others = dict(_others(frame.captures))
+    terms = (*(name.term for name in names), *order_terms)
+    within = Terms.of(frame.cells, terms, level, places)
+    pooled = within.with_constant(tuple(others), np.array(list(others.values())).T)
+    return Design(frame, tuple(names), pooled, within, tuple(counts))
+
+
+def design_of(frame: Frame, split: str | None) -> Design:
+    """The design with any split: one by which a support's own values are told apart takes columns of its own."""
+    if split in OWN_SPLITS:
+        held = tuple(column for column in frame.columns if column.of in HELD)
+        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *held)
+        return build_design(frame_of(frame.captures, frame.outcome, columns), None)
+    return build_design(frame, split)
+
+
+def _levels(captures: Captures, split: str | None) -> tuple[Ints, tuple[str, ...]]:
+    """The level of each cell, and the levels; knees without a value to split by inform the shared terms and are not shown."""
+    if split is None:
+        return np.zeros(len(captures.n), dtype=np.int64), ()
+    levels = captures.cells[split]
+    present = sorted(labels_in(levels), key=_level_order)
+    place = np.full(len(levels.categories) + 1, len(present))  # the last, code -1: not examined
+    for index, label in enumerate(present):
+        place[levels.categories.get_loc(label)] = index
+    missing = (NOT_EXAMINED,) if levels.isna().any() else ()
+    return place[levels.codes], (*present, *missing)
+
+
+def _occurs(frame: Frame, place: int, here: NDArray[np.bool_]) -> bool:
+    """Whether the column is other than zero anywhere in these cells."""
+    return bool(np.any(frame.cells.mean[here, place]) or np.any(frame.n_changes[here, place]))
+
+
+def counts_of(frame: Frame, place: int, here: NDArray[np.bool_] | slice) -> Counts:
+    """How often a column was changed in some cells, and in how many riders; cells are sorted by rider."""
+    changes = frame.n_changes[here, place]
+    rider = frame.captures.rider[here][changes > 0]
+    return Counts(int(changes.sum()), int(np.count_nonzero(rider[1:] != rider[:-1])) + min(len(rider), 1))
+
+
+# Levels are listed in their own order, not the alphabet's.
+_LEVEL_ORDER = (
+    "low",
+    "medium",
+    "high",
+    "valgus",
+    "neutral",
+    "mild_varus",
+    "marked_varus",
+    "none",
+    "some",
+    "marked",
+    "left",
+    "right",
+    "highly supinated",
+    "supinated",
+    "pronated",
+    "highly pronated",
+    "under 30",
+    "30 to 44",
+    "45 to 59",
+    "60 and over",
+    "below 90°",
+    "90 to 104°",
+    "105 to 119°",
+    "120° and above",
+)
+
+
+def _level_order(level: str) -> tuple[tuple[int, str], ...]:
+    words = level.replace(" arch", "").split(", ")
+    return tuple((_LEVEL_ORDER.index(word) if word in _LEVEL_ORDER else len(_LEVEL_ORDER), word) for word in words)
+
+
+def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
+    """What the exam recorded, which is what a fitter may have gone by, and the visit's kind; a foot that was not examined has
+    columns of its own. A class that no cell has, or all have, tells nothing and has no column."""
+    yield "intercept", np.ones(len(captures.n))
+    for column, name, shown in _EXAM:
+        yield from _dummies(captures, column, name, shown)
+    unknown = np.isnan(captures.angle_deg)
+    known = float(captures.n[~unknown].sum())
+    mean = float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
+    yield "forefoot angle", np.where(unknown, mean, captures.angle_deg)
+    yield from _where_told("forefoot not examined", unknown)
+    yield from _dummies(captures, "visit_kind", "visit", ("follow_up", "refit"))
+
+
+_EXAM = (
+    ("arch_height", "arch", ("medium", "high")),
+    ("arch_collapse", "collapse", ("some", "marked")),
+    ("heel_posture", "heel", ("inverted", "everted")),
+    ("squat_knee_path", "squat", ("inward", "outward")),
+)
+
+
+def _dummies(captures: Captures, column: str, name: str, shown: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
+    levels = captures.cells[column]
+    for code in shown:
+        yield from _where_told(f"{name} {code}", levels == code)
+    yield from _where_told(f"{name} not recorded", levels.isna())
+
+
+def _where_told(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:
+    if flags.any() and not flags.all():
+        yield name, flags.astype(float)

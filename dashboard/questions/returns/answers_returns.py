@@ -1,0 +1,153 @@
+"""The frozen answer of the question whether riders come back and the fit holds."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import ClassVar
+
+from dashboard.questions.selection.answers import Answer
+
+
+@dataclass(frozen=True)
+class ReturnFigure:
+    """One share (0 to 1) over the fits, or at one level of the split; `n` counts what `counted` names."""
+
+    figure: str
+    split: str | None
+    level: str | None
+    unit: str
+    counted: str
+    n: int
+    estimate: float | None
+    low: float | None
+    high: float | None
+    words: str
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class ReturnCurveRow:
+    """The share of fits whose rider came back by this day, and the share whose booking came to nothing by then."""
+
+    split: str | None
+    level: str | None
+    days: int
+    n_at_risk: int
+    returned: float
+    returned_low: float | None
+    returned_high: float | None
+    ended_otherwise: float
+
+
+@dataclass(frozen=True)
+class AtRiskRow:
+    """How many fits were neither attended, ended otherwise nor at the data's end before this day."""
+
+    split: str | None
+    level: str | None
+    days: int
+    n_at_risk: int
+
+
+@dataclass(frozen=True)
+class ComparisonRow:
+    """Log-rank test between the levels of the split."""
+
+    split: str
+    levels: str
+    n: int
+    chi_square: float | None
+    df: int | None
+    p_value: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class OverdueRow:
+    """A booking that is open past its day, by the studio's ids.
+
+    days_over: counted to the data's last date, None where it was not over then; days_over_today: counted to today's clock, None
+    where the clock says a day before the data's last one.
+    """
+
+    follow_up_id: str
+    session_id: str
+    rider_id: str
+    due_on: date
+    days_over: int | None
+    days_over_today: int | None = None
+
+
+@dataclass(frozen=True)
+class LastingRow:
+    """How a knee was found again against how the fit left it, in `unit`; held: no further off than MDC95, of knees found again.
+
+    worst, best: the share of all knees that held if none of those not seen had, or all had; bounds_low, bounds_high: the
+    interval of the true share, whatever became of them. alike: the share of all if those not seen held as did those who were
+    alike when they left, with its interval; None where that cannot be told.
+    """
+
+    outcome: str
+    unit: str
+    n_knees: int
+    n_seen: int
+    n_riders_seen: int
+    mean_change: float | None = None
+    mean_change_low: float | None = None
+    mean_change_high: float | None = None
+    mdc95: float | None = None
+    held: float | None = None
+    held_low: float | None = None
+    held_high: float | None = None
+    worst: float | None = None
+    best: float | None = None
+    bounds_low: float | None = None
+    bounds_high: float | None = None
+    alike: float | None = None
+    alike_low: float | None = None
+    alike_high: float | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class SaidRow:
+    """What riders said at the follow-up, 0 to 10 points: `n` answers of `n_fits` fits whose window has closed.
+
+    Median, quartiles and mean are of the answers. worst, best: the mean of all fits if each of the others had said the worst,
+    or the best; bounds_low, bounds_high: the interval of the true mean, whatever they would have said. alike: the mean of all
+    if the others would have said what those said who were alike when they left; None where that cannot be told.
+    """
+
+    topic: str
+    n: int
+    median_points: float | None
+    quartile_low_points: float | None
+    quartile_high_points: float | None
+    words: str
+    n_riders: int = 0
+    n_fits: int = 0
+    mean_points: float | None = None
+    worst_points: float | None = None
+    best_points: float | None = None
+    bounds_low_points: float | None = None
+    bounds_high_points: float | None = None
+    alike_points: float | None = None
+    alike_low_points: float | None = None
+    alike_high_points: float | None = None
+
+
+@dataclass(frozen=True)
+class Returns(Answer):
+    """Do riders come back, and does the fit hold. `today`: the date that `overdue` is counted to beside `as_of`."""
+
+    rows_name: ClassVar[str] = "figures"
+    n_fits: int
+    n_riders: int
+    headline: str
+    figures: tuple[ReturnFigure, ...]
+    curve: tuple[ReturnCurveRow, ...]
+    at_risk: tuple[AtRiskRow, ...]
+    comparisons: tuple[ComparisonRow, ...]
+    overdue: tuple[OverdueRow, ...]
+    lasting: tuple[LastingRow, ...]
+    said: tuple[SaidRow, ...]
+    today: date | None = None

@@ -1,0 +1,253 @@
+"""Do riders come back, and does the fit hold: bookings, returns over closed windows, the curve of returns, what lasted."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.returns import SQL
+from dashboard.questions.returns.answers_returns import (
+    AtRiskRow,
+    ComparisonRow,
+    OverdueRow,
+    ReturnCurveRow,
+    ReturnFigure,
+    Returns,
+)
+from dashboard.questions.returns.lasting import lasting_rows, said_rows
+from dashboard.questions.returns.unseen import Left
+from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
+from dashboard.questions.selection.levels import Levels, count_riders, levels_of_feet
+from dashboard.questions.selection.numbers import spoken_chance, spoken_percent, spoken_percents
+from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of, spoken_day
+from dashboard.questions.selection.selection import SPLITS, Selection
+from shared.errors import StatisticsError
+from shared.settings import Settings
+from shared.statistics.clustered.means import clustered_share
+from shared.statistics.time_to_event import ENDED, cumulative_incidence, log_rank, number_at_risk
+from shared.warehouse import Warehouse
+
+Rows = dict[str, NDArray[Any]]
+
+METHOD = {
+    "asked": "first fits and refits, booked or not; a follow-up visit is a return itself, and asks for none",
+    "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
+    "return_rate": "attended within the window / fits whose window has closed; an open window is never a failure",
+    "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
+    "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at the data's end",
+    "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent; "
+    "a difference is told where p times the number of splits that may be asked for is below 1 - level",
+    "overdue": "open past the day it was due: by the data's last date, and by today's date, each told by its name",
+    "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
+    "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
+    "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held (Imbens-Manski)",
+    "alike": "inverse-probability weights by what was known at departure, with a regression; what decides who comes and was "
+    "not known, such as pain since then, is not seen",
+    "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
+}
+
+_FEET_DIFFER = "feet differ"
+_AT_RISK_EVERY_DAYS = 14
+# Each split by what is true of a fit or a foot brings one comparison; a side has none.
+_N_SPLITS = len(SPLITS) - 1
+
+
+@dataclass(frozen=True)
+class _Group:
+    """The fits at one level of the split; level None: all."""
+
+    split: str | None
+    level: str | None
+    rows: Rows
+
+    def where(self, *columns: str) -> Rows:
+        """The rows for which all these columns are true."""
+        return _where(self.rows, np.logical_and.reduce([self.rows[column].astype(bool) for column in columns]))
+
+
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    today: date | None = None,
+    remember: Remember | None = None,
+) -> Returns:
+    """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted.
+
+    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    """
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
+    scope.require_fits()
+    assert scope.as_of is not None  # there are fits, and each has a day
+    rows = read_or_cut(warehouse, scope, SQL / "returns_fits.sql", remember)
+    groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
+    left = Left(groups[0].where("is_followable"))
+    figures = tuple(figure for group in groups for figure in _figures(group, settings))
+    parameters = {**scope.parameters, "today": today or scope.as_of}
+    overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", parameters, **fragments()))
+    return Returns(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method=_method(settings),
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=f"{figures[2].words} {overdue_words(overdue, scope.as_of, today)}",
+        figures=figures,
+        curve=tuple(row for group in groups for row in _curve(group, settings)),
+        at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
+        comparisons=tuple(_comparisons(selection.split, groups, settings)),
+        overdue=overdue,
+        lasting=tuple(lasting_rows(warehouse, scope, left, settings, remember)),
+        said=tuple(said_rows(left, settings)),
+        today=today,
+    )
+
+
+def _method(settings: Settings) -> dict[str, Any]:
+    window = settings.follow_up
+    return {
+        **METHOD,
+        "booked_within_days": window.booked_within_days,
+        "returned_within_days": window.returned_within_days,
+    }
+
+
+def _levels(warehouse: Warehouse, scope: Scope, split: str | None, remember: Remember | None) -> Levels | None:
+    """The levels of the feet of the selected fits; none without a split and by side."""
+    return None if split is None or split == "side" else levels_of_feet(warehouse, scope, split, remember)
+
+
+def _groups(rows: Rows, levels: Levels | None, split: str | None) -> Iterator[_Group]:
+    """All fits, then each level of the split that both feet of a fit have, fits whose feet differ last."""
+    yield _Group(None, None, rows)
+    if levels is None:
+        return
+    left, right = levels.number[np.searchsorted(levels.fit_no, rows["fit_no"])].T
+    for number, level in enumerate(levels.names):
+        alike = (left == number) & (right == number)
+        if alike.any():
+            yield _Group(split, level, _where(rows, alike))
+    differ = (left >= 0) & (right >= 0) & (left != right)
+    if differ.any():
+        yield _Group(split, _FEET_DIFFER, _where(rows, differ))
+
+
+def _where(rows: Rows, chosen: NDArray[np.bool_]) -> Rows:
+    return {name: values[chosen] for name, values in rows.items()}
+
+
+def _figures(group: _Group, settings: Settings) -> Iterator[ReturnFigure]:
+    asked, closed = group.where("asks_booking"), group.where("is_followable")
+    attended = group.rows["end_code"] == ENDED
+    kept = group.rows["kept_code"]
+    recorded = attended & (kept > 0)
+    rider = group.rows["rider"]
+    yield _share(group, "booked_same_day", "fit", asked["has_booked_same_day"], asked["rider"], settings)
+    yield _share(group, "booked", "fit", asked["has_booked"], asked["rider"], settings)
+    yield _share(group, "return_rate", "fit", closed["has_returned"], closed["rider"], settings)
+    for number, code in enumerate(("all", "some", "none"), start=1):
+        yield _share(group, f"setup_kept_{code}", "follow-up", kept[recorded] == number, rider[recorded], settings)
+
+
+def _share(
+    group: _Group, figure: str, unit_counted: str, events: NDArray[Any], rider: NDArray[Any], settings: Settings
+) -> ReturnFigure:
+    n, n_riders, name = len(events), count_riders(rider), _NAMES[figure]
+    start = (figure, group.split, group.level, "share", unit_counted, n)
+    if n < settings.minimum.rows_shown:
+        return ReturnFigure(*start, None, None, None, f"{name}: not enough yet, {counted(n, unit_counted)}.", n_riders)
+    try:
+        found = clustered_share(events.astype(float), rider, settings.intervals.level)
+    except StatisticsError as refused:
+        return ReturnFigure(*start, None, None, None, f"{name}: {refused}", n_riders)
+    words = _WORDS[figure].format(
+        share=spoken_percent(found.estimate),
+        interval=spoken_percents(found.low, found.high),
+        n=counted(n, unit_counted),
+        booked_days=settings.follow_up.booked_within_days,
+        days=settings.follow_up.returned_within_days,
+    )
+    return ReturnFigure(*start, found.estimate, found.low, found.high, words, n_riders)
+
+
+def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:
+    rows = group.rows
+    if len(rows["days"]) < settings.minimum.rows_shown:
+        return
+    found = cumulative_incidence(rows["days"].astype(float), rows["end_code"].astype(int), settings.intervals.level)
+    shown = found.time <= settings.follow_up.curve_days
+    columns = (found.time, found.at_risk, found.incidence, found.low, found.high, found.competing)
+    for day, at_risk, returned, low, high, other in zip(*(column[shown].tolist() for column in columns), strict=True):
+        yield ReturnCurveRow(group.split, group.level, int(day), at_risk, returned, _known(low), _known(high), other)
+
+
+def _at_risk(group: _Group, settings: Settings) -> Iterator[AtRiskRow]:
+    rows = group.rows
+    if len(rows["days"]) < settings.minimum.rows_shown:
+        return
+    days = np.arange(0, settings.follow_up.curve_days + 1, _AT_RISK_EVERY_DAYS)
+    for day, n in zip(days.tolist(), number_at_risk(rows["days"].astype(float), days.astype(float)).tolist(), strict=True):
+        yield AtRiskRow(group.split, group.level, day, n)
+
+
+def _comparisons(split: str | None, groups: list[_Group], settings: Settings) -> Iterator[ComparisonRow]:
+    """Between the levels that have enough fits; none without a split."""
+    if split is None:
+        return
+    if split == "side":
+        yield ComparisonRow(split, "", 0, None, None, None, "A fit has two sides, so that returns are not split by side.")
+        return
+    followed = {group.level: group.rows for group in groups if group.level is not None}
+    enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
+    names = "; ".join(str(level) for level in enough)
+    n = sum(len(rows["days"]) for rows in enough.values())
+    try:
+        time = np.concatenate([rows["days"] for rows in enough.values()] or [np.array([])]).astype(float)
+        ended = np.concatenate([rows["end_code"] == ENDED for rows in enough.values()] or [np.array([], bool)])
+        found = log_rank(time, ended, np.repeat([str(level) for level in enough], [len(r["days"]) for r in enough.values()]))
+    except StatisticsError as refused:
+        yield ComparisonRow(split, names, n, None, None, None, str(refused))
+        return
+    clear = found.p_value * _N_SPLITS < 1 - settings.intervals.level
+    told = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
+    chance = f"chance alone would bring a difference as large {spoken_chance(found.p_value)}"
+    words = f"{told} by {split.replace('_', ' ')}: {chance}."
+    yield ComparisonRow(split, names, n, found.chi_square, found.df, found.p_value, words)
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else value
+
+
+def overdue_words(rows: Sequence[OverdueRow], as_of: date, today: date | None) -> str:
+    """How many bookings are overdue by the data's last date and, where that is another day, by today's."""
+    n = sum(row.days_over is not None for row in rows)
+    some = counted(n, "booking") if n else "No booking"
+    is_one = n < 2
+    if today is None or today <= as_of:
+        return f"{some} {'is' if is_one else 'are'} overdue. Data up to {spoken_day(as_of)}."
+    n_today = sum(row.days_over_today is not None for row in rows)
+    now = f"{f'{n_today:,}' if n_today else 'none'} {'is' if n_today < 2 else 'are'} today, {spoken_day(today)}"
+    return f"{some} {'was' if is_one else 'were'} overdue on {spoken_day(as_of)}, the data's last day; {now}."
+
+
+_NAMES = {
+    "booked_same_day": "Booked on the day",
+    "booked": "Booked",
+    "return_rate": "Came back",
+    "setup_kept_all": "Setup kept whole",
+    "setup_kept_some": "Setup kept in part",
+    "setup_kept_none": "Setup not kept",
+}
+_WORDS = {
+    "booked_same_day": "{share} of fits had a follow-up booked on the day ({interval}; {n}).",
+    "booked": "{share} of fits had a follow-up booked within {booked_days} days ({interval}; {n}).",
+    "return_rate": "{share} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
+    "setup_kept_all": "At {share} of follow-ups the whole setup was still in use ({interval}; {n}).",
+    "setup_kept_some": "At {share} of follow-ups a part of the setup was still in use ({interval}; {n}).",
+    "setup_kept_none": "At {share} of follow-ups nothing of the setup was still in use ({interval}; {n}).",
+}

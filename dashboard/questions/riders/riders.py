@@ -1,0 +1,32 @@
+"""What happened to this rider: one rider's timeline, or the list of riders where none or several are named."""
+
+from datetime import date
+
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
+from dashboard.questions.riders.riders_list import listed
+from dashboard.questions.riders.riders_timeline import timeline
+from dashboard.questions.selection.every_fit import Remember, at_once
+from dashboard.questions.selection.scope import scope_of
+from dashboard.questions.selection.selection import Selection
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    noise: Noise | None = None,
+    today: date | None = None,
+    remember: Remember | None = None,
+) -> Riders | RiderTimeline:
+    """One rider's timeline, else the list of riders; without `noise` no change is told from chance.
+
+    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    """
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
+    scope.require_fits()
+    if len(selection.rider) == 1:
+        return timeline(warehouse, scope, selection, settings, noise, today)
+    return listed(warehouse, scope, selection, settings, today, remember)

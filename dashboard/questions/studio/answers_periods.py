@@ -1,0 +1,63 @@
+"""The frozen answer of the question how a period compares with the one before and with the same one a year before."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import ClassVar
+
+from dashboard.questions.selection.answers import Answer
+from shared.statistics.told import direction
+
+
+@dataclass(frozen=True)
+class PeriodRow:
+    """One headline figure in one period, in `unit`: this one, the one before, or the same one a year before (`which`)."""
+
+    figure: str
+    which: str
+    date_from: date
+    date_to: date
+    unit: str
+    counted: str
+    n: int
+    estimate: float | None
+    low: float | None
+    high: float | None
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class PeriodChangeRow:
+    """This period less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares).
+
+    q_value: among all comparisons of the answer; `told` is higher, lower or no clear change.
+    """
+
+    figure: str
+    against: str
+    unit: str
+    n_this: int
+    n_against: int
+    difference: float | None
+    low: float | None
+    high: float | None
+    words: str
+    n_riders_this: int = 0
+    n_riders_against: int = 0
+    p_value: float | None = None
+    q_value: float | None = None
+
+    @property
+    def told(self) -> str:
+        return {1: "higher", -1: "lower", 0: "no clear change"}[direction(self.low, self.high, self.q_value)]
+
+
+@dataclass(frozen=True)
+class Periods(Answer):
+    """The four headline figures of a period beside the period before and the same period a year before."""
+
+    rows_name: ClassVar[str] = "periods"
+    n_fits: int
+    n_riders: int
+    headline: str
+    periods: tuple[PeriodRow, ...]
+    changes: tuple[PeriodChangeRow, ...]

@@ -1,0 +1,159 @@
+"""How are we doing: four headline figures, each with its interval, over the selection and by month."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.data import noise
+from dashboard.questions.data.fitter_noise import FitterNoise
+from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
+from dashboard.questions.selection.levels import count_riders
+from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.selection.scope import Scope, counted, scope_of
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio import SQL
+from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
+from dashboard.questions.symmetry.both_sides import side_difference
+from shared.settings import Settings
+from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
+from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction
+from shared.warehouse import Warehouse
+
+METHOD = {
+    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 (of the fit's own "
+    "fitter, where fitters' captures scatter differently) from arrival to departure",
+    "side_difference_left": "share of fits whose tilt differs between the knees by the limit or more at departure",
+    "return_rate": "share of fits attended again within the window, of the fits whose window has closed",
+    "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
+    "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
+}
+_NO_DAYS = np.array([], "datetime64[D]")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One figure's raw values: what is averaged, by rider and day of the fit."""
+
+    figure: str
+    unit: str
+    counted: str
+    values: NDArray[np.float64]
+    rider: NDArray[np.int64]
+    day: NDArray[Any]
+    refusal: str = ""
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Studio:
+    """The four headline figures of the owner's first page."""
+    scope = scope_of(warehouse, selection, settings, remember or at_once)
+    scope.require_fits()
+    tilt_noise = noise.own_noise("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    outcomes = list(measured(warehouse, scope, settings, tilt_noise, remember))
+    figures = tuple(_figure(each, settings) for each in outcomes)
+    return Studio(
+        as_of=scope.as_of,
+        selection=selection.as_dict(),
+        selection_words=scope.words,
+        method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
+        n_fits=scope.n_fits,
+        n_riders=scope.n_riders,
+        headline=figures[0].words,
+        figures=figures,
+        trend=tuple(row for each in outcomes for row in _trend(each, settings)),
+    )
+
+
+def measured(
+    warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: FitterNoise, remember: Remember | None = None
+) -> Iterator[Measured]:
+    """The raw values behind each headline figure; the trends chart the same ones."""
+    knees = read_or_cut(warehouse, scope, SQL / "studio_knees.sql", remember)
+    fits = read_or_cut(warehouse, scope, SQL / "studio_fits.sql", remember)
+    if tilt_noise.mdc95 is None:
+        refusal = f"{_NAMES['knees_better']}: {tilt_noise.row.words.partition(': ')[2]}"
+        yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
+    else:
+        better = knees["nearer_neutral_deg"] > tilt_noise.limits(knees["fitter"])
+        yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
+    difference = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
+    both = np.isfinite(difference)
+    left = (difference >= settings.knee.side_difference_deg).astype(float)
+    yield Measured("side_difference_left", "share", "fit", left[both], fits["rider"][both], fits["day"][both])
+    closed = fits["is_followable"].astype(bool)
+    returned = fits["has_returned"].astype(float)
+    yield Measured("return_rate", "share", "fit", returned[closed], fits["rider"][closed], fits["day"][closed])
+    gained = fits["comfort_gained_points"].astype(float)
+    rated = np.isfinite(gained)
+    yield Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["day"][rated])
+
+
+def estimate_of(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
+    if len(values) < settings.minimum.rows_shown:
+        return None
+    compute = clustered_share if unit == "share" else clustered_mean
+    return compute(values, rider, settings.intervals.level)
+
+
+def _figure(measured: Measured, settings: Settings) -> StudioFigure:
+    n, n_riders = len(measured.values), count_riders(measured.rider)
+    found = estimate_of(measured.values, measured.rider, measured.unit, settings)
+    if found is None:
+        words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
+        return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
+    is_clear = measured.unit == "share" or direction(found.low, found.high, _q_value(found))
+    words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
+        moved="fell" if found.estimate < 0 else "rose",
+        size=_written(abs(found.estimate), measured.unit),
+        estimate=_written(found.estimate, measured.unit),
+        interval=_written_ends(found.low, found.high, measured.unit),
+        n=counted(n, measured.counted),
+        limit=spoken(settings.knee.side_difference_deg, 0, "°"),
+        days=settings.follow_up.returned_within_days,
+    )
+    figures = (found.estimate, found.low, found.high)
+    return StudioFigure(measured.figure, measured.unit, measured.counted, n, *figures, words, n_riders)
+
+
+def _q_value(found: Estimate) -> float | None:
+    """That of one of the four figures that are told together."""
+    return in_family([found.p_value], len(_NAMES))[0]
+
+
+def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
+    # Rows stand by date, so that a month is a slice.
+    months, first = np.unique(measured.day.astype("datetime64[M]"), return_index=True)
+    for month, (start, end) in zip(months, pairwise([*first.tolist(), len(measured.day)]), strict=True):
+        found = estimate_of(measured.values[start:end], measured.rider[start:end], measured.unit, settings)
+        figures = (found.estimate, found.low, found.high) if found else (None, None, None)
+        first_day = date.fromisoformat(f"{month}-01")
+        row = StudioTrendRow(measured.figure, first_day, measured.unit, end - start, *figures)
+        yield replace(row, n_riders=count_riders(measured.rider[start:end]))
+
+
+def _written(value: float, unit: str) -> str:
+    return spoken_percent(value) if unit == "share" else spoken(value, 1)
+
+
+def _written_ends(low: float, high: float, unit: str) -> str:
+    return spoken_percents(low, high) if unit == "share" else f"{spoken(low, 1)} to {spoken(high, 1)}"
+
+
+_NAMES = {
+    "knees_better": "Knees better",
+    "side_difference_left": "Side differences left",
+    "return_rate": "Riders who came back",
+    "comfort_gained": "Comfort gained",
+}
+_WORDS = {
+    "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}).",
+    "side_difference_left": "{estimate} of fits ended with a side difference in tilt of {limit} or more ({interval}; {n}).",
+    "return_rate": "{estimate} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
+    "comfort_gained": "Comfort {moved} by {size} points of 10 on average ({interval}; {n} rated at both ends).",
+}
+_NO_CLEAR_CHANGE = "Comfort shows no clear change: {estimate} points of 10 on average ({interval}; {n} rated at both ends)."

@@ -1,0 +1,50 @@
+"""The fits behind the trends, and what their riders came with."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.questions.selection.calendar import first_day, period_of
+from dashboard.questions.selection.every_fit import Remember, at_once, feet_selected, read_or_cut
+from dashboard.questions.selection.scope import Scope
+from dashboard.questions.studio import SQL
+from dashboard.questions.studio.answers_trends import NoteRow
+from shared.settings import Trends as TrendSettings
+from shared.warehouse import Warehouse
+
+Array = NDArray[np.float64]
+
+
+def fits_of(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> dict[str, NDArray[Any]]:
+    """One row a selected fit; what its knees came with is the mean over the selected ones."""
+    fits = read_or_cut(warehouse, scope, SQL / "trends_fits.sql", remember)
+    feet = feet_selected(warehouse, scope, remember or at_once)
+    for column in ("off_neutral_arrival_deg", "sway_arrival_mm"):
+        left, right = (
+            _of_selected(fits.pop(f"{column}_{side}"), feet, 2 * fits["fit_no"].astype(np.int64) + number)
+            for number, side in enumerate(("left", "right"))
+        )
+        fits[column] = np.where(np.isnan(left), right, np.where(np.isnan(right), left, (left + right) / 2))
+    return fits
+
+
+def riders_at(at: NDArray[np.int64], rider: NDArray[np.int64], rows: Array) -> NDArray[np.int64]:
+    """How many riders have a row in each period; `at` is each row's period, from 0; `rows` counts the rows of each period."""
+    most = int(rider.max(initial=0)) + 1
+    return np.bincount(np.unique(at * most + rider) // most, minlength=len(rows))
+
+
+def _of_selected(values: Array, feet: NDArray[np.bool_] | None, foot: NDArray[np.int64]) -> Array:
+    """The values (n,) of feet by number, NaN where a foot is not selected."""
+    if feet is None:
+        return values
+    return np.where(feet[np.minimum(foot, len(feet) - 1)] & (foot < len(feet)), values, np.nan)
+
+
+def notes_of(trends: TrendSettings) -> Iterator[NoteRow]:
+    """The dated notes, each with its period."""
+    for note in trends.notes:
+        period = int(period_of(np.array([note.on], "datetime64[D]"), trends.every)[0])
+        yield NoteRow(note.on, first_day(period, trends.every), note.words)

@@ -1,0 +1,44 @@
+"""The same rows that a page prints, as CSV, from a plain address."""
+
+from flask import Flask, Response, request
+
+from dashboard.components.faults import told
+from dashboard.components.page import Desk
+from dashboard.questions.door.registry import by_period
+from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.selection import parse_selection
+from shared.errors import FitledgerError, NotPermittedError, UsageError
+
+
+def add_downloads(server: Flask, desk: Desk) -> None:
+    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list; `every=` for trends."""
+
+    @server.get(f"{desk.addresses.prefix}download/<question>.csv")
+    def download(question: str) -> Response:
+        words = request.args.to_dict()
+        try:
+            name = words.pop("rows", None)
+            only = by_period(question, words.pop("every", None))
+            answer = desk.asker.ask(question, parse_selection(words), **only)
+            text = answer.to_csv(list_name(answer, name))
+        except Exception as fault:
+            return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
+        name = name or answer.rows_name
+        file = f"{question}.csv" if name == question else f"{question}-{name}.csv"
+        return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{file}"'})
+
+
+def status_of(fault: Exception) -> int:
+    """403 for what the reader may not ask, 400 for what cannot be answered, 500 for a fault of the program."""
+    if isinstance(fault, NotPermittedError):
+        return 403
+    return 400 if isinstance(fault, FitledgerError) else 500
+
+
+def list_name(answer: Answer, asked: str | None) -> str:
+    """The list that is asked for. Raises UsageError where the answer has no such list."""
+    lists = type(answer).lists()
+    name = asked or answer.rows_name
+    if name not in lists:
+        raise UsageError(f"rows: found {name!r}, expected one of {', '.join(lists)}.")
+    return name

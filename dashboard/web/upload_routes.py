@@ -1,0 +1,92 @@
+"""The addresses behind the Data page: where files are sent to, and the lists that belong to an upload or to mending."""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from flask import Flask, Response, has_request_context, jsonify, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from dashboard.components.faults import told
+from dashboard.questions.selection.answers import rows_to_csv
+from dashboard.web.downloads import status_of
+from dashboard.web.guard import take_larger
+from dashboard.web.uploads import Uploads
+from shared.catalogue import catalogue
+from shared.errors import UploadError, UsageError
+
+# A page of another site cannot set a header of its own without asking first.
+HEADER: Final = "X-Fitledger"
+# What a multipart body needs besides its files: boundaries, names, headers.
+_AROUND: Final = 200_000
+
+
+# Set by a proxy, behind which every reader seems to sit at the proxy's own machine.
+_FORWARDED: Final = ("Forwarded", "X-Forwarded-For", "X-Real-IP")
+
+
+def reader_address() -> str | None:
+    """The address of the reader who asks; None where it is not known, as behind a proxy."""
+    if not has_request_context() or any(name in request.headers for name in _FORWARDED):
+        return None
+    return request.remote_addr
+
+
+def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
+    """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
+    _take_files(server, f"{prefix}upload", uploads)
+
+    @server.post(f"{prefix}upload")
+    def receive() -> tuple[Response, int]:
+        try:
+            uploads.require_allowed(reader_address())
+            if request.headers.get(HEADER) != "upload":
+                raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
+            token = uploads.receive((file.filename, file.stream) for file in request.files.getlist("files"))
+        except RequestEntityTooLarge:
+            return jsonify(words=str(uploads.too_large())), 413
+        except Exception as fault:
+            return jsonify(words=told(fault)), status_of(fault)
+        return jsonify(token=token), 200
+
+    @server.get(f"{prefix}upload/<token>/step")
+    def step(token: str) -> tuple[Response, int]:
+        return _words(lambda: _permitted(uploads).step(token))
+
+    @server.get(f"{prefix}upload/<token>/findings.csv")
+    def findings(token: str) -> Response:
+        return _csv("findings", lambda: _permitted(uploads).findings(token))
+
+    @server.get(f"{prefix}mend/<table>.csv")
+    def mend(table: str) -> Response:
+        def rows() -> list[dict[str, Any]]:
+            if table not in catalogue():
+                raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
+            return _permitted(uploads).rejects(table)
+
+        return _csv(f"{table}-rejects", rows)
+
+
+def _permitted(uploads: Uploads) -> Uploads:
+    """The uploads, for a reader who may load. Raises NotPermittedError for any other."""
+    uploads.require_permitted()
+    return uploads
+
+
+def _words(tell: Callable[[], str]) -> tuple[Response, int]:
+    try:
+        return jsonify(words=tell()), 200
+    except Exception as fault:
+        return jsonify(words=told(fault)), status_of(fault)
+
+
+def _take_files(server: Flask, path: str, uploads: Uploads) -> None:
+    if uploads.settings.upload.allowed:
+        take_larger(server, path, uploads.largest_bytes + _AROUND)
+
+
+def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:
+    try:
+        text = rows_to_csv(rows())
+    except Exception as fault:
+        return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
+    return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{name}.csv"'})

@@ -1,0 +1,47 @@
+"""What is true of the loud studio, and by which claims it counts as found."""
+
+import re
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from tests.nothing.claims import Claim
+from tests.nothing.studios import FITTER_OFF
+
+
+def _told(kind: str, *words: str, on_answer: bool = False) -> Callable[[Sequence[Claim]], bool]:
+    """Whether a claim of the kind holds all the words."""
+
+    def found(claims: Sequence[Claim]) -> bool:
+        return any(
+            claim.kind == kind and all(word in claim.text for word in words) and (claim.is_answer or not on_answer)
+            for claim in claims
+        )
+
+    return found
+
+
+def _moved(figure: str) -> Callable[[Sequence[Claim]], bool]:
+    """Whether a figure is said to have moved, in the charts by month."""
+    return lambda claims: any(
+        claim.kind == "moved" and not claim.is_echo and claim.text.startswith(figure) and not _OTHER_PERIODS.search(claim.text)
+        for claim in claims
+    )
+
+
+_OTHER_PERIODS: Final = re.compile(r"\bweek|\bquarter")
+FOUND: Final = {
+    "a shim raises the tilt (headline)": _told(
+        "effect", "One more varus shim raises the tilt", "riders in whom", on_answer=True
+    ),
+    "a medium insole raises the tilt": _told("effect", "A medium insole raises the tilt"),
+    "a shim takes sway away": _told("effect", "One more varus shim takes sway away"),
+    "stance carries the offset inward": _told("effect", "One mm of outward stance moves the knee inward"),
+    "a shim does more for low arches": _told("levels differ", "One more varus shim differs between levels in tilt"),
+    "comfort rises from arrival to departure": _told("comfort", "Comfort rose"),
+    "comfort moved with the practice, by month": _moved("Comfort gained: "),
+    "riders came back more with the practice, by month": _moved("Riders who came back: "),
+    "one fitter's comfort is off": lambda claims: any(
+        claim.kind == "fitter" and FITTER_OFF in claim.text and "points" in claim.text for claim in claims
+    ),
+    "the rig moved": _told("rig"),
+}

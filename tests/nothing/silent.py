@@ -1,0 +1,71 @@
+"""What holds a word of direction and claims nothing: shares and sizes, cautions, headings, names, drawings in words."""
+
+import re
+from typing import Final
+
+# Headings, names of figures and of columns, questions; whole.
+NAMES: Final = frozenset(
+    """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
+    Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
+    Beyond the limit before; Beyond the noise;
+    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change;
+    The larger; The signals; Where they disagree;
+    Outside the limits; outside the limits; Right less left; Left knee further out, beyond the limit; Feet differ;
+    Right knee further out, beyond the limit; One in ten, or more; If all not seen were lost, or held; further riders →;
+    How large the differences are; How many knees moved by more than the noise; The share beyond other limits; comfort gained;
+    Nearer to neutral, by where the knee stood at arrival; What stood beside each signal; no direction;
+    what the signals below are held against;
+    Moved; What moved; what the moves below are held against; right knee less left; Difference, 95 % interval;
+    The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
+    Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
+    offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
+    right less left; it remains where it is the limit or more; no estimate would change its direction""".replace(
+        "\n    ", " "
+    ).split("; ")
+)
+_FIGURES: Final = "Knees better|Knees nearer to neutral|Comfort gained|Fits with a side difference left|Side differences left"
+_PATTERNS: Final = (
+    # A share, a mean or a size, and of what; no comparison.
+    r"of fits agree with the exam \(",
+    r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
+    r"^Of [\d,]+ riders measured, ",
+    r"^(?:Follow-up overdue .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
+    r"^A knee's \w+ differs from itself by a typical error of ",
+    r"^With nothing changed, .* seem resolved by noise alone",
+    r"of feet (?:have a|show|collapse|are of the type) ",
+    r"^a side difference in \w+ in [\d,]+ of [\d,]+ riders at arrival",
+    r"^At (?:arrival|departure): [\d,]+ of [\d,]+ riders? beyond the limit$",
+    r"^[\d,]+ (?:lie|lies) beyond the limit of .* in [\d,]+ the right knee is further out, in [\d,]+ the left one",
+    r"^[\d,]+ resolved, [\d,]+ new, of |^Resolved \(at arrival only\): |^[\d,]+ lost the difference and [\d,]+ gained one",
+    r"^All fits: [\d,]+ fits? at the start, |^All riders: (?:[\d.]+ %, interval|not enough yet)",
+    r"^(?:Low insole|A (?:low|medium|high|custom) insole|One more varus shim|One mm of outward stance): [+-]?\d",
+    r"^Share of riders with a side difference in \w+ by limit: ",
+    r"left about as far from neutral as they came",
+    # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
+    r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
+    r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
+    # A row that deserves a look, and the rules that ask for one.
+    r"is far outside this studio's own spread",
+    r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes)",
+    r"^rule (?:insole|shims) not away$|^right less left; it remains where it is the limit or more$",
+    r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward",
+    # Fitters and charts within their limits, or without any.
+    r": all \d+ fitters within the |: F\d within the |: no fitter can be compared yet$|: no limits yet$",
+    r"^F\d: .* expected of these riders .*; within the ",
+    r"no figure moved by more than the usual scatter",
+    r"^Phi of this selection: |^intercept; ",
+    # The drawings in words, their axes and their keys.
+    r"^(?:Control chart|Chart of the told intervals|Dot-and-interval chart) of |^Funnel of |^Bars of |^Scatter of |^[◆▲■●○∘□] ",
+    # Headings and names that name a split, a figure or a limit.
+    r"^Does a support do more for one ",
+    r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",
+    rf"^(?:{_FIGURES})(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure)*$",
+    r"^Left out most often: | and \d+ more$|^A difference is called clear when its interval leaves out zero",
+    r"^(?:\d+° and above|[Bb]elow \d+°|Hip flexion (?:below|\d+°)[^:]*)$",
+)
+_SILENT: Final = re.compile("|".join(f"(?:{pattern})" for pattern in _PATTERNS))
+
+
+def is_silent(sentence: str) -> bool:
+    """Whether a sentence is known to claim nothing, whatever its words."""
+    return sentence in NAMES or bool(_SILENT.search(sentence))
