@@ -2,7 +2,7 @@
 PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
-RECOVERY_STUDIOS ?= 200
+RECOVERY ?=
 NOTHING_SIZES ?= 60=200 400=200 2000=200
 LOUD_SIZES ?= 60=40 400=40 2000=10
 MINUTES ?= 35
@@ -15,7 +15,8 @@ READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: demo test attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz exports clean
+MUTANTS ?=
+.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -40,8 +41,16 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
+mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="shared.statistics.*" for some; an hour and more; mutmut is kept beside the lock)
+	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/mutants mutmut
+	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python -m mutmut run $(MUTANTS)
+	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python tests/mutants/listing.py
+
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
+
+lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
+	sh tests/versions/run $@
 
 sbom: $(READY)          ## write build/sbom.json, the list of all parts with their digests (CycloneDX), from the lock
 	mkdir -p build
@@ -54,12 +63,14 @@ nothing: $(READY)       ## what is falsely claimed in studios in which nothing a
 loud: $(READY)          ## how often what is true is found in studios in which five things are
 	PYTHONPATH=. $(BIN)/python -m tests.nothing.table loud $(LOUD_SIZES) --minutes $(MINUTES) --out tests/nothing/loud.md
 
-bench: $(READY)         ## time what must be fast, beside what it stands in for; TEN_MILLION=1 loads 10,000,000 rows as well
-	@for module in tests/bench/*.py; do PYTHONPATH=. OPENBLAS_NUM_THREADS=1 $(BIN)/python $$module || exit 1; done
+bench: $(READY)         ## write docs/performance.md: what must be fast beside what it stands in for; BENCH="loads places" for some of it
+	$(BIN)/python -m tests.bench.table $(BENCH)
 
-recovery: $(READY)      ## bias and coverage of each estimate in each scenario, over RECOVERY_STUDIOS simulated studios, and what is claimed (some minutes)
-	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY_STUDIOS)
+recovery: $(READY)      ## simulate what tests/recovery/recovery.md still lacks and write it anew (RECOVERY="--seconds 600" for a part; the next run goes on)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.table $(RECOVERY)
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.checked
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.scatter
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

@@ -13,6 +13,7 @@ from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page
+from dashboard.components.places import add_places
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import PATH as DATA_PATH
@@ -63,7 +64,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     app.layout = lambda: app.still(_shell(desk, door))
     filter_bar.register(app)
     for page in PAGES:
-        page.register(app, desk)
+        add_places(app, page, desk)
+        if page.register:
+            page.register(app, desk)
     _register_shell(app, desk)
     add_downloads(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)

@@ -1,5 +1,6 @@
 """What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
@@ -7,6 +8,8 @@ import typer
 from dashboard.questions.selection.answers import rows_to_csv
 from etl.rejects import rejected_tables
 from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from shared.rig.findings import RigFinding
+from shared.statistics.wording import counted
 from shared.warehouse import open_reading
 
 
@@ -19,6 +22,7 @@ def print_report(report: LoadReport, as_json: bool) -> None:
             typer.echo(_file_words(file))
         _print_findings(report.findings)
         _print_warnings(report.warnings)
+        _print_rig(report.rig)
         typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
     raise typer.Exit(report.exit_code)
 
@@ -36,9 +40,9 @@ def _print_findings(findings: list[Finding]) -> None:
     groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
         groups.setdefault((finding.rule, finding.column), []).append(finding)
-    for (rule, column), found in groups.items():
-        typer.echo(f"\n{rule}, {column}: {len(found)} row{'s' if len(found) > 1 else ''}")
-        for finding in found[:3]:
+    for (rule, column), alike in groups.items():
+        typer.echo(f"\n{rule}, {column}: {counted(len(alike), 'row')}")
+        for finding in alike[:3]:
             typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
     if findings:
         typer.echo("")
@@ -50,6 +54,14 @@ def _print_warnings(groups: list[WarningGroup]) -> None:
         for words in group.examples:
             typer.echo(f"  {words}")
     if groups:
+        typer.echo("")
+
+
+def _print_rig(findings: Sequence[RigFinding]) -> None:
+    if findings:
+        typer.echo("\nThe rig, over all fits:")
+        for finding in findings:
+            typer.echo(f"  {finding.words}")
         typer.echo("")
 
 
@@ -67,8 +79,7 @@ def write_rejects(path: Path, table: str, folder: Path | None) -> None:
     for name, rows in tables.items():
         if rows:
             (folder / f"{name}-rejects.csv").write_text(rows_to_csv(rows), encoding="utf-8", newline="")
-            n_rows = f"{len(rows)} row{'s' if len(rows) > 1 else ''}"
-            typer.echo(f"{folder / f'{name}-rejects.csv'}: {n_rows}. Mend the cells and load the file.")
+            typer.echo(f"{folder / f'{name}-rejects.csv'}: {counted(len(rows), 'row')}. Mend the cells and load the file.")
 
 
 def total_words(report: LoadReport) -> str:
@@ -79,4 +90,4 @@ def total_words(report: LoadReport) -> str:
     }
     refused = sum(file.refused for file in report.files)
     words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
-    return words + (f"; {refused} file{'s' if refused > 1 else ''} refused" if refused else "")
+    return words + (f"; {counted(refused, 'file')} refused" if refused else "")

@@ -134,8 +134,8 @@ def _is_clutter(member: str) -> bool:
 
 def _suffix(member: str) -> str:
     """Only the ending of a name is taken over, and only a plain one."""
-    found = re.search(r"(\.[a-z]{1,8}){1,2}$", member.lower())
-    return found.group() if found else ""
+    suffix = re.search(r"(\.[a-z]{1,8}){1,2}$", member.lower())
+    return suffix.group() if suffix else ""
 
 
 def _copied(packed: _Readable, budget: Budget, scratch: Path, suffix: str) -> Path:

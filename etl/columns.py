@@ -77,12 +77,12 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
     """Where each source column of a mapping stands. Raises RefusedFileError where one is missing or stands twice."""
     positions = {}
     for source in wanted:
-        found = [index for index, header in enumerate(headers) if header == source.strip()]
-        if not found:
-            found = [index for index, header in enumerate(headers) if header.lower() == source.strip().lower()]
-        if len(found) != 1:
-            raise RefusedFileError(_not_once_words(name, headers, source, len(found)))
-        positions[source] = found[0]
+        places = [index for index, header in enumerate(headers) if header == source.strip()]
+        if not places:
+            places = [index for index, header in enumerate(headers) if header.lower() == source.strip().lower()]
+        if len(places) != 1:
+            raise RefusedFileError(_not_once_words(name, headers, source, len(places)))
+        positions[source] = places[0]
     return positions
 
 
@@ -160,12 +160,12 @@ def _quoted(text: str) -> str:
 
 def _missing_words(name: str, table: Table, missing: list[str], unknown: list[str]) -> str:
     near = {column: difflib.get_close_matches(column, unknown, n=1, cutoff=0.6) for column in missing}
-    hints = [f"{found[0]} may be {column}" for column, found in near.items() if found]
-    shown = ", ".join(unknown[:20]) + (f" and {len(unknown) - 20} more" if len(unknown) > 20 else "")
+    hints = [f"{likely[0]} may be {column}" for column, likely in near.items() if likely]
+    unknown_words = ", ".join(unknown[:20]) + (f" and {len(unknown) - 20} more" if len(unknown) > 20 else "")
     return (
         f"{name}: the required column{'s' if len(missing) > 1 else ''} {', '.join(missing)} of table {table.name} "
         f"{'are' if len(missing) > 1 else 'is'} missing. "
-        + (f"Found instead: {shown}{' (' + '; '.join(hints) + ')' if hints else ''}. " if unknown else "")
+        + (f"Found instead: {unknown_words}{' (' + '; '.join(hints) + ')' if hints else ''}. " if unknown else "")
         + "Nothing of this file was loaded. Add or rename the column and load again."
     )
 

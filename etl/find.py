@@ -32,21 +32,21 @@ def find_files(
     """
     common = load_mapping(mapping) if mapping else None
     reading = reading or Reading()
-    found: list[FoundFile] = []
+    files: list[FoundFile] = []
     for path in paths:
         if isinstance(path, FoundFile):
-            found.append(path)
+            files.append(path)
         elif path.is_dir():
             own = common or _mapping_of(path)
             inside = sorted(_exports_within(path, own, reading))
-            found += [FoundFile(file, on_one_line(file.relative_to(path).as_posix()), mapping=own) for file in inside]
+            files += [FoundFile(file, on_one_line(file.relative_to(path).as_posix()), mapping=own) for file in inside]
         elif path.is_file():
-            found.append(FoundFile(path, on_one_line(path.name), mapping=common))
+            files.append(FoundFile(path, on_one_line(path.name), mapping=common))
         elif path.exists():
             raise UsageError(f"{path}: this is no file and no folder. Name a folder of exports, or files of it.")
         else:
             raise UsageError(f"{path}: no such file or folder. Name a folder of exports, or files of it.")
-    return [_bounded(file, reading) for file in found]
+    return [_bounded(file, reading) for file in files]
 
 
 def _exports_within(folder: Path, mapping: Mapping | None, reading: Reading) -> Iterator[Path]:
@@ -89,9 +89,9 @@ def _bounded(file: FoundFile, reading: Reading) -> FoundFile:
     return file
 
 
-def mapping_texts(found: Iterable[FoundFile]) -> list[bytes]:
+def mapping_texts(files: Iterable[FoundFile]) -> list[bytes]:
     """The text of each mapping that holds for some of the files, for what knows a load again."""
-    return list(dict.fromkeys(file.mapping.text for file in found if file.mapping))
+    return list(dict.fromkeys(file.mapping.text for file in files if file.mapping))
 
 
 def _mapping_of(folder: Path) -> Mapping | None:

@@ -71,14 +71,14 @@ def foresee(path: Path, load_id: int) -> list[Foreseen]:
     warehouse = open_reading(path)
     try:
         _require_standing(warehouse, path, load_id)
-        found = []
+        foreseen = []
         for table in catalogue().values():
             names = {"table": table.name, "same_key": merge.same_key(table, "version", "other")}
             row = warehouse.rows(SQL / "undo/foreseen.sql", {"undone": load_id}, **names)[0]
-            found.append(Foreseen(table.name, row["versions"], row["gone"]))
+            foreseen.append(Foreseen(table.name, row["versions"], row["gone"]))
     finally:
         warehouse.close()
-    return [row for row in found if row.versions]
+    return [row for row in foreseen if row.versions]
 
 
 def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_seconds: float = 0) -> Undone:

@@ -73,9 +73,9 @@ def _record(text: bytes, name: str, number: int) -> dict[str, Any]:
             "Export it again, one object a line."
         )
     for key, value in record.items():
-        if found := _fault(key, value):
+        if nested := _fault(key, value):
             raise RefusedFileError(
-                f"{name}, line {number}, {key[:80]!r}: found {found}, expected a plain value. Nothing of this file was "
+                f"{name}, line {number}, {key[:80]!r}: found {nested}, expected a plain value. Nothing of this file was "
                 "loaded. Export flat records, one column a key."
             )
     # Each key has its colon; where there are more, they stand in texts, or a key stands twice.

@@ -18,6 +18,7 @@ from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
+from shared.rig.watch import rig_findings
 from shared.settings import Settings
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
@@ -45,16 +46,16 @@ def load(
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping, settings)
-    mark = fingerprint(found, settings, *mapping_texts(found))
+    files = _files_of(paths, mapping, settings)
+    mark = fingerprint(files, settings, *mapping_texts(files))
     if checked:
         _require_same(checked, mark, warehouse)
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
         return known
-    step = _Steps(progress, len(found) + len(catalogue()) + 2)
+    step = _Steps(progress, len(files) + len(catalogue()) + 3)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(found, opening, step, _Load(warehouse, today, settings, mark, checked))
+    return _run(files, opening, step, _Load(warehouse, today, settings, mark, checked))
 
 
 def check_files(
@@ -72,20 +73,20 @@ def check_files(
     """
     checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
-    found = _found(paths, mapping, settings)
-    mark = fingerprint(found, settings, *mapping_texts(found))
+    files = _files_of(paths, mapping, settings)
+    mark = fingerprint(files, settings, *mapping_texts(files))
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
         return replace(known, checked=checked)
-    step = _Steps(progress, len(found) + len(catalogue()) + 2)
+    step = _Steps(progress, len(files) + len(catalogue()) + 3)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:
             copy = folder / "check.duckdb"
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
                 bring_up_to_date(copy, settings)
-            report = _run(found, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark))
+            report = _run(files, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark))
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
@@ -136,19 +137,19 @@ class _Load:
             )
 
 
-def _found(paths: Iterable[Path | FoundFile], mapping: Path | None, settings: Settings) -> list[FoundFile]:
+def _files_of(paths: Iterable[Path | FoundFile], mapping: Path | None, settings: Settings) -> list[FoundFile]:
     paths = list(paths)
-    found = find_files(paths, mapping, settings.reading)
-    if not found:
+    files = find_files(paths, mapping, settings.reading)
+    if not files:
         named = ", ".join(map(str, paths)) or "Nothing was named"
         raise InputUnusableError(
             f"{named}: no file of exports was found. Expected files named like the tables "
             f"({', '.join(catalogue())}), as {', '.join(READABLE)}. Nothing was written."
         )
-    return found
+    return files
 
 
-def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
+def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
     with opening as warehouse:
         # Again, now that no other load can come between.
         if load.checked and warehouse.path:
@@ -157,7 +158,7 @@ def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
-        _open_sources(found, warehouse, load)
+        _open_sources(files, warehouse, load)
         load.require_usable()
         # Parents stand before the tables that refer to them; each table is staged, merged and forgotten in turn, so
         # that one table only is held at a time.
@@ -168,8 +169,8 @@ def _run(found: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
     return load.report
 
 
-def _open_sources(found: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
-    for file in expand(found, warehouse.scratch):
+def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
+    for file in expand(files, warehouse.scratch):
         try:
             source = open_source(file, warehouse.scratch, warehouse)
         except RefusedFileError as refusal:
@@ -254,6 +255,8 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     if load.changed:
         mart.build(warehouse)
         report.warnings = warn.build(warehouse, load.settings)
+        step("looking at the rigs")
+        report.rig = rig_findings(warehouse, load.settings)
     if load.changed or n_new or n_released:
         report.load_id = load.load_id
         _record(warehouse, load)

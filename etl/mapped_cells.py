@@ -126,5 +126,5 @@ def _factor(column: Column, spec: ColumnMapping) -> float:
 
 
 def _date(column: Column, text: str, date_form: str, binder: Binder) -> str:
-    shown = "%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S"
-    return f"coalesce(strftime(try_strptime({text}, {binder.bind(date_form)}), '{shown}'), {text})"
+    iso_form = "%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S"
+    return f"coalesce(strftime(try_strptime({text}, {binder.bind(date_form)}), '{iso_form}'), {text})"

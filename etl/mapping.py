@@ -159,8 +159,8 @@ def parse_mapping(text: bytes, name: str) -> Mapping:
         mapping = Mapping.model_validate(content).model_copy(update={"name": name, "text": text})
     except ValidationError as fault:
         raise UsageError(f"Mapping {name}: {fault_sentences(fault, _unknown_key)}") from fault
-    if found := first_of(_faults(mapping)):
-        raise UsageError(f"Mapping {name}: {found}")
+    if faults := first_of(_faults(mapping)):
+        raise UsageError(f"Mapping {name}: {faults}")
     return mapping
 
 

@@ -55,13 +55,13 @@ def _weigh(file: FoundFile, types: list[str], headers: tuple[str, ...], warehous
     sums = f"coalesce(sum({' + '.join(f'coalesce({text}, 0)' for text in texts)}), 0) AS whole"
     longest = f"coalesce(max(greatest({', '.join(texts)})), 0) AS longest"
     with _refusing(file.name):
-        (found,) = warehouse.rows(f"SELECT {sums}, {longest} FROM {given}", {"path": pattern_of(file.content)})
-    if found["longest"] > limits.LINE_BYTES:
+        (weight,) = warehouse.rows(f"SELECT {sums}, {longest} FROM {given}", {"path": pattern_of(file.content)})
+    if weight["longest"] > limits.LINE_BYTES:
         raise RefusedFileError(
-            f"{file.name}: found a text of {found['longest']:,} bytes, expected {limits.LINE_BYTES:,} at most. Nothing of this "
-            "file was loaded. Export it again."
+            f"{file.name}: found a text of {weight['longest']:,} bytes, expected {limits.LINE_BYTES:,} at most. Nothing of "
+            "this file was loaded. Export it again."
         )
-    Budget(file.name, file.content.stat().st_size, file.reading.most_bytes_per_file).spend(int(found["whole"]))
+    Budget(file.name, file.content.stat().st_size, file.reading.most_bytes_per_file).spend(int(weight["whole"]))
 
 
 def check_parquet(source: SourceFile, warehouse: Warehouse) -> None:

@@ -25,7 +25,7 @@ from etl.find import ANNOUNCED, MAYBE, READABLE, find_files, form_of, is_export,
 from etl.jsonl_form import read_jsonl
 from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
 from etl.parquet_form import check_parquet, parquet_headers
-from etl.relation import gives_other_rows, idle_changes, source_relation
+from etl.relation import forget_ragged, gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
@@ -38,12 +38,12 @@ __all__ = [
 ]  # fmt: skip
 
 
-def expand(found: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
+def expand(files: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
     """Each table of each file on its own: archives unpacked, workbooks by their sheets, mapped files by their tables.
 
     What cannot be taken apart stands in the list with the sentence that refuses it.
     """
-    opened = [part for file in found for part in _unpacked(file, scratch)]
+    opened = [part for file in files for part in _unpacked(file, scratch)]
     return [part for file in opened for part in _by_table(file, opened)]
 
 
@@ -77,7 +77,7 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
     own = {record: record for record in given}
     if gives_other_rows(source) and records:
         relation, parameters = source_relation(source, source.table.column_names, numbered=True)
-        _forget_ragged(warehouse)
+        forget_ragged(warehouse)
         numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
         own = {record: int(numbers[record - 1]) for record in given}
     if source.form == ".parquet" or not records:
@@ -187,14 +187,14 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
     if not mapped.log or not mapped.log.files:
         return None
     place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
-    found = [
+    logs = [
         other
         for other in others
         if is_named(_own_name(other), mapped.log.files)
         and other.mapping is file.mapping
         and (other.name.startswith(place) if place else "/" not in other.name)
     ]
-    return replace(found[0], table_mapping=mapped) if len(found) == 1 else None
+    return replace(logs[0], table_mapping=mapped) if len(logs) == 1 else None
 
 
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
@@ -231,7 +231,7 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         unknown = _unknown_to_all(matched, file)
         source = replace(source, cells=matched.cells, unknown=unknown, table_mapping=mapped, log=log)
         if mapped.log:
-            _forget_ragged(warehouse)
+            forget_ragged(warehouse)
             source = replace(source, idle_changes=warehouse.value(*idle_changes(source)))
     if source.form == ".parquet":
         check_parquet(source, warehouse)
@@ -258,7 +258,7 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
     log = _opened(file.log, table, scratch, warehouse)
     position_of(log.name, log.headers, log_sources(file.table_mapping.log))
     relation, parameters = source_relation(log, table.column_names)
-    _forget_ragged(warehouse)
+    forget_ragged(warehouse)
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
     if log.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
         raise RefusedFileError(
@@ -266,13 +266,6 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
             "was loaded. Check the separators and quotes of the log and load again."
         )
     return replace(log, table_mapping=file.table_mapping)
-
-
-def _forget_ragged(warehouse: Warehouse) -> None:
-    """What the set-based reader set aside at its last reading."""
-    for part in ("rows", "scans"):
-        warehouse.run(f"DROP TABLE IF EXISTS ragged_{part}")
-        warehouse.run(f"DROP TABLE IF EXISTS log_ragged_{part}")
 
 
 def _no_table_words(file: FoundFile) -> str:

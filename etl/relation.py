@@ -11,8 +11,11 @@ from etl.mapped_cells import Binder, Group, group_sql
 from etl.mapping import Cells, ColumnMapping, LogMapping, TableMapping
 from etl.source import SourceFile
 from shared.paths import pattern_of
+from shared.warehouse import Warehouse
 
 _NO_TEXT = "CAST(NULL AS VARCHAR)"
+# Before the names of what belongs to the reading of a log.
+_OF_LOG = "log_"
 
 
 def source_relation(
@@ -75,6 +78,13 @@ def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
     return relation, {f"{prefix}path": pattern_of(source.readable_path), f"{prefix}separator": source.separator}
 
 
+def forget_ragged(warehouse: Warehouse) -> None:
+    """Forgets what the set-based reader set aside at its last reading, of a file and of its log."""
+    for prefix in ("", _OF_LOG):
+        for part in ("rows", "scans"):
+            warehouse.run(f"DROP TABLE IF EXISTS {prefix}ragged_{part}")
+
+
 def _filled_only(source: SourceFile) -> str:
     """A blank line of a file with one column is read as an empty cell; it is no row, as in other files."""
     is_blank_read = source.form == ".csv" and len(source.headers) == 1
@@ -115,7 +125,7 @@ class _Mapped:
         rows = self.rows(binder)
         if mapped.log is not None:
             rows = self._carried(rows, self.changes(mapped.log, binder), mapped.log, binder)
-        return self._shown(rows), self.parameters
+        return self._picked(rows), self.parameters
 
     def rows(self, binder: Binder) -> str:
         """The rows that the mapping makes of the file, before a log is carried into them."""
@@ -129,7 +139,7 @@ class _Mapped:
             replace(group, columns={name: spec.model_copy(update={"empty": None}) for name, spec in group.columns.items()})
             for group in _groups(log)
         ]
-        source, prefix = (self.source.log, "log_") if self.source.log else (self.source, "")
+        source, prefix = (self.source.log, _OF_LOG) if self.source.log else (self.source, "")
         return self._rows(source, self._given(source, prefix, binder), groups, log.where, binder, is_native=False)
 
     def _mapping(self) -> TableMapping:
@@ -172,15 +182,15 @@ class _Mapped:
         knee = ", ".join(f'lower("x_{name}")' for name in table.key if name != "capture_no")
         order = 'TRY_CAST("x_capture_no" AS DOUBLE), is_capture, n' if self.source.log else "n, is_capture"
         over = f"OVER (PARTITION BY {knee} ORDER BY {order} ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
-        shown = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
+        cells = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
         received = ", received" if self.whole else ""
         both = f"SELECT 1 AS is_capture, * FROM ({rows}) UNION ALL SELECT 0 AS is_capture, * FROM ({changes})"
         return (
-            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(shown)} FROM ({both})) "
+            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(cells)} FROM ({both})) "
             "WHERE is_capture = 1 ORDER BY n, k"
         )
 
-    def _shown(self, rows: str) -> str:
+    def _picked(self, rows: str) -> str:
         picked = [f'"x_{name}"' for name in self.names]
         picked += ["received"] * self.whole + ["n AS source_record"] * self.numbered
         return f"SELECT {', '.join(picked)} FROM ({rows})"

@@ -29,14 +29,14 @@ class Fingerprint:
     digests: dict[Path, str]
 
 
-def fingerprint(found: Iterable[FoundFile], settings: Settings, *others: bytes) -> Fingerprint:
+def fingerprint(files: Iterable[FoundFile], settings: Settings, *others: bytes) -> Fingerprint:
     """Of the files, their names, and all else that decides what a load makes of them: `others` holds a mapping's text."""
     decisive = settings.model_dump_json(exclude={"upload", "encryption"})
     digests: dict[Path, str] = {}
     whole = hashlib.sha256()
     for part in (version("fitledger").encode(), DATAPACKAGE.read_bytes(), decisive.encode(), *others):
         whole.update(hashlib.sha256(part).digest())
-    for file in found:
+    for file in files:
         if file.path not in digests:
             digests[file.path] = _digest(file)
         whole.update(f"{file.name}\0{digests[file.path]}\0".encode())

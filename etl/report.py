@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import orjson
 
 from shared.errors import EXIT_DONE, EXIT_SOME_REJECTED
+from shared.rig.findings import RigFinding
 
 
 @dataclass
@@ -63,13 +64,15 @@ def waiting_words(n_waiting: int) -> str:
 
 @dataclass
 class LoadReport:
-    """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `checked` is set by a
-    check, and is no part of what is printed."""
+    """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `rig`: what is found of the
+    studios' rigs over all fits, where these rows changed any. `checked` is set by a check, and is no part of what is printed.
+    """
 
     load_id: int | None = None
     files: list[FileReport] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     warnings: list[WarningGroup] = field(default_factory=list)
+    rig: tuple[RigFinding, ...] = ()
     checked: Checked | None = None
 
     @property
@@ -78,5 +81,5 @@ class LoadReport:
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        told = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings")}
-        return orjson.dumps(told, option=orjson.OPT_INDENT_2)
+        content = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings", "rig")}
+        return orjson.dumps(content, option=orjson.OPT_INDENT_2)

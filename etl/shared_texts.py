@@ -52,7 +52,7 @@ def _lengths(archive: zipfile.ZipFile, part: str, name: str) -> npt.NDArray[np.i
     starts: array[int] = array("q")
     at = 0
     for piece in _pieces(archive, part, b"<"):
-        starts.extend(at + found.start() for found in _START.finditer(piece))
+        starts.extend(at + start.start() for start in _START.finditer(piece))
         at += len(piece)
         if len(starts) > limits.SHARED_TEXTS:
             raise RefusedFileError(

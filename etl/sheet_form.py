@@ -197,9 +197,9 @@ def _by_sheet(path: Path, extents: dict[str, Extent]) -> dict[str, Extent]:
         except (KeyError, ET.ParseError):
             return {}
     targets = {link.get("Id"): link.get("Target", "") for link in links}
-    found = {}
+    extent_of = {}
     for sheet in book.iter(f"{_NAMESPACE}sheet"):
         target = targets.get(sheet.get(_LINK), "").lower()
         part = target if target.startswith("/") else f"/xl/{target}"
-        found[sheet.get("name", "")] = extents.get(part, largest)
-    return found
+        extent_of[sheet.get("name", "")] = extents.get(part, largest)
+    return extent_of

@@ -116,8 +116,8 @@ class SourceFile:
         """What was detected, as the load report tells it."""
         words = {".parquet": "Parquet", ".xlsx": "XLSX", ".jsonl": "JSON lines"}.get(self.form)
         if words is None:
-            shown = "tab" if self.separator == "\t" else self.separator
-            words = f"encoding: {self.encoding}, separator '{shown}'"
+            separator = "tab" if self.separator == "\t" else self.separator
+            words = f"encoding: {self.encoding}, separator '{separator}'"
         if self.mapping and self.table_mapping:
             words += f"; mapping: {self.mapping.name}"
         if self.idle_changes:

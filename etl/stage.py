@@ -7,7 +7,7 @@ import pandas as pd
 
 from etl import check
 from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of_bytes, physical_lines, source_relation
-from etl.relation import gives_other_rows
+from etl.relation import forget_ragged, gives_other_rows
 from shared.catalogue import Table
 from shared.warehouse import Warehouse, quoted
 
@@ -40,7 +40,7 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
     first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
     file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
     warehouse.run("INSERT INTO staged_files VALUES ($file_no, $file, $table, $first_row)", file)
-    _forget_ragged(warehouse)
+    forget_ragged(warehouse)
     relation, parameters = _relation(source, table)
     warehouse.run(
         SQL / "raw/stage.sql",
@@ -85,7 +85,7 @@ def make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:
     """Makes the table `faulty` of the records that the SQL `wanted` names, whole."""
     table = source.table
     warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
-    _forget_ragged(warehouse)
+    forget_ragged(warehouse)
     relation, parameters = _relation(source, table, whole=True)
     typed = check.typed_cells(table, "SELECT * FROM numbered SEMI JOIN wanted_records USING (record)")
     warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
@@ -160,14 +160,9 @@ def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> 
 
 def _ragged_words(error_type: str, message: str) -> str:
     if "Expected Number of Columns" in message:
-        expected, found = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
-        return f"found {found} cells, expected {expected}"
+        expected, n_cells = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
+        return f"found {n_cells} cells, expected {expected}"
     return f"found {error_type.lower()}, expected cells parted by the same separator"
-
-
-def _forget_ragged(warehouse: Warehouse) -> None:
-    warehouse.run("DROP TABLE IF EXISTS ragged_rows")
-    warehouse.run("DROP TABLE IF EXISTS ragged_scans")
 
 
 def _keep_line_jumps(warehouse: Warehouse, source: SourceFile, file_no: int, n_records: int, ragged: list[int]) -> None:

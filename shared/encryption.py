@@ -40,8 +40,8 @@ def _flags(path: Path) -> int | None:
 
 def extension_file(duckdb_version: str) -> Path | None:
     """The extension for this DuckDB in the installed package; None where there is no package or it is for another version."""
-    found = find_spec(EXTENSION_PACKAGE.replace("-", "_"))
-    for folder in (found.submodule_search_locations or ()) if found else ():
+    package = find_spec(EXTENSION_PACKAGE.replace("-", "_"))
+    for folder in (package.submodule_search_locations or ()) if package else ():
         file = Path(folder) / "extensions" / f"v{duckdb_version}" / "httpfs.duckdb_extension"
         if file.is_file():
             return file

@@ -217,10 +217,10 @@ def _is_key(line: str) -> bool:
 def _keyring_text(entry: str) -> str | None:
     keyring, faults = _keyring()
     try:
-        found: str | None = keyring.get_password(KEYRING_SERVICE, entry)
+        key_text: str | None = keyring.get_password(KEYRING_SERVICE, entry)
     except faults as fault:
         raise _no_keyring(fault) from fault
-    return found
+    return key_text
 
 
 def _put_into_keyring(entry: str, text: str) -> None:

@@ -34,5 +34,5 @@ def _part(table: str, name: str, part: str) -> str:
 
 def example_words(table: str, examples: Iterable[Mapping[str, str]]) -> list[str]:
     """Each warning on a row (`row_key`, `words`) as a sentence that begins with the row."""
-    told = (f"{row_words(table, example['row_key'])}: {example['words']}" for example in examples)
-    return [f"{words[:1].upper()}{words[1:]}" for words in told]
+    sentences = (f"{row_words(table, example['row_key'])}: {example['words']}" for example in examples)
+    return [f"{words[:1].upper()}{words[1:]}" for words in sentences]

@@ -73,6 +73,28 @@ class Intervals(_Section):
     agree_within_mm: Positive = 0.5
 
 
+class Checks(_Section):
+    """What is looked for behind the effects, and how sure it must be before it is told.
+
+    A check is told below `found_below_q` in the family of one outcome, a late effect below `late_below_q` among the outcomes.
+    Stance is looked at for a bend at `stance_bend_mm`.
+    """
+
+    found_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
+    late_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.05
+    stance_bend_mm: Positive = 4.0
+
+
+class Noise(_Section):
+    """From how many repeat pairs on a fitter's captures are judged by their own noise, by how many of its own standard errors
+    that is drawn toward the whole at most, and how sure it must be before a fitter's captures are said to scatter more.
+    """
+
+    pairs_per_fitter: Annotated[int, Field(ge=10)] = 20
+    most_drawn_errors: Positive = 1.0
+    told_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
+
+
 class Agreement(_Section):
     """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice)."""
 
@@ -90,6 +112,27 @@ class Warnings(_Section):
     spread_sigmas: Positive = 6.0
     spread_values: Count = 30
     jump_deg: Positive = 15.0
+
+
+class Rig(_Section):
+    """When a capture rig is said to measure otherwise than it did: a step, or a drift from first to last, of at least so much;
+    right against left likewise, from half of it on; so much more or less noise; so many captures with left and right exchanged.
+
+    `q_value`: of all tests of all studios together. Each load looks anew, so that it is far below the usual 0.05.
+    """
+
+    smallest_tilt_deg: Positive = 0.5
+    smallest_sway_mm: Positive = 1.0
+    smallest_offset_mm: Positive = 2.0
+    smallest_noise_ratio: Annotated[float, Field(gt=1)] = 1.4
+    smallest_exchanged_share: Annotated[float, Field(gt=0, lt=0.5)] = 0.02
+    least_fits: Annotated[int, Field(ge=10)] = 12
+    most_moves: Count = 3
+    q_value: Annotated[float, Field(gt=0, lt=0.5)] = 0.005
+
+    def smallest(self, quantity: str) -> float:
+        """The smallest move of tilt, sway or offset that is told, in its unit."""
+        return {"tilt": self.smallest_tilt_deg, "sway": self.smallest_sway_mm, "offset": self.smallest_offset_mm}[quantity]
 
 
 class Upload(_Section):
@@ -144,6 +187,8 @@ class Serving(_Section):
     # How many connections are held at once, in all and for one address (not behind a proxy, which has one address itself).
     connections: Count = 1000
     connections_per_address: Count = 250
+    # What is remembered of the warehouse as it stands now, in memory: a million captures take about half of it to answer from.
+    remembered_mb: Count = 2000
 
 
 class SignIn(_Section):
@@ -185,7 +230,8 @@ class Note(_Section):
 
 
 class Trends(_Section):
-    """The trends' periods, the base period that their limits are frozen from, and the lengths of their signals.
+    """The trends' periods, the base period that their limits are frozen from, and how often they may raise a false alarm: in
+    which share of studios where nothing moved any figure may be said to have.
 
     The base is from `base_from` to `base_to` where they are given, else the first `base_periods` periods with a figure.
     """
@@ -195,8 +241,7 @@ class Trends(_Section):
     base_to: date | None = None
     base_periods: Count = 12
     base_minimum: Annotated[int, Field(ge=2)] = 6
-    run_length: Annotated[int, Field(ge=2)] = 8
-    steady_length: Annotated[int, Field(ge=2)] = 6
+    false_alarm: Annotated[float, Field(gt=0, lt=0.5)] = 0.05
     notes: tuple[Note, ...] = ()
 
 
@@ -217,10 +262,13 @@ class Settings(_Section):
     follow_up: FollowUp = FollowUp()
     minimum: Minimum = Minimum()
     intervals: Intervals = Intervals()
+    checks: Checks = Checks()
+    noise: Noise = Noise()
     trends: Trends = Trends()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()
+    rig: Rig = Rig()
     reading: Reading = Reading()
     upload: Upload = Upload()
     data: Data = Data()

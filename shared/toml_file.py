@@ -85,9 +85,9 @@ def parse_toml(text: bytes, what: str) -> dict[str, Any]:
 
 
 def _require_shallow(words: str, what: str) -> None:
-    bare = _TEXT.sub(lambda found: "" if found.group().startswith("#") else "s", words)
-    if found := _LONG_KEY.search(bare):
-        line = bare.count("\n", 0, found.start()) + 1
+    bare = _TEXT.sub(lambda match: "" if match.group().startswith("#") else "s", words)
+    if match := _LONG_KEY.search(bare):
+        line = bare.count("\n", 0, match.start()) + 1
         raise UsageError(
             f"{what} is not TOML that can be read: about line {line}, found a key of more than {MOST_KEY_PARTS} parts with "
             "dots between them. Expected plain tables and values."
@@ -126,9 +126,9 @@ def fault_sentences(fault: ValidationError, unknown: Callable[[list[str]], str])
 
 def first_of(sentences: Iterable[str]) -> str:
     """The first MOST_FAULTS sentences as one text; nobody mends more at once."""
-    told = iter(sentences)
-    words = " ".join(islice(told, MOST_FAULTS))
-    return words + (" There is more of this kind; correct these first." if next(told, None) else "")
+    rest = iter(sentences)
+    words = " ".join(islice(rest, MOST_FAULTS))
+    return words + (" There is more of this kind; correct these first." if next(rest, None) else "")
 
 
 def nearest(wrong: str, valid: Iterable[str]) -> str | None:

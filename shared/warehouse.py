@@ -221,11 +221,8 @@ def open_loading(
                         # Explicit, since close() alone passes over a disk that refuses the last pages.
                         warehouse.run("CHECKPOINT")
                 if warehouse.is_changed:
-                    if warehouse.is_rewritten:
-                        # There, since it leans on what is here.
-                        from shared.rewriting import write_anew
-
-                        write_anew(copy, warehouse.key, folder)
+                    if warehouse.rewrite:
+                        warehouse.rewrite(copy, warehouse.key, folder)
                     put_in_place(copy, path)
         except OSError as fault:
             raise WarehouseError(
@@ -260,7 +257,8 @@ class LoadingWarehouse(Warehouse):
     """A working copy that replaces the warehouse at the end unless it is left unchanged."""
 
     is_changed = True
-    is_rewritten = False
+    # Writes the file of the first path anew under a key, in a working folder; None leaves it as it was written.
+    rewrite: Callable[[Path, Key | None, Path], None] | None = None
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path, scratch: Path, key: Key | None) -> None:
         super().__init__(connection, path, attached=True, key=key)
@@ -270,10 +268,6 @@ class LoadingWarehouse(Warehouse):
     def leave_unchanged(self) -> None:
         """Nothing new came: the warehouse file stays as it is, byte for byte."""
         self.is_changed = False
-
-    def leave_no_trace(self) -> None:
-        """Rows were taken out for good: the file is written afresh, without the blocks that held them."""
-        self.is_rewritten = True
 
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:

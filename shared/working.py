@@ -38,7 +38,7 @@ class Work:
 
 
 @dataclass(frozen=True)
-class Found:
+class WorkingFolder:
     """A folder of working copies: of a program that is at work, or left by one that was killed."""
 
     folder: Path
@@ -87,20 +87,20 @@ def place_elsewhere() -> Path:
     return Path(tempfile.gettempdir()) / f"fitledger-working-{user}"
 
 
-def found_in(place: Path) -> list[Found]:
+def folders_in(place: Path) -> list[WorkingFolder]:
     """Every working folder of a place."""
-    found = []
+    folders = []
     for folder in _folders(place):
         lock = _lock_of(folder)
         try:
             lock.acquire(timeout=0)
         except (OSError, filelock.Timeout) as fault:
             if folder.is_dir():
-                found.append(Found(folder, isinstance(fault, filelock.Timeout)))
+                folders.append(WorkingFolder(folder, isinstance(fault, filelock.Timeout)))
             continue
-        found.append(Found(folder, is_at_work=False))
+        folders.append(WorkingFolder(folder, is_at_work=False))
         lock.release()
-    return found
+    return folders
 
 
 def sweep(place: Path) -> None:

@@ -5,8 +5,9 @@ from numpy.typing import NDArray
 
 from shared.statistics.grouping import dense
 from shared.statistics.mixed.answers import MixedFit, WithinFit
-from shared.statistics.mixed.cells import Cells, Terms, cell_moments
+from shared.statistics.mixed.cells import Cells, cell_moments
 from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells
+from shared.statistics.mixed.terms import Terms
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.generic]

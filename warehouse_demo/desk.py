@@ -121,9 +121,9 @@ def _score(rng: np.random.Generator, level: float) -> int:
 def bicycle(truth: Truth, rng: np.random.Generator, rider: Rider, has_practice: bool) -> Iterator[dict[str, Any]]:
     """Measures at arrival, and before leaving where they were taken; the bicycle stays as the rider leaves with it."""
     taken = rng.random() < truth.practice.bike_measured[has_practice]
-    for measure, found in rider.bike.measures_mm.items():
-        yield {"moment": "arrival", "measure": measure, "value_mm": found}
-        left = found + round(float(rng.normal(0, 4)))
+    for measure, value_mm in rider.bike.measures_mm.items():
+        yield {"moment": "arrival", "measure": measure, "value_mm": value_mm}
+        left = value_mm + round(float(rng.normal(0, 4)))
         rider.bike.measures_mm[measure] = left
         if taken:
             yield {"moment": "departure", "measure": measure, "value_mm": left}

@@ -45,7 +45,7 @@ def simulate(truth: Truth, seed: int, riders: int | None = None) -> dict[str, pd
         _visits_of(truth, rng, rows, person, day)
     _number_by_day(rows, "fit_sessions", "session_id", lambda row: str(row["session_date"]), "S")
     _number_by_day(rows, "follow_ups", "follow_up_id", lambda row: str(row["booked_on"]), "B")
-    return {name: table_frame(name, found) for name, found in rows.items()}
+    return {name: table_frame(name, table_rows) for name, table_rows in rows.items()}
 
 
 def main() -> None:
@@ -59,13 +59,13 @@ def _number_by_day(rows: Rows, table: str, key: str, day_of: Callable[[dict[str,
     """Gives the rows of a table ids in the order of their days, and every table's rows that order."""
     rows[table].sort(key=day_of)
     new_id = {row[key]: f"{letter}{number:05d}" for number, row in enumerate(rows[table], start=1)}
-    for found in rows.values():
-        if found and key in found[0]:
-            for row in found:
+    for table_rows in rows.values():
+        if table_rows and key in table_rows[0]:
+            for row in table_rows:
                 row[key] = new_id[row[key]]
                 if key == "session_id" and row.get("returned_session_id"):
                     row["returned_session_id"] = new_id[row["returned_session_id"]]
-            found.sort(key=lambda row: str(row[key]))
+            table_rows.sort(key=lambda row: str(row[key]))
 
 
 def _visits_of(truth: Truth, rng: np.random.Generator, rows: Rows, person: Rider, day: date) -> None:

@@ -9,6 +9,7 @@ import typer
 from dashboard.cli_options import AsCsv, AsJson, SettingsFile, WarehouseFile
 from shared.errors import UsageError
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def access(
         for entry in found:
             row = _row(entry)
             typer.echo("  ".join(str(cell) for cell in row.values() if cell))
-        typer.echo(f"{len(found):,} entries." if len(found) != 1 else "1 entry.")
+        typer.echo(f"{counted(len(found), 'entry', 'entries')}.")
 
 
 def _row(entry: "Entry") -> dict[str, Any]:

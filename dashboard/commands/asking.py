@@ -28,7 +28,8 @@ def show(
     """Answer a question: the same object that the pages and the report print."""
     from dashboard.accounts.access import noted
     from dashboard.questions.door.asked_by import holds_cases, named_riders
-    from dashboard.questions.door.asking import Asker, by_period
+    from dashboard.questions.door.asking import Asker
+    from dashboard.questions.door.registry import by_period
 
     asker = Asker(warehouse, load_settings(settings))
     answer, age = asker.ask(question, selection, **by_period(question, every)), asker.freshness()

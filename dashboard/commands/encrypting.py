@@ -9,6 +9,7 @@ import typer
 from dashboard.cli_options import SettingsFile, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED, UsageError
 from shared.keys import KEY_FILE_VARIABLE
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 if TYPE_CHECKING:
@@ -49,7 +50,8 @@ def encrypt(
     )
     if not yes:
         n_copies = len(known_copies(warehouse))
-        typer.confirm(f"{'Make a new key and write' if rotate else 'Encrypt'} {warehouse} and {_copies(n_copies)}?", abort=True)
+        what = f"{'Make a new key and write' if rotate else 'Encrypt'} {warehouse}"
+        typer.confirm(f"{what} and {counted(n_copies, 'known copy', 'known copies')}?", abort=True)
     done = encrypt_all(warehouse, place, rotate=rotate, wait_seconds=wait)
     if done.is_written or done.done:
         noted(warehouse, "encrypted", "with a new key" if done.is_new else "")
@@ -81,7 +83,7 @@ def decrypt(
 
     place = place_in_force()
     if place and not yes:
-        n_copies = _copies(len(known_copies(warehouse)))
+        n_copies = counted(len(known_copies(warehouse)), "known copy", "known copies")
         typer.confirm(f"Write {warehouse} and {n_copies} so that everybody who gets a file can read it?", abort=True)
     done = decrypt_all(warehouse, wait_seconds=wait)
     if done.is_written or done.done:
@@ -103,7 +105,3 @@ def _tell_copies(done: "Sealed", how: str) -> None:
         typer.echo(
             f"{copy}: not reached, and as it was: {reason.rstrip('.')}. Where it still exists, run this again or delete it."
         )
-
-
-def _copies(n: int) -> str:
-    return f"{n} known {'copy' if n == 1 else 'copies'}"

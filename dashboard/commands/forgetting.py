@@ -8,6 +8,7 @@ import typer
 from dashboard.cli_options import AsJson, SettingsFile, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED, UsageError
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 if TYPE_CHECKING:
@@ -91,14 +92,10 @@ def _asked(rider: str, unclear: "list[Unclear]", *, may_ask: bool) -> set[str]:
     if unclear and not may_ask:
         words = "; ".join(one.words for one in unclear[:_SHOWN])
         raise UsageError(
-            f"{rider}: {_n_words(len(unclear))} may name this rider or something else, and the text does not tell: {words}. "
-            "Nothing was changed. Say which are the rider with --also WORD, or add --also-unclear or --leave-unclear."
+            f"{rider}: {counted(len(unclear), 'word')} may name this rider or something else, and the text does not tell: "
+            f"{words}. Nothing was changed. Say which are the rider with --also WORD, or add --also-unclear or --leave-unclear."
         )
     return {one.word for one in unclear if typer.confirm(f"{one.words}. Is this the rider, so that it goes too?")}
-
-
-def _n_words(n: int) -> str:
-    return "1 word" if n == 1 else f"{n} words"
 
 
 def _total(forgotten: "Forgotten") -> int:
@@ -147,7 +144,7 @@ def _tell_unclear(unclear: "list[Unclear]", is_done: bool) -> None:
         for one in found[:_SHOWN]:
             typer.echo(f"{one.words}: {words}.")
         if len(found) > _SHOWN:
-            typer.echo(f"and {_n_words(len(found) - _SHOWN)} more: {words}.")
+            typer.echo(f"and {counted(len(found) - _SHOWN, 'word')} more: {words}.")
 
 
 def _place_words(place: "Place") -> str:

@@ -9,6 +9,7 @@ import typer
 from dashboard.cli_options import SettingsFile, Wait, WarehouseFile
 from shared.errors import UsageError
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE, open_reading
 
 app = typer.Typer()
@@ -52,7 +53,7 @@ def backup(
     noted(warehouse, "backed up")
     typer.echo(f"{made}: {manifest.words}.")
     if keep and (older := keep_newest(warehouse, made.parent, keep)):
-        typer.echo(f"{len(older)} older backup{'s' if len(older) > 1 else ''} removed; the newest {keep} are kept.")
+        typer.echo(f"{counted(len(older), 'older backup')} removed; the newest {keep} are kept.")
     typer.echo("It holds the riders' data: keep it like the warehouse. fitledger restore puts it back.")
 
 
@@ -77,7 +78,7 @@ def restore(
             "made: forget those riders again."
         )
     elif done.n_forgotten:
-        riders = "1 rider was" if done.n_forgotten == 1 else f"{done.n_forgotten} riders were"
+        riders = counted(done.n_forgotten, "rider was", "riders were")
         typer.echo(f"{riders} forgotten since the backup was made, and taken out of it again.")
     if done.kept:
         typer.echo(f"The warehouse that was there is kept as {done.kept}; delete it when you no longer need it.")

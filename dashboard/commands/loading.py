@@ -7,6 +7,7 @@ import typer
 
 from dashboard.cli_options import AsCsv, AsJson, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 app = typer.Typer()
@@ -126,6 +127,5 @@ def undo(
 
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
     noted(warehouse, "took back", f"load {load_id}")
-    files = f"{undone.files} file{'s' if undone.files != 1 else ''}"
-    versions = "1 version of a row" if undone.versions == 1 else f"{undone.versions} versions of rows"
-    typer.echo(f"Load {load_id} is undone: {files}, {versions} taken back.")
+    versions = counted(undone.versions, "version of a row", "versions of rows")
+    typer.echo(f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back.")

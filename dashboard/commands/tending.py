@@ -6,13 +6,14 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED
 from shared.settings import load_settings
+from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 app = typer.Typer()
@@ -33,7 +34,7 @@ def doctor(warehouse: UnsweptWarehouse = DEFAULT_WAREHOUSE, settings: SettingsFi
     else:
         for check in checks:
             typer.echo(f"{_STATES[check.state]}  {check.name}: {check.words}" + (f" {check.todo}" if check.todo else ""))
-        typer.echo("All is well." if n_todo == 0 else f"{n_todo} thing{'s' if n_todo > 1 else ''} to do.")
+        typer.echo("All is well." if n_todo == 0 else f"{counted(n_todo, 'thing')} to do.")
     raise typer.Exit(EXIT_SOME_REJECTED if n_todo else 0)
 
 
@@ -52,13 +53,15 @@ def watch(
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
     from dashboard.accounts.access import noted
-    from etl.keeping.watch import Watcher, watched_load
+    from etl.keeping.watch import Watcher
+    from etl.load import load as load_files
+    from etl.read import FoundFile
+    from etl.report import LoadReport
 
     known = load_settings(settings)
-    load_files = watched_load(warehouse, known, wait)
 
-    def load(files: Any) -> Any:
-        report = load_files(files)
+    def load(files: list[FoundFile]) -> LoadReport:
+        report = load_files(files, warehouse, settings=known, wait_seconds=wait)
         if report.load_id:
             noted(warehouse, "loaded", f"load {report.load_id}")
         return report

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from dash import Dash
 
 from dashboard.components import html, ids
-from dashboard.components.address import Addresses
+from dashboard.components.address import Addresses, View
 from dashboard.components.notes import caution
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.selection.selection import Selection
@@ -28,10 +29,17 @@ class Desk:
         return self.addresses.table(question, rows, selection, every)
 
 
+# From the view, and the theme where it draws, to what stands in a place.
+Show = Callable[[View, str | None], Any]
+
+
 @dataclass(frozen=True)
 class Page:
-    """A page: its path (empty for the first), name, question, frame, and what registers its callbacks.
+    """A page: its path (empty for the first), name, question and frame.
 
+    `shows`: what stands in each of its places, by the place's id, the first place first; a served page and the report ask the
+    same functions.
+    `register`: adds the callbacks that it has beside those of its places.
     `splits`: its figures follow the word `split`, whose control is shown on such pages only.
     `scripted`: ids that the page's own script fills, beside those of its callbacks.
     """
@@ -40,7 +48,8 @@ class Page:
     name: str
     question: str
     layout: Callable[[], html.Div]
-    register: Callable[[Dash, Desk], None]
+    shows: Callable[[Desk], dict[str, Show]]
+    register: Callable[[Dash, Desk], None] | None = None
     splits: bool = False
     scripted: tuple[str, ...] = ()
 

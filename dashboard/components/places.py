@@ -8,42 +8,44 @@ from dash import Dash, Input, Output
 from flask import has_request_context, request
 
 from dashboard.components import ids
-from dashboard.components.address import View, read_view
-from dashboard.components.faults import answering, answering_beside
-from dashboard.components.page import Desk
+from dashboard.components.address import read_view
+from dashboard.components.faults import Callback, answering, answering_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.questions.memory.turns import Turns
 
 TAB_HEADER: Final = "Fitledger-Tab"
 _TOLD: Final = re.compile(r"(?P<tab>[0-9a-f]{32}) (?P<number>\d{1,15}) (?P<page>/\S*)")
 
 
-def fill(app: Dash, desk: Desk, place: str, path: str, show: Callable[[View, str | None], Any]) -> None:
-    """The page's first place: `show` takes the view and the theme; its failures are told with a way out to `path`."""
-
-    app.callback(Output(place, "children"), Input(ids.VIEW, "data"), Input(ids.THEME, "data"))(
-        answering(_in_turn(app, show), desk.addresses.page(path))
-    )
-
-
-def fill_beside(app: Dash, place: str, show: Callable[[View, str | None], Any]) -> None:
-    """A further place of the page: what the first place already tells is not told again."""
-
-    app.callback(Output(place, "children"), Input(ids.VIEW, "data"), Input(ids.THEME, "data"))(
-        answering_beside(_in_turn(app, show))
-    )
+def add_places(app: Dash, page: Page, desk: Desk) -> None:
+    """Registers what fills the page's places."""
+    turns: Turns = app.server.extensions.setdefault("fitledger-turns", Turns())
+    for place, fill in filled(page, desk, turns).items():
+        app.callback(Output(place, "children"), Input(ids.VIEW, "data"), Input(ids.THEME, "data"))(fill)
 
 
-def _in_turn(app: Dash, show: Callable[[View, str | None], Any]) -> Callable[[str, str | None], Any]:
+def filled(page: Page, desk: Desk, turns: Turns | None = None) -> dict[str, Callback]:
+    """What fills each of the page's places, by its id, from the query of an address and the theme.
+
+    Failures are told: in the first place with a way out to the page of all fits, and not again in the others.
+    """
+    first, *others = ((place, _in_turn(turns, show)) for place, show in page.shows(desk).items())
+    return {
+        first[0]: answering(first[1], desk.addresses.page(page.path)),
+        **{place: answering_beside(show) for place, show in others},
+    }
+
+
+def _in_turn(turns: Turns | None, show: Show) -> Callable[[str, str | None], Any]:
     """Stops what is computed for a view that the same browser tab has left meanwhile.
 
     A tab tells its own random name, the number of the request and its page in one header (assets/fitledger.js); other
     programs tell none, and are never stopped.
     """
-    turns: Turns = app.server.extensions.setdefault("fitledger-turns", Turns())
 
     def shown(search: str, theme: str | None) -> Any:
         told = _TOLD.fullmatch(request.headers.get(TAB_HEADER, "")) if has_request_context() else None
-        if not told:
+        if not (told and turns):
             return show(read_view(search), theme)
         with turns.taking(told["tab"], int(told["number"]), (told["page"], search)):
             return show(read_view(search), theme)

@@ -100,7 +100,7 @@ def known_of(warehouse: Warehouse, table: GroupTable, selection: Selection, sett
         SQL / table.sql,
         {**settings.parameters(), **selection.parameters()},
         age_band=fragments()["age_band"],
-        forefoot_of_arrival=forefoot_class("arrival.forefoot_angle_deg"),
+        forefoot_of_arrival=forefoot_class("knee.forefoot_angle_deg"),
     )
 
 

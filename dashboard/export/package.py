@@ -12,7 +12,8 @@ from dashboard.export.anonymous import TEXT, Anonymity, about, made_anonymous, w
 from dashboard.export.attackers import AttackerRow, ToldRow
 from dashboard.export.descriptor import Resource, write_descriptor
 from dashboard.export.tables import make_marts, write_groups, write_marts, write_result
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl.keeping.leftovers import working_elsewhere
 from shared.errors import StatisticsError, UsageError

@@ -10,12 +10,11 @@ from dashboard.figures.scales import apart, share_ticks
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
 from dashboard.questions.selection.calendar import spoken_period
-from dashboard.questions.selection.scope import counted
 from dashboard.questions.studio.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
 
 HEIGHT_PX: Final = 268
-# Each signal has a shape of its own; a period that shows several gets the first of them.
-SHAPES: Final = {"outside_limits": "diamond", "one_side": "square", "steady": "triangle-up"}
+# The shape of the periods from the one on at which the figure moved.
+MOVED: Final = "diamond"
 # Half a period in days, so that the base and the chosen dates reach around their dots.
 _HALF: Final = {"week": 3.5, "month": 15.0, "quarter": 45.0}
 _AXES: Final = {
@@ -51,21 +50,14 @@ def letters(notes: Sequence[NoteRow]) -> list[tuple[str, NoteRow]]:
 
 
 def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str) -> str:
-    """What the chart shows, for its title: the signal that reaches furthest, and how many others there are."""
+    """What the chart shows, for its title: whether the figure moved, and since when."""
     name = FIGURES[chart.figure]
     if chart.centre is None:
         return f"{name}: no limits yet"
     if not signals:
         return f"{name}: within its usual scatter"
-    last = max(signals, key=lambda row: (row.period_to, row.n_periods))
-    others = f", and {counted(len(signals) - 1, 'more signal')}" if len(signals) > 1 else ""
-    return f"{name}: {_phrase(last)}, {span_words(last, every)}{others}"
-
-
-def _phrase(row: SignalRow) -> str:
-    if row.rule == "outside_limits":
-        return f"{row.direction} the {'upper' if row.direction == 'above' else 'lower'} limit"
-    return f"{row.direction} its centre" if row.rule == "one_side" else row.direction
+    moved = signals[0]
+    return f"{name}: {moved.direction} from about {spoken_period(moved.period_from, every)} on"
 
 
 def span_words(row: SignalRow, every: str) -> str:
@@ -81,7 +73,7 @@ def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[Sig
         return f"{FIGURES[chart.figure]}: not enough yet in any {every}."
     last = shown[-1]
     limits = f", limits {interval(last.limit_low, last.limit_high, last.unit)}" if last.limit_low is not None else ""
-    told = " ".join(row.words for row in signals) or "No signal."
+    told = " ".join(row.words for row in signals) or "It was not found to move."
     return (
         f"Control chart of {FIGURES[chart.figure]}, {len(shown)} {every}s with a figure. {chart.words} "
         f"Latest, {spoken_period(last.period, every)}: {number(last.estimate, last.unit)}{limits}. {told}"
@@ -127,7 +119,7 @@ def _traces(rows: Sequence[TrendRow], every: str, floor: float, colours: Palette
         _dots(plain, "circle", 7, colours.accent, every),
         _dots(running, "circle-open", 8, colours.accent, every),
         _dots(few, "circle-open", 5, colours.muted, every, floor),
-        *(_signal_dots(rows, rule, every, colours) for rule in SHAPES),
+        _moved_dots(rows, every, colours),
     ]
 
 
@@ -158,16 +150,10 @@ def _dots(
     }
 
 
-def _signal_dots(rows: Sequence[TrendRow], rule: str, every: str, colours: Palette) -> dict[str, Any]:
-    own = [row for row in rows if row.estimate is not None and first_rule(row.signals) == rule]
-    symbols = [SHAPES[rule] + ("-open" if row.is_partial else "") for row in own]
+def _moved_dots(rows: Sequence[TrendRow], every: str, colours: Palette) -> dict[str, Any]:
+    own = [row for row in rows if row.estimate is not None and row.signals]
+    symbols = [MOVED + ("-open" if row.is_partial else "") for row in own]
     return _dots(own, symbols, 9, colours.ink, every)
-
-
-def first_rule(signals: str) -> str | None:
-    """The rule whose shape a period gets."""
-    shown = signals.split(",")
-    return next((rule for rule in SHAPES if rule in shown), None)
 
 
 def _hover(row: TrendRow, every: str) -> str:
@@ -179,7 +165,7 @@ def _hover(row: TrendRow, every: str) -> str:
         parts.append(f"limits {interval(row.limit_low, row.limit_high, row.unit)}")
     if row.is_partial:
         parts.append(f"the {every} is not over yet")
-    parts += [rule.replace("_", " ") for rule in row.signals.split(",") if rule]
+    parts += ["since it moved"] if row.signals else []
     return "<br>".join(parts)
 
 

@@ -32,6 +32,14 @@ SUPPORTS: Final = {
     "stance": "One mm of stance",
 }
 
+CHECKS: Final = {
+    "late": "An effect one capture late",
+    "insole_shim": "A shim without an insole, and on one",
+    "shim_bend": "The first shim, and each further one",
+    "stance_bend": "Stance up to the limit, and beyond",
+    "order_arch": "A drift on a high arch less a low one",
+}
+
 FIGURES: Final = {
     "knees_better": "Knees better at departure",
     "side_difference_left": "Fits with a side difference left",

@@ -5,8 +5,9 @@ from typing import Any, Final
 
 from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
 from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import Palette, interval, number, palette
+from dashboard.figures.theme import Palette, bare_number, interval, number, palette
 from dashboard.questions.returns.answers_returns import LastingRow, ReturnFigure, SaidRow
+from shared.statistics.wording import counted
 
 HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
 KEPT: Final = {
@@ -19,15 +20,15 @@ _SAID_ROW_PX: Final = 52
 
 
 def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
-    """The share of knees that held, with its interval, and the bounds for those that were not seen, as a plain dict."""
+    """The bounds of the share of knees that held, and in them the share if those not seen are as those alike, as a dict."""
     return dot_rows([_lasting(row) for row in rows], theme, of="knees", whole=True)
 
 
 def lasting_finding(rows: Sequence[LastingRow]) -> str:
     """What the picture shows, for its title."""
     told = [
-        f"{row.outcome} held in {number(row.held, 'share')} of knees found again; with those not seen, "
-        f"{interval(row.worst, row.best, 'share')}"
+        f"{row.outcome} held in {interval(row.worst, row.best, 'share')} of all knees, in {number(row.held, 'share')} of those "
+        "found again"
         for row in rows
         if row.held is not None
     ]
@@ -65,7 +66,7 @@ def kept_alternative(figures: Sequence[ReturnFigure]) -> str:
 
 
 def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
-    """Medians with the middle half on the scale of 0 to 10, as a plain dict."""
+    """Medians with the middle half, and the bounds of the mean of all fits, on the scale of 0 to 10, as a plain dict."""
     colours = palette(theme)
     shown = [(place, row) for place, row in enumerate(rows) if row.median_points is not None]
     return {
@@ -76,6 +77,14 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
                 "x": [x for _, row in shown for x in (row.quartile_low_points, row.quartile_high_points, None)],
                 "y": [y for place, _ in shown for y in (place + 0.7, place + 0.7, None)],
                 "line": {"color": colours.line, "width": 6},
+                "hoverinfo": "skip",
+            },
+            {
+                "type": "scatter",
+                "mode": "lines",
+                "x": [x for _, row in shown for x in (row.worst_points, row.best_points, None)],
+                "y": [y for place, _ in shown for y in (place + 0.7, place + 0.7, None)],
+                "line": {"color": colours.ink, "width": 1},
                 "hoverinfo": "skip",
             },
             {
@@ -105,8 +114,22 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
 
 
 def said_finding(rows: Sequence[SaidRow]) -> str:
-    told = [f"{row.topic} {row.median_points:g}" for row in rows if row.median_points is not None]
-    return f"Medians at the follow-up: {', '.join(told)} of 10" if told else "What riders said: not enough yet"
+    told = [
+        f"{row.topic.capitalize()}: median {row.median_points:g} in {_told_of(row)}; mean of all {_ends_of(row)}"
+        for row in rows
+        if row.median_points is not None
+    ]
+    return ". ".join(told) or "What riders said: not enough yet"
+
+
+def _told_of(row: SaidRow) -> str:
+    return f"{row.n:,} of {counted(row.n_fits, 'fit')}"
+
+
+def _ends_of(row: SaidRow) -> str:
+    """The bounds of the mean of all fits, as in: 0.7 to 6.7."""
+    low, high = sorted((row.worst_points or 0.0, row.best_points or 0.0))
+    return f"{bare_number(low, 'points')} to {bare_number(high, 'points')}"
 
 
 def said_alternative(rows: Sequence[SaidRow]) -> str:
@@ -118,7 +141,7 @@ def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
     at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
     words = [
         note(f"<b>{name}</b>, {best}", x=0, xanchor="left", **at),
-        note(_counted(row.n, "answer"), x=1, xanchor="right", **at),
+        note(_told_of(row), x=1, xanchor="right", **at),
     ]
     if row.median_points is None:
         muted = {"size": LABEL_PX, "color": colours.muted}
@@ -128,19 +151,19 @@ def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
 
 def _lasting(row: LastingRow) -> DotRow:
     counted = f"{row.n_seen:,} of {row.n_knees:,} seen"
-    if row.held is None or row.held_low is None or row.held_high is None or row.worst is None or row.best is None:
+    if row.held is None or row.worst is None or row.best is None:
         return DotRow(HELD[row.outcome], counted, "", (), "not enough yet" if "not enough yet" in row.words else "no figure")
-    ends = interval(row.held_low, row.held_high, "share")
-    mark = Mark(row.held, row.held_low, row.held_high, row.words.replace(". ", ".<br>"), ends=(row.worst, row.best))
-    return DotRow(HELD[row.outcome], counted, f"<b>{number(row.held, 'share')}</b> ({ends})", (mark,))
+    words, ends = row.words.replace(". ", ".<br>"), (row.worst, row.best)
+    if row.alike is None or row.alike_low is None or row.alike_high is None:
+        # Of those found again alone: hollow, and without an interval that would be read as one of all.
+        mark = Mark(row.held, row.held, row.held, words, is_quiet=True, ends=ends)
+    else:
+        mark = Mark(row.alike, row.alike_low, row.alike_high, words, ends=ends)
+    return DotRow(HELD[row.outcome], counted, f"<b>{interval(*ends, 'share')}</b>", (mark,))
 
 
 def _kept(row: ReturnFigure) -> DotRow:
     if row.estimate is None or row.low is None or row.high is None:
-        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({_counted(row.n, 'follow-up')})")
+        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({counted(row.n, 'follow-up')})")
     printed = f"<b>{number(row.estimate, 'share')}</b> ({interval(row.low, row.high, 'share')})"
     return DotRow(KEPT[row.figure], "", printed, (Mark(row.estimate, row.low, row.high, row.words),))
-
-
-def _counted(n: int, noun: str) -> str:
-    return f"{n:,} {noun if n == 1 else noun + 's'}"

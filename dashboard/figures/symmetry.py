@@ -7,6 +7,7 @@ from dashboard.figures.dot_rows import DotRow, Mark, dot_rows
 from dashboard.figures.names import plain
 from dashboard.figures.theme import bare_number, interval, number, unit_sign
 from dashboard.questions.symmetry.answers_asymmetry import PrevalenceRow
+from shared.statistics.wording import counted
 
 ALL = "All riders"
 
@@ -78,7 +79,7 @@ def _row(level: str | None, moments: dict[str, PrevalenceRow]) -> DotRow:
         counted=f"{arrival.n_riders:,}",
         printed=f"{ends[0]} → <b>{ends[1]}</b>\u202f%" if len(marks) == 2 else "",
         marks=marks,
-        missing=f"not enough yet ({arrival.n_riders:,} {'rider' if arrival.n_riders == 1 else 'riders'})",
+        missing=f"not enough yet ({counted(arrival.n_riders, 'rider')})",
     )
 
 

@@ -104,7 +104,7 @@ def _hovers(rows: Sequence[SidesRow]) -> list[str]:
     """What each mark tells; cells stand in rows and columns, so that few values are told many times."""
     said = functools.cache(number)
     around = "around " if any(row.cell_size for row in rows) else ""
-    riders = {n: f"{n:,} {'rider' if n == 1 else 'riders'}" for n in {row.n_riders for row in rows}}
+    riders = {n: counted(n, "rider") for n in {row.n_riders for row in rows}}
     return [
         f"left {around}{said(row.left_value, row.unit)}<br>right {around}{said(row.right_value, row.unit)}<br>"
         f"{riders[row.n_riders]}"

@@ -177,6 +177,12 @@ def interval(low: float | None, high: float | None, unit: str, *, effect: bool =
     return ends if ends == NOTHING else ends + unit_sign(unit)
 
 
+def finely(unit: str, *values: float | None) -> str:
+    """One figure, or both ends, with one decimal more than a measured value has; never negative, so without a sign."""
+    ends = " to ".join(bare_number(value, unit, effect=True).lstrip("+") for value in values)
+    return NOTHING if NOTHING in ends else ends + unit_sign(unit)
+
+
 def day(value: Any) -> str:
     """A date as 7 Jan 2026; the dash where there is none."""
     return NOTHING if value is None else spoken_day(value)

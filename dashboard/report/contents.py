@@ -2,50 +2,34 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 from dashboard.components import html
 from dashboard.components.address import search_of
 from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note
 from dashboard.components.notes import CAUTION, headline
-from dashboard.components.page import Desk
+from dashboard.components.page import Desk, Page
+from dashboard.components.places import filled
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.control import Window
-from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import number
 from dashboard.pages.data import layout as data
 from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
-from dashboard.pages.fitters import ids as fitters_ids
+from dashboard.pages.data.rig import rig
 from dashboard.pages.fitters.callbacks import PAGE as FITTERS
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
 from dashboard.pages.fitters.tables import done, process_columns
-from dashboard.pages.returns import ids as returns_ids
 from dashboard.pages.returns.callbacks import PAGE as RETURNS
 from dashboard.pages.studio.callbacks import TEXT as STUDIO_TEXT
 from dashboard.pages.studio.charts import control_charts, over_time
-from dashboard.pages.supports import ids as supports_ids
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
-from dashboard.pages.symmetry import ids as symmetry_ids
 from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.markup import of_class
 from dashboard.report.owner import owner_page
-from dashboard.report.pages_shown import shown
 from shared.errors import StatisticsError
-
-# The places of each page that is in the report, in their order.
-_SUPPORTS: Final = (
-    supports_ids.ANSWER,
-    *map(supports_ids.panel_of, MAIN_OUTCOMES),
-    supports_ids.TABLES,
-    supports_ids.GRID,
-    supports_ids.DOSE,
-    supports_ids.FURTHER,
-)
-_SYMMETRY: Final = (symmetry_ids.ANSWER, symmetry_ids.SIDES, symmetry_ids.FURTHER)
-_FITTERS: Final = (fitters_ids.ANSWER, fitters_ids.AGREEMENT)
 
 
 @dataclass(frozen=True)
@@ -65,21 +49,26 @@ def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Call
         "in-short", "In short", "Are we doing good work, and is it getting better?", owner_page(desk, selection, told)
     )
     made = []
-    for page, places in ((SUPPORTS, _SUPPORTS), (SYMMETRY, _SYMMETRY), (RETURNS, (returns_ids.ANSWER,))):
+    for page in (SUPPORTS, SYMMETRY, RETURNS):
         told(page.name)
-        made.append(Section(page.path, page.name, page.question, shown(page, desk, search, *places)))
+        made.append(Section(page.path, page.name, page.question, _shown(page, desk, search)))
         yield made[-1]
     told("Trends")
     yield Section("trends", "Trends", "How do the figures move over time?", _told(lambda: _trends(desk, selection)))
     told("Fitters")
     if with_fitters:
-        made.append(Section("fitters", FITTERS.name, FITTERS.question, shown(FITTERS, desk, search, *_FITTERS)))
+        made.append(Section("fitters", FITTERS.name, FITTERS.question, _shown(FITTERS, desk, search)))
         yield made[-1]
     else:
         yield Section("fitters", "Fitters", "What was done in each fitter's fits?", _told(lambda: _process(desk, selection)))
     told("Data")
     yield Section("data", "Data quality", data.QUESTION, _told(lambda: _data(desk, selection)))
     yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(made))
+
+
+def _shown(page: Page, desk: Desk, search: str) -> list[Any]:
+    """What the page puts in its places, in their order, for the query of an address; failures are told as it tells them."""
+    return [fill(search, None) for fill in filled(page, desk).values()]
 
 
 def _told(make: Callable[[], list[Any]]) -> list[Any]:
@@ -111,10 +100,12 @@ def _process(desk: Desk, selection: Selection) -> list[Any]:
 def _data(desk: Desk, selection: Selection) -> list[Any]:
     answer: Any = desk.asker.ask("data", selection)
     noise: Any = desk.asker.ask("noise", selection)
+    watched: Any = desk.asker.ask("rig", selection)
     return [
         *data.answered(answer, DATA_TEXT, None),
         *data.completeness(desk, selection, answer, DATA_TEXT),
         *data.noise(desk, selection, noise, DATA_TEXT),
+        *rig(desk, selection, watched, DATA_TEXT, None),
     ]
 
 

@@ -16,7 +16,7 @@ from dashboard.questions.studio.answers_periods import PeriodChangeRow, PeriodRo
 from shared.errors import StatisticsError
 
 # The sentence of each of these answers stands in the first section.
-_TOLD: Final = ("effects", "asymmetry", "returns", "ratings", "agreement", "data")
+_TOLD: Final = ("effects", "asymmetry", "returns", "ratings", "agreement", "rig", "data")
 
 
 def owner_page(desk: Desk, selection: Selection, told: Callable[[str], None]) -> list[Any]:

@@ -1,6 +1,7 @@
 """Sends scripts, style sheets and long answers packed, as every browser takes them: a third of the bytes at the first view.
 
 Each file is packed once and well; a long answer is packed as it leaves, quickly, and a short one is sent as it is.
+Flask-Compress would pack each file anew for everyone and send it without its length, and knows one level for both.
 """
 
 import gzip
@@ -8,10 +9,9 @@ from typing import Final
 
 from flask import Flask, Response, request
 
-_PACKED: Final = frozenset({"text/javascript", "application/javascript", "text/css"})
-_SMALLEST_BYTES: Final = 1_000
 _ANSWER: Final = "application/json"
-_LONG_ANSWER_BYTES: Final = 10_000
+# What is packed, from how many bytes on.
+_SMALLEST_BYTES: Final = {"text/javascript": 1_000, "application/javascript": 1_000, "text/css": 1_000, _ANSWER: 10_000}
 
 
 def add_compressing(server: Flask) -> None:
@@ -19,32 +19,24 @@ def add_compressing(server: Flask) -> None:
     kept: dict[tuple[str, str | None], bytes] = {}
 
     @server.after_request
-    def pack_answer(response: Response) -> Response:
-        if response.status_code != 200 or response.mimetype != _ANSWER or not request.accept_encodings["gzip"]:
-            return response
-        answer = response.get_data()
-        if len(answer) >= _LONG_ANSWER_BYTES:
-            response.vary.add("Accept-Encoding")
-            response.set_data(gzip.compress(answer, compresslevel=1, mtime=0))
-            response.headers["Content-Encoding"] = "gzip"
-        return response
-
-    @server.after_request
     def pack(response: Response) -> Response:
-        if response.status_code != 200 or response.mimetype not in _PACKED:
+        smallest = _SMALLEST_BYTES.get(response.mimetype or "")
+        if response.status_code != 200 or smallest is None:
             return response
         response.vary.add("Accept-Encoding")
-        if not request.accept_encodings["gzip"] or (response.content_length or _SMALLEST_BYTES) < _SMALLEST_BYTES:
+        if not request.accept_encodings["gzip"] or (response.content_length or smallest) < smallest:
             return response
-        # The files of a server are few; the date tells one state of a file from the next.
-        key = (request.path, response.headers.get("Last-Modified"))
-        if key not in kept:
-            response.direct_passthrough = False
-            kept[key] = gzip.compress(response.get_data(), compresslevel=6, mtime=0)
-        else:
-            response.close()
         response.direct_passthrough = False
-        response.set_data(kept[key])
+        if response.mimetype == _ANSWER:
+            packed = gzip.compress(response.get_data(), compresslevel=1, mtime=0)
+        else:
+            # The files of a server are few; the date tells one state of a file from the next.
+            key = (request.path, response.headers.get("Last-Modified"))
+            if key not in kept:
+                kept[key] = gzip.compress(response.get_data(), compresslevel=6, mtime=0)
+            packed = kept[key]
+        response.close()
+        response.set_data(packed)
         response.headers["Content-Encoding"] = "gzip"
         if response.headers.get("ETag"):
             # The same file in another form; browsers ask with what they were given.

@@ -4,7 +4,7 @@ from flask import Flask, Response, request
 
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
-from dashboard.questions.door.asking import by_period
+from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import parse_selection
 from shared.errors import FitledgerError, NotPermittedError, UsageError

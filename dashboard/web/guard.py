@@ -148,7 +148,10 @@ class _NoQuestion(_Refused, BadRequest):
 
 
 def require_host(host: str, hosts: Collection[str] | None) -> None:
-    """Refuses a host name (with or without a port) that is not among `hosts`; None takes all."""
+    """Refuses a host name (with or without a port) that is not among `hosts`; None takes all.
+
+    Not Flask's TRUSTED_HOSTS, which knows no address of version 6 and no capitals (Werkzeug 3.1).
+    """
     if hosts is None:
         return
     try:

@@ -1,7 +1,7 @@
 """Serves the dashboard: waitress in one process, one loop that reads and sends, and a few threads that answer.
 
 One process, because every process would open the warehouse and remember answers for itself; threads, because the
-work is done in DuckDB and numpy, which let others run meanwhile. Measured in DEVELOPERS.md ("make drip-test").
+work is done in DuckDB and numpy, which let others run meanwhile. Measured in docs/performance.md ("make drip-test").
 """
 
 import errno
@@ -40,12 +40,6 @@ def listening(host: str, port: int) -> socket.socket:
         raise UsageError(
             f"--port {port}: nothing can be served at {host}:{port}, since {why}. Name another port, or 0 for any."
         ) from fault
-
-
-def free_port(host: str) -> int:
-    """A port of `host` that nothing listens on."""
-    with listening(host, 0) as probe:
-        return int(probe.getsockname()[1])
 
 
 def server_of(app: Dash, listener: socket.socket, serving: Serving) -> Server:

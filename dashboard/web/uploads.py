@@ -24,6 +24,7 @@ from etl.rejects import rejected_tables
 from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
 from shared.settings import Settings
+from shared.settings import Upload as UploadSettings
 from shared.warehouse import open_reading
 from shared.working import Work, begin
 
@@ -59,6 +60,20 @@ class Upload:
     def tell(self, done: int, total: int, words: str) -> None:
         """Notes which step of a check or load is under way."""
         self.step = f"Step {done + 1} of {total}: {words}"
+
+
+def require_open(allowed: UploadSettings, address: str | None) -> None:
+    """Raises UploadError where the settings let no reader at this address load."""
+    if not allowed.allowed:
+        raise UploadError(
+            "Loading from this page is switched off in the studio's settings ([upload] allowed). Nothing was changed. "
+            "Load with the command: fitledger load FOLDER."
+        )
+    if not allowed.from_elsewhere and not _is_loopback(address):
+        raise UploadError(
+            "Loading from this page is open to readers on the computer that serves it only. Nothing was changed. Load "
+            "there, or have [upload] from_elsewhere set to true in the studio's settings."
+        )
 
 
 class Uploads:
@@ -99,17 +114,7 @@ class Uploads:
     def require_allowed(self, address: str | None) -> None:
         """Raises UploadError where a reader at this address may not load, or what `permit` raises."""
         self.require_permitted()
-        allowed = self.settings.upload
-        if not allowed.allowed:
-            raise UploadError(
-                "Loading from this page is switched off in the studio's settings ([upload] allowed). Nothing was changed. "
-                "Load with the command: fitledger load FOLDER."
-            )
-        if not allowed.from_elsewhere and not _is_loopback(address):
-            raise UploadError(
-                "Loading from this page is open to readers on the computer that serves it only. Nothing was changed. Load "
-                "there, or have [upload] from_elsewhere set to true in the studio's settings."
-            )
+        require_open(self.settings.upload, address)
 
     def too_large(self) -> UploadError:
         """The sentence for files that are larger than an upload may be; the page tells the same before it sends them."""

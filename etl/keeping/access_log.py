@@ -21,6 +21,7 @@ import orjson
 from etl.keeping.spelling import FORGOTTEN, Speller
 from shared.errors import AccessLogError
 from shared.files import OWNER_ONLY, beside, write_in_place
+from shared.statistics.wording import counted
 
 ENDING: Final = ".access"
 _WAIT_SECONDS: Final = 5.0
@@ -93,9 +94,9 @@ class AccessLog:
 
     def state(self) -> LogState:
         """What the log holds, for whoever looks after it."""
-        found = [_entry(line) for line in _lines(self.file)]
-        times = [entry.at for entry in found if entry]
-        return LogState(len(times), found.count(None), min(times, default=None), max(times, default=None))
+        entries = [_entry(line) for line in _lines(self.file)]
+        times = [entry.at for entry in entries if entry]
+        return LogState(len(times), entries.count(None), min(times, default=None), max(times, default=None))
 
     def _drop_old(self, now: datetime, days_late: int) -> int:
         """`days_late`: nothing is done before the first line is so much too old, so that it is done once a day."""
@@ -124,9 +125,9 @@ def log_told(path: Path) -> tuple[Literal["fine", "note", "do"], str, str] | Non
         return "do", f"{log.file} cannot be written.", "Give the user who runs fitledger the right to write there."
     since = f", the first of {state.first[:10]}" if state.first else ""
     if state.n_unreadable:
-        lines = f"{state.n_unreadable} line{'s' if state.n_unreadable > 1 else ''}"
-        return "note", f"{state.n_entries} entries{since}; {lines} cannot be read.", "A line may be torn when a disk runs full."
-    return "fine", f"{state.n_entries} entr{'y' if state.n_entries == 1 else 'ies'}{since}.", ""
+        entries, lines = counted(state.n_entries, "entry", "entries"), counted(state.n_unreadable, "line")
+        return "note", f"{entries}{since}; {lines} cannot be read.", "A line may be torn when a disk runs full."
+    return "fine", f"{counted(state.n_entries, 'entry', 'entries')}{since}.", ""
 
 
 def forget_in_log(path: Path, speller: Speller) -> None:
@@ -161,8 +162,8 @@ def _without(line: bytes, speller: Speller) -> bytes:
 
 def _line(entry: Entry) -> bytes:
     # A user's name may hold bytes that are no text.
-    told = {name: _plain(value) for name, value in asdict(entry).items() if value}
-    return orjson.dumps(told) + b"\n"
+    cells = {name: _plain(value) for name, value in asdict(entry).items() if value}
+    return orjson.dumps(cells) + b"\n"
 
 
 def _plain(value: Any) -> Any:
@@ -173,8 +174,8 @@ def _plain(value: Any) -> Any:
 
 def _entry(line: bytes) -> Entry | None:
     try:
-        found: Any = orjson.loads(line)
-        known = {field.name: found[field.name] for field in fields(Entry) if field.name in found}
+        cells: Any = orjson.loads(line)
+        known = {field.name: cells[field.name] for field in fields(Entry) if field.name in cells}
         for place in ("riders", "sessions"):
             known[place] = tuple(known.get(place, ()))
         return Entry(**known)

@@ -23,6 +23,7 @@ from shared.encryption import is_encrypted
 from shared.errors import InputUnusableError, UsageError, WarehouseError, WarehouseKeyError
 from shared.files import OWNER_ONLY, beside, put_new_in_place
 from shared.keys import keys_in_force, place_in_force
+from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
 from shared.working import working
 
@@ -54,7 +55,8 @@ class Manifest:
 
     @property
     def words(self) -> str:
-        return f"{sum(self.rows.values())} rows of {self.loads} loads, made {self.made_at} by fitledger {self.program_version}"
+        content = f"{counted(sum(self.rows.values()), 'row')} of {counted(self.loads, 'load')}"
+        return f"{content}, made {self.made_at} by fitledger {self.program_version}"
 
 
 def back_up(warehouse: Path, target: Path, *, into_folder: bool = False) -> tuple[Path, Manifest]:
@@ -146,7 +148,7 @@ def describe(file: Path) -> Manifest:
         ]
         rows = {name: int(opened.value(f'SELECT count(*) FROM core."{name}"')) for name in sorted(tables)}
         loads = int(opened.value("SELECT count(*) FROM raw.loads"))
-        found = version_of(opened, file)
+        warehouse_version = version_of(opened, file)
     finally:
         opened.close()
     with file.open("rb") as content:
@@ -154,7 +156,7 @@ def describe(file: Path) -> Manifest:
     size, key_id = file.stat().st_size, opened.key.id if opened.key else None
     form = FORMAT_VERSION if key_id else 1
     marks = n_forgotten(file)
-    return Manifest(FORMAT, form, stamp(), version("fitledger"), found, digest, size, rows, loads, marks, key_id)
+    return Manifest(FORMAT, form, stamp(), version("fitledger"), warehouse_version, digest, size, rows, loads, marks, key_id)
 
 
 def pack(file: Path, manifest: Manifest, folder: Path) -> Path:

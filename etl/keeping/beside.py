@@ -9,7 +9,7 @@ from typing import Final
 
 from etl.keeping.access_log import forget_in_log
 from etl.keeping.copies import forget_in_ledger, known_copies
-from etl.keeping.leftovers import found_of, sweep_all
+from etl.keeping.leftovers import folders_of, sweep_all
 from etl.keeping.naming import Ids, Names, Unclear
 from etl.keeping.spelling import Speller, takes_words
 from shared.errors import WarehouseError
@@ -56,7 +56,7 @@ def wait_for_others(warehouse: Path, seconds: float) -> list[Path]:
     until = time.monotonic() + seconds
     while True:
         sweep_all(warehouse)
-        at_work = [found.folder for found in found_of(warehouse) if found.is_at_work]
+        at_work = [left.folder for left in folders_of(warehouse) if left.is_at_work]
         if not at_work or time.monotonic() >= until:
             return at_work
         time.sleep(_PAUSE_SECONDS)

@@ -15,7 +15,7 @@ from etl.keeping.access_log import log_told
 from etl.keeping.age import age_told
 from etl.keeping.copies import known_copies
 from etl.keeping.encryption_checks import encryption_checks
-from etl.keeping.leftovers import found_of, left_by_earlier
+from etl.keeping.leftovers import folders_of, left_by_earlier
 from etl.keeping.marks import marks_of
 from shared import clock
 from shared.catalogue import catalogue
@@ -84,7 +84,7 @@ def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | No
     checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
         _warehouse, _encryption, _access, _rights, _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
     )  # fmt: skip
-    return [found for check in checks for found in check(place)]
+    return [one for check in checks for one in check(place)]
 
 
 def _warehouse(place: _Place) -> Iterator[Check]:
@@ -95,13 +95,13 @@ def _warehouse(place: _Place) -> Iterator[Check]:
         yield Check("warehouse", "do", str(fault), _BRING_BACK)
         return
     try:
-        found = version_of(opened, path)
-        if found < WAREHOUSE_VERSION:
-            words = f"version {found}, and this fitledger writes {WAREHOUSE_VERSION}."
+        warehouse_version = version_of(opened, path)
+        if warehouse_version < WAREHOUSE_VERSION:
+            words = f"version {warehouse_version}, and this fitledger writes {WAREHOUSE_VERSION}."
             yield Check("warehouse", "do", words, f"Run fitledger migrate --warehouse {path}.")
             return
         yield Check("newest row", *age_told(opened, place.settings, place.today))
-        yield Check("warehouse", "fine", f"{path} opens; version {found}.")
+        yield Check("warehouse", "fine", f"{path} opens; version {warehouse_version}.")
         yield _blocks(opened)
         yield _columns(opened)
         yield from _loads(opened, place.now)
@@ -113,12 +113,12 @@ def _warehouse(place: _Place) -> Iterator[Check]:
 
 
 def _encryption(place: _Place) -> Iterator[Check]:
-    yield from (Check("encryption", *found) for found in encryption_checks(place.warehouse))
+    yield from (Check("encryption", *state_words_todo) for state_words_todo in encryption_checks(place.warehouse))
 
 
 def _access(place: _Place) -> Iterator[Check]:
-    if told := log_told(place.warehouse):
-        yield Check("log of access", *told)
+    if state_words_todo := log_told(place.warehouse):
+        yield Check("log of access", *state_words_todo)
 
 
 def _blocks(opened: Warehouse) -> Check:
@@ -131,12 +131,12 @@ def _blocks(opened: Warehouse) -> Check:
 
 def _columns(opened: Warehouse) -> Check:
     digest = hashlib.sha256(DATAPACKAGE.read_bytes()).hexdigest()[:12]
-    found = {(row["table_name"], row["column_name"]) for row in opened.rows(SQL / "columns.sql")}
+    columns = {(row["table_name"], row["column_name"]) for row in opened.rows(SQL / "columns.sql")}
     missing = [
         f"{table.name}.{name}"
         for table in catalogue().values()
         for name in table.column_names
-        if (table.name, name) not in found
+        if (table.name, name) not in columns
     ]
     if missing:
         words = f"the catalogue ({digest}) knows columns that the warehouse lacks: {', '.join(missing)}."
@@ -145,16 +145,16 @@ def _columns(opened: Warehouse) -> Check:
 
 
 def _loads(opened: Warehouse, now: datetime) -> Iterator[Check]:
-    told = opened.rows(SQL / "last_load.sql")[0]
-    if told["load_id"] is None:
+    last = opened.rows(SQL / "last_load.sql")[0]
+    if last["load_id"] is None:
         yield Check("last load", "note", "nothing has been loaded yet.", "Run fitledger load FOLDER.")
         return
-    rejects = f"; {told['n_rejects']} rejected rows stand" if told["n_rejects"] else ""
-    words = f"load {told['load_id']} on {told['loaded_at']:%Y-%m-%d %H:%M} UTC; data up to {told['last_date']}{rejects}."
-    if told["latest_at"] > now.replace(tzinfo=None):
-        what = f"Load {told['latest_id']} says that it ran on {told['latest_at']:%Y-%m-%d %H:%M} UTC"
-    elif told["last_date"] is not None and told["last_date"] > now.date():
-        what = f"The last fit is of {told['last_date']}"
+    rejects = f"; {last['n_rejects']} rejected rows stand" if last["n_rejects"] else ""
+    words = f"load {last['load_id']} on {last['loaded_at']:%Y-%m-%d %H:%M} UTC; data up to {last['last_date']}{rejects}."
+    if last["latest_at"] > now.replace(tzinfo=None):
+        what = f"Load {last['latest_id']} says that it ran on {last['latest_at']:%Y-%m-%d %H:%M} UTC"
+    elif last["last_date"] is not None and last["last_date"] > now.date():
+        what = f"The last fit is of {last['last_date']}"
     else:
         yield Check("last load", "fine", words)
         return
@@ -209,11 +209,11 @@ def _lock(place: _Place) -> Iterator[Check]:
 
 def _working_copies(place: _Place) -> Iterator[Check]:
     n_at_work = 0
-    for found in found_of(place.warehouse):
-        if found.is_at_work:
+    for left in folders_of(place.warehouse):
+        if left.is_at_work:
             n_at_work += 1
             continue
-        words = f"{found.folder} ({_mb(found.n_bytes)}) was left by a program that was killed, and may hold riders' data."
+        words = f"{left.folder} ({_mb(left.n_bytes)}) was left by a program that was killed, and may hold riders' data."
         yield Check(
             "working copies", "do", words, "Any other command of fitledger removes it as it starts, if it may: run one."
         )
@@ -272,14 +272,14 @@ def _to_free(place: _Place) -> str:
     there = [copy for copy in known_copies(place.warehouse) if copy.path.is_file() and copy.path.stat().st_dev == disk]
     newest = max((copy.made_at for copy in there if copy.kind == "backup"), default="")
     groups = {
-        "left by programs that were killed": [found.n_bytes for found in found_of(place.warehouse) if not found.is_at_work],
+        "left by programs that were killed": [left.n_bytes for left in folders_of(place.warehouse) if not left.is_at_work],
         "warehouses that a restored one replaced": [copy.path.stat().st_size for copy in there if copy.kind == "replaced"],
         "backups older than the newest": [
             copy.path.stat().st_size for copy in there if copy.kind == "backup" and copy.made_at < newest
         ],
     }
-    told = [f"{_mb(sum(sizes))} of {words}" for words, sizes in groups.items() if sizes]
-    return f"; there are {', '.join(told)}" if told else ""
+    amounts = [f"{_mb(sum(sizes))} of {words}" for words, sizes in groups.items() if sizes]
+    return f"; there are {', '.join(amounts)}" if amounts else ""
 
 
 def _mb(n_bytes: float) -> str:
@@ -313,11 +313,11 @@ def _libraries(_: _Place) -> Iterator[Check]:
     locked: dict[str, set[str]] = {}
     for name, wanted in re.findall(r"^([A-Za-z0-9._-]+)==([^\s;\\]+)", LOCK.read_text(encoding="utf-8"), re.MULTILINE):
         locked.setdefault(name, set()).add(wanted)
-    installed = {name: found for name in locked if (found := _installed(name))}
+    installed = {name: installed_version for name in locked if (installed_version := _installed(name))}
     other = [
-        f"{name} {found} (locked: {' or '.join(sorted(locked[name]))})"
-        for name, found in installed.items()
-        if found not in locked[name]
+        f"{name} {installed_version} (locked: {' or '.join(sorted(locked[name]))})"
+        for name, installed_version in installed.items()
+        if installed_version not in locked[name]
     ]
     if other:
         todo = "Install the locked versions: python -m pip install --require-hashes -r requirements.lock."
@@ -334,9 +334,9 @@ def _installed(name: str) -> str | None:
 
 
 def _browser(_: _Place) -> Iterator[Check]:
-    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
-    if found:
-        yield Check("browser", "fine", f"{found} can print pages.")
+    browser = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    if browser:
+        yield Check("browser", "fine", f"{browser} can print pages.")
     else:
         todo = "Needed only to print to PDF from the command line: install the package chromium."
         yield Check("browser", "note", "no Chromium was found.", todo)

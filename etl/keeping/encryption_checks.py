@@ -13,10 +13,10 @@ from shared.keys import KeyPlace, Keys, place_in_force
 from shared.warehouse import require_encryption
 
 # As doctor's own checks: a state, what was found, and what to do.
-Found = tuple[Literal["fine", "note", "do"], str, str]
+StateWordsTodo = tuple[Literal["fine", "note", "do"], str, str]
 
 
-def encryption_checks(warehouse: Path) -> Iterator[Found]:
+def encryption_checks(warehouse: Path) -> Iterator[StateWordsTodo]:
     """Every check of encryption; nothing is changed and no key is told."""
     try:
         place = place_in_force()
@@ -42,7 +42,7 @@ def encryption_checks(warehouse: Path) -> Iterator[Found]:
     yield from _beside(place, warehouse, copies)
 
 
-def _extension() -> Iterator[Found]:
+def _extension() -> Iterator[StateWordsTodo]:
     try:
         require_encryption()
     except FitledgerError as fault:
@@ -51,22 +51,22 @@ def _extension() -> Iterator[Found]:
         yield "fine", "what encrypts is installed.", ""
 
 
-def _warehouse(warehouse: Path, keys: Keys) -> Iterator[Found]:
+def _warehouse(warehouse: Path, keys: Keys) -> Iterator[StateWordsTodo]:
     try:
-        found = key_of(warehouse)
+        key = key_of(warehouse)
     except FitledgerError:
         return  # told of the warehouse itself
-    if found is None:
+    if key is None:
         if warehouse.exists():
             yield "do", f"{warehouse} is NOT encrypted, though a key is set.", f"Run fitledger encrypt --warehouse {warehouse}."
-    elif found != keys.present:
-        words = f"{warehouse} is encrypted with the older key {found.id}: a change of keys was not finished."
+    elif key != keys.present:
+        words = f"{warehouse} is encrypted with the older key {key.id}: a change of keys was not finished."
         yield "do", words, f"Run fitledger encrypt --warehouse {warehouse}."
     else:
         yield "fine", f"{warehouse} is encrypted with it.", ""
 
 
-def _copies(copies: list[Copy], keys: Keys) -> Iterator[Found]:
+def _copies(copies: list[Copy], keys: Keys) -> Iterator[StateWordsTodo]:
     known = {key.id for key in keys.older}
     n_fine = 0
     for copy in copies:
@@ -91,11 +91,11 @@ def _copies(copies: list[Copy], keys: Keys) -> Iterator[Found]:
 def _key_id(copy: Copy) -> str | None:
     if copy.kind == "backup":
         return read_manifest(copy.path).key_id
-    found = key_of(copy.path)
-    return found.id if found else None
+    key = key_of(copy.path)
+    return key.id if key else None
 
 
-def _beside(place: KeyPlace, warehouse: Path, copies: list[Copy]) -> Iterator[Found]:
+def _beside(place: KeyPlace, warehouse: Path, copies: list[Copy]) -> Iterator[StateWordsTodo]:
     if place.path is None:
         return
     folder = place.path.resolve().parent

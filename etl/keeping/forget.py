@@ -25,6 +25,7 @@ from etl.keeping.rebuild import rebuild
 from shared.catalogue import Table, catalogue
 from shared.errors import FitledgerError, UsageError
 from shared.files import beside, put_in_place
+from shared.rewriting import write_anew
 from shared.settings import Settings
 from shared.warehouse import LoadingWarehouse, open_loading, open_reading
 from shared.working import working
@@ -249,7 +250,7 @@ def _take_out(warehouse: LoadingWarehouse, place: Place, work: _Work) -> None:
         rebuild(warehouse, work.settings)
     add_marks(warehouse, work.marks, work.marks.of(work.rider_id), place.ids.all, work.today)
     # Written afresh even where no row was left, since one may linger that was replaced or taken back.
-    warehouse.leave_no_trace()
+    warehouse.rewrite = write_anew
 
 
 def _count(file: Path, place: Place, rider_id: str) -> None:

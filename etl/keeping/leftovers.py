@@ -11,7 +11,7 @@ from pathlib import Path
 from etl.keeping.copies import Kind, known_copies, note_copy, working_places
 from shared.errors import WarehouseError
 from shared.files import held
-from shared.working import PLACE, Found, found_in, place_elsewhere, sweep, working
+from shared.working import PLACE, WorkingFolder, folders_in, place_elsewhere, sweep, working
 
 # What fitledger 0.1 and before left beside a warehouse or a copy of it, under names of their own.
 _EARLIER = r"(\.accounts\.json|\.key|\.watched)?\.(loading|rewritten|restoring|proof|unpacked|making|partial|writing)(\..*)?"
@@ -58,9 +58,9 @@ def sweep_all(warehouse: Path) -> None:
                 _remove(path)
 
 
-def found_of(warehouse: Path) -> list[Found]:
+def folders_of(warehouse: Path) -> list[WorkingFolder]:
     """Every working folder of a program that is at work on this warehouse, or was killed."""
-    return [found for place in places_of(warehouse) for found in found_in(place)]
+    return [left for place in places_of(warehouse) for left in folders_in(place)]
 
 
 def left_by_earlier(warehouse: Path) -> list[Path]:

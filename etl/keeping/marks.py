@@ -58,9 +58,9 @@ def marks_of(warehouse: Warehouse, home: Path) -> Marks | None:
     key = _read(home)
     checks = {_mark(key, salt, _CHECK) for salt in salts} if key else set()
     if key is None or not checks <= rider_of.keys():
-        found = "is missing" if key is None else "is another one"
+        state = "is missing" if key is None else "is another one"
         raise WarehouseError(
-            f"{home}: riders were forgotten here, and the key that knows them again, {key_file(home).name}, {found}. Nothing "
+            f"{home}: riders were forgotten here, and the key that knows them again, {key_file(home).name}, {state}. Nothing "
             "was changed. Put that file back beside the warehouse, from the place that the warehouse came from; where it is "
             "lost, fitledger forget --allow-all-again lets every rider be loaded again."
         )

@@ -75,10 +75,10 @@ class Unclear:
         return f"{self.word}{whose}: {', '.join(f'{place} {n}' for place, n in self.places)}"
 
 
-def together(found: Iterable[Unclear]) -> list[Unclear]:
+def together(words: Iterable[Unclear]) -> list[Unclear]:
     """The same words of several files as one."""
     sums: dict[tuple[str, bool], Counter[str]] = {}
-    for one in found:
+    for one in words:
         sums.setdefault((one.word, one.is_others), Counter()).update(dict(one.places))
     return [Unclear(*word, tuple(sorted(places.items()))) for word, places in sorted(sums.items())]
 
@@ -106,13 +106,13 @@ class Names:
         self.columns = [column for column in every if column.is_kept or others is None]
         # Without the ids of others, to tell which of theirs hold one of these.
         self._bare = Speller(ids.all)
-        found = self._candidates(warehouse, others or {})
+        candidates = self._candidates(warehouse, others or {})
         self._keys: dict[str, set[str]] = {}
-        for column, value, _ in found:
+        for column, value, _ in candidates:
             if column.schema == "raw" and _KEYS.get(column.table) == column.name and value not in ids.of(column.table):
                 self._keys.setdefault(column.table, set()).add(value)
         self.speller = Speller(ids.all, {key for keys in self._keys.values() for key in keys} - set(ids.all))
-        searched = (Named(column, value, n, tuple(self._finds(column, value))) for column, value, n in found)
+        searched = (Named(column, value, n, tuple(self._finds(column, value))) for column, value, n in candidates)
         self.named = [one for one in searched if one.finds]
 
     def _candidates(self, warehouse: Warehouse, others: Mapping[str, str]) -> list[tuple[Column, str, int]]:
@@ -140,7 +140,7 @@ class Names:
 
     def unclear(self, takes: Callable[[Find], bool]) -> list[Unclear]:
         """What is neither clear nor taken, by its word."""
-        found: list[Unclear] = []
+        unclear_words: list[Unclear] = []
         for one in self.named:
             # A rejected row of somebody else holds their id in a column of its own.
             left = {
@@ -149,8 +149,8 @@ class Names:
                 if one.column.is_kept
                 and not (find.is_clear or takes(find) or (find.is_others and one.column.table == "findings"))
             }
-            found += [Unclear(*word, ((f"{one.column.table}.{one.column.name}", one.n),)) for word in left]
-        return together(found)
+            unclear_words += [Unclear(*word, ((f"{one.column.table}.{one.column.name}", one.n),)) for word in left]
+        return together(unclear_words)
 
     def words_with(self, word: str) -> set[str]:
         """The longer words in which an id stands here: keys of others, and words in texts."""

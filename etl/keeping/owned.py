@@ -8,6 +8,7 @@ import pandas as pd
 from etl.keeping.naming import RIDERS, SESSIONS, Ids, Names, Unclear, id_columns, spellings
 from etl.keeping.spelling import takes_words
 from shared.catalogue import Table, catalogue
+from shared.rewriting import write_anew
 from shared.warehouse import LoadingWarehouse, Warehouse
 
 SQL = Path(__file__).parents[1] / "sql/keeping"
@@ -101,7 +102,7 @@ def take_out(warehouse: LoadingWarehouse, ids: Ids, also: Collection[str] = ()) 
             test = f"\"{column}\" IN (SELECT id FROM owned_ids WHERE parent = '{SESSIONS}')"
             warehouse.run(f'UPDATE raw."{table.name}" SET "{column}" = NULL WHERE {test}')
     Names(warehouse, ids, {}).take_out(warehouse, also)
-    warehouse.leave_no_trace()
+    warehouse.rewrite = write_anew
 
 
 def _loads(table: Table) -> str:

@@ -61,8 +61,8 @@ def restore(
 def _put_back(backup: Path, manifest: Manifest, warehouse: Path, folder: Path, settings: Settings) -> Restored:
     staged = folder / "restored.duckdb"
     unpack(backup, manifest, staged)
-    found = describe(staged)
-    if (found.warehouse_version, found.rows, found.loads) != (manifest.warehouse_version, manifest.rows, manifest.loads):
+    content = describe(staged)
+    if (content.warehouse_version, content.rows, content.loads) != (manifest.warehouse_version, manifest.rows, manifest.loads):
         raise InputUnusableError(
             f"{backup}: the warehouse in this backup does not hold what its manifest tells. Nothing was changed. Take another "
             "copy of the backup."

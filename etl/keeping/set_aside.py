@@ -12,6 +12,7 @@ from etl.keeping.naming import SESSIONS, id_columns
 from etl.keeping.owned import ids_of, take_out
 from etl.report import FileReport
 from shared.catalogue import Table, catalogue
+from shared.statistics.wording import counted
 from shared.warehouse import LoadingWarehouse
 
 # A row that could not be taken apart, as words with and without the signs that an id may hold.
@@ -98,13 +99,13 @@ class SetAside:
     def _ragged(self, warehouse: LoadingWarehouse, file_nos: list[int]) -> dict[int, list[int]]:
         """The findings on rows that could not be taken apart and name a forgotten id, by the number of their file."""
         rows = warehouse.rows("SELECT rowid AS row, file_no, received FROM found WHERE rule = 'cells'")
-        found: dict[int, list[int]] = {}
+        rows_of: dict[int, list[int]] = {}
         for row in rows:
             if row["file_no"] in file_nos and self.marks.known(
                 word for words in _WORDS for word in words.findall(row["received"])
             ):
-                found.setdefault(row["file_no"], []).append(row["row"])
-        return found
+                rows_of.setdefault(row["file_no"], []).append(row["row"])
+        return rows_of
 
     def _drop_findings(self, warehouse: LoadingWarehouse, staged: str) -> None:
         warehouse.run(
@@ -124,5 +125,5 @@ def set_aside_of(warehouse: LoadingWarehouse, home: Path, today: date) -> SetAsi
 
 def forgotten_words(n_rows: int) -> str:
     """What a file's words end with where rows of forgotten riders were left out."""
-    rows = "1 row" if n_rows == 1 else f"{n_rows} rows"
+    rows = counted(n_rows, "row")
     return f"; {rows} rejected as forgotten: counted and not kept, since the rider was forgotten here (see fitledger forget)"

@@ -72,7 +72,7 @@ class Speller:
         if not self._pattern.search(whole):
             return []
         done = 0
-        found: list[Find] = []
+        finds: list[Find] = []
         skipped = [match.span() for match in re.finditer(re.escape(FORGOTTEN), whole)]
         for match in _all(self._pattern, whole):
             start, end = match.span()
@@ -80,9 +80,9 @@ class Speller:
                 continue
             find = self._judged(text, whole, places, (start, end), is_prose)
             if find and find.start >= done:
-                found.append(find)
+                finds.append(find)
                 done = find.end
-        return found
+        return finds
 
     def _judged(
         self, text: str, whole: str, places: list[tuple[int, int]] | None, span: tuple[int, int], is_prose: bool
@@ -163,8 +163,8 @@ def _with_places(text: str) -> tuple[str, list[tuple[int, int]]]:
         end = start + 1
         while end < len(text) and unicodedata.combining(text[end]):  # marks stay with their letter
             end += 1
-        shown = "".join(sign for sign in text[start:end] if unicodedata.category(sign) != "Cf")
-        part = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", shown).casefold())
+        visible = "".join(sign for sign in text[start:end] if unicodedata.category(sign) != "Cf")
+        part = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", visible).casefold())
         parts.append(part)
         places += [(start, end)] * len(part)
         start = end

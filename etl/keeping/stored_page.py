@@ -62,10 +62,10 @@ copied from the running machine, which the key does. They add up.
 
 def page() -> str:
     """The whole page as Markdown."""
-    return _HEAD + "".join(_row(table) for table in catalogue().values()) + _TAIL
+    return _HEAD + "".join(_line_of(table) for table in catalogue().values()) + _TAIL
 
 
-def _row(table: Table) -> str:
+def _line_of(table: Table) -> str:
     owners = id_columns(table)
     if not owners:
         return f"| {table.name} | nobody's | of fitters: {', '.join(table.column_names)} |\n"

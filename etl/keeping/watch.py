@@ -18,7 +18,7 @@ from etl.read import FoundFile, find_files
 from etl.report import LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
-from shared.settings import Reading, Settings
+from shared.settings import Reading
 from shared.warehouse import open_reading, snapshot_of
 
 DONE = ".done"
@@ -118,13 +118,13 @@ class Watcher:
         now = self.clock()
         if not self.folder.is_dir():
             raise InputUnusableError(f"{self.folder}: there is no such folder, or the share is not connected.")
-        found = [file for file in find_files([self.folder], reading=self.reading) if _is_finished_name(file.path.name)]
-        looks = {file.path: look for file in found if (look := self._look(file.path, now, once))}
+        files = [file for file in find_files([self.folder], reading=self.reading) if _is_finished_name(file.path.name)]
+        looks = {file.path: look for file in files if (look := self._look(file.path, now, once))}
         self.looks = looks
         # Of files that are gone or changed nothing is kept, however long the watch lasts.
         seen = {(path, look.size, look.modified_ns) for path, look in looks.items()}
         self.digests = {key: digest for key, digest in self.digests.items() if key in seen}
-        complete = [file for file in found if file.path in looks and self._is_complete(file.path, looks[file.path], now)]
+        complete = [file for file in files if file.path in looks and self._is_complete(file.path, looks[file.path], now)]
         moving = [path for path in looks if path not in {file.path for file in complete}]
         # Files of one drop belong together: riders before their sessions spares rejects that heal by themselves.
         waited = max((now - looks[file.path].since for file in complete), default=0.0)
@@ -200,13 +200,6 @@ class Watcher:
     @property
     def _notes(self) -> Path:
         return beside(self.warehouse, ".watched")
-
-
-def watched_load(warehouse: Path, settings: Settings, wait_seconds: float) -> Loader:
-    """A loader into one warehouse, for a Watcher."""
-    from etl.load import load
-
-    return lambda files: load(files, warehouse, settings=settings, wait_seconds=wait_seconds)
 
 
 def _is_finished_name(name: str) -> bool:

@@ -28,7 +28,7 @@ def _section(table: Table) -> str:
         "| column | type | unit | allowed | meaning |",
         "| --- | --- | --- | --- | --- |",
     ]
-    lines += [_row(table, column) for column in table.columns]
+    lines += [_line_of(table, column) for column in table.columns]
     for key in table.foreign_keys:
         lines += ["", f"`{key.column}` names a row of `{key.table}`."]
     for rule in table.row_rules:
@@ -39,7 +39,7 @@ def _section(table: Table) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _row(table: Table, column: Column) -> str:
+def _line_of(table: Table, column: Column) -> str:
     name = f"**{column.name}**" if column.name in table.key else column.name
     unit = UNITS[column.unit].sign if column.unit in UNITS else column.unit or ""
     meaning = f"{column.description} {column.sign.capitalize() if column.sign else ''}".strip()

@@ -13,7 +13,7 @@ from shared.statistics.wording import counted
 
 @dataclass(frozen=True)
 class RepeatAgreement:
-    """All in the unit of the differences; each `_low` and `_high` is the end of an interval."""
+    """All in the unit of the differences; each `_low` and `_high` is the end of an interval. df: of the typical error."""
 
     n_pairs: int
     typical_error: float
@@ -23,10 +23,13 @@ class RepeatAgreement:
     mean_difference: float
     mean_difference_low: float
     mean_difference_high: float
-    sd_difference: float
     limit_low: float
     limit_high: float
-    limit_error: float
+    df: float
+
+
+# The smallest real change of a knee is so many typical errors.
+MDC_FACTOR = 1.96 * 2**0.5
 
 
 def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray[np.generic] | None = None) -> RepeatAgreement:
@@ -36,8 +39,8 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
     riders' sums rather than pairs, and nearly hold for heavy-tailed noise as well. Without it pairs are independent and normal.
 
     Typical error = SD / sqrt(2), with a chi-square interval; MDC95 = 1.96 sqrt(2) typical error; limits of agreement =
-    mean +- 1.96 SD, each with standard error sqrt(3 SD^2 / n) (`limit_error`). The mean is removed from the SD: a drift
-    is told beside it, not in it. Raises TooFewError for fewer than three pairs.
+    mean +- 1.96 SD. The mean is removed from the SD: a drift is told beside it, not in it. Raises TooFewError for
+    fewer than three pairs.
     Sources: Hopkins 2000, Sports Med 30:1; Weir 2005, J Strength Cond Res 19:231; Bland & Altman 1986, Lancet i:307.
     Not for pairs between which something was changed.
     """
@@ -56,14 +59,13 @@ def typical_error(differences: NDArray[np.float64], level: float, rider: NDArray
         typical_error=error,
         typical_error_low=error * float(narrower),
         typical_error_high=error * float(wider),
-        mdc95=1.96 * 2**0.5 * error,
+        mdc95=MDC_FACTOR * error,
         mean_difference=mean,
         mean_difference_low=mean - half,
         mean_difference_high=mean + half,
-        sd_difference=sd,
         limit_low=mean - 1.96 * sd,
         limit_high=mean + 1.96 * sd,
-        limit_error=(3 * sd**2 / n) ** 0.5,
+        df=df,
     )
 
 
@@ -89,46 +91,3 @@ def _by_rider(residual: NDArray[np.float64], sd: float, rider: NDArray[np.generi
 def _chi_square(share: float, df: float) -> float:
     """The quantile of the chi-square distribution, as scipy.stats has it, without its checks of every argument."""
     return 2 * float(gammaincinv(df / 2, share))
-
-
-@dataclass(frozen=True)
-class Repeatability:
-    """Spread of repeated values about each subject's own mean, in their unit; `repeatability` is 1.96 sqrt(2) within_sd."""
-
-    n_subjects: int
-    n_values: int
-    mean_square_between: float
-    mean_square_within: float
-    within_sd: float
-    within_sd_low: float
-    within_sd_high: float
-    repeatability: float
-
-
-def repeatability_from_anova(values: NDArray[np.float64], subject: NDArray[np.generic], level: float) -> Repeatability:
-    """Within-subject SD of two or more values a subject, from one-way analysis of variance.
-
-    values, subject: shape (n,); a subject may have any number of values, of which one alone adds nothing. level between 0
-    and 1, for the chi-square interval. Raises TooFewError for fewer than two subjects or no repeated value.
-    Source: Bland & Altman 1996, BMJ 313:744. Not where the SD grows with the mean: take logarithms first.
-    """
-    code, labels = dense(subject)
-    counts = np.bincount(code)
-    df_between, df_within = len(labels) - 1, len(values) - len(labels)
-    if df_between < 1 or df_within < 1:
-        raise TooFewError(f"Not enough yet: {len(values)} values of {len(labels)} subjects hold no repeated value to compare.")
-    means = np.bincount(code, weights=values) / counts
-    within = float(((values - means[code]) ** 2).sum()) / df_within
-    between = float(counts @ (means - values.mean()) ** 2) / df_between
-    tail = (1 - level) / 2
-    low, high = (float((within * df_within / _chi_square(q, df_within)) ** 0.5) for q in (1 - tail, tail))
-    return Repeatability(
-        n_subjects=len(labels),
-        n_values=len(values),
-        mean_square_between=between,
-        mean_square_within=within,
-        within_sd=within**0.5,
-        within_sd_low=low,
-        within_sd_high=high,
-        repeatability=1.96 * 2**0.5 * within**0.5,
-    )

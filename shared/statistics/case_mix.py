@@ -67,8 +67,8 @@ def _likeliest(events: Array, design: Array) -> tuple[Array, bool]:
     settings = {"maxiter": _MOST_STEPS, "tol": _SETTLED, "disp": 0, "warn_convergence": False, "skip_hessian": True}
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         # Separation is looked for afterwards, not at each step.
-        found = Logit(events, design, check_rank=False).fit(method="newton", callback=lambda *_: None, **settings)
-    return np.asarray(found.params, dtype=np.float64), bool(found.mle_retvals["converged"])
+        fit = Logit(events, design, check_rank=False).fit(method="newton", callback=lambda *_: None, **settings)
+    return np.asarray(fit.params, dtype=np.float64), bool(fit.mle_retvals["converged"])
 
 
 def expected_mean(values: Array, design: Array, terms: tuple[str, ...]) -> Expected:

@@ -1,6 +1,6 @@
-"""Control charts: individuals and moving range for means, p chart for shares, and the three signals as pure rules.
+"""Control charts: individuals and moving range for means, p chart for shares.
 
-Values are in calendar order; NaN is a period without a figure. A gap stays a gap: no moving range and no run reaches over it.
+Values are in calendar order; NaN is a period without a figure. A gap stays a gap: no moving range reaches over it.
 """
 
 from dataclasses import dataclass
@@ -61,39 +61,3 @@ def p_limits(events: Array, n: Array, base: Mask, design_effect: float = 1.0) ->
     effective = np.where(n > 0, n / design_effect, np.nan)
     half = 3 * np.sqrt(centre * (1 - centre) / effective)
     return Limits(centre, np.maximum(centre - half, 0.0), np.minimum(centre + half, 1.0), int(used.sum()))
-
-
-def outside(values: Array, low: Array, high: Array) -> Mask:
-    """Signal 1: the value lies beyond a limit."""
-    with np.errstate(invalid="ignore"):
-        return np.asarray((values < low) | (values > high))
-
-
-def one_side(values: Array, centre: float, length: int) -> Mask:
-    """Signal 2: this value and those before it, `length` or more in a row, lie on one side of the centre.
-
-    A value on the centre itself, or a gap, ends a run. Marked from the value that completes the run.
-    """
-    side = np.sign(np.where(np.isfinite(values), values - centre, 0.0))
-    return np.asarray(_run_lengths(side) >= length)
-
-
-def steady(values: Array, length: int) -> Mask:
-    """Signal 3: this value and those before it, `length` or more in a row, rise or fall all the time.
-
-    Two equal values, or a gap, end a run. Six values in a row are five steps.
-    """
-    if len(values) == 0:
-        return np.zeros(0, dtype=bool)
-    steps = np.diff(values)
-    direction = np.sign(np.where(np.isfinite(steps), steps, 0.0))
-    return np.concatenate([[False], _run_lengths(direction) >= length - 1])
-
-
-def _run_lengths(sign: Array) -> NDArray[np.int64]:
-    """For each position, how many equal signs in a row end there; 0 where the sign is 0."""
-    lengths = np.zeros(len(sign), dtype=np.int64)
-    for at, here in enumerate(sign):
-        if here:
-            lengths[at] = 1 + (lengths[at - 1] if at and sign[at - 1] == here else 0)
-    return lengths

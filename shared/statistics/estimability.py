@@ -34,18 +34,18 @@ def ties(matrix: NDArray[np.float64], terms: Sequence[str]) -> dict[str, tuple[s
     Not a measure of how nearly two columns are the same: a wide interval tells that.
     """
     lengths = np.sqrt((matrix**2).sum(axis=0))
-    found: dict[str, tuple[str, ...]] = {terms[int(index)]: () for index in np.flatnonzero(lengths == 0)}
+    partners_of: dict[str, tuple[str, ...]] = {terms[int(index)]: () for index in np.flatnonzero(lengths == 0)}
     present = np.flatnonzero(lengths > 0)
     if len(present) == 0:
-        return found
+        return partners_of
     _, values, turned = np.linalg.svd(triangle(matrix[:, present] / lengths[present]))
     null = turned[np.append(values, np.zeros(len(present) - len(values))) < _TOLERANCE * len(present)]
     # The projector is unique where a basis of the null space is not: two separate ties stay separate.
     linked = np.abs(null.T @ null) > _WEIGHT
     for position in np.flatnonzero(linked.any(axis=1)):
         partners = np.flatnonzero(_reached(linked, int(position)))
-        found[terms[int(present[position])]] = tuple(terms[int(present[i])] for i in partners if i != position)
-    return found
+        partners_of[terms[int(present[position])]] = tuple(terms[int(present[i])] for i in partners if i != position)
+    return partners_of
 
 
 def not_estimable(matrix: NDArray[np.float64], terms: Sequence[str], group: NDArray[np.int64]) -> dict[str, tuple[str, ...]]:
@@ -87,7 +87,7 @@ def ties_of_products(
     """
     lengths = np.sqrt(np.diag(products))
     present = lengths > 0
-    found: dict[str, tuple[str, ...]] = {terms[int(index)]: () for index in np.flatnonzero(~present)}
+    partners_of: dict[str, tuple[str, ...]] = {terms[int(index)]: () for index in np.flatnonzero(~present)}
     if present.any():
         scaled = products[np.ix_(present, present)] / np.outer(lengths[present], lengths[present])
         values, vectors = np.linalg.eigh(scaled)
@@ -96,8 +96,8 @@ def ties_of_products(
             doubtful = np.zeros(len(products), dtype=bool)
             # No entry of a projector is above the root of its two diagonal ones.
             doubtful[present] = weight > _WEIGHT**2
-            found |= surely(doubtful)
-    return found
+            partners_of |= surely(doubtful)
+    return partners_of
 
 
 def independent_of_products(products: NDArray[np.float64]) -> NDArray[np.bool_]:

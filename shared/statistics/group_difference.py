@@ -39,7 +39,7 @@ def adjusted_difference(
         raise NotEstimableError("No figure: one of the two groups is empty, or it is known from the starting values alone.")
     estimate = np.linalg.lstsq(design, outcome, rcond=None)[0]
     wanted = np.arange(len(terms)) == 1
-    found = cr2_of_rows(design, outcome - design @ estimate, rider, wanted=wanted)
-    if found.df[1] == 0:
+    clustered = cr2_of_rows(design, outcome - design @ estimate, rider, wanted=wanted)
+    if clustered.df[1] == 0:
         raise NotEstimableError("No figure: one of the two groups rests on one rider alone.")
-    return t_intervals(terms[1:2], estimate[1:2], found.covariance[1:2, 1:2], found.df[1:2], level)["difference"]
+    return t_intervals(terms[1:2], estimate[1:2], clustered.covariance[1:2, 1:2], clustered.df[1:2], level)["difference"]

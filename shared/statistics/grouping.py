@@ -14,8 +14,8 @@ def dense(codes: NDArray[np.generic]) -> tuple[Codes, NDArray[np.generic]]:
         if (step >= 0).all():
             first = np.append(np.ones(min(len(codes), 1), dtype=bool), step > 0)
             return np.cumsum(first) - 1, codes[first]
-    found, labels = pd.factorize(codes)
-    return np.asarray(found, dtype=np.int64), np.asarray(labels)
+    numbers, labels = pd.factorize(codes)
+    return np.asarray(numbers, dtype=np.int64), np.asarray(labels)
 
 
 def within_rider(rider: Codes, codes: Codes) -> Codes:

@@ -42,3 +42,16 @@ def t_intervals(
         term: TermEstimate(*(float(value) for value in values))
         for term, *values in zip(terms, estimate, estimate - half, estimate + half, errors, df, p_values, strict=True)
     }
+
+
+def sum_of_terms(
+    places: list[int],
+    estimate: NDArray[np.float64],
+    covariance: NDArray[np.float64],
+    df: NDArray[np.float64],
+    level: float,
+) -> TermEstimate:
+    """The sum of the terms at `places` with its t interval, on the smallest of their degrees of freedom; as t_intervals."""
+    total = estimate[places].sum(keepdims=True)
+    variance = covariance[np.ix_(places, places)].sum(keepdims=True)
+    return t_intervals(("sum",), total, variance, df[places].min(keepdims=True), level)["sum"]

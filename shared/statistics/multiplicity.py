@@ -15,11 +15,11 @@ def benjamini_hochberg(p_values: Sequence[float]) -> list[float]:
     return [float(value) for value in multipletests(p_values, method="fdr_bh")[1]]
 
 
-def in_family(p_values: Sequence[float | None], n_families: int = 1) -> list[float | None]:
+def in_family(p_values: Sequence[float | None], price: float = 1.0) -> list[float | None]:
     """The q-values of one family in the order given; None stands for what was not tested and is no part of it.
 
-    n_families: how many families like this one may be looked at. Each q-value is that many times as large, 1 at most, so that a
-    false claim in any of them is as rare as in one (Bonferroni).
+    price: 1 or more, by which each q-value is multiplied, to 1 at most: what the family pays for others that may be looked at
+    beside it. With n families like this one a price of n keeps a false claim in any of them as rare as in one (Bonferroni).
     """
     adjusted = iter(benjamini_hochberg([value for value in p_values if value is not None]))
-    return [None if value is None else min(1.0, n_families * next(adjusted)) for value in p_values]
+    return [None if value is None else min(1.0, price * next(adjusted)) for value in p_values]

@@ -51,7 +51,9 @@ def combine_types(estimate: Array, standard_error: Array, level: float) -> Poole
         raise NotEstimableError("Not estimable: a type has no standard error of its own. Leave it out.")
     # Scaled: the iteration for the variance between types stops at an absolute difference.
     unit = float(np.sqrt(np.median(variance)))
-    combined = combine_effects(estimate / unit, variance / unit**2, method_re="iterated", alpha=1 - level)
+    # Equal estimates have no share of variance between them, by which statsmodels divides.
+    with np.errstate(divide="ignore"):
+        combined = combine_effects(estimate / unit, variance / unit**2, method_re="iterated", alpha=1 - level)
     tau2 = float(combined.tau2) * unit**2
     overall, error = _overall(estimate, variance, tau2)
     weight = tau2 / (tau2 + variance)

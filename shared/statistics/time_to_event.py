@@ -60,9 +60,9 @@ def cumulative_incidence(time: Array, status: NDArray[np.int64], level: float) -
         return Curve(ends, at_risk, ends, ends, ends, ends)
     z = float(stats.norm.ppf(0.5 + level / 2))
     if not (status == COMPETING).any():
-        found = SurvfuncRight(time, (status == ENDED).astype(float))
-        low, high = _log_log(found.surv_prob, found.surv_prob_se, z)
-        return Curve(ends, at_risk, 1 - found.surv_prob, 1 - high, 1 - low, np.zeros(len(ends)))
+        survival = SurvfuncRight(time, (status == ENDED).astype(float))
+        low, high = _log_log(survival.surv_prob, survival.surv_prob_se, z)
+        return Curve(ends, at_risk, 1 - survival.surv_prob, 1 - high, 1 - low, np.zeros(len(ends)))
     # Where the last row ends, statsmodels' variance is 0 / 0: the curve stands and the interval does not.
     with np.errstate(divide="ignore", invalid="ignore"):
         both = CumIncidenceRight(time, status)

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from dashboard.questions.door.asked_by import AskedBy
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import Reader, Role
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection import SQL
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.scope import fragments

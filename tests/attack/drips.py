@@ -1,6 +1,5 @@
 """A few sockets that send a byte every second: is a health check answered meanwhile? Many more: tests/load."""
 
-import http.client
 import socket
 import threading
 import time
@@ -8,7 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from tests.attack.rows import Row, row
-from tests.load.sessions import HOST, serving
+from tests.load.sessions import HOST, is_well, serving
 
 SOCKETS, CHECKS = 12, 12
 _PATIENCE_SECONDS, _PAUSE_SECONDS = 3.0, 1.0
@@ -26,7 +25,7 @@ def rows() -> list[Row]:
         for thread in threads:
             thread.start()
         time.sleep(3 * _PAUSE_SECONDS)
-        answered = sum(_is_well(port) for _ in range(CHECKS))
+        answered = sum(is_well(port, _PATIENCE_SECONDS) for _ in range(CHECKS))
         stop.set()
         for thread in threads:
             thread.join(10)
@@ -44,14 +43,3 @@ def _drip(port: int, head: bytes, stop: threading.Event) -> None:
                     client.sendall(b"a")
         except OSError:
             stop.wait(_PAUSE_SECONDS)
-
-
-def _is_well(port: int) -> bool:
-    connection = http.client.HTTPConnection(HOST, port, timeout=_PATIENCE_SECONDS)
-    try:
-        connection.request("GET", "/health")
-        return connection.getresponse().status == 200
-    except (OSError, http.client.HTTPException):
-        return False
-    finally:
-        connection.close()

@@ -16,7 +16,8 @@ from werkzeug.test import TestResponse
 
 from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl.load import load
 from shared.settings import Settings

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from dashboard.questions.door.apart import PLACES, Flags, given_out, parts_to_hide, places_of
 from dashboard.questions.door.asked_by import AskedBy
-from dashboard.questions.door.asking import QUESTIONS, Asker
-from dashboard.questions.door.counted_rows import FIGURES
+from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import Reader, Role
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl.keeping.forget import forget
 from shared.settings import Settings
@@ -92,7 +92,7 @@ def shown_to_a_fitter(asker: Asker) -> Mapping[Any, Any]:
     for question in ("ratings", "types", "returns", "studio", "noise", "periods"):
         for selection in (Selection(), Selection(studio=("ropewalk",))):
             answer = by.ask(question, selection)
-            told |= {(question, selection, name): getattr(answer, name) for name in FIGURES[question]}
+            told |= {(question, selection, name): getattr(answer, name) for name in QUESTIONS[question].sight.figures}
     return told
 
 

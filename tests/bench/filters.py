@@ -8,7 +8,6 @@ asks for.
 `make bench` runs it. Processor time counts all processors: it may exceed the clock's, and other work does not move it.
 """
 
-import sys
 import time
 from contextlib import suppress
 from dataclasses import replace
@@ -18,12 +17,14 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from dashboard.figures.names import MAIN_OUTCOMES
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.web.allocation import keep_freed_memory
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from tests.bench.questions import build, scan_seconds
+from tests.bench.questions import DEMO, MILLION, build, scan_of
+from tests.bench.told import Reference, tell
 
 # As a reader clicks through the filters, each a change of the one before.
 CHANGES: tuple[dict[str, str], ...] = (
@@ -97,27 +98,23 @@ def _time(times: Times, asker: Asker, question: str, selection: Selection, **onl
 
 
 def main() -> None:
-    """Prints one line a question, or a place of one, and size."""
+    """Tells one line a question, or a place of one, and size."""
     keep_freed_memory()  # as a served dashboard does
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         timed(small, "studio")  # imports, which a served dashboard has behind it
-        for name, path in (("demo", small), ("a million captures", large)):
-            bare = max(scan_seconds(path), 1e-4)
-            sys.stdout.write(f"{name}; a bare scan of the captures takes {bare:.4f} s\n")
-            sys.stdout.write("question                    median      95 %   95 % / scan   processors: median      95 %\n")
+        for size, path in ((DEMO, small), (MILLION, large)):
+            scan = scan_of(path)
             for place, times in timed_places(path).items():
-                _write(place, times, bare)
+                _tell(place, size, times, scan)
             for question in QUESTIONS:
-                _write(_ALL_EFFECTS if question == "effects" else question, timed(path, question), bare)
+                _tell(_ALL_EFFECTS if question == "effects" else question, size, timed(path, question), scan)
 
 
-def _write(line: str, times: Times, bare: float) -> None:
-    figures = [float(np.quantile(values, share)) for values in times for share in (0.5, 0.95)]
-    sys.stdout.write(
-        f"{line:<24}{figures[0]:8.3f} s{figures[1]:8.3f} s{figures[1] / bare:12.0f} x{figures[2]:20.3f} s{figures[3]:8.3f} s\n"
-    )
-    sys.stdout.flush()
+def _tell(line: str, size: str, times: Times, scan: Reference) -> None:
+    clock, processors = times
+    more = f"processors {np.median(processors):.3f} s, 95 % {np.quantile(processors, 0.95):.3f} s"
+    tell(f"{line}, filters changed", size, clock, scan, more)
 
 
 if __name__ == "__main__":

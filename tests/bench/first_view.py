@@ -7,7 +7,6 @@ Judges nothing.
 
 import gzip
 import statistics
-import sys
 import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -16,6 +15,7 @@ from playwright.sync_api import Browser, expect, sync_playwright
 
 from dashboard.app import create_app
 from dashboard.pages import PAGES
+from tests.bench.told import Reference, tell
 from tests.browser.serving import CHROMIUM, chromium_path
 from tests.load.sessions import HOST, serving
 from tests.unit.made_answers import MadeAsker
@@ -42,6 +42,17 @@ def first_view(browser: Browser, address: str) -> float:
     taken = time.perf_counter() - start
     expect(page.locator("[data-dash-is-loading], .chart-to-come, .fold-to-come")).to_have_count(0, timeout=PATIENCE_MS)
     context.close()
+    return taken
+
+
+def bare_view(browser: Browser, address: str) -> float:
+    """Seconds until the browser has an answer that holds nothing."""
+    page = browser.new_page()
+    page.wait_for_timeout(SETTLING_MS)
+    start = time.perf_counter()
+    page.goto(f"{address}health")
+    taken = time.perf_counter() - start
+    page.close()
     return taken
 
 
@@ -76,23 +87,19 @@ def scripts_asked(browser: Browser, address: str) -> dict[str, int]:
 
 
 def main() -> None:
-    """Prints one line a page."""
+    """Tells one line a page."""
     with TemporaryDirectory() as folder, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM)
         with serving(Path(folder)) as (port, _):
             address = f"http://{HOST}:{port}/"
             weights = scripts_asked(browser, address)
-            sys.stdout.write(f"scripts, gzipped: {sum(weights.values()) / 1e6:.2f} MB (limit {LIMIT_MB} MB)\n")
-            for name, size in sorted(weights.items(), key=lambda one: -one[1])[:5]:
-                sys.stdout.write(f"  {size / 1e3:7.0f} kB  {name}\n")
+            weight = f"scripts {sum(weights.values()) / 1e6:.2f} MB packed (limit {LIMIT_MB} MB)"
+            blank = Reference("an answer of two letters", statistics.median(bare_view(browser, address) for _ in range(RUNS)))
             for page in PAGES:
                 cold = first_view(browser, f"{address}{page.path}")
                 took = [first_view(browser, f"{address}{page.path}") for _ in range(RUNS)]
-                sys.stdout.write(
-                    f"{page.name:<10} {statistics.median(took):6.2f} s (limit {LIMIT_SECONDS} s); "
-                    f"shortest {min(took):.2f} s; the first reader of all {cold:.2f} s\n"
-                )
-                sys.stdout.flush()
+                more = f"limit {LIMIT_SECONDS} s; shortest {min(took):.2f} s; the first reader of all {cold:.2f} s; {weight}"
+                tell(f"first view of {page.name}", "demo", took, blank, more)
         browser.close()
 
 

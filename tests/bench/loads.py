@@ -1,4 +1,4 @@
-"""How long a load takes against DuckDB's own bare read of the same files, in the same run: prints ratios, judges nothing.
+"""How long a load takes against DuckDB's own bare read of the same files, in the same run; judges nothing.
 
 Each size is measured in processes of its own, so that the peak of memory is that of one load. Run with `make bench`;
 with TEN_MILLION=1 in the environment, 10,000,000 rows as well.
@@ -18,13 +18,11 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from tests.bench.told import Reference, tell
+
 SIZES = (10_000, 100_000, 1_000_000)
 READ_BARE = ("knee_captures", "foot_setups")
 PER_SESSION = 8  # four captures, two knees
-HEAD = (
-    "| rows of captures, and of setups | bare read | load / bare | by processor time | again / first | peak memory |\n"
-    "| --- | --- | --- | --- | --- | --- |\n"
-)
 _SLICE = 1_000_000  # rows written at a time, so that making the files takes little memory
 
 
@@ -118,18 +116,21 @@ def in_a_process(*words: str | Path) -> dict[str, float]:
     return found
 
 
-def row_of(n_rows: int, place: Path) -> str:
-    """One line of the table: the median of three bare reads, a first load, the same load again."""
+def tell_size(n_rows: int, place: Path) -> None:
+    """Tells a first load, and the same load again, beside the median of three bare reads."""
     folder, warehouse = place / f"{n_rows}", place / f"{n_rows}.duckdb"
     make_exports(folder, n_rows)
     reads = [in_a_process("--bare", folder) for _ in range(3)]
     base = {name: float(np.median([read[name] for read in reads])) for name in reads[0]}
     first = in_a_process("--load", folder, warehouse)
     again = in_a_process("--load", folder, warehouse)
-    return (
-        f"| {n_rows:,} | {base['clock']:.2f} s | {first['clock'] / base['clock']:.1f} | "
-        f"{first['processor'] / base['processor']:.1f} | {again['clock'] / first['clock']:.3f} | {first['peak_mb']:,.0f} MB |"
+    size = f"{n_rows:,} rows of captures, and of setups"
+    read = Reference("DuckDB's bare read", base["clock"])
+    by_processor = (
+        f"by processor time {first['processor'] / base['processor']:.1f} times; peak of memory {first['peak_mb']:,.0f} MB"
     )
+    tell("a first load", size, [first["clock"]], read, by_processor)
+    tell("the same load again", size, [again["clock"]], Reference("a first load", first["clock"]))
 
 
 def main() -> None:
@@ -143,11 +144,9 @@ def main() -> None:
     elif given.load:
         sys.stdout.write(json.dumps(whole_load(*given.load)))
     else:
-        sys.stdout.write(HEAD)
         for n_rows in given.rows or (*SIZES, *((10_000_000,) if os.environ.get("TEN_MILLION") else ())):
             with tempfile.TemporaryDirectory() as place:
-                sys.stdout.write(row_of(n_rows, Path(place)) + "\n")
-                sys.stdout.flush()
+                tell_size(n_rows, Path(place))
 
 
 if __name__ == "__main__":

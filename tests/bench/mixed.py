@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared.statistics.mixed.fits import fit_mixed_cells
+from tests.bench.told import Reference, tell
 from tests.rows_as_cells import cells_of
 from tests.statsmodels_mixed import fit_mixed_model
 
@@ -59,6 +60,11 @@ def studio(n_rows: int, n_terms: int, seed: int = 1) -> Studio:
     return Studio(outcome, design, rider, knee, visit)
 
 
+def product_seconds(made: Studio) -> float:
+    """The design's cross product, which any least squares takes."""
+    return seconds(lambda: made.design.T @ made.design)
+
+
 def seconds(work: Callable[[], object], times: int = 3) -> float:
     """The best of some runs: what the machine can do when nobody disturbs it."""
     best = np.inf
@@ -87,25 +93,22 @@ def lme4_seconds(made: Studio) -> float | None:
     return float(found.stdout) if found.returncode == 0 and found.stdout else None
 
 
-def shown(other: float | None, fast: float) -> str:
-    return "-" if other is None else f"{other:8.2f} s {other / fast:7.0f} x"
-
-
 def main(sizes: tuple[int, ...]) -> None:
-    tell = sys.stdout.write
-    tell(f"pooled model, {N_TERMS} terms, random intercepts for rider, knee, visit; CR2 by rider\n")
-    tell(f"{'rows':>10} {'riders':>8} {'fast':>10} {'statsmodels':>20} {'lme4':>20}\n")
+    """Tells the pooled model with random intercepts for rider, knee and visit, and CR2 by rider."""
     for size in sizes:
         made = studio(size, N_TERMS)
         terms = ("intercept", *(f"x{index}" for index in range(1, N_TERMS)))
         given = (made.outcome, made.design, terms, made.rider, made.knee, made.visit)
         cells = cells_of(made.outcome, made.design, terms, made.rider, made.knee, made.visit)
-        fast = seconds(partial(fit_mixed_cells, *cells, np.ones(N_TERMS, dtype=bool)))
+        engine = seconds(partial(fit_mixed_cells, *cells, np.ones(N_TERMS, dtype=bool)))
         slow = seconds(partial(fit_mixed_model, *given), 1) if size <= LARGEST_FOR["statsmodels"] else None
         lme4 = lme4_seconds(made) if size <= LARGEST_FOR["lme4"] else None
-        tell(f"{len(made.outcome):>10} {len(np.unique(made.rider)):>8} {fast:8.3f} s ")
-        tell(f"{shown(slow, fast):>20} {shown(lme4, fast):>20}\n")
-        sys.stdout.flush()
+        scale = f"{len(made.outcome):,} rows, {len(np.unique(made.rider)):,} riders"
+        for name, other in (("statsmodels", slow), ("lme4", lme4)):
+            if other is not None:
+                tell(f"pooled model, {N_TERMS} terms", scale, [engine], Reference(name, other))
+        if slow is None and lme4 is None:
+            tell(f"pooled model, {N_TERMS} terms", scale, [engine], Reference("a product of its rows", product_seconds(made)))
 
 
 if __name__ == "__main__":

@@ -3,21 +3,23 @@
 The large warehouse is the demo's, copied under new ids. `make bench` runs it; effects at a million captures take most of it.
 """
 
-import sys
 import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl import mart
 from etl.load import load
 from shared.catalogue import Table, catalogue
 from shared.settings import Settings
 from shared.warehouse import LoadingWarehouse, open_loading, open_reading
+from tests.bench.told import Reference, tell
 from warehouse_demo import EXPORTS
 
 LARGE = 1_000_000
+DEMO, MILLION = "demo", "a million captures"
 SCAN = "SELECT avg(knee_tilt_deg), avg(knee_sway_mm), avg(knee_offset_mm) FROM mart.captures"
 
 
@@ -42,13 +44,16 @@ def seconds(path: Path, question: str) -> float:
     return time.perf_counter() - start
 
 
-def scan_seconds(path: Path) -> float:
+def scan_of(path: Path) -> Reference:
+    """A bare scan of the captures, the best of three."""
     warehouse = open_reading(path)
-    start = time.perf_counter()
-    warehouse.value(SCAN)
-    taken = time.perf_counter() - start
+    taken = []
+    for _ in range(3):
+        start = time.perf_counter()
+        warehouse.value(SCAN)
+        taken.append(time.perf_counter() - start)
     warehouse.close()
-    return taken
+    return Reference("a scan of the captures", min(taken))
 
 
 def build(folder: Path) -> tuple[Path, Path]:
@@ -66,18 +71,14 @@ def build(folder: Path) -> tuple[Path, Path]:
 
 
 def main() -> None:
-    """Prints one line a question."""
+    """Tells one line a question and size."""
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         seconds(small, "effects")  # imports and compiled queries, which a served dashboard has behind it
-        bare = {path: max(scan_seconds(path), 1e-4) for path in (small, large)}
-        sys.stdout.write("question      demo      beside a scan   million captures   beside a scan\n")
-        for question in QUESTIONS:
-            took = {path: seconds(path, question) for path in (small, large)}
-            sys.stdout.write(
-                f"{question:<10}{took[small]:8.3f} s {took[small] / bare[small]:12.0f} x"
-                f"{took[large]:16.3f} s {took[large] / bare[large]:12.0f} x\n"
-            )
+        for size, path in ((DEMO, small), (MILLION, large)):
+            scan = scan_of(path)
+            for question in QUESTIONS:
+                tell(f"{question}, nothing remembered", size, [seconds(path, question)], scan)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
 from dashboard.figures.names import MAIN_OUTCOMES
-from dashboard.figures.theme import interval, number
+from dashboard.figures.theme import bare_interval, interval, number
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import parse_selection
 from dashboard.questions.studio.answers_studio import Studio
@@ -105,9 +105,10 @@ def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched)
             expect(printed).to_contain_text(number(row.shrunk, row.unit, effect=True))
         expect(printed).to_contain_text(
             ("not enough yet" if "not enough yet" in row.words else "no figure")
-            if row.pooled is None
-            else number(row.pooled, row.unit, effect=True)
+            if row.told_low is None
+            else bare_interval(row.told_low, row.told_high, row.unit, effect=True)
         )
+        expect(printed.locator("strong")).to_have_count(abs(row.direction))
 
 
 def test_data_prints_the_answer(served: Served, watched: Watched) -> None:

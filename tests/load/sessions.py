@@ -25,7 +25,7 @@ from typing import Any
 from dashboard.components import ids
 from dashboard.components.places import TAB_HEADER
 from dashboard.pages import PAGES
-from dashboard.web.serving import free_port
+from dashboard.web.serving import listening
 from etl.load import load
 from warehouse_demo import EXPORTS
 
@@ -177,7 +177,9 @@ def asked(callback: dict[str, Any], values: dict[str, str]) -> dict[str, Any]:
 @contextmanager
 def serving(folder: Path) -> Iterator[tuple[int, int]]:
     """The port of a served demo, and the id of the process that answers."""
-    warehouse, port = folder / "demo.duckdb", free_port(HOST)
+    warehouse = folder / "demo.duckdb"
+    with listening(HOST, 0) as probe:
+        port = int(probe.getsockname()[1])
     load([EXPORTS], warehouse)
     command = [sys.executable, "-c", SERVE, "serve", "--warehouse", str(warehouse), "--port", str(port)]
     with subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL) as process:

@@ -11,6 +11,7 @@ from typing import Final
 
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk, Page
+from dashboard.components.places import filled
 from dashboard.pages import PAGES
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import QUESTIONS, Asker
@@ -18,7 +19,6 @@ from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import SPLITS, Selection
 from dashboard.report.contents import sections
-from dashboard.report.pages_shown import places_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from tests.nothing.pieces import Said, pieces, plain
@@ -51,7 +51,7 @@ def collected(path: Path, splits: Sequence[str] = SPLITS) -> list[Said]:
 
 
 def _page(page: Page, desk: Desk, splits: Sequence[str]) -> Iterator[Said]:
-    places = {name: show for name, show in places_of(page, desk).items() if name not in _NOT_ASKED}
+    places = {name: show for name, show in filled(page, desk).items() if name not in _NOT_ASKED}
     views = [*_VIEWS.get(page.path, ()), *(f"?split={split}" for split in splits if page.splits)]
     for search in ("", *views):
         for show in places.values():

@@ -15,7 +15,7 @@ from dashboard.questions.effects.answers_effects import FamilyRow
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, captures_of_rows
-from dashboard.questions.models.claims import claimed
+from dashboard.questions.models.claims import claimed, price_of
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.frames import frame_of
 from dashboard.questions.selection.selection import FOREFOOT_CLASSES
@@ -70,23 +70,31 @@ def overall(captures: Captures, settings: Settings) -> list[EffectRow]:
     return claimed(found, settings)
 
 
-def by_level(captures: Captures, split: str, settings: Settings) -> tuple[list[EffectRow], list[FamilyRow]]:
-    each = [shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings) for outcome in OUTCOMES]
-    rows = claimed([one for found, _ in each for one in found if one.row.level is not None], settings)
-    return rows, compared([row for _, families in each for row in families])
+def by_level(
+    captures: Captures, split: str, told: list[EffectRow], settings: Settings
+) -> tuple[list[EffectRow], list[FamilyRow]]:
+    rows: list[EffectRow] = []
+    families: list[FamilyRow] = []
+    for outcome in OUTCOMES:
+        found, compare = shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings)
+        price = price_of(outcome, told)
+        rows += claimed([one for one in found if one.row.level is not None], settings, price)
+        families += compared(compare, price)
+    return rows, families
 
 
 def counted(scenario: Scenario, seed: int, splits: Iterable[str] = SPLITS) -> Counter[str]:
     """What one studio claims: by today's rule and, under `before`, by the one before it; cells that hold the truth, where it is
     known."""
     settings, captures, told = Settings(), studio(scenario, seed), Counter[str]()
-    for row in overall(captures, settings):
+    over_all = overall(captures, settings)
+    for row in over_all:
         if row.told_low is not None:
             told += Counter(
                 {"rows": 1, "claims": bool(row.direction), "claims before": _one_side(row.bracket_low, row.bracket_high)}
             )
     for split in splits:
-        rows, families = by_level(captures, split, settings)
+        rows, families = by_level(captures, split, over_all, settings)
         for row in rows:
             if row.told_low is not None:
                 told += Counter(dict(_of_cell(scenario, row)))

@@ -28,6 +28,10 @@ Array = NDArray[Any]
 class Scenario:
     """`by_exam`, `by_measured`, `by_true`: weights of what the fitter's impression of the knee is made of. `factors`: by what
     each support's effect is multiplied in each foot type, arch by arch with its forefoot classes in order; nothing where empty.
+
+    late: the share of a change that shows one capture later only. with_insole_deg: what a shim does more where the knee stands
+    on an insole. bend_deg: what each shim after the first does more than the first. arch_drift_deg: how much further from
+    capture to capture a knee drifts on a high arch than on a medium one, and less on a low one.
     """
 
     name: str
@@ -42,6 +46,10 @@ class Scenario:
     has_effect: bool = True
     variation: float = 0.25
     riders: int = 150
+    late: float = 0.0
+    with_insole_deg: float = 0.0
+    bend_deg: float = 0.0
+    arch_drift_deg: float = 0.0
     factors: tuple[tuple[float, ...], ...] = ()
 
     @property
@@ -119,9 +127,13 @@ class _Studio:
         comes = np.tile(rng.random(self.n) < (1.0 if visit == 0 else 0.45), 2)
         state = np.tile(rng.normal(0, 0.5, self.n), 2) + rng.normal(0, 0.2, 2 * self.n)
         lasts = np.tile(rng.integers(3, MOST_CAPTURES + 1, self.n), 2)
+        before = self._supported()
         for capture in range(MOST_CAPTURES):
             here = comes & (capture < lasts)
-            true = self.base + state + self._supported() + scenario.drift_deg * capture**0.5
+            supported = self._supported()
+            drift = scenario.drift_deg * capture**0.5 + scenario.arch_drift_deg * (self.arch - 1) * capture
+            true = self.base + state + supported + scenario.late * (before - supported) + drift
+            before = supported
             measured = true + self._noise()
             self._record(here, visit, capture, measured)
             seen = scenario.by_exam * self.exam_tilt + scenario.by_measured * measured + scenario.by_true * true
@@ -131,7 +143,9 @@ class _Studio:
 
     def _supported(self) -> Array:
         insole = np.where(self.level > 0, self.effects[np.arange(2 * self.n), np.maximum(self.level, 1) - 1], 0.0)
-        return np.asarray(insole + self.effects[:, 4] * self.shims + self.effects[:, 5] * self.stance)
+        shims = self.effects[:, 4] * self.shims + self.scenario.with_insole_deg * (self.level > 0) * self.shims
+        shims = shims + self.scenario.bend_deg * np.maximum(self.shims - 1, 0)
+        return np.asarray(insole + shims + self.effects[:, 5] * self.stance)
 
     def _noise(self) -> Array:
         rng, scenario = self.rng, self.scenario

@@ -32,7 +32,7 @@ def most_misses(n: int) -> float:
 def test_the_bracket_holds_the_truth(name: str) -> None:
     found = recovered(BY_NAME[name], STUDIOS)
     assert found.n >= len(STUDIOS) * 5
-    assert (1 - found.bracket_coverage) * found.n <= most_misses(found.n)
+    assert (1 - found.told_coverage) * found.n <= most_misses(found.n)
     if found.scenario.is_by_record:
         assert (1 - found.pooled_coverage) * found.n <= most_misses(found.n)
 

@@ -6,11 +6,13 @@ from pathlib import Path
 import typer.main
 
 from dashboard.cli import app
-from dashboard.questions.door.asking import QUESTIONS
+from dashboard.questions.door.registry import QUESTIONS
 from etl.keeping import stored_page
 from shared.catalogue.columns_page import PAGE, page
+from tests.bench import table
 
 ROOT = Path(__file__).resolve().parents[2]
+METHODS = "shared/statistics/METHODS.md"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -42,6 +44,20 @@ def test_the_cautions_stand_in_the_readme() -> None:
         "Local rules on health data",
     ):
         assert word in README
+
+
+def test_timings_stand_on_the_page_that_bench_writes_alone() -> None:
+    timing = re.compile(r"\d(?:\.\d+)? (?:s|ms|µs)\b|\d\.\d+ seconds")
+    for document in [README, *((ROOT / name).read_text(encoding="utf-8") for name in ("DEVELOPERS.md", METHODS))]:
+        told = [line for line in document.splitlines() if timing.search(line)]
+        assert [line for line in told if "limit" not in line.lower()] == []
+
+
+def test_the_page_of_speed_is_as_bench_writes_it() -> None:
+    page = table.PAGE.read_text(encoding="utf-8")
+    sections = table.sections_of(page)
+    assert sections and table.page_of(sections) == page
+    assert all(re.search(r"^\d+ \w+ \d{4}, commit [0-9a-f]{7,}", one, re.MULTILINE) for one in sections.values())
 
 
 def test_links_of_the_documents_lead_somewhere() -> None:

@@ -7,23 +7,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from importlinter.cli import EXIT_STATUS_SUCCESS, lint_imports
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = ("shared", "etl", "dashboard", "warehouse_demo")
 NUMERIC = {"numpy", "scipy", "statsmodels", "pandas", "patsy"}
 STANDARD = {"collections", "dataclasses", "warnings", "math", "typing", "functools", "itertools", "contextlib"}
-SCREENS = (
-    "dashboard/app.py",
-    "dashboard/web/bundles.py",
-    "dashboard/pages",
-    "dashboard/components",
-    "dashboard/web/downloads.py",
-    "dashboard/web/guard.py",
-    "dashboard/web/headers.py",
-    "dashboard/web/lean.py",
-    "dashboard/web/serving.py",
-    "dashboard/report",
-)
 
 
 def modules(*floors: str) -> list[Path]:
@@ -38,37 +27,9 @@ def imports(path: Path) -> Iterator[str]:
             yield node.module
 
 
-def offenders(paths: list[Path], forbidden: tuple[str, ...]) -> list[str]:
-    return [
-        f"{path.relative_to(ROOT)} imports {name}"
-        for path in paths
-        for name in imports(path)
-        if any(name == other or name.startswith(other + ".") for other in forbidden)
-    ]
-
-
-@pytest.mark.parametrize(
-    ("floor", "forbidden"),
-    [
-        ("shared", ("etl", "dashboard", "warehouse_demo")),
-        ("etl", ("dashboard", "warehouse_demo")),
-        ("dashboard/questions", ("dash", "dashboard.pages", "dashboard.components", "dashboard.figures", "etl")),
-        ("dashboard/figures", ("dash", "dashboard.pages", "dashboard.components", "shared.warehouse")),
-        ("dashboard/pages", ("shared.warehouse", "etl")),
-        ("dashboard/components", ("shared.warehouse", "etl", "dashboard.pages")),
-    ],
-)
-def test_a_floor_does_not_look_up(floor: str, forbidden: tuple[str, ...]) -> None:
-    assert offenders(modules(floor), forbidden) == []
-
-
-def test_only_the_warehouse_imports_duckdb() -> None:
-    assert offenders(modules(*FLOORS), ("duckdb",)) == ["shared/warehouse.py imports duckdb"]
-
-
-def test_dash_is_imported_only_by_the_screens() -> None:
-    paths = [path for path in modules(*FLOORS) if not str(path.relative_to(ROOT)).startswith(SCREENS)]
-    assert offenders(paths, ("dash",)) == []
+def test_every_import_keeps_to_the_contracts_of_floors_and_rooms(capsys: pytest.CaptureFixture[str]) -> None:
+    status = lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True)
+    assert status == EXIT_STATUS_SUCCESS, capsys.readouterr().out
 
 
 def test_statistics_import_only_numeric_libraries() -> None:
@@ -81,13 +42,6 @@ def test_statistics_import_only_numeric_libraries() -> None:
         or (name.startswith("shared") and not name.startswith(("shared.errors", "shared.statistics")))
     ]
     assert names == []
-
-
-def test_pages_do_not_import_each_other() -> None:
-    pages = [folder for folder in (ROOT / "dashboard/pages").iterdir() if folder.is_dir() and folder.name != "__pycache__"]
-    for page in pages:
-        others = tuple(f"dashboard.pages.{other.name}" for other in pages if other != page)
-        assert offenders(sorted(page.rglob("*.py")), others) == []
 
 
 def test_rooms_keep_their_size() -> None:
@@ -145,31 +99,3 @@ def test_no_machine_path_and_no_registry_stand_in_the_tree() -> None:
                 if wanted.search(line)
             ]
     assert found == []
-
-
-# Each room of the questions, and the rooms that it may lean on.
-ROOMS = {
-    "memory": (),
-    "selection": ("memory",),
-    "models": ("memory", "selection"),
-    "symmetry": ("selection",),
-    "data": ("models", "selection"),
-    "coaching": ("memory", "selection", "symmetry"),
-    "effects": ("data", "memory", "models", "selection"),
-    "returns": ("data", "selection"),
-    "studio": ("data", "memory", "selection", "symmetry"),
-    "riders": ("coaching", "data", "memory", "selection"),
-    "door": ("coaching", "data", "effects", "memory", "returns", "riders", "selection", "studio", "symmetry"),
-}
-
-
-def test_every_room_of_the_questions_is_known() -> None:
-    questions = ROOT / "dashboard/questions"
-    assert {path.name for path in questions.iterdir() if path.is_dir() and path.name != "__pycache__"} == set(ROOMS)
-    assert [path.name for path in questions.glob("*.py")] == ["__init__.py"]
-
-
-@pytest.mark.parametrize("room", ROOMS)
-def test_a_room_leans_on_the_rooms_below_it_only(room: str) -> None:
-    others = tuple(f"dashboard.questions.{other}" for other in ROOMS if other != room and other not in ROOMS[room])
-    assert offenders(modules(f"dashboard/questions/{room}"), others) == []

@@ -14,7 +14,8 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection
 from etl.keeping import backup as backing
 from etl.keeping import restore as restoring

@@ -24,6 +24,7 @@ from etl.keeping.restore import restore
 from etl.load import check_files, load
 from shared.catalogue import catalogue
 from shared.errors import UsageError, WarehouseError
+from shared.rewriting import write_anew
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
 from shared.working import PLACE
@@ -146,12 +147,12 @@ def test_the_proof_finds_a_rider_who_is_there_and_one_whose_rows_were_only_delet
     with open_loading(path) as warehouse:
         take_out(warehouse, ids_of(warehouse, (RIDER,)))
         rebuild(warehouse, Settings())
-        warehouse.is_rewritten = False
+        warehouse.rewrite = None
     deleted = prove(path, Ids((RIDER,), OWN_SESSIONS))
     # No row names the rider, and the blocks that held the rows still spell the ids.
     assert deleted.rows == 0 and deleted.hits > 0
     with open_loading(path) as warehouse:
-        warehouse.leave_no_trace()
+        warehouse.rewrite = write_anew
     after = prove(path, Ids((RIDER,), OWN_SESSIONS))
     assert after.holds and after.n_ids == 4 and after.n_short == 0
     assert not any(word.encode() in path.read_bytes() for word in ("V0002", "V0007"))

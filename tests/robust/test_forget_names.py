@@ -160,7 +160,7 @@ def test_the_proof_finds_other_spellings_in_the_bytes_that_a_removal_leaves(path
         warehouse.run("UPDATE raw.files SET file = 'x', words = 'x', \"table\" = 'x', digest = 'x', detected = 'x'")
         take_out(warehouse, ids)
         rebuild(warehouse, Settings())
-        warehouse.is_rewritten = False
+        warehouse.rewrite = None
     found = prove(path, ids)
     assert found.rows == 0 and not found.holds
 

@@ -1,7 +1,7 @@
 """The effects question on data small enough to work out by hand."""
 
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -9,17 +9,18 @@ import pytest
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects import effects
 from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.memory.remembering import at_once
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.captures import captures_of_rows
+from dashboard.questions.models.captures import captures_of_rows, read_captures
 from dashboard.questions.models.frames import frame_of
-from dashboard.questions.models.study import captures_of
+from dashboard.questions.models.study import study_of
 from dashboard.questions.models.supports import build_design
 from dashboard.questions.selection.scope import fragments, scope_of
 from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import TooFewError
 from shared.settings import Settings
-from shared.statistics.mixed.cells import row_design
+from shared.statistics.mixed.terms import row_design
 from shared.warehouse import Warehouse, open_reading
 from tests.spec.tables import fill
 
@@ -153,7 +154,8 @@ def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, wo
     warehouse = open_reading(demo_warehouse)
     chosen = parse_selection(words)
     scope = scope_of(warehouse, chosen, Settings())
-    cut = captures_of(warehouse, chosen, Settings(), scope)
+    study = study_of(warehouse, Settings())
+    cut = study.captures.chosen(study.selected(warehouse, chosen, scope, at_once))
     counted = warehouse.value(
         "SELECT count(*) FROM mart.captures AS captures INNER JOIN mart.fits AS fits ON fits.session_id = captures.session_id "
         "WHERE captures.insole_level IS NOT NULL AND {fits_selected} AND {captures_selected}",
@@ -162,6 +164,28 @@ def test_the_captures_cut_out_are_those_that_sql_counts(demo_warehouse: Path, wo
     )
     warehouse.close()
     assert len(cut) == counted > 0
+
+
+def test_captures_find_their_knee_by_its_number_in_whatever_order_they_come(
+    demo_warehouse: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They were joined to their knees by position alone."""
+    warehouse, read = open_reading(demo_warehouse), Warehouse.arrays
+    expected, _ = read_captures(warehouse, Settings())
+
+    def from_the_end(self: Warehouse, sql: Path, *given: Any, **identifiers: str) -> dict[str, Any]:
+        columns = read(self, sql, *given, **identifiers)
+        order = np.argsort(-columns["foot"], kind="stable") if sql.name == "effects_rows.sql" else slice(None)
+        return {name: column[order] for name, column in columns.items()}
+
+    monkeypatch.setattr(Warehouse, "arrays", from_the_end)
+    found, _ = read_captures(warehouse, Settings())
+    warehouse.close()
+    np.testing.assert_array_equal(found.n, expected.n)
+    assert list(found.rows) == list(expected.rows)
+    for name in ("tilt", "sway", "offset", "capture_order", "stance_mm"):
+        np.testing.assert_array_equal(found.rows[name], expected.rows[name], name)
+    np.testing.assert_array_equal(found.rows["insole_level"].codes, expected.rows["insole_level"].codes)
 
 
 def test_the_design_holds_what_was_recorded() -> None:

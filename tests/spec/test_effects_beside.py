@@ -1,18 +1,21 @@
 """What stands beside the effects (dose, responders, distance from neutral, influence, noise), on tables counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from dashboard.questions.data import noise
+from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise
 from dashboard.questions.data.noise import noise_row
 from dashboard.questions.effects.dose import dose_rows, in_families
-from dashboard.questions.effects.families import shrunken
+from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.effect_models import Fits, fitted, fitted_rows
-from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome
+from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome, standard_columns
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -49,9 +52,47 @@ def test_responders_are_counted_against_the_smallest_real_change() -> None:
     row = noise_row("tilt", np.array([1.0, -1.0, 1.0, -1.0]), np.arange(4), FEW)
     assert row.mdc95 == pytest.approx(1.96 * np.sqrt(4 / 3))  # SD of 1, -1, 1, -1 is sqrt(4/3); MDC95 = 1.96 SD
     knees = ends([(-4.0, -1.0), (4.0, 1.5), (-1.0, 1.2), (0.5, 3.5), (1.0, 1.0)])
-    found = {found.response: (found.n, found.total) for found in responder_rows(captures_of_rows(knees), row, FEW)}
+    one_fitter = np.zeros(5, dtype=np.int64)
+    rows = responder_rows(captures_of_rows(knees), one_fitter, FitterNoise(row, row.mdc95), FEW)
+    found = {found.response: (found.n, found.total) for found in rows}
     # |tilt| changes by -3, -2.5, +0.2, +3, 0; the limit is 2.26.
     assert found == {"better": (2, 5), "unchanged": (2, 5), "worse": (1, 5)}
+
+
+def test_each_knee_is_judged_by_its_own_fitters_noise() -> None:
+    # Of twenty riders each, the second fitter's repeats lie three times as far apart as the first one's.
+    differences = np.concatenate([np.resize([0.3, -0.3], 20), np.resize([0.9, -0.9], 20)])
+    rider, fitter = np.arange(40), np.repeat([0, 1], 20)
+    found = fitter_noise(noise_row("tilt", differences, rider, FEW), differences, rider, fitter, FEW)
+    assert found.differs
+    quiet, noisy = found.own[0].mdc95, found.own[1].mdc95
+    assert found.own[1].ratio == pytest.approx(3.0) and quiet < 0.7 < 1.5 < noisy
+    # Both knees came nearer by one degree, which is more than one fitter's noise and less than the other's.
+    knees = captures_of_rows(ends([(-4.0, -3.0), (-4.0, -3.0)]))
+    shares = {one.response: one.n for one in responder_rows(knees, np.array([0, 1]), found, FEW)}
+    assert shares == {"better": 1, "unchanged": 1, "worse": 0}
+    assert (
+        f"their fitter's own noise ({quiet:.1f} to {noisy:.1f}°)"
+        in next(responder_rows(knees, np.array([0, 1]), found, FEW)).words
+    )
+    # With the smallest real change of all repeats, neither would count.
+    shared = FitterNoise(found.row, found.row.mdc95)
+    assert next(responder_rows(knees, np.array([0, 1]), shared, FEW)).n == 0
+
+
+def test_fitters_alike_are_judged_by_all_repeats_and_few_repeats_by_none_of_their_own() -> None:
+    differences, rider = np.resize([0.3, -0.3], 48), np.arange(48)
+    fitter = np.repeat([0, 1, 2], [20, 20, 8])
+    row = noise_row("tilt", differences, rider, FEW)
+    found = fitter_noise(row, differences, rider, fitter, FEW)
+    assert not found.differs and set(found.own) == {0, 1}
+    assert found.limits(np.array([0, 1, 2])).tolist() == [row.mdc95] * 3
+    # A fitter of few repeats has the usual noise of the others, not what one noisy colleague makes of the whole.
+    differences[fitter == 1] *= 3
+    row = noise_row("tilt", differences, rider, FEW)
+    found = fitter_noise(row, differences, rider, fitter, FEW)
+    assert found.differs and found.mdc95 is not None and row.mdc95 is not None
+    assert found.own[0].mdc95 < found.limits(np.array([2]))[0] == found.mdc95 < row.mdc95
 
 
 def test_regression_to_the_mean_is_taken_off_and_shown() -> None:
@@ -77,6 +118,26 @@ def test_the_distance_at_arrival_is_what_a_repeat_would_show() -> None:
     adjusted = with_distance(knees, 1.0).rows["off_neutral"]
     assert adjusted[0] < 4.0 and adjusted[4] > 0.0  # far knees look nearer, a neutral one further
     assert adjusted[1::2].tolist() == plain[1::2].tolist()
+
+
+def test_a_direction_is_claimed_by_its_interval_and_by_q_among_the_three() -> None:
+    """Twenty riders each; by Student's t with 19 degrees of freedom one direction has p = 0.04, the other two about 0.9: among
+    three, q is 0.12, so that nothing is claimed though the interval leaves out zero."""
+    rng = np.random.default_rng(8)
+    spread = rng.normal(size=20)
+    spread = (spread - spread.mean()) / spread.std(ddof=1)
+    at_four = 2.2047  # passed with probability 0.04 on both sides, 19 degrees of freedom
+    knees = []
+    for first, shift in ((-4.0, at_four), (0.0, 0.1), (4.0, 0.1)):
+        noise = 0.2 * (spread + shift / 20**0.5)
+        knees += [(first, first + change if first >= 0 else first - change) for change in noise]
+    knees[20:40] = [(0.5, 0.5 + change) for change in 0.2 * (spread + 0.1 / 20**0.5)]
+    rows = {row.arrival_direction: row for row in neutral_rows(captures_of_rows(ends(knees)), 1e-9, Settings())}
+    inward = rows["inward"]
+    assert (inward.told_low, inward.told_high, inward.told_by) == (inward.net_low_deg, inward.net_high_deg, "net")
+    assert inward.told_low is not None and inward.told_low > 0
+    assert inward.q_value == pytest.approx(0.12, abs=1e-3)
+    assert inward.direction == 0 and "left about as far from neutral as they came" in inward.words
 
 
 def test_without_repeat_captures_the_regression_is_not_guessed() -> None:
@@ -166,7 +227,11 @@ def test_residuals_of_normal_noise_lie_on_the_normal_curve() -> None:
     _, fits = fitted_rows(STUDIO, "tilt", None, Settings())
     assert fits is not None
     within = {term: told.estimate for term, told in fits.within_table.items()}
-    inner = [row for row in residual_rows(captures_of_rows(STUDIO), "tilt", within) if 0.05 <= row.probability <= 0.95]
+    inner = [
+        row
+        for row in residual_rows(captures_of_rows(STUDIO), "tilt", within, standard_columns())
+        if 0.05 <= row.probability <= 0.95
+    ]
     assert all(abs(row.residual - row.normal) < 0.12 for row in inner)
 
 
@@ -174,6 +239,14 @@ def test_levels_of_a_split_are_drawn_toward_the_overall_effect() -> None:
     found, _ = fitted(frame_of(captures_of_rows(STUDIO), "tilt"), "arch_height", Settings())
     drawn, families = shrunken([one for one in found if one.row.support == "shim"], Settings())
     assert [family.n_levels for family in families] == [3]
+    # The larger of both estimates' p-values of no difference, times the three outcomes where they are told together.
+    assert families[0].q_value is None
+    assert compared(families)[0].q_value == families[0].p_value
+    assert compared(families, 3)[0].q_value == pytest.approx(min(1.0, 3 * families[0].p_value))
+    sure = compared([replace(families[0], p_value=0.01)], 3)[0]
+    assert sure.differs and "differs between levels" in sure.words
+    unsure = compared([replace(families[0], p_value=0.02)], 3)[0]
+    assert not unsure.differs and "shows no clear difference between levels" in unsure.words
     for row in (one.row for one in drawn):
         assert row.shrunk is not None and row.pooled is not None
         assert min(row.pooled, families[0].overall) - 1e-9 <= row.shrunk <= max(row.pooled, families[0].overall) + 1e-9

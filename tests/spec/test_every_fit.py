@@ -1,5 +1,6 @@
 """What is read once a snapshot and cut by fit is what the selection alone would give."""
 
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -8,36 +9,16 @@ import orjson
 import pytest
 
 from dashboard import questions
-from dashboard.questions.coaching import agreement, fitters
-from dashboard.questions.data import data, noise
 from dashboard.questions.door.asking import Asker
-from dashboard.questions.returns import returns
-from dashboard.questions.riders import riders
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.every_fit import read_or_cut
 from dashboard.questions.selection.scope import scope_of
 from dashboard.questions.selection.selection import parse_selection
-from dashboard.questions.studio import periods, ratings, studio, trends
-from dashboard.questions.symmetry import asymmetry, sides, types
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 from tests.conftest import TODAY
 
-MODULES = {
-    "agreement": agreement,
-    "asymmetry": asymmetry,
-    "data": data,
-    "fitters": fitters,
-    "noise": noise,
-    "periods": periods,
-    "ratings": ratings,
-    "returns": returns,
-    "riders": riders,
-    "sides": sides,
-    "studio": studio,
-    "trends": trends,
-    "types": types,
-}
 SELECTIONS: tuple[dict[str, str], ...] = (
     {},
     {"from": "2026-01-01"},
@@ -70,12 +51,12 @@ def asker(demo_warehouse: Path) -> Asker:
 
 
 @pytest.mark.parametrize("words", SELECTIONS, ids=str)
-@pytest.mark.parametrize("question", sorted(MODULES))
+@pytest.mark.parametrize("question", sorted(set(QUESTIONS) - {"effects"}))
 def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, question: str, words: dict[str, str]) -> None:
     selection = parse_selection(words)
     warehouse = open_reading(asker.path)
-    alone: Any = MODULES[question]
-    dated = {"today": TODAY} if getattr(alone, "KNOWS_TODAY", False) else {}
+    alone = import_module(f"dashboard.questions.{QUESTIONS[question].module}")
+    dated = {"today": TODAY} if QUESTIONS[question].knows_today else {}
     try:
         expected = orjson.loads(alone.ask(warehouse, selection, Settings(), **dated).to_json())
     except StatisticsError as refusal:

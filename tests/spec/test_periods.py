@@ -76,7 +76,10 @@ def test_the_interval_of_a_difference_is_that_of_two_means_where_no_rider_is_in_
     row = next(one for one in answer.changes if one.figure == "comfort_gained" and one.against == "before")
     warehouse = open_reading(asker.path)
     scope = scope_of(warehouse, Selection(visit_kind=("first",)), Settings())
-    found = {one.figure: one for one in measured(warehouse, scope, Settings(), noise.rows_of(warehouse, scope, Settings())[0])}
+    found = {
+        one.figure: one
+        for one in measured(warehouse, scope, Settings(), noise.own_noise("tilt", noise.pairs_of(warehouse, scope), Settings()))
+    }
     comfort = found["comfort_gained"]
     assert len(np.unique(comfort.rider)) == len(comfort.rider)
     groups = [comfort.values[span.holds(comfort.day.astype("datetime64[D]"))] for span in (first, then)]

@@ -172,3 +172,12 @@ def test_zeros_are_ranked_and_left_out(memory: Warehouse) -> None:
     z = 8 * 8.5 / (8 * 8.5**2) ** 0.5
     assert found.p_value == pytest.approx(2 * stats.norm.sf(z))
     assert found.q_value == found.p_value  # the only one tested
+
+
+def test_who_was_not_rated_again_is_counted_with_what_they_may_have_said(memory: Warehouse) -> None:
+    """Windows of ten days: comfort of R1 7 -> 6, of R2 5 -> 9, of R3 5 and not again, so 3 - 5 to 3 + 5 of three."""
+    closed = Settings.model_validate({"minimum": {"rows_shown": 2}, "follow_up": {"returned_within_days": 10}})
+    [row] = [row for row in asked(memory, settings=closed).ratings if (row.topic, row.from_moment) == ("comfort", "departure")]
+    assert (row.n_pairs, row.n_not_again) == (2, 1)
+    assert "1 more was rated at departure and not again" in row.words
+    assert "lies between \N{MINUS SIGN}0.7 and 2.7" in row.words

@@ -71,8 +71,8 @@ def test_bookings_and_returns_are_counted_over_closed_windows_only(memory: Wareh
     # S2 and S8.
     assert found["booked_same_day"] == (8, pytest.approx(4 / 8))
     assert found["booked"] == (8, pytest.approx(6 / 8))
-    # Closed: S1 to S6 and S7, which has a booking of its own; S8's window closes on 30 June itself. Back: S1, S4.
-    assert found["return_rate"] == (7, pytest.approx(2 / 7))
+    # Closed: S1 to S6; S8's window closes on 30 June itself, and S7 is a follow-up visit, a return itself. Back: S1, S4.
+    assert found["return_rate"] == (6, pytest.approx(2 / 6))
     assert found["setup_kept_all"] == (4, pytest.approx(2 / 4))
     assert found["setup_kept_some"] == found["setup_kept_none"] == (4, pytest.approx(1 / 4))
 
@@ -80,19 +80,17 @@ def test_bookings_and_returns_are_counted_over_closed_windows_only(memory: Wareh
 def test_the_curve_counts_competing_ends_and_censors_what_is_open(memory: Warehouse) -> None:
     answer = returns.ask(studio(memory), Selection(), FEW)
     curve = {row.days: row for row in answer.curve}
-    # Days: S1 14, S2 50, S4 20, S8 10 back; S3 missed, due on day 14; S7 cancelled, due after the last date, so day 76;
-    # open: S5 and S6 day 90, S9 day 20, S10 day 5.
-    assert sorted(curve) == [10, 14, 20, 50, 76]
-    assert [curve[day].n_at_risk for day in (10, 14, 20, 50, 76)] == [9, 8, 6, 4, 3]
-    free_after_10, free_after_14 = 8 / 9, 8 / 9 * 6 / 8
-    free_after_20 = free_after_14 * 5 / 6
-    assert curve[10].returned == pytest.approx(1 / 9)
-    assert curve[14].returned == pytest.approx(1 / 9 + free_after_10 / 8)
-    assert curve[14].ended_otherwise == pytest.approx(free_after_10 / 8)
-    assert curve[20].returned == pytest.approx(curve[14].returned + free_after_14 / 6)
-    assert curve[50].returned == pytest.approx(curve[20].returned + free_after_20 / 4)
-    assert curve[76].ended_otherwise == pytest.approx(free_after_10 / 8 + free_after_20 * 3 / 4 / 3)
-    assert {row.days: row.n_at_risk for row in answer.at_risk} == {0: 10, 14: 8, 28: 4, 42: 4, 56: 3, 70: 3, 84: 2}
+    # Days: S1 14, S2 50, S4 20, S8 10 back; S3 missed, due on day 14; open: S5 and S6 day 90, S9 day 20, S10 day 5.
+    assert sorted(curve) == [10, 14, 20, 50]
+    assert [curve[day].n_at_risk for day in (10, 14, 20, 50)] == [8, 7, 5, 3]
+    free_after_10, free_after_14 = 7 / 8, 7 / 8 * 5 / 7
+    free_after_20 = free_after_14 * 4 / 5
+    assert curve[10].returned == pytest.approx(1 / 8)
+    assert curve[14].returned == pytest.approx(1 / 8 + free_after_10 / 7)
+    assert curve[14].ended_otherwise == pytest.approx(free_after_10 / 7)
+    assert curve[20].returned == pytest.approx(curve[14].returned + free_after_14 / 5)
+    assert curve[50].returned == pytest.approx(curve[20].returned + free_after_20 / 3)
+    assert {row.days: row.n_at_risk for row in answer.at_risk} == {0: 9, 14: 7, 28: 3, 42: 3, 56: 2, 70: 2, 84: 2}
 
 
 def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) -> None:
@@ -104,23 +102,38 @@ def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) ->
 
 
 def test_what_riders_said_is_told_by_medians(memory: Warehouse) -> None:
+    """Closed windows: S1 to S6; told of S1, S2 and S4. S8's four answers wait until its window has closed."""
     said = {row.topic: row for row in returns.ask(studio(memory), Selection(), FEW).said}
-    assert (said["satisfaction"].n, said["satisfaction"].median_points) == (4, (6 + 7) / 2)
-    assert (said["pain"].median_points, said["pain"].quartile_high_points) == (1.5, 2 + 0.25 * (5 - 2))
+    assert (said["satisfaction"].n, said["satisfaction"].n_fits, said["satisfaction"].median_points) == (3, 6, 7)
+    assert (said["pain"].median_points, said["pain"].quartile_high_points, said["pain"].mean_points) == (1, 1.5, 1)
+
+
+def test_those_not_seen_are_counted_with_what_they_may_have_said(memory: Warehouse) -> None:
+    said = {row.topic: row for row in returns.ask(studio(memory), Selection(), FEW).said}
+    # Pain 0 2 1 and three not seen: 3 / 6 if they have none, 33 / 6 if they have 10; satisfaction 9 6 7 and three.
+    assert (said["pain"].best_points, said["pain"].worst_points) == (pytest.approx(3 / 6), pytest.approx(33 / 6))
+    assert (said["satisfaction"].worst_points, said["satisfaction"].best_points) == (
+        pytest.approx(22 / 6),
+        pytest.approx(52 / 6),
+    )
+    assert said["pain"].bounds_low_points < 3 / 6 and said["pain"].bounds_high_points > 33 / 6
+    assert said["pain"].alike_points is None  # three fits do not tell who comes back
+    assert "told of 3 of 6 fits" in said["pain"].words and "The other 3 are not seen" in said["pain"].words
+    assert "lies between 0.5 and 5.5" in said["pain"].words
 
 
 def test_a_split_makes_groups_and_compares_them(memory: Warehouse) -> None:
     answer = returns.ask(studio(memory), parse_selection({"split": "riding"}), FEW)
-    # Closed, road: S1, S3, S5, S7 (one back); gravel: S2, S4, S6 (one back).
-    assert shares(answer, "road")["return_rate"] == (4, pytest.approx(1 / 4))
+    # Closed, road: S1, S3, S5 (one back); gravel: S2, S4, S6 (one back).
+    assert shares(answer, "road")["return_rate"] == (3, pytest.approx(1 / 3))
     assert shares(answer, "gravel")["return_rate"] == (3, pytest.approx(1 / 3))
     [row] = answer.comparisons
-    assert (row.split, row.levels, row.df, row.n) == ("riding", "road; gravel", 1, 10)
-    # Log-rank by hand: one return on each of the days 10, 14, 20 and 50, with 9, 8, 6 and 4 at risk; gravel rode these:
+    assert (row.split, row.levels, row.df, row.n) == ("riding", "road; gravel", 1, 9)
+    # Log-rank by hand: one return on each of the days 10, 14, 20 and 50, with 8, 7, 5 and 3 at risk; gravel rode these:
     gravel = {"S2": 50, "S4": 20, "S6": 90, "S9": 20}
-    expected = sum(sum(days >= at for days in gravel.values()) / n for at, n in ((10, 9), (14, 8), (20, 6), (50, 4)))
+    expected = sum(sum(days >= at for days in gravel.values()) / n for at, n in ((10, 8), (14, 7), (20, 5), (50, 3)))
     variance = sum(
-        (g := sum(days >= at for days in gravel.values()) / n) * (1 - g) for at, n in ((10, 9), (14, 8), (20, 6), (50, 4))
+        (g := sum(days >= at for days in gravel.values()) / n) * (1 - g) for at, n in ((10, 8), (14, 7), (20, 5), (50, 3))
     )
     assert row.chi_square == pytest.approx((2 - expected) ** 2 / variance)
 
@@ -136,7 +149,7 @@ def test_a_fit_takes_the_level_that_both_feet_have(memory: Warehouse) -> None:
     assert list(dict.fromkeys(row.level for row in answer.figures)) == [None, "low", "feet differ"]  # no exam, no group
 
 
-@pytest.mark.parametrize(("split", "levels"), [("visit_kind", ["first", "follow_up", "refit"]), ("side", []), ("age_band", [])])
+@pytest.mark.parametrize(("split", "levels"), [("visit_kind", ["first", "refit"]), ("side", []), ("age_band", [])])
 def test_a_column_of_the_fit_groups_fits_and_a_side_does_not(memory: Warehouse, split: str, levels: list[str]) -> None:
     answer = returns.ask(studio(memory), parse_selection({"split": split}), FEW)
     assert list(dict.fromkeys(row.level for row in answer.figures)) == [None, *levels]
@@ -162,7 +175,7 @@ S7 | 1 | right | 2.2 | 20
 
 
 def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
-    """Recorded at departure in closed windows: S1 both knees, S2 and S7 the left one; found again: S1's two, at S7."""
+    """Recorded at departure in closed windows: S1 both knees, S2 the left one; found again: S1's two, at S7."""
     setups = ["session_id | capture_no | side | insole_level | shims_added | stance_mm"]
     captures = KNEES
     # Three pairs of repeats of one knee, differences 1, -1 and 0: typical error 1 / sqrt 2, MDC95 1.96.
@@ -171,10 +184,10 @@ def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
         setups += [f"S{n} | {at} | left | none | 0 | 0" for at in (1, 2)]
     warehouse = studio(memory, knee_captures=captures, foot_setups="\n".join(setups))
     tilt, sway = returns.ask(warehouse, Selection(), Settings.model_validate({"minimum": {"rows_shown": 1}})).lasting
-    assert tilt.n_knees == 2 + 1 + 1 + 3
+    assert tilt.n_knees == 2 + 1 + 3
     assert tilt.n_seen == 2
     # One rider only was found again: no interval, so no figure.
-    assert tilt.words == "Tilt: not enough yet, 2 knees found again."
+    assert tilt.words == "Tilt: not enough yet, 2 of 6 knees found again."
     warehouse.run("UPDATE core.follow_ups SET returned_session_id = 'S7' WHERE follow_up_id = 'B2'")
     mart.build(warehouse)
     tilt, sway = returns.ask(warehouse, Selection(), Settings.model_validate({"minimum": {"rows_shown": 1}})).lasting
@@ -182,15 +195,17 @@ def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
     assert tilt.mdc95 == pytest.approx(1.96)
     # Left 1.0, 2.0, 1.0 from neutral; found 1.5, 2.2, 1.5.
     assert tilt.mean_change == pytest.approx((0.5 + 0.2 + 0.5) / 3)
-    assert (tilt.held, tilt.worst, tilt.best) == (1.0, pytest.approx(3 / 7), 1.0)
+    assert (tilt.held, tilt.worst, tilt.best) == (1.0, pytest.approx(3 / 6), 1.0)
+    assert tilt.words.startswith("Tilt: 3 of 6 knees were found again, 3 were not. Of all, 50 to 100\N{NO-BREAK SPACE}% held")
+    assert "Whether it held for most cannot be told." in tilt.words
     # Sway left 12, 12, 10; found 13, 20, 13: only the first within 1.96 mm.
     assert sway.mean_change == pytest.approx((1 + 8 + 3) / 3)
-    assert (sway.held, sway.worst, sway.best) == (pytest.approx(1 / 3), pytest.approx(1 / 7), pytest.approx((1 + 4) / 7))
+    assert (sway.held, sway.worst, sway.best) == (pytest.approx(1 / 3), pytest.approx(1 / 6), pytest.approx((1 + 3) / 6))
 
 
 def test_too_few_are_counted_and_not_estimated(memory: Warehouse) -> None:
     answer = returns.ask(studio(memory), Selection(), Settings())
     assert all(row.estimate is None and "not enough yet" in row.words for row in answer.figures)
-    assert [row.n_at_risk for row in answer.at_risk][:1] == [10]
+    assert answer.at_risk == ()  # nine fits ask for a follow-up
     with pytest.raises(TooFewError, match="No fit matches"):
         returns.ask(memory, parse_selection({"fitter": "nobody"}), FEW)

@@ -10,10 +10,10 @@ from urllib.parse import parse_qsl
 import pytest
 
 from dashboard.questions.door.asked_by import AskedBy
-from dashboard.questions.door.asking import QUESTIONS, Asker
-from dashboard.questions.door.counted_rows import FIGURES, TOO_FEW
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.counted_rows import TOO_FEW
 from dashboard.questions.door.readers import LOCAL, Reader, Role
-from dashboard.questions.door.sight import decided_lists
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.riders.answers_riders import RiderTimeline
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection, parse_selection
@@ -69,7 +69,7 @@ def words_of(answer: Answer) -> set[str]:
 @pytest.mark.parametrize("question", QUESTIONS)
 def test_every_list_is_decided_on(asker: Asker, question: str) -> None:
     if question != "riders":
-        assert set(type(asker.ask(question, Selection())).lists()) == decided_lists(question)
+        assert set(type(asker.ask(question, Selection())).lists()) == QUESTIONS[question].sight.decided()
 
 
 @pytest.mark.parametrize("question", QUESTIONS)
@@ -98,7 +98,7 @@ def test_a_fitter_sees_the_studio_s_figures_up_to_the_closed_day(asker: Asker, q
     seen = AskedBy(asker, lambda: FITTER).ask(question, Selection())
     assert seen.selection == {"to": CLOSED}
     shown = 0
-    for name in set(FIGURES[question]) - {"groups"}:
+    for name in set(QUESTIONS[question].sight.figures) - {"groups"}:
         for row, own in zip(getattr(seen, name), getattr(whole, name), strict=True):
             assert row == own or getattr(row, "words", TOO_FEW) == TOO_FEW
             shown += row == own

@@ -12,6 +12,7 @@ import pytest
 
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
+from dashboard.components.places import filled
 from dashboard.figures.dose import DOSED, dose_name
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain, unit_words
 from dashboard.figures.theme import bare_interval, interval
@@ -21,7 +22,6 @@ from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.markup import markup
-from dashboard.report.pages_shown import shown
 from shared.settings import Settings
 
 PLACES = (ids.TABLES, ids.GRID, ids.DOSE, ids.FURTHER)
@@ -50,7 +50,8 @@ def rows(asker: Asker) -> dict[str, Any]:
 @pytest.fixture(scope="module", params=MAIN_OUTCOMES)
 def page(asker: Asker, request: pytest.FixtureRequest) -> tuple[str, list[Any]]:
     """An outcome, and what the page of it puts in its places."""
-    return request.param, shown(PAGE, Desk(asker, Addresses("/")), f"?outcome={request.param}", *PLACES)  # type: ignore[arg-type]
+    places = filled(PAGE, Desk(asker, Addresses("/")))  # type: ignore[arg-type]
+    return request.param, [places[place](f"?outcome={request.param}", None) for place in PLACES]
 
 
 def test_the_page_prints_the_rows_of_the_command(page: tuple[str, list[Any]], rows: dict[str, Any]) -> None:

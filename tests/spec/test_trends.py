@@ -11,10 +11,12 @@ from dashboard.questions.studio import trends
 from dashboard.questions.studio.answers_trends import TrendRow, Trends
 from shared.errors import UsageError
 from shared.settings import Settings
+from shared.statistics.change_point import chance_of_step
 from shared.warehouse import Warehouse
 from tests.spec.tables import fill
 
-SHORT = {"base_periods": 3, "base_minimum": 3, "run_length": 3, "steady_length": 3}
+# So few months tell little: a false alarm may be frequent here.
+SHORT = {"base_periods": 3, "base_minimum": 3, "false_alarm": 0.49}
 NOTED = {"notes": [{"on": "2026-05-20", "words": "bookings at the desk"}]}
 # Month, comfort gained by both of its fits, whether both, one or none of them was booked on the day, fitter.
 MONTHS = ((1, 1, 1, "F1"), (2, 2, 1, "F1"), (3, 3, 0, "F1"), (5, 5, 2, "F2"), (6, 7, 2, "F2"), (7, 9, 2, "F1"))
@@ -68,25 +70,32 @@ def test_a_gap_stays_a_gap_and_a_month_with_few_fits_is_marked(memory: Warehouse
     assert [month for month, row in comfort.items() if row.is_partial] == [8]  # data end on 10 August
 
 
-def test_the_three_signals_are_told_with_their_months(memory: Warehouse) -> None:
+def test_a_step_after_the_base_is_told_with_its_means_and_its_chance(memory: Warehouse) -> None:
+    """Two fits a month: 1 2 3, then 5 7 9. The largest step is that after the base, from 2 to 7. By periods, squares about both
+    means are 2 * (2 + 8) on 6 - 2; by riders, of whom each has one fit, those about the mean of all, 4.5, are 95."""
     answer = trends.ask(studio(memory), Selection(), settings())
-    comfort = [signal for signal in answer.signals if signal.figure == "comfort_gained"]
-    told = {signal.rule: (signal.direction, signal.period_from.month, signal.period_to.month) for signal in comfort}
-    # Beyond 4.66 from May on; three in a row above 2 from May, since April is a gap; rising from May to July, and from
-    # January to March in the base itself.
-    assert told["outside_limits"] == ("above", 5, 7)
-    assert told["one_side"] == ("above", 5, 7)
-    assert [(s.direction, s.period_from.month, s.period_to.month) for s in comfort if s.rule == "steady"] == [
-        ("rising", 1, 3),
-        ("rising", 5, 7),
-    ]
-    run = next(signal for signal in comfort if signal.rule == "one_side")
-    assert (run.n_periods, run.mean, run.centre) == (3, pytest.approx((5 + 7 + 9) / 3), 2)
-    assert run.words == (
-        "Comfort gained: 3 months in a row above the centre, May 2026 to July 2026 "
-        "(7.0\N{NO-BREAK SPACE}points on average; centre 2.0\N{NO-BREAK SPACE}points)."
+    [chart] = [chart for chart in answer.charts if chart.figure == "comfort_gained"]
+    by_periods, by_riders = 5 / (20 / 4 * (1 / 6 + 1 / 6)) ** 0.5, 5 / (95**0.5 / 6)
+    shares = np.array([6, 8, 10]) / 12
+    assert chart.p_value == pytest.approx(max(chance_of_step(by_periods, shares, 4), chance_of_step(by_riders, shares, 10)))
+    [signal] = [signal for signal in answer.signals if signal.figure == "comfort_gained"]
+    assert (signal.rule, signal.direction, signal.period_from.month, signal.period_to.month) == ("step", "higher", 5, 7)
+    assert (signal.n_periods, signal.mean, signal.before, signal.centre) == (3, 7, 2, 2)
+    assert signal.words == (
+        "Comfort gained: 7.0\N{NO-BREAK SPACE}points from about May 2026 on, 2.0\N{NO-BREAK SPACE}points before."
     )
-    assert rows(answer, "comfort_gained")[7].signals == "outside_limits,one_side,steady"
+    assert [month for month, row in rows(answer, "comfort_gained").items() if row.signals] == [5, 6, 7]
+    assert chart.n_signals == 1 and chart.q_value < 0.49
+    assert answer.headline.endswith(signal.words)
+
+
+def test_what_moves_within_the_base_is_no_news(memory: Warehouse) -> None:
+    """1 2 3 rise within the base, and the base may be all there is."""
+    answer = trends.ask(studio(memory), Selection(), settings(base_periods=6))
+    assert answer.signals == ()
+    [chart] = [chart for chart in answer.charts if chart.figure == "comfort_gained"]
+    assert (chart.p_value, chart.n_signals) == (None, 0)
+    assert "was found to move" in answer.headline
 
 
 def test_shares_are_charted_by_their_own_counts(memory: Warehouse) -> None:
@@ -105,7 +114,7 @@ def test_shares_are_charted_by_their_own_counts(memory: Warehouse) -> None:
 
 def test_what_changed_stands_beside_a_signal(memory: Warehouse) -> None:
     answer = trends.ask(studio(memory), Selection(), settings())
-    beside = {row.beside: row for row in answer.beside if (row.figure, row.rule) == ("comfort_gained", "one_side")}
+    beside = {row.beside: row for row in answer.beside if (row.figure, row.rule) == ("comfort_gained", "step")}
     assert (beside["tilt_arrival"].base, beside["tilt_arrival"].here) == ((1 + 2 + 3) / 3, (5 + 6 + 7) / 3)
     assert (beside["sway_arrival"].base, beside["first_fits"].here) == (12, 1)
     # Base: F1 alone; May to July: F2 four of six.

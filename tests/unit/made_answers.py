@@ -6,6 +6,7 @@ from pathlib import Path
 
 from dashboard.questions.data.answers_data import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
 from dashboard.questions.door.asking import Choices
+from dashboard.questions.effects.answers_checks import CheckRow, Checks
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.answers import Answer
@@ -52,6 +53,18 @@ def made_effects(split: str | None = None) -> Effects:
         headline="One more varus shim raises the tilt by 0.75 to 1.24°; a low insole shows no clear change.",
         effects=(*overall, *split_rows),
     )
+
+
+def made_checks() -> Checks:
+    late = CheckRow(
+        "tilt", "late", "share", 201, 480, None, None, None, None, 0.02, -0.08, 0.12, 0.3, 0.3, False, False,
+        "What a support does to the tilt was not found to come late: anything from −8 to 12 % of it shows so.",
+    )  # fmt: skip
+    on_insole = CheckRow(
+        "tilt", "insole_shim", "deg", 120, 400, 0.41, 0.58, 0.7, 0.89, 0.3, 0.21, 0.39, 0.0002, 0.001, True, False,
+        "One more varus shim moves the tilt by 0.41 to 0.58° without an insole and by 0.70 to 0.89° on one.",
+    )  # fmt: skip
+    return Checks(**SHARED, n_fits=412, n_riders=391, headline=on_insole.words, checks=(late, on_insole))
 
 
 def _effect(outcome: str, support: str, unit: str, figure: tuple[float, float] | None, ratio: float) -> EffectRow:
@@ -196,10 +209,14 @@ class MadeAsker:
             from tests.unit.made_trends import made_trends
 
             return replace(made_trends(), selection=selection.as_dict())
+        if question == "rig":
+            from tests.unit.made_rig import made_rig
+
+            return replace(made_rig(), selection=selection.as_dict())
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:
-            answer = {"studio": made_studio, "data": made_data}[question]()
+            answer = {"studio": made_studio, "data": made_data, "checks": made_checks}[question]()
         return replace(answer, selection=selection.as_dict())
 
     def freshness(self) -> Freshness:

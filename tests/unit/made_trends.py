@@ -1,4 +1,4 @@
-"""Trends written by hand: 15 months of the four headline figures, with a gap, a few, a signal of each rule and a note."""
+"""Trends written by hand: 15 months of the four headline figures, with a gap, a few, two that moved and a note."""
 
 from datetime import date
 
@@ -6,11 +6,8 @@ from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteR
 from tests.unit.made_answers import FIGURES, SHARED
 
 MONTHS = tuple(date(2025 + (month - 1) // 12, (month - 1) % 12 + 1, 1) for month in range(4, 19))
-# Which months hold which signals, by figure.
-SIGNALS = {
-    "knees_better": {13: "outside_limits", 14: "one_side,outside_limits"},
-    "side_difference_left": {11: "steady"},
-}
+# From which month on each figure that moved did.
+MOVED = {"knees_better": 13, "side_difference_left": 11}
 
 
 def made_trends() -> Trends:
@@ -23,13 +20,12 @@ def made_trends() -> Trends:
         trend=tuple(_row(figure, at) for figure in FIGURES for at in range(len(MONTHS))),
         charts=tuple(_chart(figure) for figure in FIGURES),
         signals=(
-            _signal("knees_better", "outside_limits", "above", 13, 14),
-            _signal("knees_better", "one_side", "above", 7, 14),
-            _signal("side_difference_left", "steady", "falling", 6, 11),
+            _signal("knees_better", "higher"),
+            _signal("side_difference_left", "lower"),
         ),
         beside=(
             BesideRow(
-                "knees_better", "outside_limits", MONTHS[13], "first_fits", "share", 0.7, 0.6, 0.8, 0.5, 0.4, 0.6,
+                "knees_better", "step", MONTHS[13], "first_fits", "share", 0.7, 0.6, 0.8, 0.5, 0.4, 0.6,
                 "50 % (40 to 60 %) of fits were first fits, 70 % (60 to 80 %) in the base period.",
             ),
         ),
@@ -54,19 +50,22 @@ def _row(figure: object, at: int) -> TrendRow:
         in_base=at < 6,
         is_few=few,
         is_partial=at == len(MONTHS) - 1,
-        signals=SIGNALS.get(figure.figure, {}).get(at, ""),
+        signals="step" if at >= MOVED.get(figure.figure, len(MONTHS)) else "",
         note="new markers" if at == 7 else "",
     )
 
 
 def _chart(figure: object) -> ChartRow:
-    n_signals = {"knees_better": 2, "side_difference_left": 1}.get(figure.figure, 0)
-    words = f"{figure.figure}: {n_signals} signals. The centre is what was usual in 6 months. Each month is compared with it."
+    n_signals = int(figure.figure in MOVED)
+    told = "moved" if n_signals else "not found to move"
+    words = f"{figure.figure}: {told}. The centre is what was usual in 6 months. Each month is compared with it."
     return ChartRow(
         figure.figure, figure.unit, "p", MONTHS[0], MONTHS[5], 6, figure.estimate, 1.0, n_signals, words
     )  # fmt: skip
 
 
-def _signal(figure: str, rule: str, direction: str, first: int, last: int) -> SignalRow:
-    words = f"{figure}: a made sentence on this signal."
-    return SignalRow(figure, "share", rule, direction, MONTHS[first], MONTHS[last], last - first + 1, 0.7, 0.6, words)
+def _signal(figure: str, direction: str) -> SignalRow:
+    words, first = f"{figure}: a made sentence on this move.", MOVED[figure]
+    return SignalRow(
+        figure, "share", "step", direction, MONTHS[first], MONTHS[-1], len(MONTHS) - first, 0.7, 0.61, 0.6, words
+    )  # fmt: skip

@@ -3,16 +3,48 @@
 import csv
 import io
 import json
+import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Protocol
 
 import pytest
 
+from dashboard.cli import main
+
 COMMAND = [str(Path(sys.executable).with_name("fitledger"))]
+Done = subprocess.CompletedProcess[str]
 
 
-def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+class Run(Protocol):
+    def __call__(self, folder: Path, *words: str) -> Done: ...
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Run:
+    """Runs the command's entry point in this process; starting Python anew takes longer than most commands."""
+
+    def run_here(folder: Path, *words: str) -> Done:
+        monkeypatch.chdir(folder)
+        monkeypatch.setattr(sys, "argv", ["fitledger", *words])
+        ended = signal.getsignal(signal.SIGTERM)
+        capfd.readouterr()
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code
+        finally:
+            signal.signal(signal.SIGTERM, ended)
+        said = capfd.readouterr()
+        assert isinstance(code, int | None)
+        return Done(words, code or 0, said.out, said.err)
+
+    return run_here
+
+
+def run_apart(folder: Path, *words: str) -> Done:
+    """Runs the installed command in a process of its own."""
     return subprocess.run([*COMMAND, *words], cwd=folder, capture_output=True, text=True, timeout=120, check=False)
 
 
@@ -23,7 +55,7 @@ def exports(folder: Path, riders: str = "rider_id,birth_year\nR1,1980\nR2,1850\n
 
 
 def test_load_prints_counts_that_add_up_and_exits_3_where_rows_are_rejected(tmp_path: Path) -> None:
-    done = run(tmp_path, "load", str(exports(tmp_path / "x")))
+    done = run_apart(tmp_path, "load", str(exports(tmp_path / "x")))
     assert done.returncode == 3
     assert "riders.csv → riders: 2 read = 1 stored + 0 replaced + 0 unchanged + 1 rejected + 0 waiting" in done.stdout
     assert "riders.csv, line 3: birth_year: found 1850, expected a whole number from 1920 to" in done.stdout
@@ -31,7 +63,7 @@ def test_load_prints_counts_that_add_up_and_exits_3_where_rows_are_rejected(tmp_
     assert (tmp_path / "fitledger.duckdb").exists()
 
 
-def test_load_json_has_the_published_keys(tmp_path: Path) -> None:
+def test_load_json_has_the_published_keys(run: Run, tmp_path: Path) -> None:
     done = run(tmp_path, "load", str(exports(tmp_path / "x")), "--json")
     told = json.loads(done.stdout)
     assert {"load_id", "files", "findings"} <= set(told)
@@ -41,14 +73,14 @@ def test_load_json_has_the_published_keys(tmp_path: Path) -> None:
     assert {"file", "line", "column", "rule", "value", "words"} <= set(told["findings"][0])
 
 
-def test_check_writes_nothing(tmp_path: Path) -> None:
+def test_check_writes_nothing(run: Run, tmp_path: Path) -> None:
     done = run(tmp_path, "check", str(exports(tmp_path / "x")), "--json")
     assert done.returncode == 3
     assert json.loads(done.stdout)["load_id"] is None
     assert sorted(path.name for path in tmp_path.iterdir()) == ["x"]
 
 
-def test_rejects_lists_the_rows_whole(tmp_path: Path) -> None:
+def test_rejects_lists_the_rows_whole(run: Run, tmp_path: Path) -> None:
     run(tmp_path, "load", str(exports(tmp_path / "x")))
     rows = list(csv.DictReader(io.StringIO(run(tmp_path, "rejects", "--csv").stdout)))
     assert [(row["file"], row["line"], row["column"], row["rule"], row["value"]) for row in rows] == [
@@ -70,7 +102,9 @@ def test_rejects_lists_the_rows_whole(tmp_path: Path) -> None:
         (("nonsense",), 2, "No such command"),
     ],
 )
-def test_bad_input_gets_a_sentence_and_its_exit_code(tmp_path: Path, words: tuple[str, ...], code: int, told: str) -> None:
+def test_bad_input_gets_a_sentence_and_its_exit_code(
+    run: Run, tmp_path: Path, words: tuple[str, ...], code: int, told: str
+) -> None:
     exports(tmp_path / "x")
     (tmp_path / "empty").mkdir()
     exports(tmp_path / "bad", "name\nAnn\n")
@@ -91,16 +125,17 @@ def test_a_fault_of_the_program_goes_to_the_log(tmp_path: Path) -> None:
     assert "ZeroDivisionError" in (tmp_path / "fitledger.log").read_text(encoding="utf-8")
 
 
-def test_show_prints_the_same_object_three_times(tmp_path: Path, demo_warehouse: Path) -> None:
+def test_show_prints_the_same_object_three_times(run: Run, tmp_path: Path, demo_warehouse: Path) -> None:
     words = ("show", "studio", "--warehouse", str(demo_warehouse), "--studio", "ropewalk", "--from", "2026-01-01")
     told = json.loads(run(tmp_path, *words, "--json").stdout)
     assert told["selection"] == {"from": "2026-01-01", "studio": ["ropewalk"]}
     rows = list(csv.DictReader(io.StringIO(run(tmp_path, *words, "--csv").stdout)))
     assert [float(row["estimate"]) for row in rows] == [row["estimate"] for row in told["figures"]]
-    assert all(row["words"] in run(tmp_path, *words).stdout for row in told["figures"])
+    printed = run(tmp_path, *words).stdout
+    assert all(row["words"] in printed for row in told["figures"])
 
 
-def test_trends_are_shown_by_quarter_and_no_other_question_is(tmp_path: Path, demo_warehouse: Path) -> None:
+def test_trends_are_shown_by_quarter_and_no_other_question_is(run: Run, tmp_path: Path, demo_warehouse: Path) -> None:
     where = ("--warehouse", str(demo_warehouse))
     told = json.loads(run(tmp_path, "show", "trends", *where, "--every", "quarter", "--json").stdout)
     assert told["every"] == "quarter"
@@ -109,7 +144,7 @@ def test_trends_are_shown_by_quarter_and_no_other_question_is(tmp_path: Path, de
     assert (refused.returncode, "studio is not told by period" in refused.stderr) == (2, True)
 
 
-def test_show_effects_has_the_published_keys(tmp_path: Path, demo_warehouse: Path) -> None:
+def test_show_effects_has_the_published_keys(run: Run, tmp_path: Path, demo_warehouse: Path) -> None:
     told = json.loads(run(tmp_path, "show", "effects", "--warehouse", str(demo_warehouse), "--json").stdout)
     assert {"as_of", "selection", "method", "effects"} <= set(told)
     keys = (

@@ -1,60 +1,12 @@
-"""The three signals as pure rules: empty, one too short, long enough, mirrored, with a gap."""
+"""Limits: frozen from the base, over a gap, with a design effect, refused."""
 
 import numpy as np
 import pytest
 
 from shared.errors import NotEstimableError, TooFewError
-from shared.statistics.control_charts import one_side, outside, p_limits, steady, xmr_limits
+from shared.statistics.control_charts import p_limits, xmr_limits
 
 NAN = np.nan
-
-
-@pytest.mark.parametrize(
-    ("values", "signals"),
-    [
-        ([], []),
-        ([1.0, 3.0], [False, False]),
-        ([0.9, 3.1, 2.0], [True, True, False]),
-        ([NAN, 2.0], [False, False]),
-    ],
-)
-def test_outside_the_limits(values: list[float], signals: list[bool]) -> None:
-    given = np.array(values)
-    assert outside(given, np.full(len(given), 1.0), np.full(len(given), 3.0)).tolist() == signals
-
-
-@pytest.mark.parametrize("mirror", [1, -1])
-@pytest.mark.parametrize(
-    ("values", "signals"),
-    [
-        ([], []),
-        ([1] * 7, [False] * 7),
-        ([1] * 8, [False] * 7 + [True]),
-        ([2, 1, 3, 1, 2, 1, 3, 1, 2], [False] * 7 + [True, True]),
-        ([1] * 7 + [-1] + [1] * 7, [False] * 15),
-        ([1] * 7 + [0] + [1], [False] * 9),
-        ([1] * 7 + [NAN] + [1], [False] * 9),
-    ],
-)
-def test_a_run_on_one_side_of_the_centre(values: list[float], signals: list[bool], mirror: int) -> None:
-    assert one_side(5 + mirror * np.array(values, float), 5, 8).tolist() == signals
-
-
-@pytest.mark.parametrize("mirror", [1, -1])
-@pytest.mark.parametrize(
-    ("values", "signals"),
-    [
-        ([], []),
-        ([1], [False]),
-        ([1, 2, 3, 4, 5], [False] * 5),
-        ([1, 2, 3, 4, 5, 6], [False] * 5 + [True]),
-        ([1, 2, 3, 4, 5, 6, 7, 6], [False] * 5 + [True, True, False]),
-        ([1, 2, 3, 3, 4, 5, 6], [False] * 7),
-        ([1, 2, 3, NAN, 4, 5, 6], [False] * 7),
-    ],
-)
-def test_a_steady_rise_or_fall(values: list[float], signals: list[bool], mirror: int) -> None:
-    assert steady(mirror * np.array(values, float), 6).tolist() == signals
 
 
 def test_no_moving_range_reaches_over_a_gap() -> None:

@@ -22,7 +22,6 @@ from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.claims import Found, claimed
 from dashboard.questions.models.effect_models import Fits, _refusals, _row
 from dashboard.questions.models.supports import Counts, SupportColumn
-from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 from tests.unit.made_answers import made_effects
@@ -278,9 +277,7 @@ def test_without_repeats_the_residual_stands_in_and_the_smallest_real_change_fol
     empty = NoiseRow("tilt", "deg", 0, 0, *(None,) * 9, "Tilt: not enough yet.")
     made = fits(**dict.fromkeys(("pooled", "within"), dict.fromkeys(TERMS, (0.0, 1.0))))
     made = replace(made, pooled=replace(made.pooled, variance_residual=0.25))
-    monkeypatch.setattr(noise, "captures_of", lambda *_: None)
-    monkeypatch.setattr(noise, "frame_of", lambda *_: None)
     monkeypatch.setattr(noise, "fitted", lambda *_: ([], made))
-    row = noise._with_residual(None, Selection(), None, empty, Settings())  # type: ignore[arg-type]
+    row = noise._with_residual(empty, None, Settings())  # type: ignore[arg-type]
     assert (row.typical_error, row.mdc95) == pytest.approx((0.5, 1.3859), abs=1e-4)
     assert row.words.startswith("Tilt: not enough yet. In its place the pooled model's residual, 0.50°:")

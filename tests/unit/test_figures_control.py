@@ -8,12 +8,11 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboard.figures.control import (
-    SHAPES,
+    MOVED,
     Window,
     alternative,
     control_chart,
     finding,
-    first_rule,
     letters,
     of_figure,
 )
@@ -50,26 +49,23 @@ def test_lines_are_centre_limits_and_figure_and_a_gap_stays_a_gap() -> None:
 
 def test_every_period_with_a_figure_has_one_mark_whose_shape_tells_what_it_is() -> None:
     rows = of_figure(TRENDS, "knees_better")[1]
-    plain, running, few, *signals = drawn("knees_better")["data"][4:]
+    plain, running, few, moved = drawn("knees_better")["data"][4:]
     assert plain["marker"]["symbol"] == "circle"
     assert few["x"] == [MONTHS[9].isoformat()]
     assert few["marker"]["symbol"] == "circle-open"
-    marked = sorted(x for trace in (plain, running, *signals) for x in trace["x"])
+    marked = sorted(x for trace in (plain, running, moved) for x in trace["x"])
     assert marked == [row.period.isoformat() for row in rows if row.estimate is not None]
-    assert signals[0]["x"] == [MONTHS[13].isoformat(), MONTHS[14].isoformat()]
+    assert moved["x"] == [MONTHS[13].isoformat(), MONTHS[14].isoformat()]
     # The last month is not over yet: its shape is hollow.
-    assert signals[0]["marker"]["symbol"] == ["diamond", "diamond-open"]
-    assert len({SHAPES[rule] for rule in SHAPES} | {"circle"}) == len(SHAPES) + 1
+    assert moved["marker"]["symbol"] == ["diamond", "diamond-open"]
 
 
-def test_signals_do_not_rest_on_colour() -> None:
-    plain, _, _, *signals = drawn("side_difference_left")["data"][4:]
-    steady = signals[2]
-    assert steady["x"] == [MONTHS[11].isoformat()]
-    assert steady["marker"]["symbol"] == ["triangle-up"]
-    assert steady["marker"]["color"] != plain["marker"]["color"]
-    assert first_rule("one_side,outside_limits") == "outside_limits"
-    assert first_rule("") is None
+def test_a_move_does_not_rest_on_colour() -> None:
+    plain, _, _, moved = drawn("side_difference_left")["data"][4:]
+    assert moved["x"] == [month.isoformat() for month in MONTHS[11:]]
+    assert set(moved["marker"]["symbol"]) == {MOVED, f"{MOVED}-open"}
+    assert plain["marker"]["symbol"] != MOVED
+    assert moved["marker"]["color"] != plain["marker"]["color"]
 
 
 def test_limits_are_labelled_with_their_values() -> None:
@@ -97,10 +93,7 @@ def test_the_base_and_the_chosen_dates_are_marked_and_stay_within_the_chart() ->
 
 def test_titles_say_the_finding() -> None:
     chart, _, signals = of_figure(TRENDS, "knees_better")
-    assert finding(chart, signals, "month") == (
-        "Knees better at departure: above its centre, November 2025 to June 2026, and 1 more signal"
-    )
-    assert finding(chart, signals[:1], "month").endswith("above the upper limit, May 2026 to June 2026")
+    assert finding(chart, signals, "month") == "Knees better at departure: higher from about May 2026 on"
     assert finding(chart, [], "month") == "Knees better at departure: within its usual scatter"
     assert finding(replace(chart, centre=None), [], "month") == "Knees better at departure: no limits yet"
 
@@ -109,7 +102,7 @@ def test_the_chart_in_words_tells_the_latest_month_its_limits_and_the_signals() 
     chart, rows, signals = of_figure(TRENDS, "knees_better")
     words = alternative(chart, rows, signals, "month")
     assert "Latest, June 2026: 75\u202f%, limits 51 to 76\u202f%" in words
-    assert words.count("a made sentence") == 2
+    assert words.count("a made sentence") == 1
     assert "not enough yet in any month" in alternative(chart, [], [], "month")
 
 

@@ -58,12 +58,35 @@ FIGURES = (
     figure("return_rate", "low", 30, 0.4),
 )
 LASTING = (
-    LastingRow("tilt", "deg", 200, 90, 45, 0.1, 0.0, 0.2, 1.7, 0.91, 0.88, 0.93, 0.41, 0.96, "Tilt held. It changed."),
+    LastingRow(
+        "tilt",
+        "deg",
+        200,
+        90,
+        45,
+        0.1,
+        0.0,
+        0.2,
+        1.7,
+        0.91,
+        0.88,
+        0.93,
+        0.41,
+        0.96,
+        0.37,
+        0.98,
+        0.86,
+        0.8,
+        0.92,
+        "Tilt held. So.",
+    ),
     LastingRow("sway", "mm", 200, 3, 3, words="Sway: not enough yet, 3 knees found again."),
 )
 SAID = (
-    SaidRow("satisfaction", 90, 8.0, 7.0, 9.0, "Satisfaction at the follow-up: median 8 of 10."),
-    SaidRow("pain", 3, None, None, None, "Pain: not enough yet, 3 answers."),
+    SaidRow(
+        "satisfaction", 90, 8.0, 7.0, 9.0, "Satisfaction: median 8 of 10.", 85, 200, 7.8, 3.5, 9.0, 3.2, 9.2, 7.5, 7.1, 7.9
+    ),
+    SaidRow("pain", 3, None, None, None, "Pain: not enough yet, 3 answers.", 3, 200),
 )
 
 
@@ -194,10 +217,11 @@ def test_a_group_has_its_two_rates_side_by_side() -> None:
 def test_what_lasted_shows_the_bounds_for_those_not_seen() -> None:
     bounds, _, _, interval, _, dot = returns.lasting_figure(LASTING, "light")["data"][-6:]
     assert bounds["x"] == [0.41, 0.96, None]
-    assert interval["x"] == [0.88, 0.93, None] and dot["x"] == [0.91]
-    assert (
-        returns.lasting_finding(LASTING) == "Tilt held in 91\u202f% of knees found again; with those not seen, 41 to 96\u202f%"
-    )
+    assert interval["x"] == [0.8, 0.92, None] and dot["x"] == [0.86]
+    assert returns.lasting_finding(LASTING) == "Tilt held in 41 to 96\u202f% of all knees, in 91\u202f% of those found again"
+    # Those found again alone have no interval that could be read as one of all knees.
+    bounds, hollow, _, _, dot, _ = returns.lasting_figure([replace(LASTING[0], alike=None)], "light")["data"][-6:]
+    assert bounds["x"] == [0.41, 0.96, None] and hollow["x"] == [0.41, 0.96] and dot["x"] == [0.91]
     assert returns.lasting_finding(LASTING[1:]) == "What lasted: not enough yet"
     assert "not enough yet" in written(returns.lasting_figure(LASTING, "light"))
 
@@ -206,7 +230,7 @@ def test_setup_kept_and_what_riders_said() -> None:
     assert returns.kept_figure(FIGURES, "light")["data"][-1]["x"] == [0.7, 0.22, 0.08]
     assert returns.kept_finding(FIGURES) == "At 70\u202f% of follow-ups the whole setup was still in use (65 to 75\u202f%)"
     assert returns.kept_finding(()) == "Setup kept: not enough yet"
-    bar, median = returns.said_figure(SAID, "light")["data"]
-    assert (bar["x"], median["x"]) == ([7.0, 9.0, None], [8.0])
-    assert returns.said_finding(SAID) == "Medians at the follow-up: satisfaction 8 of 10"
+    bar, bounds, median = returns.said_figure(SAID, "light")["data"]
+    assert (bar["x"], bounds["x"], median["x"]) == ([7.0, 9.0, None], [3.5, 9.0, None], [8.0])
+    assert returns.said_finding(SAID) == "Satisfaction: median 8 in 90 of 200 fits; mean of all 3.5 to 9.0"
     assert returns.said_finding(SAID[1:]) == "What riders said: not enough yet"

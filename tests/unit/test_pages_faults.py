@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 
 from dashboard.app import create_app
 from dashboard.pages import PAGES
-from dashboard.questions.door.asking import QUESTIONS
+from dashboard.questions.door.registry import QUESTIONS
 from tests.unit.made_answers import MadeAsker
 from tests.unit.page_places import parts, places
 

@@ -16,7 +16,8 @@ from dashboard.app import create_app
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
 from dashboard.pages import PAGES
-from dashboard.questions.door.asking import QUESTIONS, Asker
+from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.registry import QUESTIONS
 from etl import mart
 from shared.catalogue import catalogue
 from shared.settings import Settings

@@ -15,7 +15,7 @@ from dashboard.app import create_app, find_page
 from dashboard.components.notes import CAUTION
 from dashboard.pages import PAGES
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.web.serving import free_port, listening
+from dashboard.web.serving import listening
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker, made_effects
 from tests.unit.page_places import unfolded
@@ -203,12 +203,6 @@ def test_two_dashboards_in_one_process_do_not_share_anything() -> None:
 def test_a_prefix_without_slashes_is_refused(prefix: str) -> None:
     with pytest.raises(UsageError, match="begins and ends with a slash"):
         create_app(MadeAsker(), prefix=prefix)  # type: ignore[arg-type]
-
-
-def test_a_free_port_is_free() -> None:
-    port = free_port("127.0.0.1")
-    assert 1024 <= port <= 65535
-    listening("127.0.0.1", port).close()
 
 
 def test_an_address_of_the_newer_kind_is_listened_at() -> None:

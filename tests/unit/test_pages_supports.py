@@ -7,13 +7,15 @@ import pytest
 
 from dashboard.components.address import Addresses, read_view
 from dashboard.components.page import Desk
+from dashboard.figures.theme import bare_interval
 from dashboard.pages.supports import callbacks
 from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further, larger, rests_on_one
-from dashboard.pages.supports.grid import Ground, cells_of, grid, levels_of
+from dashboard.pages.supports.grid import Ground, cells_of, grid, grid_table, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
 from dashboard.pages.supports.tables import influence_columns
 from dashboard.questions.selection.selection import Selection
+from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker
 from tests.unit.made_effects import INFLUENCE, made_whole_effects
 from tests.unit.test_pages_since import words
@@ -105,6 +107,31 @@ def test_an_estimate_that_rests_on_one_rider_is_named() -> None:
     told = [(column.heading, column.text(INFLUENCE[0])) for column in influence_columns() if column.heading == "Those riders"]
     assert told == [("Those riders", "R1, R2"), ("Those riders", "R5, R6")]
     assert rests_on_one(INFLUENCE[:1]) == "No estimate would change its direction without any one rider"
+
+
+def test_an_outcome_that_has_no_panel_of_its_own_is_refused_with_those_that_have() -> None:
+    """The address let off_neutral through, and the grid then ended in a fault of the program."""
+    with pytest.raises(UsageError, match="found 'off_neutral', expected one of tilt, sway, offset"):
+        callbacks.chosen_outcome(read_view("?outcome=off_neutral"))
+
+
+def test_the_grid_claims_what_its_rows_claim() -> None:
+    """Titles go by the family's q-value, not its p-value; bold by the told interval and q, not the shrunken interval."""
+    ground = Ground(DESK, Selection(), None, "foot_type")
+    made = made_whole_effects("foot_type")
+    assert "a difference for one more shim, and" in words(grid(made, ground, TEXT)[0])
+    neither = replace(made, families=tuple(replace(row, p_value=0.001, q_value=0.05) for row in made.families))
+    assert "no support clearly differs" in words(grid(neither, ground, TEXT)[0])
+    cell = next(row for row in made.effects if row.level and row.direction)
+    shrunk = {"shrunk": 0.9, "shrunk_low": 0.8, "shrunk_high": 1.0}
+    for row, is_bold in (
+        (cell, True),
+        (replace(cell, **shrunk, told_low=-0.1, told_high=1.9), False),
+        (replace(cell, **shrunk, q_value=0.05), False),
+    ):
+        printed = str(grid_table({(row.level, row.support): row}, "tilt", "foot_type"))
+        assert ("Strong" in printed) is is_bold
+        assert bare_interval(row.told_low, row.told_high, "deg", effect=True) in printed
 
 
 def test_sections_without_rows_are_left_out() -> None:

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from dashboard.questions.memory.remembering import Memory, size_of
+from dashboard.questions.memory.remembering import Memory
+from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.memory.turns import Turns, require_wanted
 from shared.errors import SupersededError
 
@@ -18,8 +19,8 @@ def made(memory: Memory, key: tuple[Any, ...], value: Any) -> bool:
     return bool(calls)
 
 
-def memory(**bounds: int) -> Memory:
-    memory = Memory(**bounds)
+def memory(most_bytes: int = 1_000_000, **bounds: int) -> Memory:
+    memory = Memory(most_bytes, **bounds)
     memory.follow("now")
     return memory
 
@@ -37,7 +38,7 @@ def test_large_answers_are_kept_by_their_size() -> None:
     assert made(kept, ("now", "small"), b"x" * 3_000)
     assert made(kept, ("now", "larger than all"), b"x" * 50_000)
     assert not made(kept, ("now", "larger than all"), b"")
-    assert kept._bytes == size_of(b"x" * 50_000)
+    assert kept._bytes == held_bytes(b"x" * 50_000)
 
 
 def test_an_answer_of_an_older_snapshot_is_told_and_not_kept() -> None:
@@ -61,8 +62,27 @@ def test_a_fault_is_not_remembered_nor_is_a_timeout_of_the_computation_taken_for
     assert not kept._running
 
 
-def test_what_cannot_be_written_counts_as_a_hundredth_of_the_whole() -> None:
-    assert size_of(lambda: None) == size_of(threading.Lock()) > size_of("text")
+class Growing:
+    """What answers are made of; it tells what it holds."""
+
+    def __init__(self, n_bytes: int) -> None:
+        self.n_bytes = n_bytes
+
+
+def test_what_answers_are_made_of_stays_and_takes_its_room_as_it_grows() -> None:
+    kept, study = memory(most_bytes=10_000), Growing(1_000)
+    kept.once(("now", "study"), lambda: study)
+    assert made(kept, ("now", "a"), b"x" * 3_000)
+    study.n_bytes = 5_000
+    assert made(kept, ("now", "b"), b"x" * 3_000)
+    assert not made(kept, ("now", "study"), None)
+    assert not made(kept, ("now", "b"), None)
+    assert made(kept, ("now", "a"), b"x" * 3_000)
+    study.n_bytes = 50_000
+    assert made(kept, ("now", "c"), b"x")
+    assert not made(kept, ("now", "study"), None) and not made(kept, ("now", "c"), None)
+    kept.follow("later")
+    assert made(kept, ("later", "study"), b"") and kept._bytes == held_bytes(b"")
 
 
 def test_one_who_waits_computes_in_the_place_of_one_who_was_stopped() -> None:

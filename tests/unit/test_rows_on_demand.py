@@ -7,8 +7,8 @@ import numpy as np
 import orjson
 import pytest
 
-from dashboard.questions.memory.remembering import size_of
 from dashboard.questions.memory.rows_on_demand import Columns, RowsOnDemand
+from dashboard.questions.memory.sizes import held_bytes
 
 MADE: list[tuple[int, bool]] = []
 
@@ -52,5 +52,5 @@ def test_some_of_the_rows_are_told_by_a_column() -> None:
 def test_a_long_list_is_measured_without_making_a_row() -> None:
     answers: list[Any] = [type("Answer", (), {})() for _ in range(2)]
     answers[0].rows, answers[1].rows = rows(10_000), rows(20_000)
-    small, large = map(size_of, answers)
+    small, large = map(held_bytes, answers)
     assert not MADE and 1.5 < large / small < 2.5

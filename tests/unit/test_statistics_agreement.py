@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from shared.errors import TooFewError
-from shared.statistics.agreement import repeatability_from_anova, typical_error
+from shared.statistics.agreement import typical_error
 
 
 def test_pairs_that_repeat_each_other_count_as_fewer() -> None:
@@ -56,8 +56,6 @@ def test_too_few_are_refused() -> None:
         typical_error(np.array([0.1, 0.2]), 0.95)
     with pytest.raises(TooFewError, match="of 2 riders"):
         typical_error(np.array([0.1, 0.2, 0.4]), 0.95, np.array(["a", "a", "b"]))
-    with pytest.raises(TooFewError, match="no repeated value"):
-        repeatability_from_anova(np.array([1.0, 2.0]), np.array([1, 2]), 0.95)
 
 
 def test_the_smallest_real_change_and_the_limits_follow_from_the_spread_of_the_pairs() -> None:

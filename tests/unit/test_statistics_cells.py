@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from shared.errors import StatisticsError
 from shared.statistics.clustered.cr2 import cr2_of_rows
 from shared.statistics.estimability import demeaned, not_estimable
-from shared.statistics.mixed import sandwich
-from shared.statistics.mixed.cells import Cells, Terms, cell_moments, row_design
+from shared.statistics.mixed import blocks, sandwich
+from shared.statistics.mixed.cells import Cells, cell_moments
 from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
+from shared.statistics.mixed.terms import Terms, row_design
 from tests.statsmodels_mixed import whitened
 
 N_RIDERS = 1300
@@ -174,3 +175,33 @@ def test_ties_within_one_level_are_those_from_all_rows(seed: int) -> None:
     found = within_ties(tied, terms)
     assert found == not_estimable(row_design(tied, terms)[0], names, cell)
     assert found == {"b2": (), "a1": ("b1",), "b1": ("a1",)}
+
+
+@pytest.mark.parametrize("own_block_from", [1, 40, 100_000])
+def test_blocks_hold_each_rider_and_cell_once(monkeypatch: pytest.MonkeyPatch, own_block_from: int) -> None:
+    cells, exam = studio(7)
+    monkeypatch.setattr(blocks, "_RIDERS_OF_A_BLOCK", own_block_from)
+    pooled, _ = by_level(cells, exam)
+    division = pooled.levels.division
+    assert (len(division.blocks) == 1) == (own_block_from > N_RIDERS)
+    riders = np.concatenate([block.riders for block in division.blocks])
+    assert np.array_equal(np.sort(riders), np.unique(division.riders.rider))
+    places = np.concatenate([block.cells for block in division.blocks])
+    assert np.array_equal(np.sort(places), np.arange(len(cells.n)))
+    for block in division.blocks:
+        assert np.array_equal(division.riders.rider[block.cells], np.repeat(block.riders, np.diff(block.starts)))
+
+
+def test_riders_in_blocks_of_their_own_columns_tell_what_they_tell_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    cells, exam = studio(8)
+    fits = []
+    for own_block_from in (100_000, 30):
+        monkeypatch.setattr(blocks, "_RIDERS_OF_A_BLOCK", own_block_from)
+        pooled, within = by_level(cells, exam)
+        fits.append((fit_mixed_cells(cells, pooled, np.ones(len(pooled.names), dtype=bool)), fit_within_cells(cells, within)))
+    for one, many in zip(*fits, strict=True):
+        error = np.sqrt(np.diag(one.robust_covariance))
+        assert many.estimate == pytest.approx(one.estimate, abs=1e-6 * error.min())
+        assert many.robust_covariance == pytest.approx(one.robust_covariance, abs=1e-6 * error.min() ** 2)
+        assert many.influence == pytest.approx(one.influence, abs=1e-6 * np.abs(one.influence).max())
+        assert many.df == pytest.approx(one.df, rel=1e-4)

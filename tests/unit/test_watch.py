@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,8 @@ import pytest
 from etl.history import undo
 from etl.keeping.backup import back_up
 from etl.keeping.restore import restore
-from etl.keeping.watch import LONGEST_PAUSE, Watcher, watched_load
+from etl.keeping.watch import LONGEST_PAUSE, Watcher
+from etl.load import load
 from etl.read import FoundFile
 from etl.report import LoadReport
 from shared.errors import InputUnusableError, WarehouseBusyError, WarehouseError
@@ -181,7 +183,7 @@ def test_the_ledger_knows_files_over_restarts_undo_and_restored_backups(tmp_path
     day, path = Day(), tmp_path / "w.duckdb"
 
     def turn_of_a_new_watcher() -> None:
-        watcher = day.watcher(tmp_path, watched_load(path, Settings(), 0))
+        watcher = day.watcher(tmp_path, partial(load, warehouse=path, wait_seconds=0))
         watcher.turn()
         day.now += SETTLED
         watcher.turn()
@@ -208,7 +210,7 @@ def test_rejects_are_told_in_the_one_line_of_a_load(tmp_path: Path) -> None:
     day, path = Day(), tmp_path / "w.duckdb"
     drop(tmp_path_with_drop(tmp_path), "riders.csv", "rider_id,birth_year\nR1,1980\nR2,1850\n")
     drop(tmp_path, "riders.csv.done", "")
-    day.watcher(tmp_path, watched_load(path, Settings(), 0)).turn()
+    day.watcher(tmp_path, partial(load, warehouse=path, wait_seconds=0)).turn()
     assert day.told == [
         "load 1: 1 files, 2 rows read = 1 stored + 0 replaced + 0 unchanged + 1 rejected + 0 waiting; "
         "fitledger rejects lists the rejected rows"
@@ -246,7 +248,7 @@ def test_one_file_that_cannot_be_used_keeps_no_other_out(tmp_path: Path) -> None
     """Rows that contradict one another show when all are compared; the file that holds them is then refused alone."""
     settings = Settings(reading=Reading(most_rejected_rows=3))
     day = Day()
-    watcher = day.watcher(tmp_path, load=watched_load(tmp_path / "w.duckdb", settings, 0))
+    watcher = day.watcher(tmp_path, load=partial(load, warehouse=tmp_path / "w.duckdb", settings=settings, wait_seconds=0))
     drop(tmp_path, "riders-1.csv", "rider_id,birth_year\n" + "".join(f"X,{1950 + n}\n" for n in range(5)))
     drop(tmp_path, "riders-2.csv", "rider_id,birth_year\nR2,1980\n")
     watcher.turn()

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from etl.keeping import leftovers
-from etl.keeping.leftovers import found_of, sweep_all, working_elsewhere
+from etl.keeping.leftovers import folders_of, sweep_all, working_elsewhere
 from etl.read import find_files
-from shared.working import PLACE, begin, found_in, place_elsewhere, sweep, working
+from shared.working import PLACE, begin, folders_in, place_elsewhere, sweep, working
 
 
 def test_a_folder_is_its_owners_alone_and_goes_with_the_work_and_with_it_the_place(tmp_path: Path) -> None:
@@ -17,7 +17,7 @@ def test_a_folder_is_its_owners_alone_and_goes_with_the_work_and_with_it_the_pla
         assert [path.stat().st_mode & 0o777 for path in (folder, folder.parent)] == [0o700, 0o700]
         (folder / "part" / "of").mkdir(parents=True)
         (folder / "part" / "of" / "it").write_bytes(b"x" * 1000)
-        (found,) = found_in(folder.parent)
+        (found,) = folders_in(folder.parent)
         assert found.is_at_work and found.n_bytes >= 1000
     assert list(tmp_path.iterdir()) == []
 
@@ -81,10 +81,10 @@ def test_what_is_written_elsewhere_is_known_by_the_list_of_copies(tmp_path: Path
     for folder in (warehouse.parent, elsewhere):
         folder.mkdir()
     with working_elsewhere(warehouse, elsewhere) as folder:
-        assert [found.folder for found in found_of(warehouse)] == [folder]
+        assert [found.folder for found in folders_of(warehouse)] == [folder]
         sweep_all(warehouse)
         assert folder.is_dir()
-    assert found_of(warehouse) == [] and list(elsewhere.iterdir()) == []
+    assert folders_of(warehouse) == [] and list(elsewhere.iterdir()) == []
 
 
 def test_a_list_that_may_not_be_read_stops_no_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

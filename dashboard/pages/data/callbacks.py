@@ -6,22 +6,55 @@ from typing import Any, cast
 from dash import Dash, Input, Output
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import loads
 from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, completeness, layout, noise, rest
 from dashboard.pages.data.rejects import starting_place
+from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.data.answers_rig import Rig
 from dashboard.web.upload_routes import add_upload_routes, reader_address
-from dashboard.web.uploads import Uploads
+from dashboard.web.uploads import Uploads, require_open
 from shared.errors import FitledgerError, StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    def data(view: View) -> Data:
+        return cast(Data, desk.asker.ask("data", view.selection))
+
+    def show_noise(view: View, theme: str | None) -> Any:
+        try:
+            found: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
+        except StatisticsError as refusal:
+            found = str(refusal)
+        return noise(desk, view.selection, found, TEXT)
+
+    def show_rig(view: View, theme: str | None) -> Any:
+        return rig(desk, view.selection, cast(Rig, desk.asker.ask("rig", view.selection)), TEXT, theme)
+
+    def history(view: View, theme: str | None) -> Any:
+        csv = desk.csv("data", "loads", view.selection)
+        return loads(data(view).loads, csv, is_allowed=refusal_of(desk) is None)
+
+    def show(view: View, theme: str | None) -> Any:
+        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
+        return answered(data(view), TEXT, theme)
+
+    return {
+        ids.ANSWER: show,
+        ids.HISTORY: history,
+        ids.COMPLETE: lambda view, theme: completeness(desk, view.selection, data(view), TEXT),
+        ids.NOISE: show_noise,
+        ids.RIG: show_rig,
+        ids.REST: lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme),
+    }
 
 
 def register(app: Dash, desk: Desk) -> None:
@@ -34,39 +67,16 @@ def register(app: Dash, desk: Desk) -> None:
         permit_received=asker.require_received,
         sender=lambda: asker.reader().name,
     )
-
-    def data(view: View) -> Data:
-        return cast(Data, desk.asker.ask("data", view.selection))
-
-    def show_noise(view: View, theme: str | None) -> Any:
-        try:
-            found: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
-        except StatisticsError as refusal:
-            found = str(refusal)
-        return noise(desk, view.selection, found, TEXT)
-
-    def history(view: View, theme: str | None) -> Any:
-        csv = desk.csv("data", "loads", view.selection)
-        return loads(data(view).loads, csv, is_allowed=refusal_of(uploads) is None)
-
-    def show(view: View, theme: str | None) -> Any:
-        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
-        return answered(data(view), TEXT, theme)
-
-    fill(app, desk, ids.ANSWER, PATH, show)
-    fill_beside(app, ids.HISTORY, history)
-    fill_beside(app, ids.COMPLETE, lambda view, theme: completeness(desk, view.selection, data(view), TEXT))
-    fill_beside(app, ids.NOISE, show_noise)
-    fill_beside(app, ids.REST, lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme))
     app.callback(Output(ids.UPLOAD, "children"), Input(ids.UPLOAD, "id"))(lambda _: place_of_upload(desk, uploads))
     register_working(app, desk, uploads)
     add_upload_routes(app.server, desk.addresses.prefix, uploads)
 
 
-def refusal_of(uploads: Uploads) -> FitledgerError | None:
+def refusal_of(desk: Desk) -> FitledgerError | None:
     """Why the reader who asks may not load; None where they may."""
     try:
-        uploads.require_allowed(reader_address())
+        desk.asker.require_loading()
+        require_open(desk.asker.settings.upload, reader_address())
     except FitledgerError as refusal:
         return refusal
     return None
@@ -74,7 +84,7 @@ def refusal_of(uploads: Uploads) -> FitledgerError | None:
 
 def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     """Where files are handed in, or why they are not."""
-    refusal = refusal_of(uploads)
+    refusal = refusal_of(desk)
     if refusal:
         return closed(refusal)
     kept = uploads.settings.upload
@@ -82,4 +92,4 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register, scripted=ids.SCRIPTED)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, register, scripted=ids.SCRIPTED)

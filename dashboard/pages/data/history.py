@@ -9,6 +9,7 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import LOADS, moment
 from dashboard.questions.data.answers_data import LoadRow
+from shared.statistics.wording import counted
 
 LOADS_LISTED: Final = 8
 _CAPTION: Final = "Loads, the latest first"
@@ -50,17 +51,19 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
     gone = sum(row.gone for row in foreseen)
     former = sum(row.versions for row in foreseen) - gone
     told = [
-        html.Li(f"{row.table}: {_rows(row.gone)} would go, {row.versions - row.gone:,} would be as other loads made them")
+        html.Li(
+            f"{row.table}: {counted(row.gone, 'row')} would go, {row.versions - row.gone:,} would be as other loads made them"
+        )
         for row in foreseen
     ]
     return html.Div(
         [
             html.H3(f"Take load {load_id} back?", className="outcome", tabIndex=-1, **{"data-takes-focus": ""}),
             html.P(
-                f"{_rows(gone)} that no other load brought would go, and {_rows(former)} would be again what other loads made "
-                "of them. What this load rejected or left waiting is forgotten with it. The warehouse becomes what it would be "
-                "had this load never come; loads that came later stay. The exported files are not touched and can be loaded "
-                "again."
+                f"{counted(gone, 'row')} that no other load brought would go, and {counted(former, 'row')} would be again what "
+                "other loads made of them. What this load rejected or left waiting is forgotten with it. The warehouse becomes "
+                "what it would be had this load never come; loads that came later stay. The exported files are not touched and "
+                "can be loaded again."
             ),
             html.Ul(told, className="foreseen"),
             html.Div(
@@ -78,15 +81,11 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
 def taken(load_id: int, undone: Any) -> html.Div:
     """What was taken back."""
     return outcome(
-        f"Load {load_id} is taken back: {undone.files:,} {'file' if undone.files == 1 else 'files'}, "
-        f"{undone.versions:,} {'version of a row' if undone.versions == 1 else 'versions of rows'}. The pages follow."
+        f"Load {load_id} is taken back: {counted(undone.files, 'file')}, "
+        f"{counted(undone.versions, 'version of a row', 'versions of rows')}. The pages follow."
     )
 
 
 def outcome(words: str) -> html.Div:
     """One sentence on what became of it."""
     return html.Div(html.H3(words, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}), className="found")
-
-
-def _rows(n: int) -> str:
-    return "1 row" if n == 1 else f"{n:,} rows"

@@ -14,13 +14,16 @@ COMPLETE: Final = "data-complete"
 """How complete the selected fits are."""
 NOISE: Final = "data-noise"
 """How much a knee differs from itself."""
+RIG: Final = "data-rig"
+"""Whether the rig still measures the same."""
 REST: Final = "data-rest"
 """What the warehouse holds, what was left out and why, warnings."""
-PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, REST)
+PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, RIG, REST)
 
 # The tables that the pictures lead to.
 LOADS_TABLE: Final = "data-loads-table"
 REASONS_TABLE: Final = "data-reasons-table"
+RIG_TABLE: Final = "data-rig-table"
 
 # Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD and ASKED are known to assets/page-data.js.
 DROP: Final = "data-drop"

@@ -6,7 +6,7 @@ from typing import Any, Final
 from dashboard.components.table import Column
 from dashboard.figures.loading import reason_name
 from dashboard.figures.names import plain, table_name
-from dashboard.figures.theme import NOTHING, bare_number, day, interval, number, unit_sign
+from dashboard.figures.theme import NOTHING, day, finely, interval, number
 from shared.units import UNITS
 
 QUALITY_KEY: Final = "check"
@@ -45,18 +45,12 @@ EXAMS: Final = [
 
 def noise_columns(level: str) -> list[Column]:
     """Outcome, typical error with interval, smallest real change, drift, pairs, words."""
-
-    def finely(row: Any, *keys: str) -> str:
-        """One decimal more than a measured value has; never negative, so without a sign."""
-        ends = " to ".join(bare_number(getattr(row, key), row.unit, effect=True).lstrip("+") for key in keys)
-        return NOTHING if NOTHING in ends else ends + unit_sign(row.unit)
-
     return [
         Column("Outcome", lambda row: plain(row.outcome).capitalize()),
-        Column("Typical error", lambda row: finely(row, "typical_error"), ("typical_error",), numeric=True),
+        Column("Typical error", lambda row: finely(row.unit, row.typical_error), ("typical_error",), numeric=True),
         Column(
             f"{level} interval",
-            lambda row: finely(row, "typical_error_low", "typical_error_high"),
+            lambda row: finely(row.unit, row.typical_error_low, row.typical_error_high),
             ("typical_error_low", "typical_error_high"),
             numeric=True,
         ),

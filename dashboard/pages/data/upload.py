@@ -12,6 +12,7 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.tables import FILES, NEW_WARNINGS, REJECTS
 from dashboard.web.uploads import Uploads
 from shared.errors import FitledgerError
+from shared.statistics.wording import counted
 
 FINDINGS_SHOWN: Final = 25
 TITLE: Final = "Load new exports"
@@ -83,6 +84,7 @@ def _told(desk: Desk, report: Any, token: str, headline: str, caption: str, ways
             table(caption, FILES, report.files),
             *_findings(report, f"{desk.addresses.prefix}upload/{token}/findings.csv"),
             *_warnings(report),
+            *_rig(report),
         ],
         className="found",
     )
@@ -115,14 +117,19 @@ def _warnings(report: Any) -> list[Any]:
     ]
 
 
+def _rig(report: Any) -> list[Any]:
+    if not report.rig:
+        return []
+    return [html.P("The rig, over all fits:"), html.Ul([html.Li(finding.words) for finding in report.rig])]
+
+
 def _refused(report: Any) -> int:
     return sum(file.refused for file in report.files)
 
 
 def _files(report: Any) -> str:
     n, refused = len(report.files), _refused(report)
-    words = "1 file" if n == 1 else f"{n:,} files"
-    return f"{words} ({refused:,} refused)" if refused else words
+    return counted(n, "file") + (f" ({refused:,} refused)" if refused else "")
 
 
 def _fates(report: Any, verb: str) -> str:
@@ -134,4 +141,4 @@ def _fates(report: Any, verb: str) -> str:
         return "They hold no row"
     told[0] = told[0].replace(" ", f" {'is' if (verb, told[0][:2]) == ('are', '1 ') else verb} ", 1)
     listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
-    return f"Of {read:,} {'row' if read == 1 else 'rows'}, {listed}"
+    return f"Of {counted(read, 'row')}, {listed}"

@@ -1,36 +1,40 @@
 """The Fitters page: asks `fitters`, and beside it `agreement`, and shows both answers."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
-
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.agreement import agreed
 from dashboard.pages.fitters.layout import NAME, PATH, QUESTION, answered, layout
+from dashboard.pages.fitters.measured import scatter
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam
 from dashboard.questions.coaching.answers_fitters import Fitters
+from dashboard.questions.data.answers_noise import Noise
 from shared.errors import UsageError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer = cast(Fitters, desk.asker.ask("fitters", view.selection))
         return answered(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
+
+    def show_scatter(view: View, _: str | None) -> Any:
+        # Compared with all fitters' captures, also where some are chosen.
+        answer = cast(Noise, desk.asker.ask("noise", replace(view.selection, fitter=())))
+        return scatter(desk, view.selection, answer, TEXT)
 
     def show_agreement(view: View, theme: str | None) -> Any:
         answer = cast(AgreementWithExam, desk.asker.ask("agreement", view.selection))
         return agreed(desk, view, answer, TEXT, theme)
 
-    fill(app, desk, ids.ANSWER, PATH, show)
-    fill_beside(app, ids.AGREEMENT, show_agreement)
+    return {ids.ANSWER: show, ids.SCATTER: show_scatter, ids.AGREEMENT: show_agreement}
 
 
 def chosen_outcome(view: View) -> str:
@@ -41,4 +45,4 @@ def chosen_outcome(view: View) -> str:
     return outcome
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows)

@@ -26,7 +26,7 @@ Text = dict[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.AGREEMENT)
+    return frame(NAME, QUESTION, ids.ANSWER, ids.SCATTER, ids.AGREEMENT)
 
 
 def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, text: Text, theme: str | None) -> list[Any]:

@@ -4,11 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
-
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.pages.returns import ids
 from dashboard.pages.returns.layout import NAME, PATH, QUESTION, Asked, answered, layout
@@ -18,13 +15,13 @@ from dashboard.questions.studio.answers_ratings import Ratings
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer = cast(Returns, desk.asker.ask("returns", view.selection))
         ratings = cast(Ratings, desk.asker.ask("ratings", replace(view.selection, split=None)))
         return answered(Asked(desk, view.selection, TEXT, theme), answer, ratings)
 
-    fill(app, desk, ids.ANSWER, PATH, show)
+    return {ids.ANSWER: show}
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register, splits=True)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, splits=True)

@@ -135,9 +135,11 @@ def lasting_columns(level: str) -> list[Column]:
         Column("Outcome", lambda row: row.outcome.capitalize()),
         _count("Knees", "n_knees"),
         _count("Seen again", "n_seen"),
-        _share("Held", "held"),
-        _ends(f"{level} interval", "held_low", "held_high"),
-        _ends("If all not seen were lost, or held", "worst", "best"),
+        _share("Held, of those seen", "held"),
+        _ends("Of all: if all not seen were lost, or held", "worst", "best"),
+        _ends("The same with chance", "bounds_low", "bounds_high"),
+        _share("Of all: if alike", "alike"),
+        _ends(f"{level} interval", "alike_low", "alike_high"),
         Column("In words", lambda row: row.words, wide=True),
     ]
 
@@ -151,8 +153,21 @@ def kept_columns(level: str) -> list[Column]:
     ]
 
 
+def _mean(points: float | None) -> str:
+    return "not enough yet" if points is None else bare_number(points, "points")
+
+
+def _between(heading: str, low: str, high: str) -> Column:
+    def told(row: object) -> str:
+        ends = (getattr(row, low), getattr(row, high))
+        return NOTHING if None in ends else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
+
+    return Column(heading, told, (low, high), numeric=True)
+
+
 SAID: Final = [
     Column("Topic", lambda row: row.topic.capitalize()),
+    _count("Fits", "n_fits"),
     _count("Answers", "n"),
     Column("Median", lambda row: _points(row.median_points), ("median_points",), numeric=True),
     Column(
@@ -161,6 +176,11 @@ SAID: Final = [
         ("quartile_low_points", "quartile_high_points"),
         numeric=True,
     ),
+    Column("Mean", lambda row: _mean(row.mean_points), ("mean_points",), numeric=True),
+    _between("Of all: if all not seen said the worst, or the best", "worst_points", "best_points"),
+    _between("The same with chance", "bounds_low_points", "bounds_high_points"),
+    Column("Of all: if alike", lambda row: _mean(row.alike_points), ("alike_points",), numeric=True),
+    _between("Its interval", "alike_low_points", "alike_high_points"),
 ]
 
 

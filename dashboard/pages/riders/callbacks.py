@@ -8,8 +8,7 @@ from dash import Dash, Input, Output, no_update
 
 from dashboard.components import ids as common
 from dashboard.components.address import View, search_of
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.pages.riders import ids
 from dashboard.pages.riders.layout import NAME, PATH, QUESTION, layout
@@ -23,13 +22,17 @@ from shared.errors import FitledgerError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer: Any = desk.asker.ask("riders", view.selection)
         if isinstance(answer, Riders):
             return listed(desk, view.selection, answer, view.page_words, TEXT)
         return told(desk, view.selection, answer, view.page_words.get("fit"), TEXT, theme)
 
+    return {ids.ANSWER: show}
+
+
+def register(app: Dash, desk: Desk) -> None:
     def find(text: str | None) -> dict[str, Any]:
         try:
             fitter = desk.asker.fitter
@@ -39,7 +42,6 @@ def register(app: Dash, desk: Desk) -> None:
             found = ()
         return {"of": text or "", "matches": list(found), "words": found_words(found)}
 
-    fill(app, desk, ids.ANSWER, PATH, show)
     app.callback(Output(ids.SEARCH, "found"), Input(ids.SEARCH, "typed"))(find)
     app.callback(
         Output(common.URL, "search", allow_duplicate=True),
@@ -64,4 +66,4 @@ def choose(rider: str | None) -> tuple[Any, Any]:
     return search_of(Selection(rider=(rider,)).query()), None
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, register)

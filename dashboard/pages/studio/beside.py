@@ -1,4 +1,4 @@
-"""What stood beside each signal, as one table: a signal a row, under the base that it is held against."""
+"""What stood beside each move, as one table: a move a row, under the base that it is held against."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -37,10 +37,10 @@ def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html
     """The base first, once where all signals share it."""
     columns = [
         Column("Figure", lambda row: row.name),
-        Column("Signal", lambda row: row.signal, wide=True),
+        Column("Moved", lambda row: row.signal, wide=True),
         *(Column(heading, partial(_cell, kind), numeric=True) for kind, heading in _HEADINGS.items()),
     ]
-    return table("What stood beside each signal", columns, list(_rows(answer, signals)), csv=csv)
+    return table("What stood beside each move", columns, list(_rows(answer, signals)), csv=csv)
 
 
 def _rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
@@ -52,7 +52,7 @@ def _rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
             continue
         then = {row.beside: (row.unit, row.base, row.base_low, row.base_high) for row in own if row.beside != "fitter_mix"}
         if then != base:
-            yield _Told("The base", "what the signals below are held against", then)
+            yield _Told("The base", "what the moves below are held against", then)
             base = then
         said = f"{signal_name(signal)}, {span_words(signal, answer.every)}"
         here = {row.beside: (row.unit, row.here, row.here_low, row.here_high) for row in own}

@@ -11,7 +11,7 @@ from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.control import Window, alternative, control_chart, finding, letters, of_figure
 from dashboard.figures.names import FIGURES
-from dashboard.figures.theme import day
+from dashboard.figures.theme import day, number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.beside import beside_table
 from dashboard.pages.studio.tables import period_columns, signal_columns
@@ -29,9 +29,7 @@ _MARKS = (
     ("●", "a {every}"),
     ("○", "a {every} not over yet"),
     ("∘", "at the foot: too few in that {every}"),
-    ("◆", "outside its limits"),
-    ("■", "a run on one side of the centre"),
-    ("▲", "rising or falling steadily"),
+    ("◆", "since the figure moved"),
 )
 
 
@@ -48,10 +46,14 @@ def control_charts(
         _marks(answer.every),
         _notes(answer),
         html.Div([_panel(answer, figure, window, theme) for figure in FIGURES], className="panels is-double over-time"),
-        reading(*paragraphs(text["charts"], every=answer.every, base=_base(answer), chosen=chosen)),
+        reading(*paragraphs(text["charts"], every=answer.every, base=_base(answer), chosen=chosen, alarm=_alarm(desk))),
         *_beside(desk, asked, answer, signals, text),
         _periods(desk, asked, answer),
     ]
+
+
+def _alarm(desk: Desk) -> str:
+    return number(desk.asker.settings.trends.false_alarm, "share")
 
 
 def _csv(desk: Desk, rows: str, asked: Selection, answer: Trends) -> str:
@@ -126,10 +128,10 @@ def _beside(desk: Desk, asked: Selection, answer: Trends, signals: Sequence[Sign
     if not signals:
         return []
     return [
-        table("The signals", signal_columns(answer.every), signals, csv=_csv(desk, "signals", asked, answer)),
+        table("What moved", signal_columns(answer.every), signals, csv=_csv(desk, "signals", asked, answer)),
         html.Details(
             [
-                html.Summary("What stood beside each signal"),
+                html.Summary("What stood beside each move"),
                 *paragraphs(text["beside"]),
                 beside_table(answer, signals, _csv(desk, "beside", asked, answer)),
             ],

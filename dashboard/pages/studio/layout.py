@@ -1,5 +1,6 @@
 """What the Studio page shows: the span of time, the sentence, four figures, what changed since, control charts, tables."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc
@@ -12,7 +13,7 @@ from dashboard.components.notes import data_note, empty_state, headline, method,
 from dashboard.components.number import estimate
 from dashboard.components.page import Desk, frame
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
+from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.control import Window
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import number
@@ -22,9 +23,11 @@ from dashboard.pages.studio.spans import lead_in, period_links, span_links, span
 from dashboard.pages.studio.tables import figure_columns
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_studio import Studio, StudioFigure
 from dashboard.questions.studio.answers_trends import Trends
 from shared.errors import StatisticsError
+from shared.rig.findings import RigFinding
 
 NAME = "Studio"
 QUESTION = "How are we doing?"
@@ -38,9 +41,15 @@ def layout() -> html.Div:
 
 
 def answered(
-    desk: Desk, view: View, answer: Studio, trends: Trends | StatisticsError, text: Text, theme: str | None
+    desk: Desk,
+    view: View,
+    answer: Studio,
+    trends: Trends | StatisticsError,
+    findings: Sequence[RigFinding],
+    text: Text,
+    theme: str | None,
 ) -> list[Any]:
-    """The answer as headline, figures, what changed since the last look, control charts, tables and method."""
+    """The answer as headline, what is found of the rigs, figures, what changed since, charts, tables and method."""
     selection = view.selection
     if not answer.n_fits:
         return [empty_state(answer.headline, desk.addresses.page(""))]
@@ -53,6 +62,7 @@ def answered(
         span_links(desk, view, spans),
         html.P(lead_in(selection, spans), className="lead-in"),
         headline(answer.headline),
+        _rig(desk, selection, findings),
         html.Div([_card(desk, figure, text) for figure in answer.figures], className="cards figures"),
         reading(*paragraphs(text["reading"] + text["seen"], level=level)),
         html.Section(id=ids.SINCE, className="since"),
@@ -68,6 +78,15 @@ def answered(
         method(answer, paragraphs(text["method"] + text["limits"], every=_every(trends))),
         data_note(answer),
     ]
+
+
+def _rig(desk: Desk, selection: Selection, findings: Sequence[RigFinding]) -> html.P | None:
+    """The first finding on a rig, and the way to the others."""
+    if not findings:
+        return None
+    more = f"{counted(len(findings) - 1, 'more finding')}, and charts, on Data" if len(findings) > 1 else "Its chart is on Data"
+    way = dcc.Link(more, href=desk.addresses.page("data", selection.query()))
+    return html.P([html.Strong("The rig. "), unbroken(findings[0].words), " ", way], className="rig-note", role="status")
 
 
 def _over_time(desk: Desk, view: View, trends: Trends | StatisticsError, text: Text, theme: str | None) -> list[Any]:

@@ -6,9 +6,6 @@ from dashboard.figures.theme import interval, number
 from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.studio.answers_trends import SignalRow, TrendRow
 
-_RULES = {"outside_limits": "{} limits", "one_side": "a run {} centre", "steady": "{} steadily"}
-_TOLD = {"outside_limits": "outside limits", "one_side": "a run on one side", "steady": "rising or falling steadily"}
-
 
 def figure_columns(level: str) -> list[Column]:
     """A headline figure of the selection, its interval and what it counts."""
@@ -23,13 +20,13 @@ def figure_columns(level: str) -> list[Column]:
 
 
 def signal_columns(every: str) -> list[Column]:
-    """A signal: the figure, the rule, its periods, and their mean beside the centre."""
+    """A figure that moved: since when, its mean from then on, the mean before, and the centre of the base."""
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
-        Column("Signal", signal_name),
-        Column("From", lambda row: spoken_period(row.period_from, every)),
-        Column("To", lambda row: spoken_period(row.period_to, every)),
-        Column("Mean", lambda row: number(row.mean, row.unit), ("mean",), numeric=True),
+        Column("Moved", signal_name),
+        Column("From about", lambda row: spoken_period(row.period_from, every)),
+        Column("Mean since", lambda row: number(row.mean, row.unit), ("mean",), numeric=True),
+        Column("Mean before", lambda row: number(row.before, row.unit), ("before",), numeric=True),
         Column("Centre", lambda row: number(row.centre, row.unit), ("centre",), numeric=True),
     ]
 
@@ -50,8 +47,8 @@ def period_columns(every: str) -> list[Column]:
 
 
 def signal_name(row: SignalRow) -> str:
-    """As in: above limits; a run below centre; falling steadily."""
-    return _RULES[row.rule].format(row.direction)
+    """As in: higher; lower."""
+    return row.direction
 
 
 def _estimate(row: TrendRow) -> str:
@@ -65,8 +62,8 @@ def _limits(row: TrendRow) -> str:
 
 
 def told(row: TrendRow) -> str:
-    """What marks a period: base, not over yet, its signals, a note."""
+    """What marks a period: base, not over yet, since a move, a note."""
     parts = ["base"] if row.in_base else []
     parts += ["not over yet"] if row.is_partial else []
-    parts += [_TOLD[rule] for rule in row.signals.split(",") if rule]
+    parts += ["since it moved"] if row.signals else []
     return ", ".join([*parts, *([row.note] if row.note else [])])

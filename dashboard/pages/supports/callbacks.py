@@ -4,19 +4,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
-
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.pages.supports import ids
+from dashboard.pages.supports.checked import checked
 from dashboard.pages.supports.choices import PATH
 from dashboard.pages.supports.doses import doses
 from dashboard.pages.supports.further import further
 from dashboard.pages.supports.grid import Ground, grid
 from dashboard.pages.supports.layout import NAME, QUESTION, answered, layout, panel, told
+from dashboard.questions.effects.answers_checks import Checks
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
@@ -24,7 +23,7 @@ from shared.errors import UsageError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
     def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...]) -> Effects:
         return cast(Effects, desk.asker.ask("effects", selection, parts=parts, outcomes=outcomes))
@@ -34,7 +33,7 @@ def register(app: Dash, desk: Desk) -> None:
         answer = effects(view.selection, "overall", outcomes=(outcome or MAIN_OUTCOMES[0],))
         return answered(desk, view.selection, answer, outcome)
 
-    def panel_of(outcome: str) -> Callable[[View, str | None], Any]:
+    def panel_of(outcome: str) -> Show:
         def show_panel(view: View, theme: str | None) -> Any:
             # Of a chosen outcome the first place has the picture, and the others have none.
             shown = dict(zip(MAIN_OUTCOMES, shown_outcomes(chosen_outcome(view)), strict=False)).get(outcome)
@@ -60,13 +59,24 @@ def register(app: Dash, desk: Desk) -> None:
         answer = effects(view.selection, *parts, outcomes=shown_outcomes(outcome))
         return further(desk, view.selection, answer, outcome, TEXT, theme)
 
-    fill(app, desk, ids.ANSWER, PATH, show)
-    for one in MAIN_OUTCOMES:
-        fill_beside(app, ids.panel_of(one), panel_of(one))
-    fill_beside(app, ids.TABLES, show_tables)
-    fill_beside(app, ids.GRID, show_grid)
-    fill_beside(app, ids.DOSE, show_doses)
-    fill_beside(app, ids.FURTHER, show_further)
+    return {
+        ids.ANSWER: show,
+        **{ids.panel_of(one): panel_of(one) for one in MAIN_OUTCOMES},
+        ids.TABLES: show_tables,
+        ids.CHECKS: _checks_of(desk),
+        ids.GRID: show_grid,
+        ids.DOSE: show_doses,
+        ids.FURTHER: show_further,
+    }
+
+
+def _checks_of(desk: Desk) -> Callable[[View, str | None], Any]:
+    def show_checks(view: View, _: str | None) -> Any:
+        outcome = chosen_outcome(view) or MAIN_OUTCOMES[0]
+        answer = cast(Checks, desk.asker.ask("checks", view.selection, outcomes=(outcome,)))
+        return checked(desk, view.selection, answer, outcome, TEXT)
+
+    return show_checks
 
 
 def chosen_outcome(view: View) -> str | None:
@@ -82,4 +92,4 @@ def shown_outcomes(outcome: str | None) -> tuple[str, ...]:
     return (outcome,) if outcome else MAIN_OUTCOMES
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register, splits=True)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, splits=True)

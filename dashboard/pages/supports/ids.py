@@ -4,6 +4,7 @@ from typing import Final
 
 ANSWER: Final = "supports-answer"
 TABLES: Final = "supports-tables"
+CHECKS: Final = "supports-checks"
 GRID: Final = "supports-grid"
 DOSE: Final = "supports-dose"
 FURTHER: Final = "supports-further"

@@ -22,14 +22,14 @@ from dashboard.questions.selection.selection import Selection
 NAME = "Supports"
 QUESTION = "What moved the knee, and for whom?"
 # The places below the first, in their order.
-SECTIONS = ((ids.GRID, "For whom"), (ids.DOSE, "By dose"), (ids.FURTHER, "How far to trust it"))
+SECTIONS = ((ids.CHECKS, "Do they hold"), (ids.GRID, "For whom"), (ids.DOSE, "By dose"), (ids.FURTHER, "How far to trust it"))
 
 Text = dict[str, tuple[str, ...]]
 
 
 def layout() -> html.Div:
     panels = html.Div([place(ids.panel_of(outcome)) for outcome in MAIN_OUTCOMES], className="panels is-outcomes")
-    return frame(NAME, QUESTION, ids.ANSWER, panels, ids.TABLES, ids.GRID, ids.DOSE, ids.FURTHER)
+    return frame(NAME, QUESTION, ids.ANSWER, panels, ids.TABLES, ids.CHECKS, ids.GRID, ids.DOSE, ids.FURTHER)
 
 
 def answered(desk: Desk, selection: Selection, answer: Effects, outcome: str | None) -> list[Any]:

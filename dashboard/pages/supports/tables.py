@@ -8,7 +8,7 @@ from dashboard.figures.dose import dose_name
 from dashboard.figures.effects import estimates_agree, estimates_differ
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
-from dashboard.questions.effects.answers_effects import DoseRow
+from dashboard.questions.effects.answers_effects import DoseRow, NeutralRow
 from dashboard.questions.models.answers_models import EffectRow
 
 
@@ -30,9 +30,9 @@ def _whether_they_agree(row: EffectRow) -> str:
     return "differ" if estimates_differ(row) else "agree" if estimates_agree(row) else "no disagreement found"
 
 
-def _by_chance(row: EffectRow | DoseRow) -> str:
+def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
     """The q-value; called rough where the p-value behind it is."""
-    return f"{_small(row.q_value)} (rough)" if row.is_rough and row.q_value is not None else _small(row.q_value)
+    return f"{small(row.q_value)} (rough)" if row.is_rough and row.q_value is not None else small(row.q_value)
 
 
 def dose_columns(level: str) -> list[Column]:
@@ -61,7 +61,7 @@ def neutral_columns(level: str) -> list[Column]:
             ("told_low", "told_high"),
             numeric=True,
         ),
-        Column("By chance", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("By chance", _by_chance, ("q_value",), numeric=True),
         Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
     ]
@@ -128,7 +128,7 @@ def _ends(estimate: str, heading: str) -> Column:
     return Column(heading, printed, (low, high), numeric=True)
 
 
-def _small(value: float | None) -> str:
+def small(value: float | None) -> str:
     """A p- or q-value; a small one by its bound."""
     if value is None:
         return NOTHING

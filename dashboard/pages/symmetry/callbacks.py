@@ -4,11 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from dash import Dash
-
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page
-from dashboard.components.places import fill, fill_beside
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.text import read_text
 from dashboard.pages.symmetry import ids
 from dashboard.pages.symmetry.layout import NAME, PATH, QUANTITIES, QUESTION, Asked, answered, beside, further, layout
@@ -22,7 +19,7 @@ FIRST = ("prevalence", "change", "repeats")
 FURTHER = ("patterns", "flow", "differences", "curve", "repeats")
 
 
-def register(app: Dash, desk: Desk) -> None:
+def shows(desk: Desk) -> dict[str, Show]:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
     def ask(view: View, theme: str | None, parts: tuple[str, ...] = FIRST) -> tuple[Asked, Asymmetry]:
         selection = replace(view.selection, split=view.selection.split or "foot_type")
@@ -40,9 +37,7 @@ def register(app: Dash, desk: Desk) -> None:
     def show_further(view: View, theme: str | None) -> Any:
         return further(*ask(view, theme, FURTHER))
 
-    fill(app, desk, ids.ANSWER, PATH, show)
-    fill_beside(app, ids.SIDES, show_sides)
-    fill_beside(app, ids.FURTHER, show_further)
+    return {ids.ANSWER: show, ids.SIDES: show_sides, ids.FURTHER: show_further}
 
 
 def chosen_quantity(view: View) -> str:
@@ -53,4 +48,4 @@ def chosen_quantity(view: View) -> str:
     return quantity
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, register, splits=True)
+PAGE = Page(PATH, NAME, QUESTION, layout, shows, splits=True)

@@ -24,8 +24,7 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
         return "Knee patterns at arrival and at departure, where enough riders share them"
     kept = sum(row.n_riders for row in flow if row.arrival_pattern == row.departure_pattern)
     reached = sum(row.n_riders for row in flow if row.departure_pattern == "neutral" != row.arrival_pattern)
-    others = f"{reached:,} {'other' if reached == 1 else 'others'}"
-    return f"{kept:,} of {counted(n, 'rider')} left with the pattern they came with; {others} left neutral"
+    return f"{kept:,} of {counted(n, 'rider')} left with the pattern they came with; {counted(reached, 'other')} left neutral"
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:

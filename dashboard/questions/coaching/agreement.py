@@ -20,6 +20,7 @@ from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken
 from dashboard.questions.selection.scope import counted, names_of, scope_of, sessions_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
+from shared.rig.care import Watched, concerning, unclaimed
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.statistics.group_difference import adjusted_difference
@@ -28,9 +29,6 @@ from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
-
-# The rules are asked of all fits once a snapshot; steps of shims are read once.
-REMEMBERS = True
 
 METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
@@ -55,8 +53,17 @@ _OUTCOMES = (
 )
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> AgreementWithExam:
-    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together."""
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None = None,
+    rig: Watched | None = None,
+) -> AgreementWithExam:
+    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together.
+
+    rig: what is found of the rigs; where left and right are exchanged, rules look at the other knee, and the headline says so.
+    """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     judged = judged_fits(warehouse, scope, settings, remember)
@@ -64,6 +71,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     masks = level_masks(warehouse, scope, selection.split, remember)
     n_judged = int(judged.is_judged.sum())
     names = names_of(warehouse, remember)["fitter"]
+    findings = concerning(rig, selection.studio, selection.date_from, selection.date_to)
     steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
     return AgreementWithExam(
         as_of=scope.as_of,
@@ -74,7 +82,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         n_judged=n_judged,
         n_flagged=n_judged - int(judged.agrees.sum()),
-        headline=f"In {scope.words}: {everyone.words}",
+        headline=unclaimed(findings, "agreement with the exam") or f"In {scope.words}: {everyone.words}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         agreement=(everyone, *(_row(judged, mask, selection.split, level, settings) for level, mask in masks.items())),
         months=tuple(_months(judged, settings)),

@@ -12,7 +12,7 @@ from dashboard.questions.coaching import SQL
 from dashboard.questions.coaching.answers_fitters import DispersionRow, FitterRow, Fitters, FunnelRow, ProcessRow
 from dashboard.questions.coaching.fitters_process import process_rows
 from dashboard.questions.coaching.fitters_words import NAMES, headline_of, judged
-from dashboard.questions.coaching.riders_mix import CaseMix, came_with, design_of
+from dashboard.questions.coaching.riders_mix import came_with, design_of
 from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.selection.coded import code_sql
 from dashboard.questions.selection.every_fit import Remember, at_once, every_fit, places_of, rows_at
@@ -24,12 +24,9 @@ from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
 from shared.statistics.clustered.means import clustered_mean, clustered_share, design_effect
+from shared.statistics.design import Design
 from shared.statistics.funnel import Dispersion, binomial_limit, dispersion, shrunken
 from shared.warehouse import Warehouse
-
-# Fits are read once a snapshot.
-REMEMBERS = True
-SPLITS = False
 
 Array = NDArray[np.float64]
 Rows = dict[str, NDArray[Any]]
@@ -178,7 +175,7 @@ def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
 def _outcome(
     outcome: _Outcome,
     fits: Rows,
-    mix: CaseMix,
+    mix: Design,
     present: Mapping[int, str],
     settings: Settings,
 ) -> _Told:

@@ -1,7 +1,6 @@
 """The case mix: what a rider came with, as the columns of a design that knows no fitter."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.selection.coded import CODES
 from dashboard.questions.symmetry.both_sides import mean_of_sides, side_difference
-from shared.statistics.case_mix import ROWS_PER_TERM
+from shared.statistics.design import Design, filled, of_columns
 
 Rows = dict[str, NDArray[Any]]
 
@@ -30,15 +29,7 @@ _MEASURES = (*_ARRIVAL, "forefoot_angle_deg", *_EXAM_LEVELS)
 _CURVED = ("off_neutral_arrival_deg", "side_difference_arrival_deg")
 
 
-@dataclass(frozen=True)
-class CaseMix:
-    """design (n, p), intercept first, column by column in memory; terms (p)."""
-
-    design: NDArray[np.float64]
-    terms: tuple[str, ...]
-
-
-def case_mix(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
+def case_mix(rows: Rows, bike_kinds: Sequence[str]) -> Design:
     """The design from the rows of fitters_fits.sql."""
     return design_of({**rows, **came_with(rows)}, bike_kinds)
 
@@ -48,27 +39,16 @@ def came_with(rows: Rows) -> Rows:
     return {**_arrival(rows), **_exam(rows)}
 
 
-def design_of(rows: Rows, bike_kinds: Sequence[str]) -> CaseMix:
+def design_of(rows: Rows, bike_kinds: Sequence[str]) -> Design:
     """Arrival tilt and sway, exam, kind of visit and of bicycle of each fit, from the columns of came_with and the kinds.
 
     A missing measure takes the mean of the others and a column of its own. A column with fewer than ROWS_PER_TERM fits that
     differ from the rest is left out, and so is a rare kind: its fits count with the most common one.
     """
-    n = len(rows["rider"])
-    columns: dict[str, NDArray[np.float64]] = {}
-    for name in _MEASURES:
-        values = rows[name]
-        missing = ~np.isfinite(values)
-        columns[name] = np.where(missing, 0.0 if missing.all() else float(np.nanmean(values)), values)
-        if missing.any():
-            columns[f"{name} missing"] = missing.astype(float)
-        if name in _CURVED:
-            columns[f"{name} squared"] = columns[name] ** 2
+    columns = filled(rows, _MEASURES, _CURVED)
     columns.update(_kinds("visit_kind", rows["visit_kind"], CODES["visit_kind"]))
     columns.update(_kinds("bike_kind", rows["bike_kind"], bike_kinds))
-    kept = {name: column for name, column in columns.items() if _varies(column)}
-    # Column by column, as they are made.
-    return CaseMix(np.stack([np.ones(n), *kept.values()]).T, ("intercept", *kept))
+    return of_columns(columns, len(rows["rider"]))
 
 
 def _arrival(rows: Rows) -> dict[str, NDArray[np.float64]]:
@@ -98,12 +78,3 @@ def _kinds(name: str, numbers: NDArray[Any], names: Sequence[str]) -> dict[str, 
     shown = sorted(told)
     shown.remove(max(shown, key=lambda kind: counts[told[kind]]))
     return {f"{name} {kind}": (numbers == told[kind]).astype(float) for kind in shown}
-
-
-def _varies(column: NDArray[np.float64]) -> bool:
-    """Whether at least ROWS_PER_TERM fits differ from the most common value.
-
-    Where fewer do, that value leads among any twice so many rows less one, so that only the value that leads there is counted.
-    """
-    values, counts = np.unique(column[: 2 * ROWS_PER_TERM - 1], return_counts=True)
-    return bool(np.count_nonzero(column != values[int(np.argmax(counts))]) >= ROWS_PER_TERM)

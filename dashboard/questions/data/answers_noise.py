@@ -28,7 +28,11 @@ class NoiseRow:
 
 @dataclass(frozen=True)
 class NoiseGroupRow:
-    """Typical error and smallest real change of one outcome at one level of side, fitter, studio or quarter; in `unit`."""
+    """Typical error and smallest real change of one outcome at one level of side, fitter, studio or quarter; in `unit`.
+
+    Of a fitter: judged_by, the smallest real change that their fits are judged by; ratio of their typical error to the others',
+    with interval and q-value; scatters_more: whether that is told.
+    """
 
     group: str
     level: str
@@ -42,6 +46,12 @@ class NoiseGroupRow:
     mdc95: float | None
     mean_drift: float | None
     words: str
+    judged_by: float | None = None
+    ratio: float | None = None
+    ratio_low: float | None = None
+    ratio_high: float | None = None
+    q_value: float | None = None
+    scatters_more: bool = False
 
 
 @dataclass(frozen=True)

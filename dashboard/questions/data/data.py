@@ -28,8 +28,6 @@ from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 
-REMEMBERS = True
-SPLITS = False
 METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
 
 # What is asked of each fit: the name of the check, the counting column, and the sentence.

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from dashboard.questions.data import SQL
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow, NoiseRow
-from dashboard.questions.models.captures import Rows
+from dashboard.questions.data.fitter_noise import FitterNoise, fitter_noise, more_words, scatters_more
+from dashboard.questions.models.captures import Ints, Rows
 from dashboard.questions.models.effect_models import fitted
-from dashboard.questions.models.frames import frame_of
-from dashboard.questions.models.study import captures_of
+from dashboard.questions.models.frames import Frame
+from dashboard.questions.models.study import study_of
 from dashboard.questions.selection.calendar import period_of
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
@@ -21,7 +22,7 @@ from dashboard.questions.selection.scope import Scope, counted, names_of, scope_
 from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
-from shared.statistics.agreement import RepeatAgreement, typical_error
+from shared.statistics.agreement import MDC_FACTOR, RepeatAgreement, typical_error
 from shared.units import UNITS
 from shared.warehouse import Warehouse
 
@@ -29,14 +30,12 @@ OUTCOME_UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
 SIDES = ("left", "right")
 GROUPS = ("side", "fitter", "studio", "quarter")
 
-# Repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
-
 METHOD = {
     "pairs": "consecutive captures of one knee in one session with the same setup",
     "typical_error": "SD of the differences / sqrt(2)",
     "mdc95": "1.96 * sqrt(2) * typical error",
+    "by_fitter": "where fitters differ by more than chance, each has a log variance drawn toward the whole (by no more "
+    "standard errors than the setting says); the ratio to the others, Benjamini-Hochberg over the fitters of an outcome",
     "without_pairs": "the residual SD of the pooled model stands in for the typical error, and the words say so",
 }
 
@@ -46,8 +45,11 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     pairs = pairs_of(warehouse, scope, remember)
-    found = (row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
-    rows = tuple(_with_residual(warehouse, selection, scope, row, settings) for row in found)
+    rows = tuple(row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
+    if any(row.typical_error is None for row in rows):
+        study = study_of(warehouse, settings, remember or at_once)
+        kept = study.selected(warehouse, selection, scope, remember or at_once)
+        rows = tuple(_with_residual(row, study.frame(row.outcome, kept), settings) for row in rows)
     groups = tuple(_groups(pairs, names_of(warehouse, remember), settings))
     return Noise(scope.as_of, selection.as_dict(), scope.words, METHOD, rows[0].words, rows, groups)
 
@@ -68,9 +70,28 @@ def row_of(outcome: str, pairs: Rows, settings: Settings) -> NoiseRow:
     return noise_row(outcome, pairs[outcome], pairs["rider"], settings)
 
 
+def own_noise(outcome: str, pairs: Rows, settings: Settings) -> FitterNoise:
+    """One outcome's noise with that of each fitter, for the questions that judge fits by it."""
+    return fitter_noise(row_of(outcome, pairs, settings), pairs[outcome], pairs["rider"], pairs["fitter"], settings)
+
+
+def fitter_of_fits(warehouse: Warehouse, remember: Remember) -> Ints:
+    """The number of each fit's fitter, at the fit's number."""
+
+    def read() -> Ints:
+        fits = warehouse.arrays(SQL / "noise_fitters.sql", {})
+        found = np.full(int(fits["fit_no"].max(initial=-1)) + 1, -1, dtype=np.int64)
+        found[fits["fit_no"]] = fits["fitter"]
+        return found
+
+    fitters: Ints = remember(("fitter of fits",), read)
+    return fitters
+
+
 def _groups(pairs: Rows, names: Mapping[str, list[str]], settings: Settings) -> Iterator[NoiseGroupRow]:
     """Each outcome's typical error at each side, fitter, studio and quarter; below the minimum the count only."""
     quarter = period_of(pairs["day"], "quarter")
+    by_fitter = {outcome: own_noise(outcome, pairs, settings) for outcome in OUTCOME_UNITS}
     for group in GROUPS:
         number = quarter if group == "quarter" else pairs[group]
         # Sorted once, so that a level is a slice.
@@ -85,7 +106,23 @@ def _groups(pairs: Rows, names: Mapping[str, list[str]], settings: Settings) -> 
                 row = row_of(outcome, here, settings)
                 told = "" if row.typical_error is not None else "not enough yet"
                 alike = {field.name: getattr(row, field.name) for field in fields(NoiseGroupRow) if hasattr(row, field.name)}
-                yield NoiseGroupRow(**{**alike, "group": group, "level": name, "words": told})
+                made = NoiseGroupRow(**{**alike, "group": group, "level": name, "words": told})
+                yield _beside_others(made, by_fitter[outcome], level, settings) if group == "fitter" else made
+
+
+def _beside_others(row: NoiseGroupRow, noise: FitterNoise, fitter: int, settings: Settings) -> NoiseGroupRow:
+    """A fitter's row with what their fits are judged by and, where pairs are enough, beside the others' captures."""
+    own = noise.own.get(fitter)
+    [judged_by] = noise.limits(np.array([fitter])).tolist()
+    row = replace(row, judged_by=None if noise.mdc95 is None else judged_by)
+    if own is None:
+        return row
+    more = scatters_more(own, settings)
+    words = more_words(row.level, row.outcome, own) if more else row.words
+    return replace(
+        row, ratio=own.ratio, ratio_low=own.ratio_low, ratio_high=own.ratio_high, q_value=own.q_value, scatters_more=more,
+        words=words,
+    )  # fmt: skip
 
 
 def _quarter_words(quarter: int) -> str:
@@ -123,12 +160,11 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     )
 
 
-def _with_residual(warehouse: Warehouse, selection: Selection, scope: Scope, row: NoiseRow, settings: Settings) -> NoiseRow:
+def _with_residual(row: NoiseRow, frame: Frame, settings: Settings) -> NoiseRow:
     """Where there are too few repeat pairs, what is left of the pooled model instead; it says so."""
     if row.typical_error is not None:
         return row
-    captures = captures_of(warehouse, selection, settings, scope)
-    _, fits = fitted(frame_of(captures, row.outcome), None, settings)
+    _, fits = fitted(frame, None, settings)
     if fits is None:
         return row
     error = fits.pooled.variance_residual**0.5
@@ -137,7 +173,7 @@ def _with_residual(warehouse: Warehouse, selection: Selection, scope: Scope, row
         f"In its place the pooled model's residual, {spoken(error, 2, sign)}: it holds what the model does not explain as "
         "well, so a typical error from repeat captures would be smaller."
     )
-    return replace(row, typical_error=error, mdc95=1.96 * 2**0.5 * error, words=f"{row.words} {instead}")
+    return replace(row, typical_error=error, mdc95=MDC_FACTOR * error, words=f"{row.words} {instead}")
 
 
 def _words(outcome: str, unit: str, found: RepeatAgreement) -> str:

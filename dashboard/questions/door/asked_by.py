@@ -8,8 +8,9 @@ from typing import Final, TypeVar
 
 from dashboard.questions.door.asking import Asker, Choices
 from dashboard.questions.door.given import StudioFigures
+from dashboard.questions.door.notes import holds_notes
 from dashboard.questions.door.readers import NoNotes, Notes, Reader, Role
-from dashboard.questions.door.sight import answer_for, holds_notes
+from dashboard.questions.door.sight import answer_for
 from dashboard.questions.riders.riders_found import riders_known
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection

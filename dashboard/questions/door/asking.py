@@ -6,53 +6,22 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
-from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
 from dashboard.questions.door import SQL
+from dashboard.questions.door.registry import QUESTIONS, question_named
 from dashboard.questions.memory.remembering import Memory, Remember
 from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
 from shared import clock
-from shared.errors import StatisticsError, UsageError
+from shared.errors import StatisticsError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
-# Each question and its room.
-QUESTIONS = {
-    "effects": "effects",
-    "studio": "studio",
-    "noise": "data",
-    "data": "data",
-    "returns": "returns",
-    "trends": "studio",
-    "fitters": "coaching",
-    "asymmetry": "symmetry",
-    "ratings": "studio",
-    "types": "symmetry",
-    "agreement": "coaching",
-    "sides": "symmetry",
-    "riders": "riders",
-    "periods": "studio",
-}
-# The questions whose figures are told by week, month or quarter.
-BY_PERIOD = ("trends",)
 _Found = TypeVar("_Found")
-
-
-def by_period(question: str, every: str | None) -> dict[str, tuple[str, ...]]:
-    """What `ask` is given beside the selection where periods are asked for: `every` of `trends`, or nothing.
-
-    Raises UsageError where the question is not told by period.
-    """
-    if not every:
-        return {}
-    if question not in BY_PERIOD:
-        raise UsageError(f"every: {question} is not told by period, only {', '.join(BY_PERIOD)}. Leave the word out.")
-    return {"every": (every,)}
 
 
 @dataclass(frozen=True)
@@ -80,32 +49,27 @@ class Asker:
         self._lock = threading.Lock()
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
-        self._memory = Memory()
+        self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
 
         Raises UsageError for another name, WarehouseError where it cannot be read.
         """
-        if question not in QUESTIONS:
-            raise UsageError(f"{question!r} is no question; expected one of {', '.join(QUESTIONS)}.")
-        module = import_module(f"dashboard.questions.{QUESTIONS[question]}.{question}")
-        if selection.split and not getattr(module, "SPLITS", True):
+        asked = question_named(question)
+        if selection.split and not asked.follows_split:
             plain = self.ask(question, replace(selection, split=None), **only)
             return replace(plain, selection=selection.as_dict())
         # Another question's answer over all fits, computed once for all who lean on it.
-        beside = {name: self.ask(name, Selection()) for name in getattr(module, "LEANS_ON", ())}
-        remembers = getattr(module, "REMEMBERS", False)
+        beside = {name: self.ask(name, Selection()) for name in asked.leans_on}
         # What is due follows from today too, so that an answer of yesterday is another one.
-        dated = {"today": self._today()} if getattr(module, "KNOWS_TODAY", False) else {}
+        dated = {"today": self._today()} if asked.knows_today else {}
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
-            given: dict[str, Any] = {**beside, **only, **dated, **({"remember": remember} if remembers else {})}
-            found: Answer = module.ask(cursor, selection, self.settings, **given)
-            return found
+            return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
 
-        asked: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
-        return asked
+        told: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
+        return told
 
     def read_ahead(self) -> None:
         """Answers every question but effects over all fits, so that no reader waits for what is read once a snapshot."""

@@ -9,16 +9,17 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
 from dashboard.questions.door import SQL
 from dashboard.questions.door.apart import PLACES, Flags, Places, given_out, parts_to_hide, places_of
 from dashboard.questions.door.asking import Asker
-from dashboard.questions.door.counted_rows import FIGURES, Counted
+from dashboard.questions.door.counted_rows import Counted
 from dashboard.questions.door.grid import WORDS, Grid, closed_day
 from dashboard.questions.door.readers import Reader
+from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.door.tidied import tidied
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.every_fit import Remember, feet_selected, fits_selected
@@ -28,8 +29,6 @@ from dashboard.questions.selection.selection import SPLITS, Selection, codes_of
 from shared.errors import NotReleasedError, StatisticsError, TooFewError
 from shared.warehouse import Warehouse
 
-# Estimates of a model cannot be subtracted from each other: they are compared with those over all fits alone.
-_MODELLED: Final = frozenset({"effects"})
 Only = Mapping[str, tuple[str, ...]]
 
 
@@ -88,7 +87,7 @@ class StudioFigures:
         own = replace(selection, fitter=(self._fitter,))
         grid = self.grid()
         cell = grid.cell(selection, own)
-        if question == "data":
+        if QUESTIONS[question].sight.is_one_whole:
             cell = grid.families["all"][0]
         cells = self._cells(grid)
         if cell not in cells.groups:
@@ -111,7 +110,7 @@ class StudioFigures:
         """The cells whose answers are decided on together, all fits first."""
         whole = grid.families["all"]
         name = grid.family_of[cell]
-        if question in _MODELLED or name == "all":
+        if QUESTIONS[question].sight.is_modelled or name == "all":
             return tuple(dict.fromkeys((*whole, cell)))
         if name in ("year", "quarter"):
             return (*whole, *dict.fromkeys((*grid.families["year"], *grid.families["quarter"])))
@@ -177,7 +176,8 @@ class StudioFigures:
         decided = [
             found for cell in family if cell in cells.groups and (found := self._answered(question, cell, split, only, cells))
         ]
-        rows = FIGURES.get(question, {})
+        sight = QUESTIONS[question].sight
+        rows = sight.figures
         for place, one in enumerate(decided):
             levels = self._levels(cells, one.cell)
             for name, counted in rows.items():
@@ -186,7 +186,7 @@ class StudioFigures:
             # What is hidden for one whole may be what is left of another.
             while self._hide_rests(name, counted, decided, grid):
                 pass
-        return {one.cell: tidied(question, one.answer, self._shown(rows, one), one.hidden, self._least) for one in decided}
+        return {one.cell: tidied(sight, one.answer, self._shown(rows, one), one.hidden, self._least) for one in decided}
 
     def _answered(self, question: str, cell: Selection, split: str | None, only: Only, cells: Cells) -> Decided | None:
         asked = replace(cell, split=split)

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.answers import Answer
-from shared.statistics.told import Claiming, is_sure
+from shared.statistics.told import ROUGH_BELOW_DF, Claiming, is_sure
 
 
 @dataclass(frozen=True)
@@ -116,6 +116,11 @@ class NeutralRow(Claiming):
     told_low: float | None = None
     told_high: float | None = None
     told_by: str | None = None
+
+    @property
+    def is_rough(self) -> bool:
+        """Whether the p-value behind q, by Student's t on one degree of freedom less than riders, is rough."""
+        return self.n_riders - 1 < ROUGH_BELOW_DF
 
 
 @dataclass(frozen=True)

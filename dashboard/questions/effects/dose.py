@@ -57,11 +57,12 @@ def dose_rows(
             yield from _rows_of(frame, support, slopes[support], settings, begun)
 
 
-def in_families(found: Sequence[FoundDose]) -> list[DoseRow]:
-    """The doses of all outcomes with their q-values: the doses are one family, and the tests of the straight line another."""
+def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]:
+    """The doses of an outcome with their q-values: the doses are one family, and the tests of the straight line another;
+    price: as in in_family."""
     bends = {(one.row.outcome, one.row.support): one.row.line_p_value for one in found}
-    bent = dict(zip(bends, in_family(list(bends.values())), strict=True))
-    q_values = in_family([one.p_value for one in found])
+    bent = dict(zip(bends, in_family(list(bends.values()), price), strict=True))
+    q_values = in_family([one.p_value for one in found], price)
     return [
         replace(one.row, q_value=q_value, line_q_value=bent[one.row.outcome, one.row.support])
         for one, q_value in zip(found, q_values, strict=True)

@@ -1,6 +1,6 @@
 """The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -9,8 +9,12 @@ from typing import TypeVar
 
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.effects.answers_checks import CheckRow
 from dashboard.questions.effects.answers_effects import DoseRow, FamilyRow, InfluenceRow, NeutralRow, ResidualRow, ResponderRow
-from dashboard.questions.effects.dose import FoundDose, dose_rows, in_families
+from dashboard.questions.effects.check_models import Tested, form_found, late_of, late_p_value, tested
+from dashboard.questions.effects.check_rows import check_rows
+from dashboard.questions.effects.checks_words import carried_words
+from dashboard.questions.effects.dose import dose_rows, in_families
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
@@ -18,19 +22,22 @@ from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed
+from dashboard.questions.models.claims import Found, claimed, price_of
 from dashboard.questions.models.effect_models import fitted
-from dashboard.questions.models.frames import frame_with_outcome
+from dashboard.questions.models.forms import PLAIN, Form
+from dashboard.questions.models.frames import Frame, frame_with_outcome
 from dashboard.questions.models.study import Study, study_of
 from dashboard.questions.selection.scope import Scope, scope_of
 from dashboard.questions.selection.selection import Selection
+from shared.errors import StatisticsError
 from shared.settings import Settings
+from shared.statistics.late import LateShare
+from shared.statistics.multiplicity import in_family
 from shared.warehouse import Warehouse
 
 OUTCOMES = ("tilt", "sway", "offset")
 Ratios = dict[str, float]
 _Made = TypeVar("_Made")
-_Row = TypeVar("_Row", EffectRow, DoseRow, FamilyRow)
 # Below so many captures three threads cost more than they save.
 _SIDE_BY_SIDE_FROM = 50_000
 
@@ -51,8 +58,12 @@ class Overall:
 class EffectParts:
     """One selection's parts. Thread-safe where `remember` is."""
 
-    def __init__(self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember) -> None:
+    def __init__(
+        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
+    ) -> None:
+        """study: that of the snapshot, where it is there already."""
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
+        self._read = study
         self._plain = replace(selection, split=None)
 
     def scope(self) -> Scope:
@@ -62,16 +73,87 @@ class EffectParts:
         return self._part("n_captures", lambda: int(self._study.captures.n @ self._kept))
 
     def overall(self, outcome: str) -> Overall:
-        return self._part(f"overall {outcome}", lambda: self._overall(outcome))
+        return self._overall_in(outcome, self.form(outcome))
+
+    def _overall_in(self, outcome: str, form: Form) -> Overall:
+        return self._part(f"overall {outcome} {form}", lambda: self._overall(outcome, form))
+
+    def form(self, outcome: str) -> Form:
+        """What both models of the outcome are held for; decided once, over all fits, so that selections can be compared."""
+        whole = self._of_all or self
+        form: Form = whole._part(f"form {outcome}", lambda: whole._found_form(outcome))
+        return form
+
+    def _found_form(self, outcome: str) -> Form:
+        return form_found(self._late_q_values().get(outcome), lambda form: self._tested(outcome, form), self._settings)
+
+    def _late_q_values(self) -> dict[str, float]:
+        """Of a late effect, by outcome, where one is looked for: where some effect is claimed."""
+
+        def make() -> dict[str, float]:
+            overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
+            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
+            late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
+            return {outcome: q for outcome, q in zip(moved, in_family(late), strict=True) if q is not None}
+
+        return self._part("late q", make)
+
+    def _late(self, outcome: str, overall: Overall) -> LateShare | None:
+        try:
+            return late_of(self._captures, outcome, overall.slopes, self._settings)
+        except StatisticsError:
+            return None
+
+    def _tested(self, outcome: str, form: Form) -> tuple[Tested, ...]:
+        """The checks in models that allow for late effects or not, as form says; the drift by arch is among them."""
+
+        def make() -> tuple[Tested, ...]:
+            # All fits are looked at before it is known whether the drift differs.
+            overall = self._overall_in(outcome, replace(form, by_arch=self._of_all is not None and form.by_arch))
+            return tested(self._captures, outcome, form, overall.slopes, self._settings, overall.ratios)
+
+        return self._part(f"tested {outcome} {form.is_late}", make)
+
+    def checks(self, outcome: str) -> tuple[CheckRow, ...]:
+        """Whether the effects on an outcome hold as they are told."""
+
+        def make() -> tuple[CheckRow, ...]:
+            form = self.form(outcome)
+            late = self._late(outcome, self.overall(outcome))
+            # Told over all fits alone: a selection is not judged anew, and what is found over all fits is not told in it.
+            q_value = self._late_q_values().get(outcome) if self._of_all is None else None
+            return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings))
+
+        return self._part(f"checks {outcome}", make)
+
+    def _frame(self, outcome: str) -> Frame:
+        return self._study.frame(outcome, self._kept, self.form(outcome))
 
     def effects(self) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
 
         def make() -> dict[str, tuple[EffectRow, ...]]:
+            _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
             overall = self._each(self.overall)
-            return _by_outcome(claimed([found for one in overall.values() for found in one.found], self._settings))
+            rows = claimed([found for one in overall.values() for found in one.found], self._settings)
+            rows = [replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows]
+            return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
 
         return self._part("effects", make)
+
+    def carried(self, row: EffectRow) -> list[str]:
+        """What a verdict carries of the checks: what was found over all fits, with the figures of this selection."""
+        whole = (self._of_all or self).checks(row.outcome)
+        found = {check.check for check in whole if check.is_found}
+        if row.told_low is None or not found:
+            return []
+        return [
+            words
+            for check in self.checks(row.outcome)
+            if check.check in found
+            for words in carried_words(check, row, self._settings)
+        ]
 
     def _each(self, make: Callable[[str], _Made]) -> dict[str, _Made]:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
@@ -83,8 +165,9 @@ class EffectParts:
             begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
             return {outcome: found.result() for outcome, found in begun.items()}
 
-    def _overall(self, outcome: str) -> Overall:
-        found, fits = fitted(self._study.frame(outcome, self._kept), None, self._settings, self._begun(outcome))
+    def _overall(self, outcome: str, form: Form) -> Overall:
+        frame = self._study.frame(outcome, self._kept, form)
+        found, fits = fitted(frame, None, self._settings, self._begun(outcome))
         if fits is None:
             return Overall(tuple(found), (), {}, {}, None)
         influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
@@ -97,20 +180,16 @@ class EffectParts:
         return self._of_all.overall(outcome).ratios if self._of_all else None
 
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
-        """The doses of one outcome, judged beside those of the others."""
+        def make() -> tuple[DoseRow, ...]:
+            overall, frame = self.overall(outcome), self._frame(outcome)
+            found = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            return tuple(in_families(found, self._price(outcome)))
 
-        def of_one(outcome: str) -> list[FoundDose]:
-            overall, frame = self.overall(outcome), self._study.frame(outcome, self._kept)
-            return list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
-
-        def make() -> dict[str, tuple[DoseRow, ...]]:
-            return _by_outcome(in_families([found for rows in self._each(of_one).values() for found in rows]))
-
-        return self._part("dose", make)[outcome]
+        return self._part(f"dose {outcome}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
-            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within))
+            return tuple(residual_rows(self._captures, outcome, self.overall(outcome).within, self.form(outcome).columns()))
 
         return self._part(f"residuals {outcome}", make)
 
@@ -130,7 +209,7 @@ class EffectParts:
     def _directions(self) -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
         def make() -> tuple[tuple[EffectRow, ...], tuple[NeutralRow, ...], Ratios | None]:
             typical_error = self.noise()["tilt"].typical_error
-            of_tilt = self._study.frame("tilt", self._kept)
+            of_tilt = self._frame("tilt")
             frame = frame_with_outcome(of_tilt, with_distance(of_tilt.captures, typical_error), "off_neutral")
             begun = self._of_all._directions()[-1] if self._of_all else None
             found, fits = fitted(frame, "arrival_direction", self._settings, begun)
@@ -142,28 +221,28 @@ class EffectParts:
 
     def responders(self) -> tuple[ResponderRow, ...]:
         def make() -> tuple[ResponderRow, ...]:
-            noise_of = self.noise()
-            found = (responder_rows(self._captures, noise_of[outcome], self._settings) for outcome in ("tilt", "sway"))
+            pairs = noise.pairs_of(self._warehouse, self.scope(), self._remember)
+            captures, fitters = self._captures, noise.fitter_of_fits(self._warehouse, self._remember)
+            own = {outcome: noise.own_noise(outcome, pairs, self._settings) for outcome in ("tilt", "sway")}
+            found = (responder_rows(captures, fitters[captures.visit], one, self._settings) for one in own.values())
             return tuple(row for rows in found for row in rows)
 
         return self._part("responders", make)
 
     def split(self, outcome: str) -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
-        """The effects at each level of the selection's split, and the levels brought together; the rows of all outcomes are
-        one family, and so are the comparisons of levels."""
+        """The effects at each level of the selection's split, and the levels brought together; each outcome is a family."""
         by = self.selection.split
 
-        def of_one(outcome: str) -> tuple[list[Found], list[FamilyRow]]:
-            frame, begun = self._study.frame(outcome, self._kept), self.overall(outcome).ratios
-            return shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+        def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
+            frame, begun = self._frame(outcome), self.overall(outcome).ratios
+            found, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
+            levels, price = [one for one in found if one.row.level is not None], self._price(outcome)
+            return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
 
-        def make() -> dict[str, tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]]:
-            each = self._each(of_one)
-            rows = claimed([one for found, _ in each.values() for one in found if one.row.level is not None], self._settings)
-            told, families = _by_outcome(rows), _by_outcome(compared([row for _, found in each.values() for row in found]))
-            return {outcome: (told[outcome], families[outcome]) for outcome in OUTCOMES}
+        return self._part(f"split {by} {outcome}", make)
 
-        return self._part(f"split {by}", make)[outcome]
+    def _price(self, outcome: str) -> float:
+        return price_of(outcome, [row for rows in self.effects().values() for row in rows])
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         made: _Made = self._remember(("effects", name, self._plain), make)
@@ -174,14 +253,11 @@ class EffectParts:
         """The parts of all fits; None where these are they."""
         if self._plain == Selection():
             return None
-        found = EffectParts(self._warehouse, Selection(), self._settings, self._remember)
-        found._study = self._study
-        return found
+        return EffectParts(self._warehouse, Selection(), self._settings, self._remember, self._study)
 
     @cached_property
     def _study(self) -> Study:
-        study: Study = self._remember(("effects study",), lambda: study_of(self._warehouse, self._settings))
-        return study
+        return self._read or study_of(self._warehouse, self._settings, self._remember)
 
     @cached_property
     def _kept(self) -> Flags:
@@ -190,7 +266,3 @@ class EffectParts:
     @cached_property
     def _captures(self) -> Captures:
         return self._study.captures.chosen(self._kept)
-
-
-def _by_outcome(rows: Sequence[_Row]) -> dict[str, tuple[_Row, ...]]:
-    return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}

@@ -1,7 +1,9 @@
 """What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
 bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 from dashboard.questions.effects.answers_effects import (
     DoseRow,
@@ -19,6 +21,7 @@ from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import claim
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
+from shared.rig.care import Watched, concerning, unclaimed
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -28,7 +31,8 @@ METHOD = {
     "within": "least squares on differences from each session-knee's mean, with capture order; covariance as above",
     "bracket": "from the lower to the higher end of both intervals",
     "told": "the interval that is told: the bracket of the very row",
-    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates, over all supports, outcomes and levels of a split",
+    "q_value": "Benjamini-Hochberg on the larger p-value of both estimates: over all supports and outcomes; by level or dose "
+    "over those of an outcome, times outcomes told by outcomes in which something is claimed",
     "claim": "a direction is claimed where the told interval lies on one side of zero and q is below 0.05",
     "shrunk": "pooled estimates of a split's levels drawn toward the overall one (random effects, Paule-Mandel)",
     "off_neutral": "distance of the tilt from neutral by arrival direction, regression to the mean taken off at arrival",
@@ -37,8 +41,10 @@ METHOD = {
 
 
 PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
-REMEMBERS = True
+# What a row claims by; without them it has figures and no claim.
+_CLAIMS_BY = ("told_low", "told_high", "told_by", "q_value", "line_q_value")
 _OF_HEADLINE = "tilt"
+_CLAIMING = ("effects", "families", "dose", "off_neutral", "responders")
 
 
 def ask(
@@ -48,13 +54,15 @@ def ask(
     remember: Remember = at_once,
     parts: tuple[str, ...] = PARTS,
     outcomes: tuple[str, ...] = OUTCOMES,
+    rig: Watched | None = None,
 ) -> Effects:
     """The effect of each support on each outcome; with a split, at each of its levels as well.
 
     parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
     those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
-    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once.
+    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once. rig: what is found
+    of the rigs; where left and right are exchanged, no row claims anything.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
@@ -64,7 +72,7 @@ def ask(
     overall = parts_of.effects() if n_captures else {}
     if n_captures:
         _fill(found, parts_of, overall, parts, outcomes)
-    return Effects(
+    answer = Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
         selection_words=scope.words,
@@ -72,7 +80,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=_headline([row for rows in overall.values() for row in rows]),
+        headline=_headline([row for rows in overall.values() for row in rows], parts_of.carried),
         effects=tuple(found.effects),
         families=tuple(found.families),
         dose=tuple(found.dose),
@@ -81,6 +89,19 @@ def ask(
         influence=tuple(found.influence),
         residuals=tuple(found.residuals),
     )
+    unsure = unclaimed(concerning(rig, selection.studio, selection.date_from, selection.date_to), "effect of a support")
+    return _without_claims(answer, unsure) if unsure else answer
+
+
+def _without_claims(answer: Effects, words: str) -> Effects:
+    """The answer whose rows keep their estimates and claim nothing; `words` say why."""
+    changed: dict[str, Any] = {name: tuple(_without_claim(row, words) for row in getattr(answer, name)) for name in _CLAIMING}
+    return replace(answer, headline=words, **changed)
+
+
+def _without_claim(row: Any, words: str) -> Any:
+    changed = {each.name: None for each in fields(row) if each.name in _CLAIMS_BY}
+    return replace(row, **changed, words=words)
 
 
 @dataclass
@@ -125,11 +146,12 @@ def _fill(
             found.families += families
 
 
-def _headline(found: list[EffectRow]) -> str:
+def _headline(found: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
     """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
     shown = [row for row in found if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
     if not shown:
         return "No support was changed often enough to say what it did to the tilt."
     claimed = [row for row in shown if row.direction]
     first = min(claimed or shown, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
-    return f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    told = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
+    return " ".join((told, *carried(first)))

@@ -45,9 +45,9 @@ def shrunken(found: Sequence[Found], settings: Settings) -> tuple[list[Found], l
     return [drawn.get((one.row.support, one.row.level), one) for one in found], families
 
 
-def compared(families: Sequence[FamilyRow]) -> list[FamilyRow]:
-    """The comparisons of a split, judged beside one another, with their words."""
-    q_values = in_family([row.p_value for row in families])
+def compared(families: Sequence[FamilyRow], price: float = 1.0) -> list[FamilyRow]:
+    """The comparisons of an outcome and split, judged beside one another, with their words; price: as in in_family."""
+    q_values = in_family([row.p_value for row in families], price)
     judged = [replace(row, q_value=q_value) for row, q_value in zip(families, q_values, strict=True)]
     return [replace(row, words=_words(row)) for row in judged]
 

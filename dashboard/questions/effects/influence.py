@@ -9,7 +9,7 @@ from scipy import stats
 from dashboard.questions.effects.answers_effects import InfluenceRow, ResidualRow
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.effect_models import OUTCOMES, Fits
-from dashboard.questions.models.frames import ORDER, SUPPORTS, standard_columns, straight_columns
+from dashboard.questions.models.frames import ORDER, SUPPORTS, Varying, straight_columns
 from shared.statistics.estimability import demeaned
 
 _PROBABILITIES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99, 0.999)
@@ -49,15 +49,17 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic]) -> 
         )
 
 
-def residual_rows(captures: Captures, outcome: str, within: Mapping[str, float]) -> Iterator[ResidualRow]:
+def residual_rows(
+    captures: Captures, outcome: str, within: Mapping[str, float], columns: tuple[Varying, ...]
+) -> Iterator[ResidualRow]:
     """Quantiles of the within-knee residuals, scaled for the means taken off, beside the normal curve's.
 
-    within: the within-knee estimates by term; without any there is nothing to tell.
+    within: the within-knee estimates by term, of `columns`; without any there is nothing to tell.
     """
     if not within:
         return
     present = captures.with_rows(np.isfinite(captures.rows[outcome]))
-    columns = straight_columns() if ORDER in within else standard_columns()
+    columns = straight_columns() if ORDER in within else columns
     left = present.rows[outcome].copy()
     for column in columns:
         if column.term in within:

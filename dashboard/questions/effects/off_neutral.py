@@ -4,10 +4,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.effects.answers_effects import NeutralRow
-from dashboard.questions.models.captures import Captures, Coded
+from dashboard.questions.models.captures import Captures
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted
@@ -52,7 +53,7 @@ def _found(captures: Captures, typical_error: float | None, settings: Settings) 
     first, last, rider, direction = _ends(captures)
     expected = expected_distance_change(first, typical_error) if typical_error is not None and len(first) > 2 else None
     for name in DIRECTIONS:
-        here = direction.equals(name)
+        here = direction == name
         n_knees, n_riders = int(here.sum()), count_riders(rider[here])
         row = NeutralRow(name, n_knees, n_riders, None, None, None, None, None, "")
         if expected is None or n_knees < settings.minimum.rows_shown or n_riders < 2:
@@ -93,7 +94,7 @@ def _words(row: NeutralRow) -> str:
     )
 
 
-def _ends(captures: Captures) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64], Coded]:
+def _ends(captures: Captures) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64], pd.Categorical]:
     """Tilt at arrival and at the last capture of each knee recorded at both, its rider and its arrival direction."""
     known = captures.with_rows(np.isfinite(captures.rows["tilt"]))
     tilt, last = known.rows["tilt"], np.cumsum(known.n) - 1

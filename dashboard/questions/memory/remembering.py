@@ -1,24 +1,18 @@
 """Remembers answers of one snapshot of the warehouse: each is made once for all who ask, and what is kept is bounded by
-number and by size, so that a server may run for months."""
+number and by the memory that it holds, so that a server may run for months."""
 
-import pickle
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import Future
 from contextlib import nullcontext
-from typing import Any, Final
+from typing import Any, Final, Protocol, runtime_checkable
 
-from dashboard.questions.memory.rows_on_demand import RowsOnDemand
+from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.memory.turns import Turn, present_turn, require_wanted
 from shared.errors import SupersededError
 
 _MOST: Final = 1024
-# As written by pickle; in memory an answer takes some times more.
-# What is read once a snapshot of a million captures is half of it.
-_MOST_BYTES: Final = 250_000_000
-# Rows by which a long list is measured.
-_MEASURED: Final = 500
 # How often one who waits for another's computation looks whether somebody still waits for them.
 _LOOK_SECONDS: Final = 0.1
 Key = tuple[Hashable, ...]
@@ -31,53 +25,30 @@ def at_once(_key: tuple[Any, ...], make: Callable[[], Any]) -> Any:
     return make()
 
 
-class _Counter:
-    """A file that keeps nothing but how much was written."""
+@runtime_checkable
+class Foundation(Protocol):
+    """What answers are made of. It may grow after it was made, so that it tells itself how many bytes it holds; and it stays
+    as long as its snapshot, since to make it again costs more than all answers that it crowds out."""
 
-    n_bytes = 0
-
-    def write(self, data: Any) -> int:
-        size = memoryview(data).nbytes
-        self.n_bytes += size
-        return size
-
-
-def size_of(answer: Any) -> int:
-    """How large an answer is, in bytes as written by pickle; what cannot be written counts as a hundredth of the whole.
-
-    A long list of rows is measured by some of them, evenly taken: writing all would take longer than the answer.
-    """
-    held = getattr(answer, "__dict__", {})
-    long = {
-        name: value for name, value in held.items() if isinstance(value, tuple | RowsOnDemand) and len(value) > 2 * _MEASURED
-    }
-    if not long:
-        return _written(answer)
-    size = _written({name: value for name, value in held.items() if name not in long})
-    for value in long.values():
-        some = value[:: len(value) // _MEASURED]
-        size += _written(some) * len(value) // len(some)
-    return size
-
-
-def _written(answer: Any) -> int:
-    counter = _Counter()
-    try:
-        pickle.Pickler(counter, protocol=5).dump(answer)
-    except (pickle.PicklingError, TypeError, AttributeError):
-        return _MOST_BYTES // 100
-    return counter.n_bytes
+    @property
+    def n_bytes(self) -> int:
+        """Bytes of memory that it holds now."""
 
 
 class Memory:
-    """Answers by key. Thread-safe. The first part of a key is the snapshot that its answer belongs to."""
+    """Answers by key. Thread-safe. The first part of a key is the snapshot that its answer belongs to.
 
-    def __init__(self, most: int = _MOST, most_bytes: int = _MOST_BYTES) -> None:
+    most_bytes: of memory for all that is kept, foundations included; most: answers.
+    """
+
+    def __init__(self, most_bytes: int, most: int = _MOST) -> None:
         self._most = most
         self._most_bytes = most_bytes
         self._lock = threading.Lock()
         self._snapshot: Hashable = None
         self._answers: OrderedDict[Key, tuple[Any, int]] = OrderedDict()
+        self._foundations: dict[Key, Foundation] = {}
+        # Of all but the foundations.
         self._bytes = 0
         self._running: dict[Key, tuple[Future[Any], Turn | None]] = {}
 
@@ -87,6 +58,7 @@ class Memory:
             if snapshot != self._snapshot:
                 self._snapshot = snapshot
                 self._answers.clear()
+                self._foundations.clear()
                 self._bytes = 0
 
     def once(self, key: Key, make: Callable[[], Any]) -> Any:
@@ -117,17 +89,31 @@ class Memory:
             running.set_result(make())
         except BaseException as fault:
             running.set_exception(fault)
-        size = size_of(running.result()) if running.exception() is None else 0
+        is_made = running.exception() is None
+        size = _size_of(running.result()) if is_made else 0
         with self._lock:
             del self._running[key]
-            if running.exception() is None and key[0] == self._snapshot:
+            if is_made and key[0] == self._snapshot:
                 self._answers[key] = (running.result(), size)
                 self._bytes += size
-            # The newest stays, however large it is: a page asks for it again with the other theme.
-            while len(self._answers) > self._most or (self._bytes > self._most_bytes and len(self._answers) > 1):
-                _, (_, dropped) = self._answers.popitem(last=False)
-                self._bytes -= dropped
+                if isinstance(running.result(), Foundation):
+                    self._foundations[key] = running.result()
+            self._drop(key)
         return running.result()
+
+    def _drop(self, newest: Key) -> None:
+        """Drops what was longest unasked until the rest is within bounds. The newest stays, however large it is: a page asks
+        for it again with the other theme."""
+        most_bytes = self._most_bytes - sum(foundation.n_bytes for foundation in self._foundations.values())
+        for key in [key for key in self._answers if key not in self._foundations and key != newest]:
+            if len(self._answers) <= self._most and self._bytes <= most_bytes:
+                break
+            self._bytes -= self._answers.pop(key)[1]
+
+
+def _size_of(answer: Any) -> int:
+    """Bytes that an answer holds; none for a foundation, which is asked each time."""
+    return 0 if isinstance(answer, Foundation) else held_bytes(answer)
 
 
 def _waited(running: Future[Any], turn: Turn | None) -> Any:

@@ -3,7 +3,7 @@
 Read once a snapshot: what is the same throughout a knee's visit once a cell, what changes from capture to capture as numbers.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
@@ -31,36 +31,9 @@ _OUTCOMES = ("tilt", "sway", "offset", "off_neutral")
 _CODES_OF_A_CELL = ("rider", "knee", "visit", "session_knee", "rider_id", "capture_no", "forefoot_angle_deg")
 
 
-@dataclass(frozen=True)
-class Coded:
-    """A column of codes: `codes` (n,) are places in `labels`, -1 where the cell is empty."""
-
-    codes: NDArray[np.int8]
-    labels: tuple[str, ...]
-
-    @classmethod
-    def of(cls, values: Array) -> "Coded":
-        codes, labels = pd.factorize(values)
-        return cls(codes.astype(np.int8), tuple(str(label) for label in labels))
-
-    def equals(self, label: str) -> Flags:
-        place = self.labels.index(label) if label in self.labels else -2
-        return np.asarray(self.codes == place)
-
-    def is_one_of(self, labels: Iterable[str]) -> Flags:
-        return np.asarray(np.isin(self.codes, [self.labels.index(label) for label in labels if label in self.labels]))
-
-    @property
-    def is_missing(self) -> Flags:
-        return np.asarray(self.codes < 0)
-
-    @property
-    def present(self) -> tuple[str, ...]:
-        """The labels that occur."""
-        return tuple(self.labels[code] for code in np.flatnonzero(np.bincount(self.codes[self.codes >= 0])))
-
-    def __getitem__(self, places: Any) -> "Coded":
-        return Coded(self.codes[places], self.labels)
+def labels_in(column: pd.Categorical) -> tuple[str, ...]:
+    """The labels that occur in a column."""
+    return tuple(column.categories[np.flatnonzero(np.bincount(column.codes[column.codes >= 0]))])
 
 
 class _Later(Mapping[str, Any]):
@@ -108,7 +81,7 @@ class Captures:
     """Cells (a knee in one fit) sorted by rider, and their rows, cell after cell.
 
     n: rows of each cell; rider, knee, visit: codes; rider_id; angle_deg: of the forefoot, NaN unknown; place: the cell's place
-    in the snapshot; all (cells,). cells: coded columns (cells,). rows: columns (rows,), outcomes NaN where they are missing.
+    in the snapshot; all (cells,). cells: categorical columns (cells,). rows: columns (rows,), outcomes NaN where missing.
     """
 
     n: Ints
@@ -118,7 +91,7 @@ class Captures:
     rider_id: Array
     angle_deg: NDArray[np.float64]
     place: Ints
-    cells: Mapping[str, Coded]
+    cells: Mapping[str, pd.Categorical]
     rows: Mapping[str, Any]
 
     def __len__(self) -> int:
@@ -161,16 +134,29 @@ def read_captures(warehouse: Warehouse, settings: Settings) -> tuple[Captures, I
     cells = warehouse.arrays(
         SQL / "effects_cells.sql", parameters, **fragments(), forefoot_of_exam=forefoot_class("exams.forefoot_angle_deg")
     )
-    rows: dict[str, Any] = dict(warehouse.arrays(SQL / "effects_rows.sql", parameters))
+    n, rows = rows_by_cell(cells["foot"], warehouse.arrays(SQL / "effects_rows.sql", parameters))
     for name, labels in _SETUP_CODES.items():
-        rows[name] = Coded(rows[name].astype(np.int8) - np.int8(1), labels)
+        rows[name] = pd.Categorical.from_codes(rows[name].astype(np.int8) - np.int8(1), dtype=pd.CategoricalDtype(list(labels)))
     visit = cells["fit"].astype(np.int64)
     captures = Captures(
-        cells["n"].astype(np.int64), cells["rider"].astype(np.int64), cells["knee"].astype(np.int64), visit,
+        n, cells["rider"].astype(np.int64), cells["knee"].astype(np.int64), visit,
         cells["rider_id"], cells["forefoot_angle_deg"].astype(float), np.arange(len(visit)),
-        {name: Coded.of(column) for name, column in cells.items() if column.dtype == object and name != "rider_id"}, rows,
+        {name: pd.Categorical(column) for name, column in cells.items() if column.dtype == object and name != "rider_id"}, rows,
     )  # fmt: skip
     return captures, visit
+
+
+def rows_by_cell(feet: Ints, rows: Rows) -> tuple[Ints, dict[str, Any]]:
+    """How many rows each cell has, and the columns of the rows without `foot`, cell after cell; `feet` (cells,) are those of
+    the cells, each once, and `foot` (rows,) that of a row. Rows of one cell keep their order."""
+    place = np.full(int(feet.max(initial=-1)) + 1, -1)
+    place[feet] = np.arange(len(feet))
+    cell = place[rows["foot"]]
+    columns = {name: column for name, column in rows.items() if name != "foot"}
+    if np.any(cell[1:] < cell[:-1]):
+        order = np.argsort(cell, kind="stable")
+        columns = {name: column[order] for name, column in columns.items()}
+    return np.bincount(cell, minlength=len(feet)), columns
 
 
 def selected_cells(
@@ -185,7 +171,7 @@ def selected_cells(
         kept = asked[fit]
     for name in _FEET:
         if wanted := getattr(selection, name):
-            kept &= captures.cells[name].is_one_of(wanted)
+            kept &= captures.cells[name].isin(wanted)
     return kept
 
 
@@ -202,16 +188,14 @@ def captures_of_rows(rows: Rows) -> Captures:
     first = order[starts]
     none = np.full(n_rows, np.nan)
     of_rows: dict[str, Any] = {}
-    of_cells: dict[str, Coded] = {}
+    of_cells: dict[str, Any] = {}
     for name, column in rows.items():
         if name in _SETUP_CODES:
-            labels = _SETUP_CODES[name]
-            places = {label: place for place, label in enumerate(labels)}
-            of_rows[name] = Coded(np.array([places.get(value, -1) for value in column[order]], dtype=np.int8), labels)
+            of_rows[name] = pd.Categorical(column[order], categories=_SETUP_CODES[name])
         elif name in _OF_A_CAPTURE or name in _OUTCOMES:
             of_rows[name] = column[order].astype(float) if name in _OUTCOMES else column[order]
         elif name not in _CODES_OF_A_CELL:
-            of_cells[name] = Coded.of(column[first])
+            of_cells[name] = pd.Categorical(column[first])
     return Captures(
         np.diff(np.r_[starts, n_rows]), rows["rider"][first], knee_of[first], rows.get("visit", rows["session_knee"])[first],
         rows.get("rider_id", rows["rider"])[first], rows.get("forefoot_angle_deg", none)[first].astype(float),

@@ -29,10 +29,22 @@ class Found:
     noted: Noted | None = None
 
 
-def claimed(family: Sequence[Found], settings: Settings) -> list[EffectRow]:
-    """The rows of one family with their q-values and words, in the order given."""
-    q_values = in_family([found.p_value for found in family])
+def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> list[EffectRow]:
+    """The rows of one family with their q-values and words, in the order given; price: as in in_family."""
+    q_values = in_family([found.p_value for found in family], price)
     return [_told(found, q_value, settings) for found, q_value in zip(family, q_values, strict=True)]
+
+
+def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
+    """What the levels, or doses, of one outcome pay for those of the others, which need not be computed; overall: the rows of
+    every outcome over all.
+
+    With m outcomes, of which something is claimed overall in R, the families of those R are judged at R/m of the level; the
+    others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297.
+    """
+    told = {row.outcome for row in overall}
+    acting = {row.outcome for row in overall if row.direction}
+    return len(told) / len(acting) if outcome in acting else float(len(told))
 
 
 def _told(found: Found, q_value: float | None, settings: Settings) -> EffectRow:

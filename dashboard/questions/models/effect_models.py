@@ -12,7 +12,7 @@ from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Rows, captures_of_rows
 from dashboard.questions.models.claims import Found, Noted, claimed
-from dashboard.questions.models.frames import NOT_EXAMINED, ORDER, Frame, frame_of, straight_columns
+from dashboard.questions.models.frames import HELD, NOT_EXAMINED, Frame, frame_of, straight_columns
 from dashboard.questions.models.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -74,7 +74,7 @@ def fitted(
         return [], None
     design = design_of(frame, split)
     tangled = _tangled(design)
-    if any(_is_order(partner) for partners in tangled.values() for partner in partners):
+    if any(_is_held(partner) for partners in tangled.values() for partner in partners):
         design = design_of(frame_of(frame.captures, frame.outcome, straight_columns()), split)
         tangled = _tangled(design)
     refusals = _refusals(design, tangled, settings)
@@ -106,8 +106,8 @@ def _changed(design: Design) -> NDArray[np.bool_]:
     return changed
 
 
-def _is_order(term: str) -> bool:
-    return term.split(maxsplit=1)[0] == ORDER
+def _is_held(term: str) -> bool:
+    return term.split(maxsplit=1)[0] in HELD
 
 
 def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Settings) -> dict[str, str]:
@@ -123,7 +123,7 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
             refused[column.term] = verdict.not_enough(column.support, counts.n_changes, counts.n_riders, need)
         elif partners := tangled.get(column.term):
             others = [names[partner] for partner in partners if partner in names]
-            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_order, partners)))
+            refused[column.term] = verdict.changed_together(column.support, others, any(map(_is_held, partners)))
     return refused
 
 

@@ -3,12 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.models.captures import Captures
+from dashboard.questions.models.captures import Captures, labels_in
 from shared.statistics.mixed.cells import Cells, cell_moments
 from shared.statistics.mixed.recast import with_indicators, with_outcome
 
@@ -20,14 +19,17 @@ SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim
 # One step of stance, in which doses are told and in which the effect of a mm is thought of beside that of a shim.
 STANCE_STEP_MM = 2.0
 ORDER = "capture"
+LATE = "late"
+# What supports are held for within a knee.
+HELD = (ORDER, LATE)
 # Captures after this many are rare in one session; they share one step of the capture order.
 _LAST_ORDER = 5
 
 
 @dataclass(frozen=True)
 class Varying:
-    """A column that varies within a cell: what it is of (a support, or the capture order), its level where its values are
-    split by one, and its values (rows,) from captures."""
+    """A column that varies within a cell: what it is of (a support, or one of HELD), its level where its values are split by
+    one, and its values (rows,) from captures."""
 
     of: str
     level: str | None
@@ -35,7 +37,7 @@ class Varying:
 
     @property
     def term(self) -> str:
-        return self.of if self.level is None or self.of != ORDER else f"{self.of} {self.level}"
+        return self.of if self.level is None or self.of not in HELD else f"{self.of} {self.level}"
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Frame:
     @property
     def supports(self) -> tuple[int, ...]:
         """The places of the columns that are supports."""
-        return tuple(place for place, column in enumerate(self.columns) if column.of != ORDER)
+        return tuple(place for place, column in enumerate(self.columns) if column.of not in HELD)
 
     def chosen(self, kept: Flags) -> "Frame":
         """The cells where `kept` (cells,) is true."""
@@ -146,7 +148,7 @@ def split_support_columns(split: str, support: str, captures: Captures) -> tuple
 
 def _insole(name: str) -> Varying:
     level = name.removeprefix("insole_")
-    return Varying(name, None, lambda captures: captures.rows["insole_level"].equals(level).astype(float))
+    return Varying(name, None, lambda captures: (captures.rows["insole_level"] == level).astype(float))
 
 
 def _number(support: str, column: str) -> Varying:
@@ -162,16 +164,15 @@ def _step(step: int) -> Varying:
 
 def _by_level(column: Varying, split: str, captures: Captures) -> tuple[Varying, ...]:
     """The column at each level, and where the level is missing and the column is not zero."""
-    coded: Any = captures.rows[split]
-    found = [_at_level(column, split, label) for label in sorted(coded.present)]
+    found = [_at_level(column, split, label) for label in sorted(labels_in(captures.rows[split]))]
     missing = _at_level(column, split, None)
     return (*found, missing) if np.any(missing.values(captures)) else tuple(found)
 
 
 def _at_level(column: Varying, split: str, label: str | None) -> Varying:
     def values(captures: Captures) -> Floats:
-        coded = captures.rows[split]
-        here = coded.is_missing if label is None else coded.equals(label)
+        levels = captures.rows[split]
+        here = levels.isna() if label is None else levels == label
         return np.asarray(column.values(captures) * here)
 
     return Varying(column.of, label or NOT_EXAMINED, values)

@@ -1,10 +1,11 @@
 """All captures of one snapshot as frames, from which any selection's are cut out; read and summed once."""
 
 import threading
-from typing import Any
 
 from dashboard.questions.memory.remembering import Remember, at_once
+from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.models.captures import Captures, Flags, Ints, read_captures, selected_cells
+from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_of
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
@@ -18,31 +19,33 @@ class Study:
     def __init__(self, captures: Captures, fit: Ints) -> None:
         self.captures = captures
         self._fit = fit
-        self._frames: dict[str, Frame] = {}
+        self._frames: dict[tuple[str, Form], Frame] = {}
         self._lock = threading.Lock()
+        self._bytes = self._held()
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        raise TypeError("A study is held in memory and never written.")  # nor is its size told by writing it
+    @property
+    def n_bytes(self) -> int:
+        """Bytes that captures and frames hold together, as when the last frame was summed."""
+        return self._bytes
 
-    def frame(self, outcome: str, kept: Flags) -> Frame:
-        """The frame of one outcome in the cells where `kept` (cells of the study,) is true."""
+    def frame(self, outcome: str, kept: Flags, form: Form = PLAIN) -> Frame:
+        """The frame of one outcome in the cells where `kept` (cells of the study,) is true, its models of a form."""
         with self._lock:
-            if outcome not in self._frames:
-                self._frames[outcome] = frame_of(self.captures, outcome)
-            whole = self._frames[outcome]
+            if (outcome, form) not in self._frames:
+                self._frames[outcome, form] = frame_of(self.captures, outcome, form.columns())
+                self._bytes = self._held()
+            whole = self._frames[outcome, form]
         return whole.chosen(kept[whole.captures.place])
+
+    def _held(self) -> int:
+        return held_bytes(self.captures, self._fit, self._frames)
 
     def selected(self, warehouse: Warehouse, selection: Selection, scope: Scope, remember: Remember) -> Flags:
         """Which cells the selection asks for, (cells,)."""
         return selected_cells(warehouse, self.captures, self._fit, selection, scope, remember)
 
 
-def study_of(warehouse: Warehouse, settings: Settings) -> Study:
+def study_of(warehouse: Warehouse, settings: Settings, remember: Remember = at_once) -> Study:
     """The study of the warehouse's present snapshot."""
-    return Study(*read_captures(warehouse, settings))
-
-
-def captures_of(warehouse: Warehouse, selection: Selection, settings: Settings, scope: Scope) -> Captures:
-    """The selection's captures alone, for a question that asks for them once."""
-    study = study_of(warehouse, settings)
-    return study.captures.chosen(study.selected(warehouse, selection, scope, at_once))
+    study: Study = remember(("study",), lambda: Study(*read_captures(warehouse, settings)))
+    return study

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.models.captures import Captures
+from dashboard.questions.models.captures import Captures, labels_in
 from dashboard.questions.models.frames import (
+    HELD,
     NOT_EXAMINED,
-    ORDER,
     Frame,
     frame_of,
     split_support_columns,
 )
-from shared.statistics.mixed.cells import Terms
+from shared.statistics.mixed.terms import Terms
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -78,15 +78,15 @@ def build_design(frame: Frame, split: str | None) -> Design:
     others = dict(_others(frame.captures))
     terms = (*(name.term for name in names), *order_terms)
     within = Terms.of(frame.cells, terms, level, places)
-    pooled = Terms((*terms, *others), level, places, np.array(list(others.values())).T, within.products)
+    pooled = within.with_constant(tuple(others), np.array(list(others.values())).T)
     return Design(frame, tuple(names), pooled, within, tuple(counts))
 
 
 def design_of(frame: Frame, split: str | None) -> Design:
     """The design with any split: one by which a support's own values are told apart takes columns of its own."""
     if split in OWN_SPLITS:
-        order = tuple(column for column in frame.columns if column.of == ORDER)
-        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *order)
+        held = tuple(column for column in frame.columns if column.of in HELD)
+        columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *held)
         return build_design(frame_of(frame.captures, frame.outcome, columns), None)
     return build_design(frame, split)
 
@@ -95,13 +95,13 @@ def _levels(captures: Captures, split: str | None) -> tuple[Ints, tuple[str, ...
     """The level of each cell, and the levels; knees without a value to split by inform the shared terms and are not shown."""
     if split is None:
         return np.zeros(len(captures.n), dtype=np.int64), ()
-    coded = captures.cells[split]
-    present = sorted(coded.present, key=_level_order)
-    place = np.full(len(coded.labels) + 1, len(present))  # the last, code -1: not examined
+    levels = captures.cells[split]
+    present = sorted(labels_in(levels), key=_level_order)
+    place = np.full(len(levels.categories) + 1, len(present))  # the last, code -1: not examined
     for index, label in enumerate(present):
-        place[coded.labels.index(label)] = index
-    missing = (NOT_EXAMINED,) if coded.is_missing.any() else ()
-    return place[coded.codes], (*present, *missing)
+        place[levels.categories.get_loc(label)] = index
+    missing = (NOT_EXAMINED,) if levels.isna().any() else ()
+    return place[levels.codes], (*present, *missing)
 
 
 def _occurs(frame: Frame, place: int, here: NDArray[np.bool_]) -> bool:
@@ -173,10 +173,10 @@ _EXAM = (
 
 
 def _dummies(captures: Captures, column: str, name: str, shown: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
-    coded = captures.cells[column]
+    levels = captures.cells[column]
     for code in shown:
-        yield from _where_told(f"{name} {code}", coded.equals(code))
-    yield from _where_told(f"{name} not recorded", coded.is_missing)
+        yield from _where_told(f"{name} {code}", levels == code)
+    yield from _where_told(f"{name} not recorded", levels.isna())
 
 
 def _where_told(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:

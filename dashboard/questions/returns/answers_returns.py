@@ -79,9 +79,11 @@ class OverdueRow:
 
 @dataclass(frozen=True)
 class LastingRow:
-    """How a knee was found again against how the fit left it, in `unit`; held: no further off than MDC95.
+    """How a knee was found again against how the fit left it, in `unit`; held: no further off than MDC95, of knees found again.
 
-    worst, best: the share that held if all who were not seen had not held, or all had.
+    worst, best: the share of all knees that held if none of those not seen had, or all had; bounds_low, bounds_high: the
+    interval of the true share, whatever became of them. alike: the share of all if those not seen held as did those who were
+    alike when they left, with its interval; None where that cannot be told.
     """
 
     outcome: str
@@ -98,12 +100,22 @@ class LastingRow:
     held_high: float | None = None
     worst: float | None = None
     best: float | None = None
+    bounds_low: float | None = None
+    bounds_high: float | None = None
+    alike: float | None = None
+    alike_low: float | None = None
+    alike_high: float | None = None
     words: str = ""
 
 
 @dataclass(frozen=True)
 class SaidRow:
-    """What riders said at the follow-up: median and quartiles, 0 to 10 points."""
+    """What riders said at the follow-up, 0 to 10 points: `n` answers of `n_fits` fits whose window has closed.
+
+    Median, quartiles and mean are of the answers. worst, best: the mean of all fits if each of the others had said the worst,
+    or the best; bounds_low, bounds_high: the interval of the true mean, whatever they would have said. alike: the mean of all
+    if the others would have said what those said who were alike when they left; None where that cannot be told.
+    """
 
     topic: str
     n: int
@@ -112,6 +124,15 @@ class SaidRow:
     quartile_high_points: float | None
     words: str
     n_riders: int = 0
+    n_fits: int = 0
+    mean_points: float | None = None
+    worst_points: float | None = None
+    best_points: float | None = None
+    bounds_low_points: float | None = None
+    bounds_high_points: float | None = None
+    alike_points: float | None = None
+    alike_low_points: float | None = None
+    alike_high_points: float | None = None
 
 
 @dataclass(frozen=True)

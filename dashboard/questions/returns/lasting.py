@@ -1,8 +1,11 @@
-"""Does the fit hold: knees as the follow-up first found them against the fit's departure, and what riders said."""
+"""Does the fit hold: knees as the follow-up first found them against the fit's departure, and what riders said.
+
+Only those who came back are seen. What is said of all rests on bounds that assume nothing of the others.
+"""
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,97 +14,154 @@ from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_returns import LastingRow, SaidRow
+from dashboard.questions.returns.unseen import Left
 from dashboard.questions.selection.every_fit import Remember, read_or_cut
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.selection.scope import Scope, counted
 from shared.settings import Settings
-from shared.statistics.clustered.means import clustered_mean, clustered_share
+from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
+from shared.statistics.unseen import Bounds, bounds_of_mean
 from shared.units import UNITS
 from shared.warehouse import Warehouse
 
+# The best answer of each topic, of 0 to 10.
+BEST: Final = {"satisfaction": 10.0, "pain": 0.0}
+_POINTS: Final = (0.0, 10.0)
+
 
 def lasting_rows(
-    warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None
+    warehouse: Warehouse, scope: Scope, left: Left, settings: Settings, remember: Remember | None = None
 ) -> Iterator[LastingRow]:
     """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed."""
     knees = read_or_cut(warehouse, scope, SQL / "returns_knees.sql", remember)
     pairs = noise.pairs_of(warehouse, scope, remember)
-    tilt_left, tilt_found = np.abs(knees["tilt_left_deg"].astype(float)), np.abs(knees["tilt_found_deg"].astype(float))
-    yield _lasting("tilt", tilt_left, tilt_found, knees["rider"], noise.row_of("tilt", pairs, settings), settings)
-    sway_left, sway_found = knees["sway_left_mm"].astype(float), knees["sway_found_mm"].astype(float)
-    yield _lasting("sway", sway_left, sway_found, knees["rider"], noise.row_of("sway", pairs, settings), settings)
+    for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
+        before, after = (knees[f"{outcome}_{when}_{unit}"].astype(float) for when in ("left", "found"))
+        change = np.abs(after) - np.abs(before)
+        yield _lasting(outcome, knees, np.isfinite(before), change, left, noise.row_of(outcome, pairs, settings), settings)
 
 
 def _lasting(
     outcome: str,
-    left: NDArray[np.float64],
-    found: NDArray[np.float64],
-    rider: NDArray[Any],
+    knees: dict[str, NDArray[Any]],
+    known: NDArray[np.bool_],
+    change: NDArray[np.float64],
+    left: Left,
     noise_row: NoiseRow,
     settings: Settings,
 ) -> LastingRow:
-    known = np.isfinite(left)
-    left, found, rider = left[known], found[known], rider[known]
-    seen = np.isfinite(found)
-    change, seen_rider = (found - left)[seen], rider[seen]
-    n, n_seen, n_riders = len(left), int(seen.sum()), count_riders(seen_rider)
+    """change: of each knee, NaN where it was not found again; known: whether it was recorded as the fit left it."""
+    change, rider, fit_no, level = change[known], knees["rider"][known], knees["fit_no"][known], settings.intervals.level
+    seen = np.isfinite(change)
+    n, n_seen, n_riders = len(change), int(seen.sum()), count_riders(rider[seen])
     row = LastingRow(outcome, noise_row.unit, n, n_seen, n_riders)
     if n_seen < settings.minimum.rows_shown or n_riders < 2:
-        words = f"{outcome.capitalize()}: not enough yet, {counted(n_seen, 'knee')} found again."
+        words = f"{outcome.capitalize()}: not enough yet, {n_seen:,} of {counted(n, 'knee')} found again."
         return replace(row, words=words)
-    mean = clustered_mean(change, seen_rider, settings.intervals.level)
-    row = replace(
-        row, mean_change=mean.estimate, mean_change_low=mean.low, mean_change_high=mean.high, words=_change_words(row, mean)
-    )
+    mean = clustered_mean(change[seen], rider[seen], level)
+    # Two rows are one family: each is sure where half the chance of an error would do.
+    sure = clustered_mean(change[seen], rider[seen], (1 + level) / 2)
+    words = _change_words(row, mean, is_sure=sure.low > 0 or sure.high < 0)
+    row = replace(row, mean_change=mean.estimate, mean_change_low=mean.low, mean_change_high=mean.high, words=words)
     if noise_row.mdc95 is None:
         return replace(row, words=f"{row.words} {noise_row.words}")
-    held = clustered_share((change <= noise_row.mdc95).astype(float), seen_rider, settings.intervals.level)
-    n_held = int((change <= noise_row.mdc95).sum())
+    held = np.where(seen, change <= noise_row.mdc95, np.nan)
+    found = clustered_share(held[seen], rider[seen], level)
+    bounds = bounds_of_mean(held, rider, (0.0, 1.0), level, is_share=True)
     row = replace(
         row,
         mdc95=noise_row.mdc95,
-        held=held.estimate,
-        held_low=held.low,
-        held_high=held.high,
-        worst=n_held / n,
-        best=(n_held + n - n_seen) / n,
+        held=found.estimate,
+        held_low=found.low,
+        held_high=found.high,
+        worst=bounds.low,
+        best=bounds.high,
+        bounds_low=bounds.interval_low,
+        bounds_high=bounds.interval_high,
     )
-    return replace(row, words=f"{_held_words(row)} {row.words}")
+    alike = left.mean_of_all(held, fit_no, rider, level)
+    if alike:
+        row = replace(row, alike=alike.estimate, alike_low=max(alike.low, 0.0), alike_high=min(alike.high, 1.0))
+    return replace(row, words=f"{_held_words(row, bounds, alike)} {row.words}")
 
 
-def _change_words(row: LastingRow, mean: Any) -> str:
+def _change_words(row: LastingRow, mean: Estimate, *, is_sure: bool) -> str:
     sign = UNITS[row.unit].sign
-    thing = "Distance from neutral" if row.outcome == "tilt" else "Sway"
-    return (
-        f"{thing} changed by {spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) "
-        "on average from the fit's departure to the follow-up's arrival."
+    thing = "distance from neutral" if row.outcome == "tilt" else "sway"
+    found = f"{spoken(mean.estimate, 2, sign)} ({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}) on average"
+    span = "from the fit's departure to the follow-up's arrival"
+    if not is_sure:
+        return f"No clear change in {thing} {span} in knees found again, {found}."
+    return f"In knees found again {thing} changed by {found} {span}."
+
+
+def _held_words(row: LastingRow, bounds: Bounds, alike: Estimate | None) -> str:
+    start = f"{row.outcome.capitalize()}: {row.n_seen:,} of {counted(row.n_knees, 'knee')} were found again"
+    held = spoken_percent(row.held or 0)
+    if row.n_seen == row.n_knees:
+        return f"{start}, and {held} held ({spoken_percents(row.held_low or 0, row.held_high or 0)}). {for_most(row)}"
+    words = (
+        f"{start}, {row.n_knees - row.n_seen:,} were not. Of all, {spoken_percents(bounds.low, bounds.high)} held: the one end "
+        "if none of those not found did, the other if each did "
+        f"({spoken_percents(bounds.interval_low, bounds.interval_high)} with chance). {for_most(row)} "
+        f"Of those found again {held} held"
     )
+    if alike is None:
+        return f"{words}."
+    told, ends = spoken_percent(alike.estimate), spoken_percents(row.alike_low or 0, row.alike_high or 0)
+    return f"{words}; of all {told} ({ends}), if those not found held as did those who were alike when they left."
 
 
-def _held_words(row: LastingRow) -> str:
-    held, worst, best = (spoken_percent(x or 0) for x in (row.held, row.worst, row.best))
-    interval = spoken_percents(row.held_low or 0, row.held_high or 0)
-    return (
-        f"{row.outcome.capitalize()} held in {held} of knees found again ({interval}; {row.n_seen:,} of "
-        f"{counted(row.n_knees, 'knee')}); of all knees, in {worst} if none of the others held, in {best} if each of them did."
-    )
+def for_most(row: LastingRow) -> str:
+    """Whether the fit held for most knees, by the bounds alone."""
+    others = "" if row.n_seen == row.n_knees else ", whatever became of the others"
+    if row.bounds_low is not None and row.bounds_low > 1 / 2:
+        return f"It held for most{others}."
+    if row.bounds_high is not None and row.bounds_high < 1 / 2:
+        return f"It did not hold for most{others}."
+    return "Whether it held for most cannot be told."
 
 
-def said_rows(rows: dict[str, NDArray[Any]], settings: Settings) -> Iterator[SaidRow]:
-    """Satisfaction and pain at the follow-up: ordinal, so medians and quartiles."""
-    for topic in ("satisfaction", "pain"):
+def said_rows(left: Left, settings: Settings) -> Iterator[SaidRow]:
+    """Satisfaction and pain at the follow-up, of fits whose window has closed: medians, quartiles, and means with bounds."""
+    rows, level = left.rows, settings.intervals.level
+    for topic, best in BEST.items():
         points = rows[f"{topic}_points"].astype(float)
-        told_at_all = np.isfinite(points)
-        points, n_riders = points[told_at_all], count_riders(rows["rider"][told_at_all])
-        n, name = len(points), topic.capitalize()
-        if n < settings.minimum.rows_shown:
-            yield SaidRow(topic, n, None, None, None, f"{name}: not enough yet, {counted(n, 'answer')}.", n_riders)
+        told = np.isfinite(points)
+        n, n_fits, n_riders, name = int(told.sum()), len(points), count_riders(rows["rider"][told]), topic.capitalize()
+        if n < settings.minimum.rows_shown or n_riders < 2:
+            words = f"{name}: not enough yet, {counted(n, 'answer')} of {counted(n_fits, 'fit')}."
+            yield SaidRow(topic, n, None, None, None, words, n_riders, n_fits)
             continue
-        low, median, high = (float(x) for x in np.quantile(points, (0.25, 0.5, 0.75)))
-        told = [spoken(value, 0 if value.is_integer() else 1) for value in (median, low, high)]
-        words = (
-            f"{name} at the follow-up: median {told[0]} of 10, the middle half from {told[1]} to {told[2]} "
-            f"({counted(n, 'answer')})."
-        )
-        yield SaidRow(topic, n, median, low, high, words, n_riders)
+        bounds = bounds_of_mean(points, rows["rider"], _POINTS, level, is_share=False)
+        ends = (bounds.low, bounds.high) if best else (bounds.high, bounds.low)
+        alike = left.mean_of_all(points, rows["fit_no"], rows["rider"], level)
+        low, median, high = (float(x) for x in np.quantile(points[told], (0.25, 0.5, 0.75)))
+        row = SaidRow(topic, n, median, low, high, "", n_riders, n_fits, float(points[told].mean()), *ends)
+        row = replace(row, bounds_low_points=bounds.interval_low, bounds_high_points=bounds.interval_high)
+        if alike:
+            mean, lowest, highest = (float(np.clip(end, *_POINTS)) for end in (alike.estimate, alike.low, alike.high))
+            row = replace(row, alike_points=mean, alike_low_points=lowest, alike_high_points=highest)
+        yield replace(row, words=_said_words(row, bounds))
+
+
+def _said_words(row: SaidRow, bounds: Bounds) -> str:
+    points = [row.median_points or 0.0, row.quartile_low_points or 0.0, row.quartile_high_points or 0.0]
+    told = [spoken(value, 0 if value.is_integer() else 1) for value in points]
+    of = f"{row.n:,} of {counted(row.n_fits, 'fit')}"
+    words = (
+        f"{row.topic.capitalize()} at the follow-up, told of {of}: median {told[0]} of 10, the middle half from {told[1]} to "
+        f"{told[2]}, mean {spoken(row.mean_points or 0, 1)}."
+    )
+    if row.n == row.n_fits:
+        return words
+    words += (
+        f" The other {row.n_fits - row.n:,} are not seen: over all fits the mean lies between {spoken(bounds.low, 1)} and "
+        f"{spoken(bounds.high, 1)}, whatever they would have said ({spoken(bounds.interval_low, 1)} to "
+        f"{spoken(bounds.interval_high, 1)} with chance)."
+    )
+    if row.alike_points is None:
+        return words
+    ends = f"{spoken(row.alike_low_points or 0, 1)} to {spoken(row.alike_high_points or 0, 1)}"
+    return f"{words} It is {spoken(row.alike_points, 1)} ({ends}) if they are as those who were alike when they left."

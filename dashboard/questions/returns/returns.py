@@ -18,11 +18,12 @@ from dashboard.questions.returns.answers_returns import (
     Returns,
 )
 from dashboard.questions.returns.lasting import lasting_rows, said_rows
+from dashboard.questions.returns.unseen import Left
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import Levels, count_riders, levels_of_feet
 from dashboard.questions.selection.numbers import spoken_chance, spoken_percent, spoken_percents
 from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of, spoken_day
-from dashboard.questions.selection.selection import Selection
+from dashboard.questions.selection.selection import SPLITS, Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
@@ -31,26 +32,27 @@ from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
 
-# Fits, levels of feet, knees found again and repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-# What is overdue is counted to today's date as well; rates and curve rest on the data's last date alone.
-KNOWS_TODAY = True
-
 METHOD = {
+    "asked": "first fits and refits, booked or not; a follow-up visit is a return itself, and asks for none",
     "booking": "first fits and refits older than the booking days; booked on the day, or within the booking days",
     "return_rate": "attended within the window / fits whose window has closed; an open window is never a failure",
     "curve": "cumulative incidence (Aalen-Johansen) beside bookings cancelled or missed for good, which end on the day they "
     "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at the data's end",
-    "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent",
+    "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent; "
+    "a difference is told where p times the number of splits that may be asked for is below 1 - level",
     "overdue": "open past the day it was due: by the data's last date, and by today's date, each told by its name",
     "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
-    "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held",
+    "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held (Imbens-Manski)",
+    "alike": "inverse-probability weights by what was known at departure, with a regression; what decides who comes and was "
+    "not known, such as pain since then, is not seen",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
 
 _FEET_DIFFER = "feet differ"
 _AT_RISK_EVERY_DAYS = 14
+# Each split by what is true of a fit or a foot brings one comparison; a side has none.
+_N_SPLITS = len(SPLITS) - 1
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,7 @@ def ask(
     assert scope.as_of is not None  # there are fits, and each has a day
     rows = read_or_cut(warehouse, scope, SQL / "returns_fits.sql", remember)
     groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
+    left = Left(groups[0].where("is_followable"))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
     parameters = {**scope.parameters, "today": today or scope.as_of}
     overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", parameters, **fragments()))
@@ -98,8 +101,8 @@ def ask(
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
         comparisons=tuple(_comparisons(selection.split, groups, settings)),
         overdue=overdue,
-        lasting=tuple(lasting_rows(warehouse, scope, settings, remember)),
-        said=tuple(said_rows(rows, settings)),
+        lasting=tuple(lasting_rows(warehouse, scope, left, settings, remember)),
+        said=tuple(said_rows(left, settings)),
         today=today,
     )
 
@@ -123,7 +126,7 @@ def _groups(rows: Rows, levels: Levels | None, split: str | None) -> Iterator[_G
     yield _Group(None, None, rows)
     if levels is None:
         return
-    left, right = levels.number.T
+    left, right = levels.number[np.searchsorted(levels.fit_no, rows["fit_no"])].T
     for number, level in enumerate(levels.names):
         alike = (left == number) & (right == number)
         if alike.any():
@@ -172,7 +175,7 @@ def _share(
 
 
 def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:
-    rows = group.where("asks_follow_up")
+    rows = group.rows
     if len(rows["days"]) < settings.minimum.rows_shown:
         return
     found = cumulative_incidence(rows["days"].astype(float), rows["end_code"].astype(int), settings.intervals.level)
@@ -183,7 +186,7 @@ def _curve(group: _Group, settings: Settings) -> Iterator[ReturnCurveRow]:
 
 
 def _at_risk(group: _Group, settings: Settings) -> Iterator[AtRiskRow]:
-    rows = group.where("asks_follow_up")
+    rows = group.rows
     if len(rows["days"]) < settings.minimum.rows_shown:
         return
     days = np.arange(0, settings.follow_up.curve_days + 1, _AT_RISK_EVERY_DAYS)
@@ -198,7 +201,7 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
     if split == "side":
         yield ComparisonRow(split, "", 0, None, None, None, "A fit has two sides, so that returns are not split by side.")
         return
-    followed = {group.level: group.where("asks_follow_up") for group in groups if group.level is not None}
+    followed = {group.level: group.rows for group in groups if group.level is not None}
     enough = {level: rows for level, rows in followed.items() if len(rows["days"]) >= settings.minimum.rows_shown}
     names = "; ".join(str(level) for level in enough)
     n = sum(len(rows["days"]) for rows in enough.values())
@@ -209,7 +212,7 @@ def _comparisons(split: str | None, groups: list[_Group], settings: Settings) ->
     except StatisticsError as refused:
         yield ComparisonRow(split, names, n, None, None, None, str(refused))
         return
-    clear = found.p_value < 1 - settings.intervals.level
+    clear = found.p_value * _N_SPLITS < 1 - settings.intervals.level
     told = "Riders come back at different rates" if clear else "No clear difference in how riders come back"
     chance = f"chance alone would bring a difference as large {spoken_chance(found.p_value)}"
     words = f"{told} by {split.replace('_', ' ')}: {chance}."

@@ -12,14 +12,6 @@ from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
-# The asker hands over the answers of these questions over all fits: computed once, whichever rider is asked for.
-LEANS_ON = ("noise",)
-# The rules of agreement are asked of all fits once a snapshot.
-REMEMBERS = True
-# What is overdue is counted to today's date as well.
-KNOWS_TODAY = True
-SPLITS = False
-
 
 def ask(
     warehouse: Warehouse,

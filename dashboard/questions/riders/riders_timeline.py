@@ -66,7 +66,8 @@ def timeline(
     [rider] = rider_rows(warehouse, scope, judged, settings, today)
     known = known_noise(noise)
     fits, captures = rows("fits"), rows("captures")
-    knees = tuple(_knees(captures, known))
+    fitter_of = {fit["session_id"]: fit["fitter_id"] for fit in fits}
+    knees = tuple(_knees(captures, _judged_by(noise, known), fitter_of))
     told = tuple(_fit(fit, [knee for knee in knees if knee.session_id == fit["session_id"]]) for fit in fits)
     return RiderTimeline(
         as_of=scope.as_of,
@@ -105,8 +106,17 @@ def _fit(fit: Row, knees: Sequence[KneeRow]) -> FitRow:
     return FitRow(**given, words=fit_words(knees, fit["n_captures"]))
 
 
-def _knees(captures: Sequence[Row], noise: Mapping[str, NoiseRow]) -> Iterator[KneeRow]:
-    """Each knee of each fit from its first capture to its last, on every outcome."""
+def _judged_by(noise: Noise | None, known: Mapping[str, NoiseRow]) -> dict[tuple[str, str], float | None]:
+    """The smallest real change of each outcome that a fitter's fits are judged by, and of any other fitter's ("")."""
+    own = {(row.level, row.outcome): row.judged_by for row in (noise.groups if noise else ()) if row.group == "fitter"}
+    own = {key: limit for key, limit in own.items() if key[1] in known}
+    return {**{("", outcome): row.mdc95 for outcome, row in known.items()}, **own}
+
+
+def _knees(
+    captures: Sequence[Row], judged_by: Mapping[tuple[str, str], float | None], fitter_of: Mapping[str, str]
+) -> Iterator[KneeRow]:
+    """Each knee of each fit from its first capture to its last, on every outcome, judged by the noise of the fit's fitter."""
     for session, of_fit in groupby(captures, lambda row: row["session_id"]):
         rows = list(of_fit)
         first, last = rows[0]["capture_no"], rows[-1]["capture_no"]
@@ -116,7 +126,7 @@ def _knees(captures: Sequence[Row], noise: Mapping[str, NoiseRow]) -> Iterator[K
                 arrival, departure = (ends.get((side, number), {}).get(column) for number in (first, last))
                 has_both = arrival is not None and departure is not None and last > first
                 change = float(departure - arrival) if has_both else None  # type: ignore[operator]
-                mdc95 = noise[outcome].mdc95 if outcome in noise else None
+                mdc95 = judged_by.get((fitter_of.get(session, ""), outcome), judged_by.get(("", outcome)))
                 told = _verdict(change, mdc95)
                 yield KneeRow(session, side, outcome, _UNITS[outcome], arrival, departure, change, mdc95, told)
 

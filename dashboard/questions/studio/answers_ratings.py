@@ -11,7 +11,8 @@ class RatingRow:
     """One topic from one moment to another, scores 0 to 10; changes in points, later less earlier.
 
     A pair is one rating of the same part of the body at both moments. `n_at_best`: pairs that could not get better, since
-    the earlier score was the best one already. For pain a lower score is better.
+    the earlier score was the best one already. For pain a lower score is better. `n_not_again`: ratings of the earlier moment
+    that have none at the follow-up, of fits whose window has closed.
     """
 
     topic: str
@@ -41,6 +42,7 @@ class RatingRow:
     p_value: float | None
     q_value: float | None
     words: str
+    n_not_again: int = 0
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dashboard.questions.selection.answers import Answer
 class TrendRow:
     """One figure in one calendar period (`period` is its first day), in `unit`; without a figure: a gap, or too few.
 
-    `signals` names the rules that this period completes or carries on, separated by commas.
+    `signals`: "step" from the period on at which the figure moved, where it did.
     """
 
     figure: str
@@ -33,7 +33,10 @@ class TrendRow:
 
 @dataclass(frozen=True)
 class ChartRow:
-    """The control chart of one figure: its kind, what its limits are frozen from, and how many signals it shows."""
+    """The control chart of one figure: its kind, what its limits are frozen from, and whether it moved (n_signals 1).
+
+    p_value: of its largest step after the base, where nothing moved; q_value: in the family of the figures.
+    """
 
     figure: str
     unit: str
@@ -45,11 +48,13 @@ class ChartRow:
     design_effect: float | None
     n_signals: int
     words: str
+    p_value: float | None = None
+    q_value: float | None = None
 
 
 @dataclass(frozen=True)
 class SignalRow:
-    """One run of periods that a rule calls a signal: outside_limits, one_side or steady; `mean` over those periods."""
+    """A figure that moved: by one step (`rule`), higher or lower; `mean` from then on, `before` all that came before."""
 
     figure: str
     unit: str
@@ -59,6 +64,7 @@ class SignalRow:
     period_to: date
     n_periods: int
     mean: float
+    before: float
     centre: float
     words: str
 

@@ -18,6 +18,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, PeriodRow, Periods
 from dashboard.questions.studio.studio import Measured, estimate_of, measured
 from shared.errors import NotEstimableError, TooFewError
+from shared.rig.care import Watched, care, concerning
 from shared.settings import Settings
 from shared.statistics.group_difference import adjusted_difference
 from shared.statistics.multiplicity import in_family
@@ -33,9 +34,6 @@ METHOD = {
     "q_value": "Benjamini-Hochberg over all comparisons; told where the interval leaves out zero and q is small",
     "return_rate": "an open window is left out in every period",
 }
-# The fits and knees of `studio` are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NAMES = {
     "knees_better": "Knees better at departure",
     "side_difference_left": "Fits with a side difference left",
@@ -77,14 +75,21 @@ def _a_year_before(day: date) -> date:
     return date(day.year - 1, day.month, last_day if is_end else min(day.day, last_day))
 
 
-def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Periods:
+def ask(
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None = None,
+    rig: Watched | None = None,
+) -> Periods:
     """The figures of the selection's dates; without both dates, those from the first to the last fit's day.
 
-    Raises TooFewError where the selection is empty, or has neither dates nor figures.
+    rig: what is found of the rigs; a day between the periods from which one measures otherwise stands in the headline. Raises
+    TooFewError where the selection is empty, or has neither dates nor figures.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    tilt_noise = noise.own_noise("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     # As `studio` measures them, so that this period's figures are its own to the last digit.
     present = {one.figure: one for one in measured(warehouse, scope, settings, tilt_noise, remember)}
     whole = scope_of(warehouse, replace(selection, date_from=None, date_to=None), settings, remember or at_once)
@@ -92,6 +97,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     this = _this_span(everything, selection)
     spans = {"this": this, "before": span_before(this), "year_before": span_a_year_before(this)}
     compared = [each for one in everything for each in _compared(one, spans)]
+    with_care = care(concerning(rig, selection.studio), spans["year_before"].first, this.last)
     changes = tuple(_told(side_by_side(lambda each: _change(*each, settings), compared, len(everything[0].day))))
     return Periods(
         as_of=scope.as_of,
@@ -100,7 +106,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         method={**METHOD, "level": settings.intervals.level},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(changes),
+        headline=" ".join(filter(None, (_headline(changes), with_care))),
         periods=tuple(row for one in everything for row in _rows(one, present[one.figure], spans, settings)),
         changes=changes,
     )

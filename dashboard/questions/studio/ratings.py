@@ -28,9 +28,6 @@ Flags = NDArray[np.bool_]
 # A topic and the moments between which it is compared.
 Compared = tuple[str, tuple[str, str]]
 
-# Ratings and levels of feet of all fits are read once a snapshot and cut.
-REMEMBERS = True
-
 TOPICS = catalogue()["rider_ratings"].column("topic").codes
 COMPARISONS = (("arrival", "departure"), ("arrival", "follow_up"), ("departure", "follow_up"))
 _BEST = {"pain": 0.0}
@@ -95,9 +92,11 @@ def _where(pairs: Pairs, chosen: Flags) -> Pairs:
 
 
 def _both(pairs: Pairs, moments: tuple[str, str]) -> Pairs:
-    """The pairs that were rated at both moments, the scores as `before` and `after`."""
+    """The pairs that were rated at both moments, the scores as `before` and `after`; and, of fits whose window has
+    closed, those that were not rated again, NaN after."""
     before, after = (pairs[moment].astype(float) for moment in moments)
-    rated = np.flatnonzero(np.isfinite(before) & np.isfinite(after))
+    is_missed = pairs["is_followable"].astype(bool) & (moments[1] == "follow_up")
+    rated = np.flatnonzero(np.isfinite(before) & (np.isfinite(after) | is_missed))
     told = {name: pairs[name][rated] for name in ("fit_no", "rider", "part")}
     return {**told, "before": before[rated], "after": after[rated]}
 
@@ -129,10 +128,11 @@ def _by_part(
 
 def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings, of: str = "") -> RatingRow:
     """One topic between two moments; `of` names the level or the part in the sentence."""
-    before, after, rider = (pairs[name] for name in ("before", "after", "rider"))
+    all_before, again = pairs["before"], np.isfinite(pairs["after"])
+    before, after, rider = (pairs[name][again] for name in ("before", "after", "rider"))
     n, n_riders = len(before), count_riders(rider)
     at_best = int((before == _BEST.get(topic, 10.0)).sum())
-    row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "")
+    row = RatingRow(topic, None, *moments, None, None, n, n_riders, at_best, *((None,) * 17), "", len(again) - n)
     name = (
         f"{topic.replace('_', ' ')}{f', {of},' if of else ''} from {moments[0]} to {moments[1].replace('_', '-')}".capitalize()
     )
@@ -157,7 +157,18 @@ def _row(pairs: Pairs, topic: str, moments: tuple[str, str], settings: Settings,
         worse_low=found.worse.low,
         worse_high=found.worse.high,
         p_value=found.p_value,
-        words=f"{name}: {_words(found, n, n_riders)}",
+        words=f"{name}: {_words(found, n, n_riders)}{_not_again(all_before, after, moments[0], len(again) - n)}",
+    )
+
+
+def _not_again(before: NDArray[np.float64], after: NDArray[np.float64], moment: str, n: int) -> str:
+    """How many were not rated again, and between what the mean change of all lies, whatever they would have said."""
+    if n == 0:
+        return ""
+    low, high = ((after.sum() + end * n - before.sum()) / len(before) for end in (0, 10))
+    return (
+        f" {n:,} more {'was' if n == 1 else 'were'} rated at {moment} and not again: over all the mean change lies between "
+        f"{spoken(low, 1)} and {spoken(high, 1)}, whatever they would have said."
     )
 
 

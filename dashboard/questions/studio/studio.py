@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.data import noise
-from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.data.fitter_noise import FitterNoise
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
@@ -26,15 +26,13 @@ from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 METHOD = {
-    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 from arrival to departure",
+    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 (of the fit's own "
+    "fitter, where fitters' captures scatter differently) from arrival to departure",
     "side_difference_left": "share of fits whose tilt differs between the knees by the limit or more at departure",
     "return_rate": "share of fits attended again within the window, of the fits whose window has closed",
     "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
-# Fits, knees and repeat pairs of all fits are read once a snapshot and cut.
-REMEMBERS = True
-SPLITS = False
 _NO_DAYS = np.array([], "datetime64[D]")
 
 
@@ -55,7 +53,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     """The four headline figures of the owner's first page."""
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
-    tilt_noise = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
+    tilt_noise = noise.own_noise("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     outcomes = list(measured(warehouse, scope, settings, tilt_noise, remember))
     figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
@@ -72,16 +70,16 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 
 def measured(
-    warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: NoiseRow, remember: Remember | None = None
+    warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: FitterNoise, remember: Remember | None = None
 ) -> Iterator[Measured]:
     """The raw values behind each headline figure; the trends chart the same ones."""
     knees = read_or_cut(warehouse, scope, SQL / "studio_knees.sql", remember)
     fits = read_or_cut(warehouse, scope, SQL / "studio_fits.sql", remember)
     if tilt_noise.mdc95 is None:
-        refusal = f"{_NAMES['knees_better']}: {tilt_noise.words.partition(': ')[2]}"
+        refusal = f"{_NAMES['knees_better']}: {tilt_noise.row.words.partition(': ')[2]}"
         yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
     else:
-        better = knees["nearer_neutral_deg"] > tilt_noise.mdc95
+        better = knees["nearer_neutral_deg"] > tilt_noise.limits(knees["fitter"])
         yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
     difference = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
     both = np.isfinite(difference)

@@ -1,13 +1,17 @@
 """The fits behind the trends, and what their riders came with."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.questions.selection.calendar import first_day, period_of
 from dashboard.questions.selection.every_fit import Remember, at_once, feet_selected, read_or_cut
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.studio import SQL
+from dashboard.questions.studio.answers_trends import NoteRow
+from shared.settings import Trends as TrendSettings
 from shared.warehouse import Warehouse
 
 Array = NDArray[np.float64]
@@ -37,3 +41,10 @@ def _of_selected(values: Array, feet: NDArray[np.bool_] | None, foot: NDArray[np
     if feet is None:
         return values
     return np.where(feet[np.minimum(foot, len(feet) - 1)] & (foot < len(feet)), values, np.nan)
+
+
+def notes_of(trends: TrendSettings) -> Iterator[NoteRow]:
+    """The dated notes, each with its period."""
+    for note in trends.notes:
+        period = int(period_of(np.array([note.on], "datetime64[D]"), trends.every)[0])
+        yield NoteRow(note.on, first_day(period, trends.every), note.words)

@@ -39,6 +39,7 @@ from dashboard.questions.symmetry.asymmetry_rows import (
 )
 from dashboard.questions.symmetry.both_sides import side_difference
 from dashboard.questions.symmetry.knee_patterns import PATTERNS
+from shared.rig.care import Watched, concerning, of_sides
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -62,8 +63,6 @@ ARRIVAL_CAUTION = (
     "the choice itself: no change and no difference is told of them here."
 )
 PARTS = ("prevalence", "change", "patterns", "flow", "differences", "curve", "repeats", "knees")
-# Both knees of all fits and repeats, and the levels of feet, are read once a snapshot and cut.
-REMEMBERS = True
 # How many first sessions the picture of left against right holds, the newest.
 _PICTURED = 500
 
@@ -74,10 +73,12 @@ def ask(
     settings: Settings,
     remember: Remember | None = None,
     parts: tuple[str, ...] = PARTS,
+    rig: Watched | None = None,
 ) -> Asymmetry:
     """Side differences, their prevalence at riders' first sessions, what becomes of them, and the knee patterns.
 
-    parts: which lists of the answer are asked for, out of PARTS; the others stay empty.
+    parts: which lists of the answer are asked for, out of PARTS; the others stay empty. rig: what is found of the rigs; the
+    headline tells where one measures right and left otherwise.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
@@ -99,6 +100,8 @@ def ask(
         "repeats": lambda: _repeats(read_or_cut(warehouse, scope, SQL / "asymmetry_repeats.sql", remember), settings),
         "knees": lambda: _pictured(warehouse, firsts),
     }
+    told = headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0])
+    of_rig = of_sides(concerning(rig, selection.studio, selection.date_from, selection.date_to))
     return Asymmetry(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -106,7 +109,7 @@ def ask(
         method={**METHOD, **_limits(settings)},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0]),
+        headline=f"{told} {of_rig}".rstrip(),
         cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split)),
         **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
     )

@@ -13,8 +13,6 @@ from shared.warehouse import Warehouse
 # More marks than these in one picture are no longer told apart.
 MOST_CELLS = 2000
 
-REMEMBERS = True
-SPLITS = False
 
 METHOD = {
     "rows": "riders' first sessions with both knees recorded, at the lowest and highest capture",

@@ -24,9 +24,6 @@ from shared.warehouse import Warehouse
 Feet = Mapping[str, NDArray[Any]]
 Flags = NDArray[np.bool_]
 
-# Exams and levels of feet of all fits are read once a snapshot and cut.
-REMEMBERS = True
-
 # Garbalosa et al. 1994, J Orthop Sports Phys Ther 20:200; quoted for 234 feet, yet whole counts only of 240: 208, 21, 11.
 PUBLISHED_FOREFOOT = {"varus": 0.8667, "valgus": 0.0875, "neutral": 0.0458}
 

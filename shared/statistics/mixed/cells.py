@@ -6,7 +6,7 @@ within-knee estimator's own, and no matrix of rows and terms is ever made. METHO
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import TypeVar
 
@@ -57,18 +57,12 @@ class Cells:
         codes, labels = dense(self.rider)
         return codes, labels
 
-    @cached_property
-    def by_rider(self) -> Floats:
-        """The products summed by rider, (riders, pairs)."""
-        codes, labels = self.riders
-        return self.products_by(codes, len(labels))
-
-    def products_by(self, codes: Ints, n_groups: int, here: Ints | None = None) -> Floats:
-        """The products of the cells at `here`, all where None, summed by their ascending codes (groups, pairs)."""
-        places = self.places if here is None else self.places.take(here)
+    def products_by(self, codes: Ints, n_groups: int, here: Ints) -> Floats:
+        """The products of the cells at `here` summed by their ascending codes (groups, pairs)."""
         starts = np.searchsorted(codes, np.arange(n_groups + 1))
         shape = (n_groups, len(self.all_products))
-        return np.asarray(sparse.csr_array((np.ones(len(places)), places, starts), shape=shape) @ self.all_products)
+        adding = sparse.csr_array((np.ones(len(here)), self.places.take(here), starts), shape=shape)
+        return np.asarray(adding @ self.all_products)
 
     @property
     def n_varying(self) -> int:
@@ -91,49 +85,6 @@ class Cells:
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Terms:
-    """Where the columns stand among the terms of a model.
-
-    names (p,); level (cells,) and places (levels, v): the term of each varying column in cells of that level, -1 for none;
-    constant (cells, k): the columns that are the same throughout a cell, whose terms are the last k; products (levels, pairs):
-    the cells' packed products summed by level.
-    """
-
-    names: tuple[str, ...]
-    level: Ints
-    places: Ints
-    constant: Floats
-    products: Floats
-
-    @classmethod
-    def of(cls, cells: "Cells", names: tuple[str, ...], level: Ints, places: Ints, constant: Floats | None = None) -> "Terms":
-        if len(places) == 1:
-            products = cells.by_rider.sum(axis=0)[None]
-        else:
-            order = np.argsort(level, kind="stable")
-            products = cells.products_by(level.take(order), len(places), order)
-        return cls(names, level, places, np.empty((len(cells.n), 0)) if constant is None else constant, products)
-
-    def of_chosen(self, cells: "Cells", kept: Flags) -> "Terms":
-        """The same terms of some of the cells: those where `kept` (cells,) is true."""
-        return Terms.of(cells, self.names, self.level[kept], self.places, self.constant[kept])
-
-    def varying(self, told: Flags) -> "Terms":
-        """The terms where `told` (p,) is true, without the columns that are the same throughout a cell."""
-        return replace(self, constant=self.constant[:, :0]).kept(told)
-
-    def kept(self, told: Flags) -> "Terms":
-        """The terms where `told` (p,) is true."""
-        if told.all():
-            return self
-        new_place = np.append(np.where(told, np.cumsum(told) - 1, -1), -1)
-        names = tuple(name for name, keep in zip(self.names, told, strict=True) if keep)
-        of_constant = told[len(told) - self.constant.shape[1] :]
-        constant = self.constant if of_constant.all() else self.constant[:, of_constant]
-        return replace(self, names=names, places=new_place[self.places], constant=constant)
-
-
 def upper(size: int) -> tuple[Ints, Ints]:
     """Rows and columns of the upper triangle of a (size, size) matrix."""
     return _upper(size)
@@ -154,17 +105,6 @@ def full(packed: NDArray[Real], size: int, first: int | None = None) -> NDArray[
     return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
 
 
-def sums_by(codes: Ints, n_groups: int, values: NDArray[Real], weights: NDArray[Real] | None = None) -> NDArray[Real]:
-    """Sums (groups, m) of values (n, m), each times its weight where there are weights."""
-    entries = np.ones(len(codes), dtype=values.dtype) if weights is None else weights
-    if len(codes) and (codes[1:] >= codes[:-1]).all():
-        starts = np.searchsorted(codes, np.arange(n_groups + 1))
-        adding = sparse.csr_array((entries, np.arange(len(codes)), starts), shape=(n_groups, len(codes)))
-    else:
-        adding = sparse.csr_array((entries, (codes, np.arange(len(codes)))), shape=(n_groups, len(codes)))
-    return np.asarray(adding @ values)
-
-
 def cell_moments(columns: Floats, n: Ints) -> tuple[Floats, Floats]:
     """Means (cells, m) and packed within-cell cross products (cells, pairs) of columns (m, rows), cell after cell."""
     starts = np.cumsum(n) - n
@@ -179,52 +119,3 @@ def cell_moments(columns: Floats, n: Ints) -> tuple[Floats, Floats]:
     for pair, (left, right) in enumerate(zip(rows, places, strict=True)):
         products[:, pair] = np.add.reduceat(rest[left] * rest[right], starts)
     return mean, products
-
-
-def within_products(terms: Terms) -> Floats:
-    """Cross products (p + 1, p + 1) of the terms and, last, the outcome, less their cells' means."""
-    v, p = terms.places.shape[1], len(terms.names)
-    found = np.zeros((p + 2, p + 2))
-    for places, products in zip(terms.places, terms.products, strict=True):
-        at = np.append(np.where(places < 0, p + 1, places), p)
-        found[np.ix_(at, at)] += full(products, v + 1)
-    return found[: p + 1, : p + 1]
-
-
-def mean_columns(cells: Cells, terms: Terms) -> Floats:
-    """The cells' means of every term and, last, of the outcome, (cells, p + 1)."""
-    p, k = len(terms.names), terms.constant.shape[1]
-    design = np.zeros((len(cells.n), p + 1))
-    design[:, p - k : p] = terms.constant
-    design[:, p] = cells.outcome
-    for level, places in enumerate(terms.places):
-        kept = places >= 0
-        if len(terms.places) == 1:
-            # One after the other, as a rule: a block is copied at once.
-            first = int(places[0])
-            if np.array_equal(places, np.arange(first, first + len(places))) and first >= 0:
-                design[:, first : first + len(places)] = cells.mean
-            else:
-                design[:, places[kept]] = cells.mean[:, kept]
-        else:
-            here = np.flatnonzero(terms.level == level)
-            design[here[:, None], places[kept]] = cells.mean[here][:, kept]
-    return design
-
-
-def row_design(cells: Cells, terms: Terms, chosen: Flags | None = None) -> tuple[Floats, Floats]:
-    """The design (n, p) and the outcome (n,) row by row, of the chosen cells."""
-    rows = cells.rows(chosen)
-    picked = np.arange(len(cells.n)) if chosen is None else np.flatnonzero(chosen)
-    p, k = len(terms.names), terms.constant.shape[1]
-    cell = np.repeat(picked, cells.n[picked])
-    design = np.zeros((len(rows), p))
-    design[:, p - k :] = terms.constant.take(cell, axis=0)
-    for level, places in enumerate(terms.places):
-        kept = np.flatnonzero(places >= 0)
-        if len(terms.places) == 1:
-            design[:, places[kept]] = rows[:, kept]
-        else:
-            here = np.flatnonzero(terms.level.take(cell) == level)
-            design[here[:, None], places[kept]] = rows[here][:, kept]
-    return design, rows[:, -1]

@@ -1,31 +1,19 @@
 """Both effect models from cells, a knee in one visit, for any number of captures."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 from scipy.linalg import solve_triangular
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
-from shared.statistics.clustered.cr2 import root_of
 from shared.statistics.cross_products import cross_product
 from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products, triangle
 from shared.statistics.mixed.answers import MixedFit, WithinFit
-from shared.statistics.mixed.cells import (
-    Cells,
-    Flags,
-    Floats,
-    Terms,
-    cell_moments,
-    mean_columns,
-    row_design,
-    upper,
-    within_products,
-)
-from shared.statistics.mixed.reml import Criterion, best_ratios, left_over, means_of, weights_of
-from shared.statistics.mixed.riders import Grouped, grouped
+from shared.statistics.mixed.cells import Cells, Flags, Floats, cell_moments, upper
+from shared.statistics.mixed.reml import Criterion, Kinds, Means, best_ratios, left_over
 from shared.statistics.mixed.sandwich import Whitened, cr2_of_cells
+from shared.statistics.mixed.terms import Columns, Terms, columns_of, means_of, row_design, spread, within_products
 from shared.statistics.wording import counted
 
 # Squared length, columns scaled to one, of a direction of the design that cross products cannot tell from rounding.
@@ -94,9 +82,9 @@ def fit_within_cells(cells: Cells, terms: Terms, wanted: Flags | None = None) ->
     turned = _served(cells, terms, products, within=True)
     estimate, squares = _least_squares(turned)
     asked = np.ones(len(terms.names), dtype=bool) if wanted is None else wanted
-    fit = Whitened(turned.basis, turned.back @ turned.basis, estimate)
+    fit = Whitened(turned.basis @ turned.basis.T, turned.back, estimate)
     # A rider with no knee recorded twice adds nothing.
-    sandwich = cr2_of_cells(turned.cells, turned.terms, codes, fit, asked)
+    sandwich = cr2_of_cells(turned.cells, turned.terms, columns_of(turned.terms), fit, asked)
     return WithinFit(
         terms=terms.names,
         estimate=turned.start + turned.back @ estimate,
@@ -124,21 +112,30 @@ def fit_mixed_cells(cells: Cells, terms: Terms, wanted: Flags, begun: Mapping[st
     n_rows, n_riders = int(cells.n.sum()), len(cells.riders[1])
     new = _new(terms)
     terms, wanted = terms.kept(new), wanted[new]
-    columns = mean_columns(cells, terms) * np.sqrt(cells.n)[:, None]
-    within = within_products(terms)
-    products = within + cross_product(columns, columns)
+    within, means = within_products(terms), means_of(cells, terms)
+    products = within + _products(cells, means, len(terms.names))
     if not np.isfinite(products).all():
         raise NotEstimableError("No figure: a value is missing among the rows of the pooled model. Leave such rows out first.")
     is_intercept = np.array([name == "intercept" for name in terms.names])
-    told = is_intercept | _varies(cells, columns, within, products, is_intercept)
+    told = is_intercept | _varies(means, within, products, is_intercept, float(cells.n.sum()))
     told[told] = independent_of_products(_of(products, told)[:-1, :-1])
     terms, wanted = terms.kept(told), wanted[told]
     if n_riders < 2 or n_rows <= len(terms.names) + 1:
         found = f"{counted(n_rows, 'capture')} of {counted(n_riders, 'rider')} for {counted(len(terms.names), 'term')}"
         raise TooFewError(f"Not enough yet: {found}.")
-    del columns  # long, and read no more
     turned = _served(cells, terms, _of(products, told))
-    return _fitted(turned, terms.names, wanted, begun)
+    if turned.cells is not cells or not told.all():
+        means = means_of(turned.cells, turned.terms)
+    return _fitted(turned, means, terms.names, wanted, begun)
+
+
+def _products(cells: Cells, means: Sequence[tuple[Columns, Floats]], p: int) -> Floats:
+    """Cross products (p + 1, p + 1) of the cells' means, each counted as often as its cell has rows."""
+    found = np.zeros((p + 1, p + 1))
+    for columns, own in means:
+        rows = own * np.sqrt(cells.n.take(columns.block.cells))[:, None]
+        spread(columns, cross_product(rows, rows), found)
+    return found
 
 
 def _new(terms: Terms) -> Flags:
@@ -160,18 +157,23 @@ def _of(products: Floats, told: Flags) -> Floats:
     return np.asarray(products[np.ix_(kept, kept)])
 
 
-def _varies(cells: Cells, columns: Floats, within: Floats, products: Floats, is_intercept: Flags) -> Flags:
+def _varies(
+    means: Sequence[tuple[Columns, Floats]], within: Floats, products: Floats, is_intercept: Flags, n_rows: float
+) -> Flags:
     """Which terms' columns are not the same in all rows; what is left of a constant one after its mean is rounding."""
     varies = np.asarray(np.diag(within)[:-1] > 0)
-    squares, n_rows = np.diag(products)[:-1], float(cells.n.sum())
-    ones = np.flatnonzero(is_intercept)
-    sums = products[ones[0], :-1] if len(ones) else np.sqrt(cells.n) @ columns[:, :-1]
-    surely = squares - sums**2 / n_rows > _SURELY * squares
-    varies |= surely
-    for term in np.flatnonzero(~varies & (squares > 0)):
-        column = columns[:, term] / np.sqrt(cells.n)
-        low, high = float(column.min()), float(column.max())
-        varies[term] = high - low > 1e-12 * max(abs(low), abs(high))
+    squares, ones = np.diag(products)[:-1], np.flatnonzero(is_intercept)
+    if len(ones):
+        varies |= squares - products[ones[0], :-1] ** 2 / n_rows > _SURELY * squares
+    doubtful = ~varies & ~is_intercept & (squares > 0)
+    if doubtful.any():
+        low, high = np.full((2, len(varies)), np.nan)
+        for columns, own in means:
+            # A column that a block lacks is zero there.
+            lowest, highest = np.zeros((2, len(varies)))
+            lowest[columns.terms], highest[columns.terms] = own[:, :-1].min(axis=0), own[:, :-1].max(axis=0)
+            low, high = np.fmin(low, lowest), np.fmax(high, highest)
+        varies |= doubtful & (high - low > 1e-12 * np.maximum(np.abs(low), np.abs(high)))
     return varies
 
 
@@ -243,17 +245,26 @@ def _least_squares(turned: _Turned) -> tuple[Floats, float]:
     return estimate, float(contrast @ turned.products @ contrast)
 
 
-def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mapping[str, float] | None) -> MixedFit:
-    cells, terms, basis = turned.cells, turned.terms, turned.basis
-    riders = grouped(cells.rider, cells.knee, cells.visit, cells.n)
+def _fitted(
+    turned: _Turned,
+    means: Sequence[tuple[Columns, Floats]],
+    names: tuple[str, ...],
+    wanted: Flags,
+    begun: Mapping[str, float] | None,
+) -> MixedFit:
+    cells, terms, columns = turned.cells, turned.terms, [own for own, _ in means]
+    riders = terms.levels.division.riders
     n_rows, p = int(cells.n.sum()), len(names)
-    estimate, squares = _least_squares(turned)
-    scale = float(np.sqrt(squares / (n_rows - p)))
-    turning = np.zeros((p + 1, p + 1))
-    turning[:p, :p], turning[:p, p], turning[p, p] = basis, -estimate / scale, 1 / scale
-    means = mean_columns(cells, terms) @ turning
-    within = turning.T @ within_products(terms) @ turning
-    at = Criterion(tuple(riders.names), within, means_of(riders, means), n_rows - p)
+    first = _least_squares(turned)[0]
+    # The outcome less its least squares: what is left of it is not eaten up by what the terms tell.
+    turning = np.eye(p + 1)
+    turning[:p, p] = -first
+    at = Criterion(
+        Kinds(riders, [own.block for own in columns]),
+        turning.T @ within_products(terms) @ turning,
+        [Means(own.block, _less(rows, first[own.terms]), np.append(own.terms, p)) for own, rows in means],
+        n_rows - p,
+    )
     refusal = (
         f"No figure: the pooled model did not settle on an answer in {n_rows} captures of {len(riders.labels)} riders. "
         "Widen the selection."
@@ -261,20 +272,18 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
     ratios, value, factor = best_ratios(at, riders.names, refusal, begun)
     inverse = solve_triangular(factor[:p, :p], np.eye(p), lower=True)
     change, bread = -left_over(factor)[:p], np.asarray(inverse.T @ inverse)
-    residual = float(factor[p, p] ** 2 / (n_rows - p)) * scale**2
-    estimate = estimate + basis @ change * scale
-    told, root, whitening = turned.back @ basis, root_of(bread), _whitening(riders, ratios)
-    left = whitening @ ((means[:, p] - means[:, :p] @ change) * scale)
-    means = means[:, :p] @ root  # long: nothing of it is kept twice
-    fit = Whitened(basis @ root, told @ root, estimate, whitening @ means, left)
-    del means
-    sandwich = cr2_of_cells(cells, terms, riders.rider, fit, wanted)
+    residual = float(factor[p, p] ** 2 / (n_rows - p))
+    whitened = at.whitened(ratios)
+    for own, rows in zip(columns, whitened, strict=True):
+        _less(rows, change[own.terms])
+    fit = Whitened(bread, turned.back, first + change, whitened)
+    sandwich = cr2_of_cells(cells, terms, columns, fit, wanted)
     degrees = n_rows - p
-    constant = degrees * (np.log(2 * np.pi * scale**2 / degrees) + 1) / 2 - float(np.linalg.slogdet(told)[1])
+    constant = degrees * (np.log(2 * np.pi / degrees) + 1) / 2 - float(np.linalg.slogdet(turned.back)[1])
     return MixedFit(
         terms=names,
-        estimate=turned.start + turned.back @ estimate,
-        model_covariance=told @ bread @ told.T * residual,
+        estimate=turned.start + turned.back @ (first + change),
+        model_covariance=turned.back @ bread @ turned.back.T * residual,
         robust_covariance=sandwich.covariance,
         df=sandwich.df,
         variance_rider=ratios.get("rider", 0.0) * residual,
@@ -289,14 +298,7 @@ def _fitted(turned: _Turned, names: tuple[str, ...], wanted: Flags, begun: Mappi
     )
 
 
-def _whitening(riders: Grouped, ratios: Mapping[str, float]) -> sparse.csr_array:
-    """The matrix (cells, cells) that makes of the cells' means independent ones of unit variance; their cross products are
-    those by K."""
-    roots, to, of = [], [], []
-    for shape in riders.shapes:
-        factor = np.linalg.cholesky(weights_of(shape, ratios)[0]).transpose(0, 2, 1)
-        roots.append(factor[shape.kind].ravel())
-        to.append(np.repeat(shape.cells, shape.cells.shape[1]))
-        of.append(np.tile(shape.cells, shape.cells.shape[1]).ravel())
-    n_cells = len(riders.rider)
-    return sparse.csr_array((np.concatenate(roots), (np.concatenate(to), np.concatenate(of))), shape=(n_cells, n_cells))
+def _less(rows: Floats, estimate: Floats) -> Floats:
+    """Rows (c, w + 1) with the last column, in place, less what an estimate (w,) tells of it."""
+    rows[:, -1] -= rows[:, :-1] @ estimate
+    return rows

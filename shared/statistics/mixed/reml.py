@@ -5,41 +5,133 @@ of diag(1/n) + sum of ratio x (which cells share the intercept), V^-1 takes a ri
 its inverse plus the sum of log n. K is made once for riders of one kind. Source: Harville 1977, J Am Stat Assoc 72:320.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
 from shared.errors import NoConvergenceError
-from shared.statistics.estimability import triangle
+from shared.statistics.cross_products import cross_product
+from shared.statistics.mixed.blocks import Block
 from shared.statistics.mixed.riders import Grouped, Shape
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 # The search runs on theta = log(1 + m ratio), m the mean number of rows a group, times the root of half the groups: the
 # boundary stays at 0, the slope there does not vanish as it would for standard deviations, and curvature is about one.
 _START, _HIGHEST = 1.0, 18.0
 # In these coordinates, which are theta's own standard errors: a slope that is flat enough where rounding lets it be no flatter.
 _NEARLY = 1e-4
-# Rounds save looks at the criterion with all terms, of which each is long where means are many. A round makes the slope about a
-# tenth of what it was: so much of it may be left of its own.
-_LONG, _NEARER, _MOST_ROUNDS = 1_000_000, 0.02, 10
+# Of its own slope a round may leave this share.
+_NEARER, _MOST_ROUNDS = 1e-4, 10
 
 
 @dataclass(frozen=True)
 class Means:
-    """The cells' means of riders of one shape, kind by kind: rows (m, c, width), kind (m,), first (kinds,).
+    """The cells' means of a block, columns and, last, the outcome: rows (c, w + 1); and their places among all (w + 1,)."""
 
-    Of a kind with many riders rows hold the triangular factor, whose cross products are the riders'."""
-
-    shape: Shape
+    block: Block
     rows: Floats
-    kind: Ints
-    first: Ints
+    at: Ints
+
+    @cached_property
+    def spread(self) -> tuple[NDArray[np.intp], ...]:
+        """Where the block's cross products stand among all."""
+        return np.ix_(self.at, self.at)
+
+
+class Kinds:
+    """What the ratios make of the riders' kinds, and of the blocks whose riders are of these kinds."""
+
+    def __init__(self, riders: Grouped, blocks: Sequence[Block]) -> None:
+        self.riders = riders
+        sizes = [shape.n.size * shape.n.shape[1] for shape in riders.shapes]
+        offset = np.append(0, np.cumsum(sizes))[:-1]
+        roots = [_upper_of(shape) for shape in riders.shapes]
+        self.whitening = [_Pattern.of(riders, block, offset, roots) for block in blocks]
+        self.sums = {}
+        for name in riders.names:
+            first = [_first_of(shape.same[name]) for shape in riders.shapes]
+            filled = [np.repeat(own[:, :, None], own.shape[1], 2) for own in first]
+            self.sums[name] = [_Pattern.of(riders, block, offset, filled) for block in blocks]
+
+    def at(self, ratios: Mapping[str, float]) -> "KindsAt":
+        """The same at some ratios."""
+        weights, logdet = [], 0.0
+        for shape in self.riders.shapes:
+            own, logdets = weights_of(shape, ratios)
+            weights.append(own)
+            logdet += float(logdets @ shape.riders_of_kind)
+        return KindsAt(self, weights, logdet)
+
+
+@dataclass(frozen=True)
+class KindsAt:
+    """weights: K of each kind (kinds, c, c) by shape; logdet: log|V| of all riders."""
+
+    kinds: Kinds
+    weights: list[Floats]
+    logdet: float
+
+    def whitening(self) -> Iterator[sparse.csr_array]:
+        """For each block the matrix (c, c) that makes of its cells' means independent ones of unit variance, whose cross
+        products are those by K."""
+        table = _flat(np.linalg.cholesky(own).transpose(0, 2, 1) for own in self.weights)
+        return (pattern.filled(table) for pattern in self.kinds.whitening)
+
+    def sums(self, name: str) -> Iterator[sparse.csr_array]:
+        """For each block the matrix (groups, c) that sums K times its cells' means by the groups of one intercept."""
+        table = _flat(shape.same[name] @ own for shape, own in zip(self.kinds.riders.shapes, self.weights, strict=True))
+        return (pattern.filled(table) for pattern in self.kinds.sums[name])
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    """A sparse matrix of a block whose entries are some of a table by kind: `entries` says which."""
+
+    entries: Ints
+    columns: Ints
+    starts: Ints
+    shape: tuple[int, int]
+
+    @classmethod
+    def of(cls, riders: Grouped, block: Block, offset: Ints, filled: Sequence[Flags]) -> "_Pattern":
+        """filled: by shape, which entries of a kind's matrix there are (kinds, c, c); a row without any is no row here."""
+        entries, columns, sizes, begun = [], [], [], 0
+        for place, kind in block.kinds:
+            c = riders.shapes[place].n.shape[1]
+            rider, row, column = np.nonzero(filled[place][kind])
+            entries.append(offset[place] + (kind.take(rider) * c + row) * c + column)
+            columns.append(begun + rider * c + column)
+            of_row = np.bincount(rider * c + row, minlength=len(kind) * c)
+            sizes.append(of_row[of_row > 0])
+            begun += len(kind) * c
+        starts = np.append(0, np.cumsum(np.concatenate(sizes)))
+        return cls(np.concatenate(entries), np.concatenate(columns), starts, (len(starts) - 1, begun))
+
+    def filled(self, table: Floats) -> sparse.csr_array:
+        return sparse.csr_array((table.take(self.entries), self.columns, self.starts), shape=self.shape)
+
+
+def _flat(tables: Iterable[NDArray[np.floating]]) -> Floats:
+    return np.concatenate([table.ravel() for table in tables]).astype(np.float64, copy=False)
+
+
+def _upper_of(shape: Shape) -> Flags:
+    c = shape.n.shape[1]
+    return np.broadcast_to(np.triu(np.ones((c, c), dtype=bool)), (len(shape.n), c, c))
+
+
+def _first_of(same: Flags) -> Flags:
+    """Which cells (kinds, c) are the first of their group."""
+    return np.asarray(same.argmax(axis=2) == np.arange(same.shape[1]))
 
 
 @dataclass(frozen=True)
@@ -47,59 +139,88 @@ class Criterion:
     """within (p + 1, p + 1): cross products within cells of the columns and, last, the outcome; means: of all riders; degrees:
     rows less terms."""
 
-    names: Sequence[str]
+    kinds: Kinds
     within: Floats
     means: Sequence[Means]
     degrees: int
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(self.kinds.riders.names)
+
+    def products(self, at: KindsAt) -> Floats:
+        """[X y]'V^-1[X y]."""
+        products = self.within.copy()
+        for own, whitening in zip(self.means, at.whitening(), strict=True):
+            rows = whitening @ own.rows
+            products[own.spread] += cross_product(rows, rows)
+        return np.asarray((products + products.T) / 2)
+
+    def whitened(self, ratios: Mapping[str, float]) -> list[Floats]:
+        """The whitened means of each block, columns and outcome."""
+        at = self.kinds.at(ratios)
+        return [whitening @ own.rows for own, whitening in zip(self.means, at.whitening(), strict=True)]
+
     def __call__(self, ratios: Floats) -> tuple[float, Floats, Floats]:
         """Minus the REML log-likelihood less its constant, its gradient by the ratios (names,), and the lower triangular
         factor of [X y]'V^-1[X y]. Raises LinAlgError where that is singular."""
-        given = dict(zip(self.names, ratios, strict=True))
-        products, width = self.within.copy(), len(self.within)
-        weighted, gradient, logdet = [], np.zeros(len(ratios)), 0.0
-        for own in self.means:
-            weights, logdets = weights_of(own.shape, given)
-            logdet += float(logdets @ own.shape.riders_of_kind)
-            weighted.append(weights[own.kind] @ own.rows)
-            products += own.rows.reshape(-1, width).T @ weighted[-1].reshape(-1, width)
-            for place, name in enumerate(self.names):
-                traces = np.einsum("kij,kij->k", weights, own.shape.same[name])
-                gradient[place] += traces @ own.shape.riders_of_kind
-        factor = np.asarray(np.linalg.cholesky((products + products.T) / 2))
+        at = self.kinds.at(dict(zip(self.names, ratios, strict=True)))
+        factor = np.asarray(np.linalg.cholesky(self.products(at)))
         diagonal = np.log(np.diag(factor))
-        value = 0.5 * logdet + float(diagonal[:-1].sum()) + self.degrees * float(diagonal[-1])
-        slope = _slope(factor, self.degrees)
-        for own, rows in zip(self.means, weighted, strict=True):
-            seen = (rows.reshape(-1, width) @ slope).reshape(rows.shape) @ rows.transpose(0, 2, 1)
-            by_kind = np.add.reduceat(seen, own.first)
-            for place, name in enumerate(self.names):
-                gradient[place] -= np.einsum("kij,kij->", by_kind, own.shape.same[name])
-        return value, 0.5 * gradient, factor
+        value = 0.5 * at.logdet + float(diagonal[:-1].sum()) + self.degrees * float(diagonal[-1])
+        slope, gradient = _slope(factor, self.degrees), []
+        for name in self.names:
+            seen = 0.0
+            for own, sums in zip(self.means, at.sums(name), strict=True):
+                rows = sums @ own.rows
+                seen += float(np.vdot(cross_product(rows, rows), slope[own.spread]))
+            gradient.append(0.5 * (_trace(at, name) - seen))
+        return value, np.array(gradient), factor
 
-    def of(self, contrast: Floats) -> "Criterion":
+    def of(self, contrast: Floats) -> "OneColumn":
         """The criterion of one combination of the columns and the outcome (p + 1,), as if it were an outcome without terms."""
-        means = [replace(own, rows=(own.rows @ contrast)[:, :, None]) for own in self.means]
-        return Criterion(self.names, np.array([[contrast @ self.within @ contrast]]), means, self.degrees)
+        products = [np.zeros((*shape.n.shape, shape.n.shape[1])) for shape in self.kinds.riders.shapes]
+        for own in self.means:
+            column, begun = own.rows @ contrast[own.at], 0
+            for place, kind in own.block.kinds:
+                c = products[place].shape[1]
+                rows = column[begun : begun + len(kind) * c].reshape(-1, c)
+                begun += rows.size
+                first = np.flatnonzero(np.diff(kind, prepend=-1))
+                products[place][kind[first]] += np.add.reduceat(rows[:, :, None] * rows[:, None, :], first)
+        return OneColumn(self.kinds, float(contrast @ self.within @ contrast), products, self.degrees)
 
 
-def means_of(grouped: Grouped, columns: Floats) -> list[Means]:
-    """The cells' means (cells, width) by shape."""
-    made = []
-    for shape in grouped.shapes:
-        rows, ends = columns[shape.cells], np.append(shape.first[1:], len(shape.rider))
-        parts = [_condensed(rows[start:end]) for start, end in zip(shape.first, ends, strict=True)]
-        sizes = [len(part) for part in parts]
-        made.append(
-            Means(shape, np.concatenate(parts), np.repeat(np.arange(len(parts)), sizes), np.cumsum(sizes) - np.array(sizes))
-        )
-    return made
+@dataclass(frozen=True)
+class OneColumn:
+    """The criterion of one column without terms. within: its squares within cells; products: by shape, the cross products of
+    its cells' means, summed by kind (kinds, c, c)."""
+
+    kinds: Kinds
+    within: float
+    products: list[Floats]
+    degrees: int
+
+    def __call__(self, ratios: Floats) -> tuple[float, Floats]:
+        """The criterion and its gradient by the ratios (names,)."""
+        names = tuple(self.kinds.riders.names)
+        at = self.kinds.at(dict(zip(names, ratios, strict=True)))
+        squares = self.within + sum(float(np.vdot(k, own)) for k, own in zip(at.weights, self.products, strict=True))
+        seen = [k @ own @ k for k, own in zip(at.weights, self.products, strict=True)]
+        gradient = []
+        for name in names:
+            same = [shape.same[name] for shape in self.kinds.riders.shapes]
+            found = sum(float(own[flags].sum()) for own, flags in zip(seen, same, strict=True))
+            gradient.append(0.5 * (_trace(at, name) - self.degrees / squares * found))
+        return 0.5 * at.logdet + 0.5 * self.degrees * float(np.log(squares)), np.array(gradient)
 
 
-def _condensed(rows: Floats) -> Floats:
-    """Rows (m, c, width) with the same cross products, as few as these may be."""
-    flat = rows.reshape(len(rows), -1)
-    return rows if len(flat) <= 2 * flat.shape[1] else triangle(flat).reshape(-1, *rows.shape[1:])
+def _trace(at: KindsAt, name: str) -> float:
+    """The trace of V^-1 times what shares an intercept, over all riders: the derivative of log|V| by its ratio."""
+    return sum(
+        float(np.einsum("kij,kij->k", own, shape.same[name]) @ shape.riders_of_kind)
+        for shape, own in zip(at.kinds.riders.shapes, at.weights, strict=True)
+    )
 
 
 def weights_of(shape: Shape, ratios: Mapping[str, float]) -> tuple[Floats, Floats]:
@@ -135,13 +256,13 @@ def best_ratios(
 ) -> tuple[dict[str, float], float, Floats]:
     """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. By scipy's bounded search, where means
-    are many by rounds: what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the
-    outcome is one column, so that each round takes both as they are, goes to the lowest point that they tell of, and looks at
-    the criterion itself there. It ends where that is flat.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known. By rounds of scipy's bounded search:
+    what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the outcome is one column, so
+    that each round takes both as they are, goes to the lowest point that they tell of, and looks at the criterion itself there.
+    How far that was off corrects the next round. It ends where the criterion is flat.
     Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
-    names = list(criterion.names)
+    names = criterion.names
     rows_a_group = np.array([(criterion.degrees + len(criterion.within) - 1) / groups[name] for name in names])
     scale = np.sqrt(np.array([groups[name] for name in names]) / 2)
     start = np.full(len(names), _START)
@@ -151,16 +272,23 @@ def best_ratios(
     def ratios_at(place: Floats) -> Floats:
         return np.asarray(np.expm1(place / scale) / rows_a_group)
 
-    def seen(of: Criterion, place: Floats) -> tuple[float, Floats, Floats]:
-        value, gradient, factor = of(ratios_at(place))
-        return value, gradient * np.exp(place / scale) / rows_a_group / scale, factor
+    def turned(place: Floats, gradient: Floats) -> Floats:
+        return np.asarray(gradient * np.exp(place / scale) / rows_a_group / scale)
+
+    def seen(place: Floats) -> tuple[float, Floats, Floats]:
+        value, gradient, factor = criterion(ratios_at(place))
+        return value, turned(place, gradient), factor
 
     def one_column(contrast: Floats) -> Curve:
         own = criterion.of(contrast)
-        return lambda place: seen(own, place)[:2]
 
-    rounds = _MOST_ROUNDS if sum(own.rows.size for own in criterion.means) > _LONG else 0
-    place, value, factor = _lowest(lambda at: seen(criterion, at), one_column, start * scale, _HIGHEST * scale, rounds, refusal)
+        def curve(place: Floats) -> tuple[float, Floats]:
+            value, gradient = own(ratios_at(place))
+            return value, turned(place, gradient)
+
+        return curve
+
+    place, value, factor = _lowest(seen, one_column, start * scale, _HIGHEST * scale, refusal)
     return dict(zip(names, ratios_at(place).tolist(), strict=True)), value, factor
 
 
@@ -169,7 +297,6 @@ def _lowest(
     one_column: Callable[[Floats], Curve],
     place: Floats,
     highest: Floats,
-    rounds: int,
     refusal: str,
 ) -> tuple[Floats, float, Floats]:
     """The place, value and factor where the criterion is flat, or rises from a bound; by rounds first, so many at most."""
@@ -177,15 +304,18 @@ def _lowest(
         value, gradient, factor = seen(place)
         # Nearer to its lowest point the criterion does not differ beyond its rounding.
         settled = float(np.sqrt(np.finfo(float).eps * max(abs(value), 1.0)))
-        for _ in range(rounds):
+        bend = np.zeros((len(place), len(place)))
+        for _ in range(_MOST_ROUNDS):
             slope = _steepest(place, gradient)
-            if slope < settled:
+            if slope < settled / 10:
                 return place, value, factor
             curve = one_column(left_over(factor))
-            moved = bounded(curve, place, gradient - curve(place)[1], highest, max(_NEARER * slope, settled / 10))
+            tilt = gradient - curve(place)[1]
+            moved = bounded(curve, place, tilt, highest, max(_NEARER * slope, settled / 100), bend)
             found = seen(moved)
             if found[0] > value + 1e-12 * abs(value):
                 break
+            bend = _corrected(bend, moved - place, found[1] - curve(moved)[1] - tilt)
             place, (value, gradient, factor) = moved, found
         if _steepest(place, gradient) >= settled:
             place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 5)
@@ -197,15 +327,26 @@ def _lowest(
     return place, value, factor
 
 
+def _corrected(bend: Floats, moved: Floats, missed: Floats) -> Floats:
+    """The bend (k, k) of what a round took as straight, after a move (k,) at whose end the slope was `missed` (k,) by it: the
+    symmetric update of rank one (Nocedal & Wright 2006, Numerical Optimization, 6.2)."""
+    rest = missed - bend @ moved
+    along = float(rest @ moved)
+    if abs(along) <= 1e-8 * float(np.linalg.norm(rest) * np.linalg.norm(moved)):
+        return bend
+    return np.asarray(bend + np.outer(rest, rest) / along)
+
+
 def _steepest(place: Floats, gradient: Floats) -> float:
     """The largest slope that is not stopped by the bound at 0 (Kuhn and Tucker's condition)."""
     return float(np.abs(np.where((place > 0) | (gradient < 0), gradient, 0.0)).max(initial=0.0))
 
 
-def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled: float) -> Floats:
-    """The lowest place between 0 and `highest` (k,) of a curve plus tilt x place, by scipy's L-BFGS-B, to a slope that is
-    settled; one at a bound is exactly there."""
+def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled: float, bend: Floats | None = None) -> Floats:
+    """The lowest place between 0 and `highest` (k,) of a curve plus tilt x move plus half the move's square by `bend` (k, k),
+    by scipy's L-BFGS-B, to a slope that is settled; one at a bound is exactly there."""
     first = curve(start)[0]
+    bend = np.zeros((len(start), len(start))) if bend is None else bend
 
     def tilted(place: Floats) -> tuple[float, Floats]:
         try:
@@ -213,7 +354,9 @@ def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled:
         except np.linalg.LinAlgError:
             # Far from the lowest point rounding may eat the cross products up: not a place to go.
             return 1e300, np.zeros_like(place)
-        return value - first + float(tilt @ (place - start)), gradient + tilt
+        moved = place - start
+        bent = bend @ moved
+        return value - first + float((tilt + bent / 2) @ moved), gradient + tilt + bent
 
     options = {"gtol": settled, "ftol": 0.0, "maxiter": 200, "maxls": 40}
     bounds = [(0.0, float(most)) for most in highest]

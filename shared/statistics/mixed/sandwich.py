@@ -1,27 +1,30 @@
 """CR2 from cells: riders of little leverage by their sums, the others by their rows. METHODS.md, "Both models by cell"."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from shared.statistics.clustered.cr2 import (
     Sandwich,
     Tally,
-    add_crossed,
     add_riders,
     among,
     power_series,
+    root_of,
     serves_up_to,
     stacks_of_riders,
     terms_for,
 )
 from shared.statistics.cross_products import cross_product
-from shared.statistics.mixed.cells import Cells, Flags, Floats, Ints, Terms, full, sums_by, upper
+from shared.statistics.mixed.cells import Cells, Flags, Floats, Ints, full, upper
+from shared.statistics.mixed.terms import Columns, Terms
 
 Singles = NDArray[np.float32]
+Array = NDArray[np.floating]
 
 # Total leverage of a rider up to which sums serve.
 LITTLE = 0.01
@@ -31,205 +34,305 @@ _LEFT_OUT = 1e-4
 
 @dataclass(frozen=True)
 class Whitened:
-    """What the sandwich reads of a fit, in the coordinates in which all riders' information adds up to the identity.
-
-    of_column (q, b): the line of each column of the terms; of_term (p, b): that of each term that is told; estimate (q,): of
-    the columns; design (cells, b) and residual (cells,): the cells' whitened means, None where only differences within cells
-    count.
+    """What the sandwich reads of a fit. bread (q, q): the inverse information of the columns; back (p, q): the line of each
+    term that is told among the columns; estimate (q,): of the columns; means: by block, the cells' whitened means of its
+    columns and, last, of what the estimate leaves (c, w + 1), None where only differences within cells count.
     """
 
-    of_column: Floats
-    of_term: Floats
+    bread: Floats
+    back: Floats
     estimate: Floats
-    design: Floats | None = None
-    residual: Floats | None = None
+    means: Sequence[Floats] | None = None
+
+
+def _add(found: Array, riders: Ints, added: Array) -> None:
+    """Adds rows (h, m) to those of their riders (h,) in `found` (g, m)."""
+    if len(found) == len(added):
+        found += added
+    else:
+        found[riders] += added
 
 
 @dataclass(frozen=True)
-class _Level:
-    """The riders with cells at one level (g,), their packed within-cell products (g, pairs), and of the columns that vary
-    there the lines in the root's coordinates (v, b) and the estimates (v,)."""
+class _Part:
+    """The riders of a block with cells at one level, as places in the block (h,); matrices (h, v, v): their cross products of
+    the columns that vary there, in single precision; at (v, w): 1 where such a column is one of the block's."""
+
+    riders: Ints
+    matrices: Singles
+    at: Singles
+
+    def chosen(self, place: Ints) -> "_Part":
+        """The part of some riders of the block; place (g,): theirs among these, -1 for none."""
+        own = place.take(self.riders)
+        here = np.flatnonzero(own >= 0)
+        return _Part(own.take(here), self.matrices.take(here, axis=0), self.at)
+
+    def of_all(self, lines: Singles) -> Singles:
+        """The products times some lines by the block's columns (w, m), (m, h, v)."""
+        h, v = self.matrices.shape[:2]
+        turned = self.matrices.reshape(h * v, v) @ (self.at @ lines)
+        return np.ascontiguousarray(turned.T).reshape(lines.shape[1], h, v)
+
+    def of_each(self, vectors: Singles) -> Singles:
+        """Each rider's products times its own vector of the block's (g, w), (h, v)."""
+        own = (vectors if len(self.riders) == len(vectors) else vectors.take(self.riders, axis=0)) @ self.at.T
+        return np.asarray(np.matmul(self.matrices, own[:, :, None])[:, :, 0])
+
+
+@dataclass(frozen=True)
+class _Packed:
+    """A part's packed products as they are (h, pairs); of the varying columns the places among the block's, 1 at (v, w), and
+    the estimates (v,)."""
 
     riders: Ints
     products: Floats
-    of_column: Floats
+    at: Floats
     estimate: Floats
 
-    @cached_property
-    def single(self) -> Singles:
-        """The products in single precision."""
-        return self.products.astype(np.float32)
-
-    @cached_property
-    def matrices(self) -> Singles:
-        """The products of the varying columns alone, (g, v, v), in single precision."""
-        v = len(self.of_column)
-        return full(self.single, v + 1, v)
-
-    def squares(self, vectors: Floats) -> Floats:
-        """v'Cv of every rider for vectors (m, b): (g, m)."""
-        return np.asarray(self.products @ self._paired(vectors))
-
-    def leverage(self) -> Floats:
-        """The trace of every rider's C (g,)."""
-        return np.asarray(self.products @ self._paired(np.eye(self.of_column.shape[1])).sum(axis=1))
-
-    def _paired(self, vectors: Floats) -> Floats:
-        """What makes v'Cv of the packed products, (pairs, m)."""
-        columns = self.of_column @ vectors.T
-        rows, places = upper(len(self.of_column) + 1)
-        inner = (rows < len(self.of_column)) & (places < len(self.of_column))
-        weights = np.zeros((len(rows), len(vectors)))
-        weights[inner] = columns[rows[inner]] * columns[places[inner]]
+    def paired(self, matrices: Floats) -> Floats:
+        """What makes of the packed products the sum of their entries times those of symmetric ones by the block's columns
+        (m, w, w): (pairs, m)."""
+        v = len(self.at)
+        rows, places = upper(v + 1)
+        inner, weights = places < v, np.zeros((len(rows), len(matrices)))
+        own = self.at @ matrices @ self.at.T
+        weights[inner] = own[:, rows[inner], places[inner]].T
         return np.asarray(weights * np.where(rows == places, 1.0, 2.0)[:, None])
 
     def scores(self) -> Floats:
-        """Each rider's sums of the varying columns times what the estimate leaves, in the root's coordinates (g, b)."""
-        return np.asarray((self.products @ self._reading(np.append(-self.estimate, 1.0))) @ self.of_column)
-
-    def along(self, line: Floats, chosen: Ints) -> Singles:
-        """C times one line (b,) for the chosen riders (chosen, b), in single precision."""
-        reading = self._reading(np.append(self.of_column @ line, 0.0)).astype(np.float32)
-        # Of most riders the product is quicker than their choice.
-        few = 2 * len(chosen) < len(self.single)
-        found = self.single[chosen] @ reading if few else (self.single @ reading)[chosen]
-        return found @ self.of_column.astype(np.float32)
-
-    def _reading(self, contrast: Floats) -> Floats:
-        """What makes of the packed products those of the varying columns with a contrast of them and the outcome (pairs, v)."""
-        v = len(self.of_column)
+        """Each rider's sums of the block's columns times what the estimate leaves, (h, w)."""
+        v, contrast = len(self.at), np.append(-self.estimate, 1.0)
         rows, places = upper(v + 1)
         pairs, reading = np.arange(len(rows)), np.zeros((len(rows), v))
         left, right = rows < v, (places < v) & (rows != places)
         reading[pairs[left], rows[left]] = contrast[places[left]]
         reading[pairs[right], places[right]] = contrast[rows[right]]
-        return reading
+        return np.asarray(self.products @ (reading @ self.at))
+
+    def part(self) -> _Part:
+        v = len(self.at)
+        return _Part(self.riders, full(self.products, v + 1, v).astype(np.float32), self.at.astype(np.float32))
 
 
-def cr2_of_cells(cells: Cells, terms: Terms, rider: Ints, fit: Whitened, wanted: Flags) -> Sandwich:
-    """CR2 by rider of a fit on cells; rider (cells,): codes 0 to riders - 1, in order; wanted (p,): terms whose degrees of
-    freedom are asked for."""
-    n_riders, b = int(rider[-1]) + 1, fit.of_term.shape[1]
-    design, of_wanted = fit.design, fit.of_term[wanted]
-    levels = list(_levels(cells, terms, rider, fit))
-    scores, leverage = np.zeros((n_riders, b)), np.zeros(n_riders)
-    if design is not None:
-        scores += sums_by(rider, n_riders, design, fit.residual)
-        leverage += np.bincount(rider, weights=np.einsum("cb,cb->c", design, design), minlength=n_riders)
-    for level in levels:
-        scores[level.riders] += level.scores()
-        leverage[level.riders] += level.leverage()
-    tally, much = Tally(len(of_wanted), b), leverage > LITTLE
-    single = None if design is None or much.all() else design.astype(np.float32)
-    adjusted = np.zeros_like(scores) if much.all() else _by_sums(scores, np.where(much, 0.0, leverage), single, rider, levels)
+@dataclass(frozen=True)
+class _Block:
+    """A block of riders. riders (g,): codes; starts (g + 1,): where each one's cells begin; terms (w,): places of the columns
+    among all; bread (w, w): theirs; single (c, w): the cells' whitened means in single precision, None without; packed: of the
+    whole block."""
+
+    riders: Ints
+    starts: Ints
+    terms: Ints
+    bread: Floats
+    single: Singles | None
+    parts: list[_Part]
+    packed: list[_Packed]
+
+    def chosen(self, riders: Ints) -> "_Block":
+        """The riders at some places, ascending; the block itself where they are most of it."""
+        if 3 * len(riders) > 2 * len(self.riders):
+            return self
+        sizes = np.diff(self.starts).take(riders)
+        starts, single = np.append(0, np.cumsum(sizes)), None
+        if self.single is not None:
+            cells = np.repeat(self.starts.take(riders) - starts[:-1], sizes) + np.arange(starts[-1])
+            single = self.single.take(cells, axis=0)
+        place = np.full(len(self.riders), -1)
+        place[riders] = np.arange(len(riders))
+        parts = [part.chosen(place) for part in self.parts]
+        return _Block(self.riders.take(riders), starts, self.terms, self.bread, single, parts, [])
+
+    @cached_property
+    def rider_of_cell(self) -> Ints:
+        return np.repeat(np.arange(len(self.riders)), np.diff(self.starts))
+
+    def by_rider(self, rows: Array, weights: Array) -> Array:
+        """Sums by rider (g, m) of cells' rows (c, m) times their weights (c,)."""
+        shape = (len(self.riders), len(rows))
+        return np.asarray(sparse.csr_array((weights, np.arange(len(rows)), self.starts), shape=shape) @ rows)
+
+    def scores(self, means: Floats | None) -> Floats:
+        """Each rider's sums of its columns times what the estimate leaves, (g, w); means: as in Whitened."""
+        found = np.zeros((len(self.riders), len(self.terms)))
+        if means is not None:
+            found += self.by_rider(means, means[:, -1])[:, :-1]
+        for part in self.packed:
+            _add(found, part.riders, part.scores())
+        return found
+
+    def leverage(self, means: Floats | None) -> Floats:
+        """The trace of every rider's information times the bread (g,)."""
+        found = np.zeros(len(self.riders))
+        if means is not None:
+            columns = means[:, :-1]
+            found += np.add.reduceat(np.einsum("cw,cw->c", columns @ self.bread, columns), self.starts[:-1])
+        for part in self.packed:
+            found[part.riders] += part.products @ part.paired(self.bread[None])[:, 0]
+        return found
+
+    def added(self, scores: Floats, leverage: Floats) -> Floats:
+        """What (1 - C)^-1/2 adds to scores (g, w), before they meet the bread: by as many terms of the series as each rider's
+        leverage asks for, in single precision, since it is at most half of LITTLE."""
+        power, found, block = scores.astype(np.float32), np.zeros(scores.shape), self
+        places, bread = np.arange(len(scores)), self.bread.astype(np.float32)
+        for n_terms, factor in enumerate(power_series(terms_for(float(leverage.max(initial=0.0))))):
+            further = np.flatnonzero(leverage.take(places) > serves_up_to(n_terms))
+            fewer = block.chosen(further)
+            if fewer is not block:
+                block, places, power = fewer, places.take(further), power.take(further, axis=0)
+            power = block._through(power @ (np.float32(factor) * bread))
+            found[places] += power
+        return found
+
+    def _through(self, vectors: Singles) -> Singles:
+        """Each rider's information times its vector (g, w)."""
+        found = np.zeros_like(vectors)
+        if self.single is not None:
+            along = np.einsum("cw,cw->c", self.single, vectors.take(self.rider_of_cell, axis=0))
+            found += self.by_rider(self.single, along)
+        for part in self.parts:
+            _add(found, part.riders, part.of_each(vectors) @ part.at)
+        return found
+
+    def shares(self, lines: Floats) -> Singles:
+        """l'Al of each rider for lines (w, wanted): (g, wanted)."""
+        found = np.zeros((len(self.riders), lines.shape[1]), dtype=np.float32)
+        if self.single is not None:
+            along = self.single @ lines.astype(np.float32)
+            along *= along
+            found += self.by_rider(along, np.ones(len(along), dtype=np.float32))
+        for part in self.packed:
+            paired = part.paired(lines.T[:, :, None] * lines.T[:, None, :])
+            _add(found, part.riders, part.products.astype(np.float32) @ paired.astype(np.float32))
+        return found
+
+    def along(self, lines: Floats) -> Iterator[Singles]:
+        """Each rider's information times each line (w, m), one after the other, (g, w)."""
+        singles = lines.astype(np.float32)
+        weights = None if self.single is None else np.ascontiguousarray((self.single @ singles).T)
+        turned = [part.of_all(singles) for part in self.parts]
+        for place in range(lines.shape[1]):
+            found = np.zeros((len(self.riders), len(lines)), dtype=np.float32)
+            if self.single is not None and weights is not None:
+                found += self.by_rider(self.single, weights[place])
+            for part, own in zip(self.parts, turned, strict=True):
+                _add(found, part.riders, own[place] @ part.at)
+            yield found
+
+
+def cr2_of_cells(cells: Cells, terms: Terms, columns: Sequence[Columns], fit: Whitened, wanted: Flags) -> Sandwich:
+    """CR2 by rider of a fit on cells; columns: of each block; wanted (p,): terms whose degrees of freedom are asked for."""
+    n_riders, q = len(terms.levels.division.riders.labels), len(fit.bread)
+    root, lines = root_of(fit.bread), fit.bread @ fit.back.T
+    of_told = fit.back @ root
+    blocks = [_block(own, fit, place) for place, own in enumerate(columns)]
+    tally, leverage = Tally(int(wanted.sum()), q), np.zeros(n_riders)
+    influence, meat = np.zeros((n_riders, len(fit.back))), np.zeros((q, q))
+    for place, block in enumerate(blocks):
+        means = None if fit.means is None else fit.means[place]
+        leverage[block.riders] = own = block.leverage(means)
+        if (little := own <= LITTLE).any():
+            adjusted = block.scores(means)
+            adjusted += block.added(adjusted, np.where(little, own, 0.0))
+            adjusted[~little] = 0.0
+            influence[block.riders] = adjusted @ lines[block.terms]
+            meat[np.ix_(block.terms, block.terms)] += cross_product(adjusted, adjusted)
+    covariance = lines.T @ meat @ lines
+    much = leverage > LITTLE
     if much.any():
-        for riders, scaled, residual in _rows_of(cells, terms, rider, much, fit):
-            adjusted[riders] = add_riders(tally, scaled, residual, of_wanted)
+        for riders, scaled, residual in _rows_of(cells, terms, columns, much, fit, root):
+            influence[riders] = added = add_riders(tally, scaled, residual, of_told[wanted]) @ of_told.T
+            covariance += added.T @ added
     if not much.all():
-        shares = _shares(n_riders, design, rider, levels, of_wanted)
-        shares[much] = 0.0
-        tally.add_shares(shares)
-        _add_tied(tally, shares, leverage, single, rider, levels, of_wanted)
-    influence = adjusted @ fit.of_term.T
-    return Sandwich(influence, cross_product(influence, influence), among(wanted, tally.df(of_wanted)))
+        _add_little(tally, blocks, leverage, lines[:, wanted], root)
+    return Sandwich(influence, covariance, among(wanted, tally.df(of_told[wanted])))
 
 
-def _levels(cells: Cells, terms: Terms, rider: Ints, fit: Whitened) -> Iterator[_Level]:
-    whole = len(terms.places) == 1
-    for level, places in enumerate(terms.places):
-        kept = places >= 0
-        here = np.arange(len(rider)) if whole else np.flatnonzero(terms.level == level)
-        if len(here) == 0:
-            continue
-        codes = rider.take(here)
-        first = np.r_[True, codes[1:] != codes[:-1]]
-        sums = cells.by_rider if whole else cells.products_by(np.cumsum(first) - 1, int(first.sum()), here)
-        own = np.where(kept[:, None], fit.of_column[places], 0.0)
-        yield _Level(codes[first], sums, own, np.where(kept, fit.estimate[places], 0.0))
+def _block(columns: Columns, fit: Whitened, place: int) -> _Block:
+    block, width = columns.block, np.arange(len(columns.terms))
+    estimate = np.append(fit.estimate[columns.terms], 0.0)
+    packed = [
+        _Packed(part.riders, part.products, (places[:, None] == width).astype(float), estimate[places])
+        for part, places in zip(block.parts, columns.of_part, strict=True)
+    ]
+    single = None if fit.means is None else fit.means[place][:, :-1].astype(np.float32)
+    bread = fit.bread[np.ix_(columns.terms, columns.terms)]
+    return _Block(block.riders, block.starts, columns.terms, bread, single, [own.part() for own in packed], packed)
 
 
-def _by_sums(scores: Floats, leverage: Floats, single: Singles | None, rider: Ints, levels: list[_Level]) -> Floats:
-    """(1 - C)^-1/2 times the scores (riders, b), by as many terms of the series as each rider's leverage asks for; what these
-    add, at most half of LITTLE, is told in single precision."""
-    added = np.zeros(scores.shape, dtype=np.float32)
-    power = scores.astype(np.float32)
-    for n_terms, factor in enumerate(power_series(terms_for(float(leverage.max())))):
-        power = np.float32(factor) * _through(power, leverage > serves_up_to(n_terms), single, rider, levels)
-        added += power
-    return scores + added
-
-
-def _through(vectors: Singles, here: Flags, single: Singles | None, rider: Ints, levels: list[_Level]) -> Singles:
-    """C times each rider's vector (riders, b) for the riders where `here` is true, zero for the others."""
-    found = np.zeros_like(vectors)
-    everyone = bool(here.all())
-    if single is not None:
-        cells = slice(None) if everyone else np.flatnonzero(here[rider])
-        codes, own = rider[cells], single[cells]
-        found += sums_by(codes, len(vectors), own, np.einsum("cb,cb->c", own, vectors.take(codes, axis=0)))
-    for level in levels:
-        chosen = slice(None) if everyone else np.flatnonzero(here[level.riders])
-        riders, of_column = level.riders[chosen], level.of_column.astype(np.float32)
-        turned = vectors.take(riders, axis=0) @ of_column.T
-        found[riders] += np.einsum("gij,gj->gi", level.matrices[chosen], turned) @ of_column
-    return found
-
-
-def _shares(n_riders: int, design: Floats | None, rider: Ints, levels: list[_Level], of_term: Floats) -> Floats:
-    """r'Cr of each rider and wanted term, (riders, wanted)."""
-    found = np.zeros((n_riders, len(of_term)))
-    if design is not None:
-        found += sums_by(rider, n_riders, (design @ of_term.T) ** 2)
-    for level in levels:
-        found[level.riders] += level.squares(of_term)
-    return found
-
-
-def _add_tied(
-    tally: Tally, shares: Floats, leverage: Floats, single: Singles | None, rider: Ints, levels: list[_Level], of_term: Floats
-) -> None:
-    """Adds what ties riders of little leverage to one another, in single precision, with Cr for c.
+def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines: Floats, root: Floats) -> None:
+    """Adds the riders of little leverage: their shares, and what ties them to one another, in single precision, with Cr for c.
 
     Of a term only the riders with more than a least share d = r'Cr of it: cc' is at most dC, and all C add up to the identity,
     so that what the others with all riders would add is below twice the least share times the sum of |c|^2, which is at most
     leverage x share.
     """
-    most = np.trace(tally.crossed, axis1=1, axis2=2) + leverage @ shares
+    most, shares = np.trace(tally.crossed, axis1=1, axis2=2), []
+    for block in blocks:
+        own = block.shares(lines[block.terms])
+        own[leverage[block.riders] > LITTLE] = 0.0
+        tally.add_shares(own.astype(float))
+        most = most + leverage[block.riders] @ own
+        shares.append(own)
     least = _LEFT_OUT * tally.squares / np.maximum(2 * most, np.finfo(float).tiny)
-    for place, line in enumerate(of_term):
-        here = shares[:, place] > least[place]
-        code, n_here = np.cumsum(here) - 1, int(here.sum())
-        tied = np.zeros((n_here, len(line)), dtype=np.float32)
-        if single is not None:
-            cells = np.flatnonzero(here[rider])
-            own = single[cells]
-            tied += sums_by(code[rider[cells]], n_here, own, own @ line.astype(np.float32))
-        for level in levels:
-            chosen = np.flatnonzero(here[level.riders])
-            tied[code[level.riders[chosen]]] += level.along(line, chosen)
-        tally.fourth[place] += float((np.einsum("gb,gb->g", tied, tied).astype(float) ** 2).sum())
-        add_crossed(tally.crossed[place : place + 1], tied[None])
+    crossed = np.zeros((len(least), len(root), len(root)))
+    for block, own in zip(blocks, shares, strict=True):
+        of_block, bread = np.ix_(block.terms, block.terms), block.bread.astype(np.float32)
+        for riders, asked in _together(own > least, block):
+            some = block.chosen(riders)
+            beside = np.setdiff1d(np.arange(len(some.riders)), riders, assume_unique=True) if some is block else riders[:0]
+            for term, tied in zip(asked, some.along(lines[block.terms][:, asked]), strict=True):
+                tied[beside] = 0.0
+                squares = np.einsum("gw,gw->g", tied @ bread, tied)
+                tally.fourth[term] += float(squares.astype(float) @ squares)
+                crossed[term][of_block] += tied.T @ tied
+    tally.crossed += root.T @ crossed @ root
 
 
-def _rows_of(cells: Cells, terms: Terms, rider: Ints, much: Flags, fit: Whitened) -> Iterator[tuple[Ints, Floats, Floats]]:
-    """Riders of much leverage with their scaled rows (g, rows, b) and residuals (g, rows), some at a time."""
+def _together(needed: Flags, block: _Block) -> Iterator[tuple[Ints, Ints]]:
+    """Riders of a block, as ascending places, and terms, such that each pair that is needed (g, wanted) comes once: terms that
+    many riders of one level need go together, the others one by one."""
+    left, new = needed.copy(), np.ones(needed.shape[1], dtype=bool)
+    for part in block.parts:
+        own = left.take(part.riders, axis=0)
+        asked = np.flatnonzero(new & (3 * own.sum(axis=0) > len(part.riders)))
+        if len(asked):
+            riders = part.riders[own[:, asked].any(axis=1)]
+            yield riders, asked
+            left[riders[:, None], asked], new[asked] = False, False
+    for term in np.flatnonzero(left.any(axis=0)):
+        yield np.flatnonzero(left[:, term]), np.array([term])
+
+
+def _rows_of(
+    cells: Cells, terms: Terms, columns: Sequence[Columns], much: Flags, fit: Whitened, root: Floats
+) -> Iterator[tuple[Ints, Floats, Floats]]:
+    """Riders of much leverage with their scaled rows (g, rows, q) and residuals (g, rows), some at a time."""
+    rider = terms.levels.division.riders.rider
     chosen = much[rider]
     picked = np.flatnonzero(chosen)
     cell = np.repeat(picked, cells.n[picked])
     rows = cells.rows(chosen)
     rows[:, :-1] -= cells.mean.take(cell, axis=0)
     rows[:, -1] -= cells.outcome.take(cell)
-    scaled, residual = np.zeros((len(rows), fit.of_term.shape[1])), rows[:, -1].copy()
+    scaled, residual = np.zeros((len(rows), len(root))), rows[:, -1].copy()
     for level, places in enumerate(terms.places):
         kept = np.flatnonzero(places >= 0)
         here = np.flatnonzero(terms.level.take(cell) == level) if len(terms.places) > 1 else slice(None)
         own = rows[here][:, kept]
-        scaled[here] = own @ fit.of_column[places[kept]]
+        scaled[here] = own @ root[places[kept]]
         residual[here] -= own @ fit.estimate[places[kept]]
-    if fit.design is not None and fit.residual is not None:
-        share = 1 / np.sqrt(cells.n.take(cell))
-        scaled += fit.design.take(cell, axis=0) * share[:, None]
-        residual += fit.residual.take(cell) * share
+    if fit.means is not None:
+        design, left = np.zeros((len(picked), len(root))), np.zeros(len(picked))
+        place = np.cumsum(chosen) - 1
+        for block, means in zip(columns, fit.means, strict=True):
+            of_block = np.flatnonzero(chosen.take(block.block.cells))
+            at = place.take(block.block.cells.take(of_block))
+            design[at], left[at] = means[of_block, :-1] @ root[block.terms], means[of_block, -1]
+        share, row = 1 / np.sqrt(cells.n.take(cell)), place.take(cell)
+        scaled += design.take(row, axis=0) * share[:, None]
+        residual += left.take(row) * share
     riders = np.flatnonzero(much)
     for some, places in stacks_of_riders(np.cumsum(much)[rider.take(cell)] - 1):
         none = places < 0

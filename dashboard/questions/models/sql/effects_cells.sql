@@ -1,11 +1,10 @@
 -- Answers: the knees of each fit that were captured with a recorded setup, with exam and every column to split by that is the
 -- same in all their captures. Grain and key: one row a fit and side (fit, side), by rider, session and side; fit is
--- its number in mart.fits. Inputs: mart.capture_facts, mart.fits, core.foot_exams.
+-- its number in mart.fits, foot twice that and one more on the right. Inputs: mart.capture_facts, mart.fits, core.foot_exams.
 WITH recorded AS (
-    SELECT session_id, side, count(*) AS n
+    SELECT DISTINCT session_id, side
     FROM mart.capture_facts
     WHERE insole_level IS NOT NULL
-    GROUP BY session_id, side
 ),
 
 arrivals AS (
@@ -19,7 +18,7 @@ arrivals AS (
 
 SELECT
     fits.fit_no AS fit,
-    recorded.n,
+    2 * fits.fit_no + (recorded.side = 'right')::INTEGER AS foot,
     dense_rank() OVER (ORDER BY fits.rider_id) - 1 AS rider,
     dense_rank() OVER (ORDER BY fits.rider_id, recorded.side) - 1 AS knee,
     fits.rider_id,

@@ -1,8 +1,9 @@
 -- Answers: the knee captures that the effects are estimated from: setup and outcomes as numbers, a coded column by the place of
 -- its code in the list given, 0 where it is missing. Captures without a recorded setup are left out.
--- Grain and key: one row a knee in one capture, in the order of effects_cells.sql and then by capture.
+-- Grain: one row a knee in one capture, of each foot by capture; foot is that of effects_cells.sql.
 -- Inputs: mart.capture_facts, mart.fits.
 SELECT
+    2 * fits.fit_no + (facts.side = 'right')::INTEGER AS foot,
     facts.capture_order::SMALLINT AS capture_order,
     facts.is_arrival,
     facts.is_departure,

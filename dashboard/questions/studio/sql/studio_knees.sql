@@ -4,6 +4,7 @@ SELECT
     feet.fit_no,
     (feet.side = 'right')::TINYINT AS side,
     fits.rider_no AS rider,
+    fits.fitter_no AS fitter,
     fits.session_date AS day,
     abs(feet.tilt_arrival_deg) - abs(feet.tilt_departure_deg) AS nearer_neutral_deg
 FROM mart.feet AS feet

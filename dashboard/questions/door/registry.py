@@ -1,0 +1,248 @@
+"""Every question there is, one entry each: to add one, add its entry."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from dashboard.questions.door import following
+from dashboard.questions.door.counted_rows import Counted
+from dashboard.questions.door.following import VISITS_AT_RISK
+from dashboard.questions.door.notes import data_without_notes, timeline_without_notes
+from dashboard.questions.door.question import OwnRows, Question, Sight
+from shared.errors import UsageError
+
+_OF_LEVEL = ("split", "level")
+_MOMENTS = ("from_moment", "to_moment")
+_PATTERNS = ("arrival_pattern", "departure_pattern")
+_CHANGES = ("n_resolved", "n_persisting", "n_new", "n_none")
+_AT_RISK = Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=VISITS_AT_RISK)
+
+_ALL: Final = (
+    Question(
+        "effects",
+        "effects.effects",
+        Sight(
+            figures={
+                "effects": Counted(("outcome", "support", *_OF_LEVEL), ("level",)),
+                "dose": Counted(("outcome", "support", "dose"), ("dose",)),
+                "responders": Counted(("outcome", "response"), cells=("n",), units="total"),
+                "off_neutral": Counted(("arrival_direction",), ("arrival_direction",), units="n_knees"),
+            },
+            following=frozenset({"families"}),
+            follow=following.effects,
+            quoted={"effects": lambda row: row.split is None and row.outcome == "tilt"},
+            own_only=frozenset({"influence", "residuals"}),
+            is_modelled=True,
+        ),
+        leans_on=("rig",),
+    ),
+    Question(
+        "checks",
+        "effects.checks",
+        Sight(figures={"checks": Counted(("outcome", "check"))}, is_modelled=True),
+        follows_split=False,
+    ),
+    Question(
+        "studio",
+        "studio.studio",
+        Sight(
+            figures={"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), ("month",), units="n")},
+            quoted={"figures": lambda row: row.figure == "knees_better"},
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "noise",
+        "data.noise",
+        Sight(
+            figures={"noise": Counted(("outcome",)), "groups": Counted(("group", "level", "outcome"), ("level",))},
+            quoted={"noise": lambda row: row.outcome == "tilt"},
+            own_rows={"groups": OwnRows("level", by="group", of_nobody=frozenset({"side", "studio", "quarter"}))},
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "rig",
+        "data.rig",
+        Sight(
+            figures={
+                "findings": Counted(("studio", "kind", "quantity", "since"), units="n_fits"),
+                "months": Counted(("studio", "knees", "month"), ("month",), units="n_fits"),
+            }
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "data",
+        "data.data",
+        Sight(
+            following=frozenset({"tables", "loads", "reasons", "quality", "left_out", "exams"}),
+            follow=following.data,
+            kept=frozenset({"rejects", "warnings", "waiting"}),
+            of_all_fits=True,
+            is_one_whole=True,
+            without_notes=data_without_notes,
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "returns",
+        "returns.returns",
+        Sight(
+            figures={
+                "figures": Counted(("figure", *_OF_LEVEL), ("level",), units="n"),
+                "curve": _AT_RISK,
+                "at_risk": _AT_RISK,
+                "lasting": Counted(("outcome",), riders=("n_riders_seen",), units="n_seen"),
+                "said": Counted(("topic",), units="n"),
+            },
+            following=frozenset({"comparisons"}),
+            follow=following.returns,
+            own_cases=frozenset({"overdue"}),
+        ),
+        knows_today=True,
+    ),
+    Question(
+        "trends",
+        "studio.trends",
+        Sight(
+            figures={"trend": Counted(("figure", "period"), ("period",), units="n")},
+            following=frozenset({"charts", "signals", "beside", "notes"}),
+            follow=following.trends,
+            own_rows={
+                "beside": OwnRows(
+                    by="beside",
+                    of_nobody=frozenset({"tilt_arrival", "sway_arrival", "first_fits", "typical_error_tilt"}),
+                )
+            },
+        ),
+        follows_split=False,
+        by_period=True,
+        leans_on=("rig",),
+    ),
+    Question(
+        "fitters",
+        "coaching.fitters",
+        Sight(
+            following=frozenset({"dispersion", "funnel"}),
+            follow=following.fitters,
+            own_words="Your own fits beside what is expected of their riders; those of others are for the head fitter.",
+            own_rows={"fitters": OwnRows("fitter_id"), "process": OwnRows("fitter_id")},
+            of_all_fits=True,
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "asymmetry",
+        "symmetry.asymmetry",
+        Sight(
+            figures={
+                "prevalence": Counted(("quantity", "moment", *_OF_LEVEL), ("level",)),
+                "change": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
+                "patterns": Counted(("finding", *_OF_LEVEL), ("level",), cells=_CHANGES),
+                "differences": Counted(("quantity", "moment", *_OF_LEVEL), ("level",), units="n_fits"),
+                "curve": Counted(("quantity", "moment", "limit")),
+                "flow": Counted(_PATTERNS, _PATTERNS, cells=("n_riders",)),
+                "repeats": Counted(("quantity",), cells=("n_no_longer",)),
+            },
+            follow=following.asymmetry,
+            quoted={
+                "prevalence": lambda row: row.level is None and (row.quantity, row.moment) == ("tilt", "arrival"),
+                "change": lambda row: row.level is None and row.finding.endswith("tilt"),
+            },
+            own_cases=frozenset({"knees"}),
+        ),
+        leans_on=("rig",),
+    ),
+    Question(
+        "ratings",
+        "studio.ratings",
+        Sight(
+            figures={
+                "ratings": Counted(("topic", *_MOMENTS, *_OF_LEVEL), ("level",)),
+                "body_parts": Counted(("topic", "body_part", *_MOMENTS), ("body_part",)),
+            },
+            quoted={"ratings": lambda row: row.level is None and row.topic == "comfort"},
+        ),
+    ),
+    Question(
+        "types",
+        "symmetry.types",
+        Sight(
+            figures={
+                "types": Counted(("column", "kind", *_OF_LEVEL), ("level",), cells=("n_feet_of_kind",), units="n_feet"),
+                "alike": Counted(("column",), cells=("n_alike",)),
+            },
+            quoted={"types": lambda row: row.level is None and row.kind == "varus"},
+        ),
+    ),
+    Question(
+        "agreement",
+        "coaching.agreement",
+        Sight(
+            figures={
+                "agreement": Counted(("by", "level"), ("level",), units="n_judged"),
+                "months": Counted(("by", "level"), ("level",), units="n_judged"),
+                "rules": Counted(("rule",), cells=("n_notes", "n_flags"), units="n_asked"),
+                "outcomes": Counted(("outcome",), units="n_fits"),
+                "shim_places": Counted(("outcome", "place")),
+            },
+            follow=following.agreement,
+            quoted={"agreement": lambda row: row.level is None},
+            own_cases=frozenset({"look_at", "fitters"}),
+            own_rows={"fitters": OwnRows("level")},
+        ),
+        leans_on=("rig",),
+    ),
+    Question(
+        "sides",
+        "symmetry.sides",
+        Sight(
+            own_words="Left against right shows one rider a point, and is for the head fitter and the owner.",
+            own_only=frozenset({"sides"}),
+        ),
+        follows_split=False,
+    ),
+    Question(
+        "riders",
+        "riders.riders",
+        Sight(is_case=True, without_notes=timeline_without_notes),
+        follows_split=False,
+        leans_on=("noise",),
+        knows_today=True,
+    ),
+    Question(
+        "periods",
+        "studio.periods",
+        Sight(
+            figures={
+                "periods": Counted(("figure", "which", "date_from", "date_to"), units="n"),
+                "changes": Counted(("figure", "against"), riders=("n_riders_this", "n_riders_against")),
+            },
+            follow=following.periods,
+            quoted={"changes": lambda row: True},
+        ),
+        follows_split=False,
+        leans_on=("rig",),
+    ),
+)
+QUESTIONS: Final[Mapping[str, Question]] = {question.name: question for question in _ALL}
+
+
+def question_named(name: str) -> Question:
+    """Raises UsageError where no question is so named."""
+    if name not in QUESTIONS:
+        raise UsageError(f"{name!r} is no question; expected one of {', '.join(QUESTIONS)}.")
+    return QUESTIONS[name]
+
+
+def by_period(question: str, every: str | None) -> dict[str, tuple[str, ...]]:
+    """What `ask` is given beside the selection where periods are asked for: `every`, or nothing.
+
+    Raises UsageError where the question is not told by period.
+    """
+    if not every:
+        return {}
+    if not question_named(question).by_period:
+        told = ", ".join(name for name, asked in QUESTIONS.items() if asked.by_period)
+        raise UsageError(f"every: {question} is not told by period, only {told}. Leave the word out.")
+    return {"every": (every,)}

@@ -1,0 +1,1 @@
+"""The rig that measures: whether a studio's captures still mean what they meant before."""
