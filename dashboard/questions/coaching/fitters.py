@@ -230,7 +230,7 @@ def _outcome(
         words=refusal,
     )
     return (
-        sorted(fitter_rows, key=lambda shown_row: shown_row.fitter_id),
+        sorted(fitter_rows, key=lambda row_of_fitter: row_of_fitter.fitter_id),
         row,
         list(_funnel(outcome, enough, values, model, effect, settings)),
     )

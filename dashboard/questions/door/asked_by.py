@@ -19,7 +19,7 @@ from shared.freshness import Freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
-_Found = TypeVar("_Found")
+_Result = TypeVar("_Result")
 # A list with one of these columns tells of single riders.
 _CASES: Final = frozenset({"rider_id", "session_id", "received"})
 
@@ -55,7 +55,7 @@ class AskedBy:
             self.notes.opened(question, riders)
         return given
 
-    def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
+    def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """As Asker.look_up; the look itself must heed `fitter`."""
         self.reader()
         return self._asker.look_up(look)

@@ -21,7 +21,7 @@ from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
-_Found = TypeVar("_Found")
+_Result = TypeVar("_Result")
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class Asker:
                 with suppress(StatisticsError):
                     self.ask(question, Selection())
 
-    def look_up(self, look: Callable[[Warehouse], _Found]) -> _Found:
+    def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """What a short look at the present snapshot finds; not remembered."""
         with self._lock:
             self._follow()

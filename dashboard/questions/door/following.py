@@ -68,10 +68,10 @@ def _without_rests(rows: Sequence[Any], least: int) -> tuple[Any, ...]:
 def trends(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     gone = {(row.figure, row.period) for row in (answer.trend[at] for at in hidden["trend"])}
 
-    def is_told(row: Any) -> bool:
+    def is_whole(row: Any) -> bool:
         return not any(figure == row.figure and row.period_from <= period <= row.period_to for figure, period in gone)
 
-    signals = tuple(row for row in answer.signals if is_told(row))
+    signals = tuple(row for row in answer.signals if is_whole(row))
     kept_signals = {(row.figure, row.rule, row.period_from) for row in signals}
     beside = tuple(row for row in answer.beside if (row.figure, row.rule, row.period_from) in kept_signals)
     headline = NO_HEADLINE if len(signals) < len(answer.signals) else answer.headline

@@ -38,13 +38,13 @@ def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection
         )
     if sight.is_case:
         answer = asker.ask(question, own, **only)
-        return _told_by_closed_noise(answer, asker, reader) if isinstance(answer, RiderTimeline) else answer
+        return _with_closed_noise(answer, asker, reader) if isinstance(answer, RiderTimeline) else answer
     if not sight.of_all_fits and (selection.fitter or selection.rider):
         return _own_sight(sight, asker.ask(question, own, **only), reader)
     return _studio_sight(question, asker, selection, own, reader, only)
 
 
-def _told_by_closed_noise(answer: RiderTimeline, asker: Asker, reader: Reader) -> RiderTimeline:
+def _with_closed_noise(answer: RiderTimeline, asker: Asker, reader: Reader) -> RiderTimeline:
     """A rider's fits, with the noise of the closed quarters: that of all fits changes with each rider who is loaded."""
     noise: Any = None
     with suppress(NotReleasedError, StatisticsError):

@@ -127,8 +127,8 @@ def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: 
     counts = (dose.counts.n_riders, dose.counts.n_changes)
     known = fits is not None and dose.term in fits.within_table and dose.term in fits.pooled_table
     if fits is None or not known or fits.within_table[dose.term].df <= 0:
-        found_counts = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
-        words = f"{_dose_words(dose)}: not enough yet, {found_counts}."
+        changed = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
+        words = f"{_dose_words(dose)}: not enough yet, {changed}."
         return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
     outer = bracket_of(fits.pooled, fits.within, dose.term, fits.level)

@@ -81,10 +81,10 @@ class EffectParts:
     def form(self, outcome: str) -> Form:
         """What both models of the outcome are adjusted for; decided once, over all fits, so that selections can be compared."""
         whole = self._of_all or self
-        form: Form = whole._part(f"form {outcome}", lambda: whole._found_form(outcome))
+        form: Form = whole._part(f"form {outcome}", lambda: whole._decided_form(outcome))
         return form
 
-    def _found_form(self, outcome: str) -> Form:
+    def _decided_form(self, outcome: str) -> Form:
         return form_found(self._late_q_values().get(outcome), lambda form: self._tested(outcome, form), self._settings)
 
     def _late_q_values(self) -> dict[str, float]:

@@ -6,7 +6,7 @@ from contextvars import copy_context
 from typing import TypeVar
 
 _Item = TypeVar("_Item")
-_Told = TypeVar("_Told")
+_Answer = TypeVar("_Answer")
 _One = TypeVar("_One")
 _Other = TypeVar("_Other")
 
@@ -14,7 +14,7 @@ _Other = TypeVar("_Other")
 _FROM_ROWS = 20_000
 
 
-def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_rows: int) -> list[_Told]:
+def side_by_side(answer: Callable[[_Item], _Answer], items: Iterable[_Item], n_rows: int) -> list[_Answer]:
     """Computes the answers, side by side where there are many rows, and returns them in the order of the items.
 
     No two may use one cursor; `n_rows` is how many rows each item takes.
@@ -28,7 +28,10 @@ def side_by_side(answer: Callable[[_Item], _Told], items: Iterable[_Item], n_row
 
 
 def both(one: Callable[[], _One], other: Callable[[], _Other], n_rows: int) -> tuple[_One, _Other]:
-    """Computes two parts, side by side where there are many rows. Neither may use the other's cursor; `n_rows` is how many rows each takes."""
+    """Computes two parts, side by side where there are many rows.
+
+    Neither may use the other's cursor; `n_rows` is how many rows each takes.
+    """
     if n_rows < _FROM_ROWS:
         return one(), other()
     with ThreadPoolExecutor(1) as pool:

@@ -58,11 +58,11 @@ def ask(
 
     every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes.
     """
-    told_by = with_notes(_told_by(settings, every), concerning(rig, selection.studio))
-    return _by_period(warehouse, selection, told_by, remember, is_other=told_by.trends.every != settings.trends.every)
+    by_period = with_notes(_settings_by_period(settings, every), concerning(rig, selection.studio))
+    return _by_period(warehouse, selection, by_period, remember, is_other=by_period.trends.every != settings.trends.every)
 
 
-def _told_by(settings: Settings, every: tuple[str, ...]) -> Settings:
+def _settings_by_period(settings: Settings, every: tuple[str, ...]) -> Settings:
     """The settings for these periods: the base covers as much time as before, and no fewer periods than a base needs."""
     own = settings.trends
     if not every or every == (own.every,):

@@ -212,10 +212,10 @@ def headline_of(prevalence: PrevalenceRow, change: ChangeRow) -> str:
     if change.share_departure is None or change.difference is None or change.low is None or change.high is None:
         return arrived
     low, high = change.low, change.high
-    told_as = {1: "more", -1: "fewer", 0: ""}[direction(low, high, change.q_value)]
-    if told_as:
+    than_before = {1: "more", -1: "fewer", 0: ""}[direction(low, high, change.q_value)]
+    if than_before:
         low, high = sorted((abs(low), abs(high)))
-        moved = f"{spoken_points(abs(change.difference))} {told_as} ("
+        moved = f"{spoken_points(abs(change.difference))} {than_before} ("
     else:
         moved = f"no clear change ({spoken_points(change.difference)}, "
     moved += f"{spoken(100 * low, 0)} to {spoken(100 * high, 0)}"
@@ -284,8 +284,8 @@ def difference_row(
         f"{spoken(mean.estimate, 2, sign)} on average "
         f"({spoken(mean.low, 2)} to {spoken(mean.high, 2, sign)}; {counted(n, 'fit')})."
     )
-    found_row = replace(row, mean=mean.estimate, low=mean.low, high=mean.high, p_value=mean.p_value)
-    return replace(found_row, median_size=median, p90_size=p90, words=words)
+    with_mean = replace(row, mean=mean.estimate, low=mean.low, high=mean.high, p_value=mean.p_value)
+    return replace(with_mean, median_size=median, p90_size=p90, words=words)
 
 
 def leading_side(row: DifferenceRow) -> DifferenceRow:
