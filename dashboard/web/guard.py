@@ -114,14 +114,14 @@ class _BoundedJSON(DefaultJSONProvider):
 
     def loads(self, s: str | bytes, **options: Any) -> Any:
         try:
-            found = super().loads(s, **options)
+            content = super().loads(s, **options)
         except RecursionError as fault:
             raise ValueError("too deep") from fault
-        level = [found]
+        level = [content]
         for _ in range(DEEPEST_JSON):
             level = [part for one in level for part in _parts_of(one)]
             if not level:
-                return found
+                return content
         raise ValueError("too deep")
 
 
