@@ -150,8 +150,8 @@ def register(app: Dash) -> None:
 
 
 def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
-    *values, shown = rest
-    return in_step(ctx.triggered_id, search, tuple(values), shown)
+    *values, view = rest
+    return in_step(ctx.triggered_id, search, tuple(values), view)
 
 
 def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:

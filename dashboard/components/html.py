@@ -26,8 +26,10 @@ def _light(kind: Any) -> Any:
         held.update(given)
 
     shared = {name: value for name, value in of_kind.items() if name != "children"}
-    told = {name: getattr(kind, name) for name in ("__module__", "__doc__", "_namespace", "_type", "_children_props")}
-    return type(kind)(kind.__name__, (kind,), {**told, **shared, "__init__": hold})
+    class_attributes = {
+        name: getattr(kind, name) for name in ("__module__", "__doc__", "_namespace", "_type", "_children_props")
+    }
+    return type(kind)(kind.__name__, (kind,), {**class_attributes, **shared, "__init__": hold})
 
 
 def __getattr__(name: str) -> Any:

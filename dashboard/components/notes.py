@@ -37,8 +37,8 @@ def caution() -> html.Aside:
 
 def selected(answer: Answer, **counts: int) -> html.P:
     """The selection said in words, with further counts behind the answer, each by its name in the plural."""
-    told = ", ".join(counted(n, what.removesuffix("s")) for what, n in counts.items())
-    words = f"{answer.selection_words} ({told})" if told else answer.selection_words
+    count_words = ", ".join(counted(n, what.removesuffix("s")) for what, n in counts.items())
+    words = f"{answer.selection_words} ({count_words})" if count_words else answer.selection_words
     return html.P([html.Strong("Selected: "), words], className="selected", id="selected", role="status")
 
 
@@ -76,9 +76,9 @@ def data_note(answer: Answer) -> html.P:
 def method(answer: Answer, passage: list[html.P], *, what: str = "this") -> html.Details:
     """How the figures were computed: in plain words, then as the answer itself tells it. `what`: where a page tells two."""
     named = [_named(name, value) for name, value in answer.method.items()]
-    told = [part for name, words in named for part in (html.Dt(name), html.Dd(words))]
+    terms = [part for name, words in named for part in (html.Dt(name), html.Dd(words))]
     return html.Details(
-        [html.Summary(f"How {what} is computed"), *passage, html.Dl(told) if told else None], className="method"
+        [html.Summary(f"How {what} is computed"), *passage, html.Dl(terms) if terms else None], className="method"
     )
 
 

@@ -67,5 +67,7 @@ def finding(row: ChangeRow) -> str:
 
 def alternative(row: ChangeRow) -> str:
     """The bars in words."""
-    told = "; ".join(f"{name} ({words}): {number(getattr(row, f'n_{fate}'), 'count')}" for fate, (name, words) in FATES.items())
-    return f"Bars of {counted(row.n_riders, 'rider')} recorded at both ends by what became of a {row.finding}. {told}."
+    fate_words = "; ".join(
+        f"{name} ({words}): {number(getattr(row, f'n_{fate}'), 'count')}" for fate, (name, words) in FATES.items()
+    )
+    return f"Bars of {counted(row.n_riders, 'rider')} recorded at both ends by what became of a {row.finding}. {fate_words}."

@@ -21,14 +21,14 @@ def sides_figure(rows: Sequence[SidesRow], quantity: str, moment: str, limit: fl
     colours = palette(theme)
     drawn = [row for row in rows if row.quantity == quantity]
     reach = _reach(drawn, limit)
-    shown = [row for row in drawn if row.moment == moment]
+    of_moment = [row for row in drawn if row.moment == moment]
     most = max((row.n_riders for row in drawn), default=1)
     common = {"range": [-reach, reach], "zeroline": True, "zerolinecolor": colours.grid, "zerolinewidth": 1, "nticks": 7}
     words = f"knee, {unit_words(quantity)} ({OUTCOMES[quantity].less} −, {OUTCOMES[quantity].more} +)"
     return {
         "data": [
-            _points([row for row in shown if not row.is_beyond], most, colours.muted, "circle", 0.45),
-            _points([row for row in shown if row.is_beyond], most, colours.accent, "diamond", 0.8),
+            _points([row for row in of_moment if not row.is_beyond], most, colours.muted, "circle", 0.45),
+            _points([row for row in of_moment if row.is_beyond], most, colours.accent, "diamond", 0.8),
         ],
         "layout": layout(
             theme,
@@ -61,8 +61,8 @@ def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: flo
 
 def counts(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, int]:
     """Riders at one moment, and those beyond the limit."""
-    shown = [row for row in rows if (row.quantity, row.moment) == (quantity, moment)]
-    return sum(row.n_riders for row in shown), sum(row.n_riders for row in shown if row.is_beyond)
+    of_moment = [row for row in rows if (row.quantity, row.moment) == (quantity, moment)]
+    return sum(row.n_riders for row in of_moment), sum(row.n_riders for row in of_moment if row.is_beyond)
 
 
 def further_out(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, int, int]:
