@@ -50,7 +50,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
     """What taking the load back would do, and the two ways on."""
     gone = sum(row.gone for row in foreseen)
     former = sum(row.versions for row in foreseen) - gone
-    told = [
+    foreseen_items = [
         html.Li(
             f"{row.table}: {counted(row.gone, 'row')} would go, {row.versions - row.gone:,} would be as other loads made them"
         )
@@ -65,7 +65,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
                 "what it would be had this load never come; loads that came later stay. The exported files are not touched and "
                 "can be loaded again."
             ),
-            html.Ul(told, className="foreseen"),
+            html.Ul(foreseen_items, className="foreseen"),
             html.Div(
                 [
                     html.Button(f"Take load {load_id} back", id=ids.SURE, className="button is-strong"),

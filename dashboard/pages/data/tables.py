@@ -113,7 +113,7 @@ REASONS: Final = [
 ]
 
 
-def _found(row: Any) -> str:
+def _value_found(row: Any) -> str:
     return "empty" if row.value is None else row.value
 
 
@@ -125,7 +125,7 @@ REJECTS: Final = [
     Column("File and line", _place),
     Column("Column", lambda row: row.column),
     Column("Reason", lambda row: reason_name(row.rule)),
-    Column("Found", _found),
+    Column("Found", _value_found),
     Column("What to do", lambda row: row.words, wide=True),
 ]
 

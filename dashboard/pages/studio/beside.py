@@ -40,10 +40,10 @@ def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html
         Column("Moved", lambda row: row.signal, wide=True),
         *(Column(heading, partial(_cell, kind), numeric=True) for kind, heading in _HEADINGS.items()),
     ]
-    return table("What stood beside each move", columns, list(_rows(answer, signals)), csv=csv)
+    return table("What stood beside each move", columns, list(_beside_rows(answer, signals)), csv=csv)
 
 
-def _rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
+def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
     base: dict[str, Any] = {}
     for signal in signals:
         of_signal = (signal.figure, signal.rule, signal.period_from)
@@ -66,8 +66,8 @@ def _cell(kind: str, row: _Told) -> Any:
     if value is None:
         return "not enough yet"
     is_share = unit == "share"
-    told = spoken_percent(value) if is_share else spoken(value, 2, UNITS[unit].sign)
+    value_words = spoken_percent(value) if is_share else spoken(value, 2, UNITS[unit].sign)
     if low is None or high is None:
-        return told
+        return value_words
     ends = spoken_percents(low, high) if is_share else f"{spoken(low, 2)} to {spoken(high, 2)}"
-    return [told, html.Br(), html.Small(ends)]
+    return [value_words, html.Br(), html.Small(ends)]

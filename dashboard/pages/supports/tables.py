@@ -16,7 +16,7 @@ def effect_columns(level: str) -> list[Column]:
     """Support, told interval, both estimates with interval, how they stand to each other, and counts."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
-        _told(),
+        _told_interval_column(),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
@@ -39,7 +39,7 @@ def dose_columns(level: str) -> list[Column]:
     """Dose, told interval and both estimates against none, the straight line's figure, counts."""
     return [
         Column("Dose", dose_name, ("dose",)),
-        _told(),
+        _told_interval_column(),
         *_both_estimates(level),
         Column("Straight line", lambda row: number(row.line, row.unit, effect=True), ("line",), numeric=True),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
@@ -102,7 +102,7 @@ def _both_estimates(level: str) -> list[Column]:
     ]
 
 
-def _told() -> Column:
+def _told_interval_column() -> Column:
     """The told interval, bold where a change is claimed by it."""
 
     def printed(row: EffectRow | DoseRow) -> Any:

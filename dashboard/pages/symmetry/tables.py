@@ -45,10 +45,10 @@ def _count(heading: str, key: str) -> Column:
 
 
 def _share(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: _told(getattr(row, key)), (key,), numeric=True)
+    return Column(heading, lambda row: _share_words(getattr(row, key)), (key,), numeric=True)
 
 
-def _told(share: float | None) -> str:
+def _share_words(share: float | None) -> str:
     return "not enough yet" if share is None else number(share, "share")
 
 
