@@ -155,6 +155,6 @@ def network_of(address: str) -> str:
 
 
 def told(seconds: float) -> str:
-    """A wait in words."""
+    """Says a wait in words: in seconds up to a minute and a half, in minutes above it."""
     minutes = -(-seconds // 60)
     return f"{-(-seconds // 1):.0f} seconds" if seconds <= 90 else f"{minutes:.0f} minutes"

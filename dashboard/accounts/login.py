@@ -52,7 +52,7 @@ class Door:
         self._clock = clock
 
     def reader(self) -> Reader:
-        """Who asks now."""
+        """The reader who asks now: the machine's own where no accounts are needed, nobody without a sign-in."""
         if self.accounts is None:
             return LOCAL
         reader: Reader = g.get("fitledger_reader", NOBODY) if has_request_context() else NOBODY

@@ -50,7 +50,7 @@ class Signing:
     clock: Callable[[], float]
 
     def password(self) -> AnyResponse:
-        """Name and password. A look at the page leaves a session that is there as it is."""
+        """Serves the step that asks for name and password. A look at the page leaves a session that is there as it is."""
         if request.method == "GET":
             return self._page("password")
         name = request.form.get("name", "")[:64]
@@ -83,7 +83,7 @@ class Signing:
         return response
 
     def _go_on(self, account: Account) -> AnyResponse:
-        """To the second step, or to where it is set up, with a session that is good for nothing else."""
+        """Leads to the second step, or to where it is set up, with a session that is good for nothing else."""
         stage: Stage = "code" if account.second else "setup"
         secret = "" if account.second else new_secret()
         response = redirect(f"{self.prefix}login/{'code' if account.second else 'set-up'}?next={quote(self._next())}")
@@ -91,7 +91,7 @@ class Signing:
         return response
 
     def code(self) -> AnyResponse:
-        """The code of the app, or one for recovery."""
+        """Serves the step that asks for a code of the app or for a recovery code."""
         return self._second("code", "code", self._try_code)
 
     def _try_code(self, _: Session, account: Account, code: str) -> AnyResponse | None:
@@ -102,7 +102,7 @@ class Signing:
         return response
 
     def set_up(self) -> AnyResponse:
-        """The secret for the app, and the first code from it; then the recovery codes, once."""
+        """Serves the step that gives the app its secret and asks for its first code; then shows the recovery codes, once."""
         return self._second("setup", "set-up", self._try_set_up)
 
     def _try_set_up(self, session: Session, account: Account, code: str) -> AnyResponse | None:

@@ -45,7 +45,7 @@ def _said(value: Any) -> str:
 
 
 def _place(word: str) -> str:
-    """Where the word's control is, so that a word is not told twice: see style.css."""
+    """Names the class by which style.css hides a word where its own control already shows it."""
     if word not in CONTROLS:
         return "has-no-control"
     if word in DATES:

@@ -96,7 +96,7 @@ def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
 
 
 def first_values(search: str | None) -> tuple[str | None, list[Any]]:
-    """The same for the page as it is sent, where a fault leaves the controls empty; no view where the address is not known."""
+    """Gives the view and the controls of the page as it is sent: a fault leaves them empty, an unknown address has no view."""
     followed = follow_address(search)
     nothing = follow_address("")
     assert nothing is not None

@@ -33,7 +33,7 @@ def _light(kind: Any) -> Any:
 
 
 def __getattr__(name: str) -> Any:
-    """`html.Div` and every other kind, made when first asked for."""
+    """Makes `html.Div` and every other class of elements when it is first asked for."""
     if name.startswith("_"):
         raise AttributeError(name)
     made = globals()[name] = _light(getattr(of_dash, name))

@@ -29,7 +29,7 @@ CAUTION = (
 
 
 def caution() -> html.Aside:
-    """The caution, whole."""
+    """Makes the caution, which is always told whole."""
     return html.Aside(
         [html.H2("Before anything is changed"), *(html.P(text) for text in CAUTION)], className="caution", role="note"
     )
@@ -106,7 +106,7 @@ def _without_unit(code: str) -> str:
 
 
 def empty_state(sentence: str, reset: str) -> html.Div:
-    """Nothing to show: why, and a way out; `reset` is the page's address without a selection."""
+    """Says why there is nothing to show, and offers a way out; `reset` is the page's address without a selection."""
     return html.Div(
         [
             headline(sentence),

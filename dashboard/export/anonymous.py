@@ -134,7 +134,7 @@ def write_text(path: Path, anonymity: Anonymity) -> None:
 
 
 def _left_out(anonymity: Anonymity) -> str:
-    """In tens, since a small number would be told of few riders."""
+    """Says how many riders were left out, in tens, since an exact small number would tell of those few."""
     few = [
         f"{name}: {'fewer than ten' if n < ALIKE else f'about {round(n, -1)}'}" for name, n in anonymity.left_out.items() if n
     ]

@@ -98,7 +98,7 @@ def attackers(grouped: Iterable[Grouped]) -> list[AttackerRow]:
 
 
 def _of(one: Grouped, riders: set[str]) -> Grouped:
-    """The same rows, and of the riders these."""
+    """Keeps the same rows, and only these of their riders."""
     places = np.array([place for place, rider in enumerate(one.rider_ids) if rider in riders], dtype=np.int64)
     return replace(
         one,
@@ -109,7 +109,7 @@ def _of(one: Grouped, riders: set[str]) -> Grouped:
 
 
 def _together(several: list[Grouped], measured: list[tuple[Any, Any]]) -> tuple[dict[str, int], dict[str, float]]:
-    """By rider, of all tables: the fewest alike, and the likeliest guess."""
+    """Gives for each rider, over all tables, the fewest riders alike and the greatest chance of a right guess."""
     alike: dict[str, int] = {}
     right: dict[str, float] = {}
     for one, (sizes, chances) in zip(several, measured, strict=True):

@@ -21,7 +21,7 @@ def of_support(rows: Sequence[DoseRow], outcome: str, support: str) -> list[Dose
 
 
 def dose_name(row: DoseRow) -> str:
-    """As in: 2 shims; −4 mm."""
+    """Writes a dose with its unit, as in: 2 shims; −4 mm."""
     size = spoken(row.dose, 0)
     return f"{size} shim{'' if abs(row.dose) == 1 else 's'}" if row.support == "shim" else f"{size}\u202fmm"
 
@@ -50,7 +50,7 @@ def line_test(rows: Sequence[DoseRow]) -> str | None:
 
 
 def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
-    """The chart in words."""
+    """Tells the chart in words, for a reader who does not see it."""
     said = [
         f"{dose_name(row)}: {interval(row.told_low, row.told_high, row.unit, effect=True)}"
         f"{'' if row.direction else ', no clear change'}"

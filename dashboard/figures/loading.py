@@ -44,7 +44,7 @@ _OTHER_RULES = ("line", "-")
 
 
 def reason_name(rule: str) -> str:
-    """What is wrong with a row that breaks a rule."""
+    """Says in words what is wrong with a row that breaks a rule."""
     return REASONS.get(rule, plain(rule))
 
 
@@ -207,7 +207,7 @@ def _bars(rows: Sequence[ReasonRow], state: str, colours: Palette) -> dict[str, 
 
 
 def most_frequent(rows: Sequence[ReasonRow]) -> list[ReasonRow]:
-    """The reasons that are drawn."""
+    """Picks the most frequent reasons, which are drawn."""
     return sorted(rows, key=lambda row: (-row.n, row.state, row.table, row.rule))[:REASONS_SHOWN]
 
 
@@ -232,5 +232,5 @@ def _hatching(colours: Palette) -> dict[str, Any]:
 
 
 def _label(row: ReasonRow) -> str:
-    """What is wrong, and the table."""
+    """Writes what is wrong, and below it the table."""
     return f"{reason_name(row.rule)}<br>{table_name(row.table)}"

@@ -13,7 +13,7 @@ _ABOVE: Final = -0.26
 
 
 def arrived(row: NeutralRow) -> str:
-    """As in: came inward."""
+    """Says in which direction the knees of a row arrived, as in: Came inward."""
     return f"Came {row.arrival_direction}"
 
 
@@ -34,7 +34,7 @@ def finding(rows: Sequence[NeutralRow]) -> str:
 
 
 def alternative(rows: Sequence[NeutralRow]) -> str:
-    """The chart in words."""
+    """Tells the chart in words, for a reader who does not see it."""
     return "Change in the distance from neutral by arrival direction. " + " ".join(row.words for row in rows)
 
 

@@ -135,7 +135,7 @@ def at_day(curve: Curve, day: int) -> ReturnCurveRow | None:
 
 
 def alternative(curves: Sequence[Curve]) -> str:
-    """The curves in words."""
+    """Tells the curves in words, for a reader who does not see them."""
     curve_words = [
         f"{group_name(curve.level)}: {curve.at_risk[0].n_at_risk:,} fits at the start, {number(curve.end, 'share')} seen again "
         f"by day {curve.last_day}, {curve.at_risk[-1].n_at_risk:,} still at risk on day {curve.at_risk[-1].days}"
@@ -153,7 +153,7 @@ def _inks(curves: Sequence[Curve], theme: str | None, colours: Palette) -> list[
 
 
 def _top(curves: Sequence[Curve]) -> float:
-    """The axis goes to the next tenth above everything drawn."""
+    """Gives the share at which the axis ends: the next tenth above everything drawn."""
     drawn = [0.1]
     for curve in curves:
         drawn += curve.steps("returned_high" if len(curves) == 1 else "returned")
@@ -176,7 +176,7 @@ def _traces(curves: Sequence[Curve], inks: Sequence[str], colours: Palette) -> l
 
 
 def _dashes(curves: Sequence[Curve]) -> list[str]:
-    """A dash a level, in turn; all fits are solid."""
+    """Gives each level a dash of its own in turn; the curve of all fits is solid."""
     dashes = itertools.cycle(DASHES if len(curves) < 2 else DASHES[1:])
     return ["solid" if curve.level is None else next(dashes) for curve in curves]
 

@@ -44,7 +44,7 @@ def dated(findings: Sequence[RigFinding]) -> list[tuple[str, RigFinding]]:
 
 
 def alternative(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFinding]) -> str:
-    """The chart in words."""
+    """Tells the chart in words, for a reader who does not see it."""
     estimated = [row for row in months if row.estimate is not None and row.knees == "both"]
     if not estimated:
         return f"Tilt at arrival at {studio}: not enough yet in any month."
@@ -105,7 +105,7 @@ def _letter(letter: str, finding: RigFinding) -> dict[str, Any]:
 
 
 def title(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFinding]) -> str:
-    """The finding in short."""
+    """Says in short what was found of a studio's rig, as the chart's title."""
     if not any(row.estimate is not None for row in months):
         return f"{studio}: not enough yet"
     if not findings:

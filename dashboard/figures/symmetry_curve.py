@@ -14,7 +14,7 @@ MOMENTS = ("arrival", "departure")
 
 
 def of_moment(rows: Sequence[CurveRow], quantity: str, moment: str) -> list[CurveRow]:
-    """The rows that can be drawn, by limit."""
+    """Picks the rows of one quantity and moment whose share is known, in the order of their limits."""
     return [row for row in rows if (row.quantity, row.moment) == (quantity, moment) and row.share is not None]
 
 
@@ -70,7 +70,7 @@ def finding(rows: Sequence[CurveRow], quantity: str) -> str:
 
 
 def alternative(rows: Sequence[CurveRow], quantity: str) -> str:
-    """The curves in words."""
+    """Tells the curves in words, for a reader who does not see them."""
     moment_words = []
     for moment in MOMENTS:
         line = of_moment(rows, quantity, moment)

@@ -49,7 +49,7 @@ def finding(rows: Sequence[SidesRow], quantity: str, moment: str) -> str:
 
 
 def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: float) -> str:
-    """The picture in words."""
+    """Tells the picture in words, for a reader who does not see it."""
     n, n_beyond = counts(rows, quantity, moment)
     right, left, _ = further_out(rows, quantity, moment)
     unit = "deg" if quantity == "tilt" else "mm"
@@ -113,7 +113,7 @@ def _hovers(rows: Sequence[SidesRow]) -> list[str]:
 
 
 def _band(reach: float, limit: float, colours: Palette) -> dict[str, Any]:
-    """The ground within the limit."""
+    """Tints the area in which both knees differ by less than the limit."""
     low, high = -reach, reach
     corners = ((low, low), (low, low + limit), (high - limit, high), (high, high), (high, high - limit), (low + limit, low))
     path = "M " + " L ".join(f"{x},{y}" for x, y in corners) + " Z"
@@ -121,7 +121,7 @@ def _band(reach: float, limit: float, colours: Palette) -> dict[str, Any]:
 
 
 def _line(reach: float, shift: float, colours: Palette) -> dict[str, Any]:
-    """right = left + shift, from edge to edge."""
+    """Draws the line on which the right knee is the left one plus `shift`, from edge to edge."""
     start, end = max(-reach, -reach - shift), min(reach, reach - shift)
     ends = {"x0": start, "y0": start + shift, "x1": end, "y1": end + shift}
     return {"type": "line", **ends, "layer": "below", "line": {"color": colours.ink, "width": 1.2, "dash": "dash"}}

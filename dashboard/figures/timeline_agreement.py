@@ -68,7 +68,7 @@ def finding(months: Sequence[AgreementRow], whole: AgreementRow) -> str:
 
 
 def alternative(months: Sequence[AgreementRow]) -> str:
-    """The months in words."""
+    """Tells the months in words, for a reader who does not see the chart."""
     month_words = "; ".join(
         f"{_month(row)} {number(row.share, 'share')} of {row.n_judged} fits" for row in months if row.share is not None
     )

@@ -74,7 +74,7 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
 
     @server.errorhandler(DependencyException)
     def miss(_: DependencyException) -> Response:
-        """Dash takes the address of a file that it has not for a fault of the program."""
+        """Answers a file that Dash has not as one that is not found, which Dash would take for a fault of the program."""
         return refuse(NotFound())
 
     @server.errorhandler(Exception)

@@ -38,7 +38,7 @@ class LeanDash(Dash):  # type: ignore[misc]  # Dash is untyped
         self._bundles.add_to(self.server)
 
     def callback(self, *parts: Any, **options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-        """As Dash's, and what the function returns is made still."""
+        """Registers a callback as Dash does, and makes still what its function returns."""
         register = super().callback(*parts, **options)
 
         def of(function: Callable[..., Any]) -> Callable[..., Any]:

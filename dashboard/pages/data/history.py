@@ -79,7 +79,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
 
 
 def taken(load_id: int, undone: Any) -> html.Div:
-    """What was taken back."""
+    """Says what was taken back with a load."""
     return outcome(
         f"Load {load_id} is taken back: {counted(undone.files, 'file')}, "
         f"{counted(undone.versions, 'version of a row', 'versions of rows')}. The pages follow."
@@ -87,5 +87,5 @@ def taken(load_id: int, undone: Any) -> html.Div:
 
 
 def outcome(words: str) -> html.Div:
-    """One sentence on what became of it."""
+    """Shows one sentence on what became of the reader's step, and takes the focus."""
     return html.Div(html.H3(words, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}), className="found")

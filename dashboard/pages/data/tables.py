@@ -18,7 +18,7 @@ def _count(heading: str, key: str) -> Column:
 
 
 def quality_columns(level: str) -> list[Column]:
-    """Check, share with interval, counts, words."""
+    """Makes the columns: check, share with interval, counts, words."""
     return [
         Column("Check", lambda row: plain(row.check).capitalize()),
         Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
@@ -44,7 +44,7 @@ EXAMS: Final = [
 
 
 def noise_columns(level: str) -> list[Column]:
-    """Outcome, typical error with interval, smallest real change, drift, pairs, words."""
+    """Makes the columns: outcome, typical error with interval, smallest real change, drift, pairs, words."""
     return [
         Column("Outcome", lambda row: plain(row.outcome).capitalize()),
         Column("Typical error", lambda row: finely(row.unit, row.typical_error), ("typical_error",), numeric=True),

@@ -67,7 +67,7 @@ def checked(desk: Desk, report: Any, token: str, note: str = "") -> html.Div:
 
 
 def loaded(desk: Desk, report: Any, token: str) -> html.Div:
-    """What the load did."""
+    """Shows what a load did with the files."""
     headline = (
         f"Load {report.load_id} is in. {_fates(report, 'are')}. The pages follow."
         if report.load_id

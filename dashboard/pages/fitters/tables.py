@@ -74,7 +74,7 @@ def _ends(name: str, heading: str) -> Column:
 
 @dataclass(frozen=True)
 class Done:
-    """What one fitter did: a row of each process."""
+    """Holds what one fitter did: one row for each process."""
 
     fitter_id: str
     processes: dict[str, ProcessRow]

@@ -15,7 +15,7 @@ from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 
 
 def felt(desk: Desk, selection: Selection, answer: Ratings, text: dict[str, tuple[str, ...]]) -> list[Any]:
-    """Heading, table, how it is read, the answer's cautions."""
+    """Shows a heading, the table, how it is read, and the answer's cautions."""
     rows = [row for row in answer.ratings if (row.from_moment, row.to_moment, row.level) == ("departure", "follow_up", None)]
     return [
         html.H2("Does it still feel right?", className="section-title"),

@@ -85,7 +85,7 @@ def _ends(heading: str, low: str, high: str) -> Column:
 
 
 def group_columns(split: str | None, level: str) -> list[Column]:
-    """Group, then booking and return rate with their intervals and counts."""
+    """Makes the columns: group, then booking and return rate with their intervals and counts."""
     return [
         Column(plain(split).capitalize() if split else "Fits", lambda row: group_name(row.level)),
         _count("Fits asked to book", "n_asked"),
@@ -185,7 +185,7 @@ SAID: Final = [
 
 
 def rating_columns(level: str) -> list[Column]:
-    """Topic, the pairs, both medians, and how many were better, the same, worse."""
+    """Makes the columns: topic, pairs, both medians, and how many were better, the same, worse."""
     return [
         Column("Topic", lambda row: plain(row.topic).capitalize()),
         _count("Pairs", "n_pairs"),

@@ -67,7 +67,7 @@ def rider_address(desk: Desk, selection: Selection, rider: str, fit: str | None 
 
 
 def whole_day(value: Any) -> str:
-    """A date on one line."""
+    """Writes a date that does not break over two lines."""
     return day(value).replace(" ", "\u00a0")
 
 

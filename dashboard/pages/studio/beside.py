@@ -34,7 +34,7 @@ class _Told:
 
 
 def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html.Div:
-    """The base first, once where all signals share it."""
+    """Makes the table of what stood beside each move; the base comes first, and once where all signals share it."""
     columns = [
         Column("Figure", lambda row: row.name),
         Column("Moved", lambda row: row.signal, wide=True),

@@ -100,7 +100,7 @@ def _link(desk: Desk, name: str, selection: Selection, page_words: Mapping[str, 
 
 
 def lead_in(selection: Selection, spans: tuple[Span, ...]) -> str:
-    """Of which dates the page's sentence speaks."""
+    """Opens the page's sentence with the dates of which it speaks."""
     named_span = next((span for span in spans if span.is_of(selection)), None)
     if named_span is None:
         return f"Fits {_dates(selection.date_from, selection.date_to)}"

@@ -41,7 +41,7 @@ def checked(desk: Desk, selection: Selection, answer: Checks, outcome: str, text
 
 
 def check_columns(level: str) -> list[Column]:
-    """Check, what was found of it, both cases and their difference, and counts."""
+    """Makes the columns: check, what was found of it, both cases and their difference, and counts."""
     return [
         Column("Looked for", lambda row: CHECKS[row.check]),
         Column("Found", _found_words),

@@ -13,7 +13,7 @@ from dashboard.questions.models.answers_models import EffectRow
 
 
 def effect_columns(level: str) -> list[Column]:
-    """Support, told interval, both estimates with interval, how they stand to each other, and counts."""
+    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
         _told_interval_column(),
@@ -36,7 +36,7 @@ def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
 
 
 def dose_columns(level: str) -> list[Column]:
-    """Dose, told interval and both estimates against none, the straight line's figure, counts."""
+    """Makes the columns: dose, told interval and both estimates against none, the straight line's figure, counts."""
     return [
         Column("Dose", dose_name, ("dose",)),
         _told_interval_column(),
@@ -103,7 +103,7 @@ def _both_estimates(level: str) -> list[Column]:
 
 
 def _told_interval_column() -> Column:
-    """The told interval, bold where a change is claimed by it."""
+    """Makes the column of the told interval, which is bold where a change is claimed by it."""
 
     def printed(row: EffectRow | DoseRow) -> Any:
         ends = interval(row.told_low, row.told_high, row.unit, effect=True)
@@ -129,7 +129,7 @@ def _ends(estimate: str, heading: str) -> Column:
 
 
 def small(value: float | None) -> str:
-    """A p- or q-value; a small one by its bound."""
+    """Writes a p- or q-value; a small one is told by its bound."""
     if value is None:
         return NOTHING
     return "<\u202f0.001" if value < 0.001 else bare_number(value, "q")

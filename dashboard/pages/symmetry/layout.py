@@ -155,7 +155,7 @@ def _moments_key() -> html.Ul:
 
 
 def _is_split(answer: Asymmetry) -> bool:
-    """A split by side makes no levels, since a side difference takes both."""
+    """Whether the answer has levels; a split by side makes none, since a side difference takes both knees."""
     return any(row.level for row in answer.prevalence)
 
 
@@ -217,7 +217,7 @@ def _mcnemar(asked: Asked, change: ChangeRow) -> list[html.P]:
 
 
 def beside(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
-    """Left against right."""
+    """Shows each rider's left knee against the right one at both moments, with the numbers as a table."""
     prevalence = _overall(asked, answer)
     quantity, limit = asked.quantity, prevalence.limit
     if not sides.sides:

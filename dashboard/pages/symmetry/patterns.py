@@ -28,7 +28,7 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
-    """Rows: pattern at arrival; columns: at departure; totals at the edges."""
+    """Draws the grid: a row a pattern at arrival, a column a pattern at departure, totals at the edges."""
     cells = {(row.arrival_pattern, row.departure_pattern): row.n_riders for row in flow}
     patterns = list(dict.fromkeys(row.arrival_pattern for row in flow))
     most = max([1, *cells.values()])
