@@ -90,14 +90,14 @@ def _named(name: str, value: Any) -> tuple[str, str]:
         return plain(name.removesuffix(unit.suffix)), f"{value:g}{gap}{unit.sign}"
     if isinstance(value, float) and 0 < value < 1:
         return plain(name), f"{100 * value:g}\u202f%"
-    return plain(name), _said(value)
+    return plain(name), _value_words(value)
 
 
-def _said(value: Any) -> str:
+def _value_words(value: Any) -> str:
     if isinstance(value, Mapping):
-        return "; ".join(f"{plain(str(name))}: {_said(part)}" for name, part in value.items())
+        return "; ".join(f"{plain(str(name))}: {_value_words(part)}" for name, part in value.items())
     if isinstance(value, list | tuple):
-        return "; ".join(_said(part) for part in value)
+        return "; ".join(_value_words(part) for part in value)
     return _CODE.sub(lambda code: plain(_without_unit(code[0])), str(value)).replace("+-", "±")
 
 

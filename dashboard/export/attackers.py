@@ -84,7 +84,7 @@ def attackers(grouped: Iterable[Grouped]) -> list[AttackerRow]:
     """
     every = list(grouped)
     riders = sorted({rider for one in every for rider in one.rider_ids})
-    several = [_of(one, set(riders[:: -(-len(riders) // _ATTACKED)])) for one in every]
+    several = [_with_riders(one, set(riders[:: -(-len(riders) // _ATTACKED)])) for one in every]
     by_attacker = [_together(several, [_attacked(one, columns) for one in several]) for _, _, columns in ATTACKERS]
     rows = []
     for (name, knows, columns), (alike, _) in zip(ATTACKERS, by_attacker, strict=True):
@@ -97,7 +97,7 @@ def attackers(grouped: Iterable[Grouped]) -> list[AttackerRow]:
     return [*rows, _attacker_row(*WHOLE_ROW, *_together(every, whole))]
 
 
-def _of(one: Grouped, riders: set[str]) -> Grouped:
+def _with_riders(one: Grouped, riders: set[str]) -> Grouped:
     """Keeps the same rows, and only these of their riders."""
     places = np.array([place for place, rider in enumerate(one.rider_ids) if rider in riders], dtype=np.int64)
     return replace(

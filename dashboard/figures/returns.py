@@ -107,7 +107,7 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
             margin=(6, 6, 6, 46),
             xaxis=axis(theme, range=[-0.2, 10.2], tickvals=[0, 2, 4, 6, 8, 10], title="points", ticklabelstandoff=4),
             yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
-            annotations=[words for place, row in enumerate(rows) for words in _said(place, row, colours)],
+            annotations=[words for place, row in enumerate(rows) for words in _topic_notes(place, row, colours)],
         ),
     }
 
@@ -135,7 +135,7 @@ def said_alternative(rows: Sequence[SaidRow]) -> str:
     return " ".join(row.words for row in rows)
 
 
-def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
+def _topic_notes(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
     name, best = SAID[row.topic]
     at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
     words = [

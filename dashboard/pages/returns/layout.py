@@ -207,12 +207,12 @@ def _lasting(asked: Asked, answer: Returns) -> list[Any]:
             ],
             className="with-words",
         ),
-        html.Div([_kept(asked, answer), _said(asked, answer)], className="panels is-double kept-and-said"),
+        html.Div([_kept_panel(asked, answer), _said_panel(asked, answer)], className="panels is-double kept-and-said"),
         html.Details([html.Summary("What lasted, in numbers"), *_tables(asked, answer)], className="more"),
     ]
 
 
-def _kept(asked: Asked, answer: Returns) -> html.Div:
+def _kept_panel(asked: Asked, answer: Returns) -> html.Div:
     return html.Div(
         [
             chart(
@@ -227,7 +227,7 @@ def _kept(asked: Asked, answer: Returns) -> html.Div:
     )
 
 
-def _said(asked: Asked, answer: Returns) -> html.Div:
+def _said_panel(asked: Asked, answer: Returns) -> html.Div:
     return html.Div(
         [
             chart(

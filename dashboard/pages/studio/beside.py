@@ -25,7 +25,7 @@ _HEADINGS: Final = {
 
 
 @dataclass(frozen=True)
-class _Told:
+class _BesideRow:
     """One row: its name, and for each figure the value with the ends of its interval."""
 
     name: str
@@ -43,7 +43,7 @@ def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html
     return table("What stood beside each move", columns, list(_beside_rows(answer, signals)), csv=csv)
 
 
-def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
+def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_BesideRow]:
     base: dict[str, Any] = {}
     for signal in signals:
         of_signal = (signal.figure, signal.rule, signal.period_from)
@@ -52,14 +52,14 @@ def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told
             continue
         then = {row.beside: (row.unit, row.base, row.base_low, row.base_high) for row in own if row.beside != "fitter_mix"}
         if then != base:
-            yield _Told("The base", "what the moves below are held against", then)
+            yield _BesideRow("The base", "what the moves below are held against", then)
             base = then
         said = f"{signal_name(signal)}, {span_words(signal, answer.every)}"
         here = {row.beside: (row.unit, row.here, row.here_low, row.here_high) for row in own}
-        yield _Told(FIGURES[signal.figure], said, here)
+        yield _BesideRow(FIGURES[signal.figure], said, here)
 
 
-def _cell(kind: str, row: _Told) -> Any:
+def _cell(kind: str, row: _BesideRow) -> Any:
     if kind not in row.values:
         return NOTHING
     unit, value, low, high = row.values[kind]
