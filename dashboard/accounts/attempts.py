@@ -144,17 +144,17 @@ def _keep(kept: OrderedDict[_Name, _Value], key: _Name, value: _Value) -> None:
 def network_of(address: str) -> str:
     """The address by which tries are counted: an IPv4 address, the /64 of an IPv6 one; anything else as it is."""
     try:
-        found = ip_address(address)
+        ip = ip_address(address)
     except ValueError:
         return address[:64]
-    if not isinstance(found, IPv6Address):
-        return str(found)
-    if found.ipv4_mapped:
-        return str(found.ipv4_mapped)
-    return str(IPv6Address(int(found) >> _IPV6_NETWORK << _IPV6_NETWORK))
+    if not isinstance(ip, IPv6Address):
+        return str(ip)
+    if ip.ipv4_mapped:
+        return str(ip.ipv4_mapped)
+    return str(IPv6Address(int(ip) >> _IPV6_NETWORK << _IPV6_NETWORK))
 
 
 def told(seconds: float) -> str:
-    """A wait in words."""
+    """Says a wait in words: in seconds up to a minute and a half, in minutes above it."""
     minutes = -(-seconds // 60)
     return f"{-(-seconds // 1):.0f} seconds" if seconds <= 90 else f"{minutes:.0f} minutes"

@@ -52,11 +52,11 @@ class Door:
         self._clock = clock
 
     def reader(self) -> Reader:
-        """Who asks now."""
+        """The reader who asks now: the machine's own where no accounts are needed, nobody without a sign-in."""
         if self.accounts is None:
             return LOCAL
-        found: Reader = g.get("fitledger_reader", NOBODY) if has_request_context() else NOBODY
-        return found
+        reader: Reader = g.get("fitledger_reader", NOBODY) if has_request_context() else NOBODY
+        return reader
 
     def reader_mark(self) -> str:
         """What tells this reader from others in what a browser keeps, without telling the name."""
@@ -92,9 +92,9 @@ class Door:
             path = request.path.removeprefix(self.prefix)
             if path in _OPEN or path.startswith("assets/"):
                 return None
-            found = present("whole")
-            if found:
-                g.fitledger_reader = found[1].reader
+            signed_in = present("whole")
+            if signed_in:
+                g.fitledger_reader = signed_in[1].reader
                 return None
             if request.method == "GET" and request.headers.get("Sec-Fetch-Mode", "navigate") == "navigate":
                 asked = request.full_path.rstrip("?").removeprefix(self.prefix)

@@ -88,13 +88,13 @@ class Sessions:
             row = file.execute("SELECT * FROM sessions WHERE mark = ?", (mark,)).fetchone()
         if row is None or mark in self._ended:
             return None
-        found = _session(row)
-        if not self._holds(found, now) or not secrets.compare_digest(found.agent, _digest(agent)):
+        session = _session(row)
+        if not self._holds(session, now) or not secrets.compare_digest(session.agent, _digest(agent)):
             self.end(identifier)
             return None
-        if now - found.seen_at >= NOTED_SECONDS:
+        if now - session.seen_at >= NOTED_SECONDS:
             self._note_use(mark, now)
-        return found
+        return session
 
     def end(self, identifier: str) -> None:
         """Ends a session; one that is not known is no fault."""

@@ -50,7 +50,7 @@ class Signing:
     clock: Callable[[], float]
 
     def password(self) -> AnyResponse:
-        """Name and password. A look at the page leaves a session that is there as it is."""
+        """Serves the step that asks for name and password. A look at the page leaves a session that is there as it is."""
         if request.method == "GET":
             return self._page("password")
         name = request.form.get("name", "")[:64]
@@ -83,7 +83,7 @@ class Signing:
         return response
 
     def _go_on(self, account: Account) -> AnyResponse:
-        """To the second step, or to where it is set up, with a session that is good for nothing else."""
+        """Leads to the second step, or to where it is set up, with a session that is good for nothing else."""
         stage: Stage = "code" if account.second else "setup"
         secret = "" if account.second else new_secret()
         response = redirect(f"{self.prefix}login/{'code' if account.second else 'set-up'}?next={quote(self._next())}")
@@ -91,7 +91,7 @@ class Signing:
         return response
 
     def code(self) -> AnyResponse:
-        """The code of the app, or one for recovery."""
+        """Serves the step that asks for a code of the app or for a recovery code."""
         return self._second("code", "code", self._try_code)
 
     def _try_code(self, _: Session, account: Account, code: str) -> AnyResponse | None:
@@ -102,7 +102,7 @@ class Signing:
         return response
 
     def set_up(self) -> AnyResponse:
-        """The secret for the app, and the first code from it; then the recovery codes, once."""
+        """Serves the step that gives the app its secret and asks for its first code; then shows the recovery codes, once."""
         return self._second("setup", "set-up", self._try_set_up)
 
     def _try_set_up(self, session: Session, account: Account, code: str) -> AnyResponse | None:
@@ -115,30 +115,30 @@ class Signing:
         return response
 
     def _second(self, stage: Stage, step: str, attempt: Callable[[Session, Account, str], AnyResponse | None]) -> AnyResponse:
-        found = self.present(stage)
-        if found is None:
+        session_and_account = self.present(stage)
+        if session_and_account is None:
             return redirect(f"{self.prefix}login")
-        session, account = found
-        shown: dict[str, Any] = {"secret": session.secret, "account": account.name} if stage == "setup" else {}
+        session, account = session_and_account
+        setup_fields: dict[str, Any] = {"secret": session.secret, "account": account.name} if stage == "setup" else {}
         if request.method == "GET":
-            return self._page(step, **shown)
+            return self._page(step, **setup_fields)
         if not self.cookies.is_form_of_ours(request.form.get("token", "")):
-            return self._page(step, _OLD_PAGE, 400, **shown)
+            return self._page(step, _OLD_PAGE, 400, **setup_fields)
         try:
-            return self._try_second(step, account, lambda code: attempt(session, account, code), shown)
+            return self._try_second(step, account, lambda code: attempt(session, account, code), setup_fields)
         except (AccountError, AccessLogError) as fault:
-            return self._page(step, str(fault), 503, **shown)
+            return self._page(step, str(fault), 503, **setup_fields)
 
     def _try_second(
-        self, step: str, account: Account, attempt: Callable[[str], AnyResponse | None], shown: dict[str, Any]
+        self, step: str, account: Account, attempt: Callable[[str], AnyResponse | None], setup_fields: dict[str, Any]
     ) -> AnyResponse:
         trier = Trier(account.name, request.remote_addr or "", self.cookies.device(account), "code")
         if wait := self.attempts.reserve(trier):
-            return self._wait(step, "Too many tries with a wrong code.", wait, **shown)
+            return self._wait(step, "Too many tries with a wrong code.", wait, **setup_fields)
         response = attempt(request.form.get("code", "")[:32])
         if response is None:
             self.notes.signing(account.name, "failed to sign in", "second step")
-            return self._page(step, _WRONG_CODE + self._pause(trier), 401, **shown)
+            return self._page(step, _WRONG_CODE + self._pause(trier), 401, **setup_fields)
         self.attempts.succeeded(trier)
         return response
 
@@ -146,8 +146,8 @@ class Signing:
         """Ends the session of this browser, in every tab, for whoever holds its identifier."""
         who = ""
         with suppress(AccountError):  # where the file cannot be read, the session is ended for this server all the same
-            found = self.present("whole")
-            who = found[1].name if found else ""
+            signed_in = self.present("whole")
+            who = signed_in[1].name if signed_in else ""
         self.sessions.end(self.cookies.session)
         if who:
             self.notes.signing(who, "signed out")
@@ -175,18 +175,18 @@ class Signing:
         wait = self.attempts.wait_seconds(trier)
         return f" You can try again in {told(wait)}." if wait else ""
 
-    def _wait(self, step: str, words: str, wait: float, **shown: Any) -> AnyResponse:
-        response = self._page(step, f"{words} Wait {told(wait)}, then try again.", 429, **shown)
+    def _wait(self, step: str, words: str, wait: float, **setup_fields: Any) -> AnyResponse:
+        response = self._page(step, f"{words} Wait {told(wait)}, then try again.", 429, **setup_fields)
         response.headers["Retry-After"] = f"{wait:.0f}"
         return response
 
     def _next(self) -> str:
         return _inside(request.values.get("next", ""))
 
-    def _page(self, step: str, words: str = "", status: int = 200, **shown: Any) -> Response:
+    def _page(self, step: str, words: str = "", status: int = 200, **setup_fields: Any) -> Response:
         bound, token = self.cookies.form_token()
-        if "secret" in shown:
-            shown["qr"] = drawing(address(shown["account"], shown["secret"]))
+        if "secret" in setup_fields:
+            setup_fields["qr"] = drawing(address(setup_fields["account"], setup_fields["secret"]))
         given: dict[str, Any] = {
             "style": style_sheet(),
             "prefix": self.prefix,
@@ -196,7 +196,7 @@ class Signing:
             "title": _TITLES[step],
             "told": words,
             "action": "login" if step == "password" else f"login/{step}",
-            **shown,
+            **setup_fields,
         }
         response = Response(render_template_string(_TEMPLATE, **given), status, mimetype="text/html")
         response.headers["Cache-Control"] = "no-store"

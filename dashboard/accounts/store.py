@@ -98,30 +98,30 @@ class Accounts:
     def remove(self, name: str) -> None:
         """Removes an account and ends its sessions. Raises AccountError where there is none."""
         with self._changing() as content:
-            content["accounts"].remove(_found(content, name))
+            content["accounts"].remove(_record_named(content, name))
 
     def reset(self, name: str, password: str) -> None:
         """Gives an account another password and ends its sessions. Raises AccountError where there is none."""
         hashed = self._hasher.hash(_checked_password(password))
         with self._changing() as content:
-            _found(content, name).update(password_hash=hashed, stamp=secrets.token_hex(16))
+            _record_named(content, name).update(password_hash=hashed, stamp=secrets.token_hex(16))
 
     def change_role(self, name: str, role: str, fitter_id: str | None = None) -> None:
         """Gives an account another role and ends its sessions. Raises AccountError as `add` does, or where there is none."""
         given = _checked_role(role, fitter_id)
         with self._changing() as content:
-            _found(content, name).update(role=given, fitter_id=fitter_id, stamp=secrets.token_hex(16))
+            _record_named(content, name).update(role=given, fitter_id=fitter_id, stamp=secrets.token_hex(16))
 
     def sign_out(self, name: str) -> None:
         """Ends every session of an account. Raises AccountError where there is none."""
         with self._changing() as content:
-            _found(content, name).update(stamp=secrets.token_hex(16))
+            _record_named(content, name).update(stamp=secrets.token_hex(16))
 
     def drop_second(self, name: str) -> None:
         """Takes the second step from an account, as when a phone is lost, and ends its sessions. Raises AccountError where
         there is no such account."""
         with self._changing() as content:
-            _found(content, name).update(second=None, stamp=secrets.token_hex(16))
+            _record_named(content, name).update(second=None, stamp=secrets.token_hex(16))
 
     def set_second(self, name: str, secret: str, code: str, now: float) -> list[str]:
         """Gives an account a second step, where the code shows that an app has the secret; sessions stay. Gives the recovery
@@ -132,13 +132,13 @@ class Accounts:
         codes = new_recovery_codes()
         with self._changing() as content:
             marks = tuple(recovery_mark(bytes.fromhex(content["secret"]), one) for one in codes)
-            _found(content, name)["second"] = asdict(SecondStep(secret, step, marks))
+            _record_named(content, name)["second"] = asdict(SecondStep(secret, step, marks))
         return codes
 
     def use_code(self, name: str, code: str, now: float) -> bool:
         """Whether a code, of the app or for recovery, is right and was not used yet; it is used up with this."""
         with self._changing() as content:
-            second = _found(content, name)["second"]
+            second = _record_named(content, name)["second"]
             if second is None:
                 return False
             step = matched_step(second["secret"], code, now, after=second["last_step"])
@@ -172,7 +172,7 @@ class Accounts:
     def _rehash(self, account: Account, password: str) -> None:
         """Brings a hash of earlier settings up to today's, where the disk takes it; the sessions stay."""
         with suppress(AccountError), self._changing() as content:
-            _found(content, account.name).update(password_hash=self._hasher.hash(password))
+            _record_named(content, account.name).update(password_hash=self._hasher.hash(password))
 
     @contextmanager
     def _changing(self) -> Iterator[dict[str, Any]]:
@@ -257,12 +257,12 @@ def _account(one: dict[str, Any]) -> Account:
     return replace(Account(**one), role=Role(one["role"]), second=step)
 
 
-def _found(content: dict[str, Any], name: str) -> dict[str, Any]:
-    found: dict[str, Any] | None = next((one for one in content["accounts"] if one["name"] == name.lower()), None)
-    if found is None:
+def _record_named(content: dict[str, Any], name: str) -> dict[str, Any]:
+    record: dict[str, Any] | None = next((one for one in content["accounts"] if one["name"] == name.lower()), None)
+    if record is None:
         known = ", ".join(sorted(one["name"] for one in content["accounts"])) or "none yet"
         raise AccountError(f"{name}: there is no account of this name; known are {known}.")
-    return found
+    return record
 
 
 def _checked_name(name: str) -> str:

@@ -36,7 +36,7 @@ def access(
     log = AccessLog(warehouse, kept_days=load_settings(settings).access.kept_days)
     log.drop_old()
     begin, end = _day("--from", date_from), _day("--to", date_to)
-    found = [
+    entries = [
         entry
         for entry in log.entries()
         if (not begin or entry.at[:10] >= begin)
@@ -47,19 +47,19 @@ def access(
     if as_json:
         import orjson
 
-        typer.echo(orjson.dumps({"entries": found}, option=orjson.OPT_INDENT_2))
+        typer.echo(orjson.dumps({"entries": entries}, option=orjson.OPT_INDENT_2))
     elif as_csv:
         from dashboard.questions.selection.answers import rows_to_csv
 
-        typer.echo(rows_to_csv([_row(entry) for entry in found]), nl=False)
+        typer.echo(rows_to_csv([_entry_cells(entry) for entry in entries]), nl=False)
     else:
-        for entry in found:
-            row = _row(entry)
+        for entry in entries:
+            row = _entry_cells(entry)
             typer.echo("  ".join(str(cell) for cell in row.values() if cell))
-        typer.echo(f"{counted(len(found), 'entry', 'entries')}.")
+        typer.echo(f"{counted(len(entries), 'entry', 'entries')}.")
 
 
-def _row(entry: "Entry") -> dict[str, Any]:
+def _entry_cells(entry: "Entry") -> dict[str, Any]:
     """An entry as flat cells."""
     return {name: " ".join(value) if isinstance(value, tuple) else value for name, value in asdict(entry).items()}
 

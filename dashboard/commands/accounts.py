@@ -130,7 +130,7 @@ def sessions(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFil
     from dashboard.accounts.store import Accounts
 
     stamps = {account.name: account.stamp for account in Accounts(warehouse).all()}
-    found = [
+    signed_in = [
         {"name": one.name, "signed_in_at": _moment(one.began_at), "seen_at": _moment(one.seen_at)}
         for one in sessions_for(warehouse, load_settings(settings).sign_in).all()
         if one.stage == "whole" and stamps.get(one.name) == one.stamp
@@ -138,11 +138,11 @@ def sessions(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsFil
     if as_json:
         import orjson
 
-        typer.echo(orjson.dumps({"sessions": found}, option=orjson.OPT_INDENT_2))
+        typer.echo(orjson.dumps({"sessions": signed_in}, option=orjson.OPT_INDENT_2))
         return
-    for row in found:
+    for row in signed_in:
         typer.echo(f"{row['name']}: signed in at {row['signed_in_at']}, seen last at {row['seen_at']}")
-    if not found:
+    if not signed_in:
         typer.echo("Nobody is signed in.")
 
 

@@ -37,8 +37,8 @@ def export(
     from dashboard.questions.door.asking import Asker
 
     asker = Asker(warehouse, load_settings(settings))
-    with progress() as told:
-        done = write_export(asker, selection, folder, anonymous=anonymous, progress=told)
+    with progress() as tell_step:
+        done = write_export(asker, selection, folder, anonymous=anonymous, progress=tell_step)
     noted(warehouse, "exported", "anonymous" if anonymous else "under the studio's ids", riders=named_riders(asker, selection))
     typer.echo(f"{done.folder}: {len(done.tables)} tables as CSV and Parquet, described by datapackage.json.")
     for refusal in done.refused:

@@ -110,11 +110,11 @@ def _tell(rider: str, forgotten: "Forgotten", as_json: bool, *, is_done: bool) -
             {"file": str(place.file), "rows": place.rows, "proof": place.proof, "unreached": place.unreached or None}
             for place in forgotten.places
         ]
-        told = {"rider": rider, "is_done": is_done, "sessions": forgotten.n_sessions, "places": places}
-        told["unclear"] = forgotten.unclear
-        told["named_in"] = [str(file) for file in forgotten.beside.named]
-        told["at_work"] = [str(folder) for folder in forgotten.at_work]
-        typer.echo(orjson.dumps(told, option=orjson.OPT_INDENT_2))
+        summary = {"rider": rider, "is_done": is_done, "sessions": forgotten.n_sessions, "places": places}
+        summary["unclear"] = forgotten.unclear
+        summary["named_in"] = [str(file) for file in forgotten.beside.named]
+        summary["at_work"] = [str(folder) for folder in forgotten.at_work]
+        typer.echo(orjson.dumps(summary, option=orjson.OPT_INDENT_2))
         return
     removed = "removed" if is_done else "would be removed"
     typer.echo(f"{rider}: {_total(forgotten)} rows of {forgotten.n_sessions} sessions {removed}.")
@@ -140,11 +140,11 @@ def _tell_unclear(unclear: "list[Unclear]", is_done: bool) -> None:
     asked = [one for one in unclear if not one.is_others]
     others = [one for one in unclear if one.is_others]
     left = "left, since nobody asked for it" if is_done else "will be asked about, since the text does not tell"
-    for words, found in ((left, asked), ("left, unless it is named with --also" if not is_done else "left", others)):
-        for one in found[:_SHOWN]:
+    for words, group in ((left, asked), ("left, unless it is named with --also" if not is_done else "left", others)):
+        for one in group[:_SHOWN]:
             typer.echo(f"{one.words}: {words}.")
-        if len(found) > _SHOWN:
-            typer.echo(f"and {counted(len(found) - _SHOWN, 'word')} more: {words}.")
+        if len(group) > _SHOWN:
+            typer.echo(f"and {counted(len(group) - _SHOWN, 'word')} more: {words}.")
 
 
 def _place_words(place: "Place") -> str:

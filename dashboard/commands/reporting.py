@@ -33,7 +33,7 @@ def report(
     from dashboard.report.write import write_report
 
     asker = Asker(warehouse, load_settings(settings))
-    with progress() as told:
-        write_report(asker, selection, out, with_fitters=with_fitters, progress=told)
+    with progress() as tell_step:
+        write_report(asker, selection, out, with_fitters=with_fitters, progress=tell_step)
     noted(warehouse, "wrote a report", "with fitters" if with_fitters else "", riders=named_riders(asker, selection))
     typer.echo(f"{out} is written. It holds the studio's figures and ids of riders: keep it like the warehouse.")

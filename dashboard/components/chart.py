@@ -46,7 +46,7 @@ def chart(
 
 
 def _tools(title: str, table_id: str | None) -> list[Any]:
-    """Each is named with the chart's title, since several charts stand on a page."""
+    """Makes the chart's buttons and links; each is named with its title, since several charts stand on a page."""
     of_chart = html.Span(f" of: {title}", className="for-readers")
     buttons: list[Any] = [
         html.Button([words, of_chart], type="button", className="tool", **{"data-picture": form})

@@ -27,7 +27,7 @@ def chosen_words(addresses: Addresses, path: str, view: View, *, splits: bool) -
     for word, value in words.items():
         opened: dict[str, Any] = {FIELDS[word]: _OPEN[FIELDS[word]]}
         without = replace(view.selection, **opened)
-        said = [html.Span("Remove ", className="for-readers"), f"{_name(word)}: {_said(value)}"]
+        said = [html.Span("Remove ", className="for-readers"), f"{_name(word)}: {_value_words(value)}"]
         cross = html.Span("×", className="cross", **{"aria-hidden": "true"})
         link = dcc.Link([*said, cross], href=addresses.page(path, without.query(), kept), className="choice")
         items.append(html.Li(link, className=_place(word)))
@@ -38,14 +38,14 @@ def _name(word: str) -> str:
     return WORDS.get(word, plain(word).capitalize())
 
 
-def _said(value: Any) -> str:
+def _value_words(value: Any) -> str:
     if isinstance(value, tuple):
         return " or ".join(plain(code) for code in value) if len(value) <= _VALUES_SHOWN else f"{len(value):,} chosen"
     return plain(value) if isinstance(value, str) else day(value)
 
 
 def _place(word: str) -> str:
-    """Where the word's control is, so that a word is not told twice: see style.css."""
+    """Names the class by which style.css hides a word where its own control already shows it."""
     if word not in CONTROLS:
         return "has-no-control"
     if word in DATES:

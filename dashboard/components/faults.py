@@ -58,7 +58,7 @@ def _ways_out(fault: Exception, way_out: str | None) -> Iterator[tuple[str, str]
 
 
 def answering(callback: Callback, way_out: str) -> Callback:
-    """A callback whose first input is the view and whose output is the place of an answer.
+    """Wraps a callback whose first input is the view and whose output is the place of an answer.
 
     Waits until there is a view, and shows the sentence of a failure where the answer would be.
     """
@@ -66,7 +66,7 @@ def answering(callback: Callback, way_out: str) -> Callback:
 
 
 def answering_beside(callback: Callback) -> Callback:
-    """The same for a second place on the page: what the first place already tells is not told again."""
+    """Wraps the callback of a further place on the page: a failure that the first place tells is not told again."""
 
     def beside(fault: Exception) -> html.Div | None:
         told_already = isinstance(fault, FitledgerError) and not isinstance(fault, _OWN)

@@ -96,7 +96,7 @@ def follow_address(search: str | None) -> tuple[str, list[Any]] | None:
 
 
 def first_values(search: str | None) -> tuple[str | None, list[Any]]:
-    """The same for the page as it is sent, where a fault leaves the controls empty; no view where the address is not known."""
+    """Gives the view and the controls of the page as it is sent: a fault leaves them empty, an unknown address has no view."""
     followed = follow_address(search)
     nothing = follow_address("")
     assert nothing is not None
@@ -150,8 +150,8 @@ def register(app: Dash) -> None:
 
 
 def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
-    *values, shown = rest
-    return in_step(ctx.triggered_id, search, tuple(values), shown)
+    *values, view = rest
+    return in_step(ctx.triggered_id, search, tuple(values), view)
 
 
 def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:

@@ -26,12 +26,14 @@ def _light(kind: Any) -> Any:
         held.update(given)
 
     shared = {name: value for name, value in of_kind.items() if name != "children"}
-    told = {name: getattr(kind, name) for name in ("__module__", "__doc__", "_namespace", "_type", "_children_props")}
-    return type(kind)(kind.__name__, (kind,), {**told, **shared, "__init__": hold})
+    class_attributes = {
+        name: getattr(kind, name) for name in ("__module__", "__doc__", "_namespace", "_type", "_children_props")
+    }
+    return type(kind)(kind.__name__, (kind,), {**class_attributes, **shared, "__init__": hold})
 
 
 def __getattr__(name: str) -> Any:
-    """`html.Div` and every other kind, made when first asked for."""
+    """Makes `html.Div` and every other class of elements when it is first asked for."""
     if name.startswith("_"):
         raise AttributeError(name)
     made = globals()[name] = _light(getattr(of_dash, name))

@@ -29,7 +29,7 @@ CAUTION = (
 
 
 def caution() -> html.Aside:
-    """The caution, whole."""
+    """Makes the caution, which is always told whole."""
     return html.Aside(
         [html.H2("Before anything is changed"), *(html.P(text) for text in CAUTION)], className="caution", role="note"
     )
@@ -37,8 +37,8 @@ def caution() -> html.Aside:
 
 def selected(answer: Answer, **counts: int) -> html.P:
     """The selection said in words, with further counts behind the answer, each by its name in the plural."""
-    told = ", ".join(counted(n, what.removesuffix("s")) for what, n in counts.items())
-    words = f"{answer.selection_words} ({told})" if told else answer.selection_words
+    count_words = ", ".join(counted(n, what.removesuffix("s")) for what, n in counts.items())
+    words = f"{answer.selection_words} ({count_words})" if count_words else answer.selection_words
     return html.P([html.Strong("Selected: "), words], className="selected", id="selected", role="status")
 
 
@@ -76,9 +76,9 @@ def data_note(answer: Answer) -> html.P:
 def method(answer: Answer, passage: list[html.P], *, what: str = "this") -> html.Details:
     """How the figures were computed: in plain words, then as the answer itself tells it. `what`: where a page tells two."""
     named = [_named(name, value) for name, value in answer.method.items()]
-    told = [part for name, words in named for part in (html.Dt(name), html.Dd(words))]
+    terms = [part for name, words in named for part in (html.Dt(name), html.Dd(words))]
     return html.Details(
-        [html.Summary(f"How {what} is computed"), *passage, html.Dl(told) if told else None], className="method"
+        [html.Summary(f"How {what} is computed"), *passage, html.Dl(terms) if terms else None], className="method"
     )
 
 
@@ -90,14 +90,14 @@ def _named(name: str, value: Any) -> tuple[str, str]:
         return plain(name.removesuffix(unit.suffix)), f"{value:g}{gap}{unit.sign}"
     if isinstance(value, float) and 0 < value < 1:
         return plain(name), f"{100 * value:g}\u202f%"
-    return plain(name), _said(value)
+    return plain(name), _value_words(value)
 
 
-def _said(value: Any) -> str:
+def _value_words(value: Any) -> str:
     if isinstance(value, Mapping):
-        return "; ".join(f"{plain(str(name))}: {_said(part)}" for name, part in value.items())
+        return "; ".join(f"{plain(str(name))}: {_value_words(part)}" for name, part in value.items())
     if isinstance(value, list | tuple):
-        return "; ".join(_said(part) for part in value)
+        return "; ".join(_value_words(part) for part in value)
     return _CODE.sub(lambda code: plain(_without_unit(code[0])), str(value)).replace("+-", "±")
 
 
@@ -106,7 +106,7 @@ def _without_unit(code: str) -> str:
 
 
 def empty_state(sentence: str, reset: str) -> html.Div:
-    """Nothing to show: why, and a way out; `reset` is the page's address without a selection."""
+    """Says why there is nothing to show, and offers a way out; `reset` is the page's address without a selection."""
     return html.Div(
         [
             headline(sentence),

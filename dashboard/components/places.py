@@ -43,11 +43,11 @@ def _in_turn(turns: Turns | None, show: Show) -> Callable[[str, str | None], Any
     programs tell none, and are never stopped.
     """
 
-    def shown(search: str, theme: str | None) -> Any:
-        told = _TOLD.fullmatch(request.headers.get(TAB_HEADER, "")) if has_request_context() else None
-        if not (told and turns):
+    def show_in_turn(search: str, theme: str | None) -> Any:
+        tab_request = _TOLD.fullmatch(request.headers.get(TAB_HEADER, "")) if has_request_context() else None
+        if not (tab_request and turns):
             return show(read_view(search), theme)
-        with turns.taking(told["tab"], int(told["number"]), (told["page"], search)):
+        with turns.taking(tab_request["tab"], int(tab_request["number"]), (tab_request["page"], search)):
             return show(read_view(search), theme)
 
-    return shown
+    return show_in_turn

@@ -36,7 +36,7 @@ def table(
     """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`."""
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
-    body = html.Tbody([_row(laid, row, row_key) for row in rows])
+    body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
             html.Div(
@@ -72,7 +72,7 @@ def _laid(column: Column, *, heads_row: bool) -> _Laid:
     return html.Th if heads_row else html.Td, column.text, same, keys
 
 
-def _row(laid: Sequence[_Laid], row: Any, row_key: str | None) -> html.Tr:
+def _body_row(laid: Sequence[_Laid], row: Any, row_key: str | None) -> html.Tr:
     cells = [
         element(text(row), **same, **{name: machine_value(getattr(row, key)) for name, key in keys})
         for element, text, same, keys in laid

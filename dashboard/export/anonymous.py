@@ -58,7 +58,7 @@ def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Setting
     alike = max(ALIKE, settings.minimum.riders_shown)
     as_of = scope_of(warehouse, Selection(), settings).as_of
     selection = on_grid(selection, pieces_of(warehouse.rows(SQL / "first_fits_by_quarter.sql", {"as_of": as_of}), alike), alike)
-    found: list[Grouped] = []
+    groups: list[Grouped] = []
     tables: dict[str, pd.DataFrame] = {}
     refused = []
     for table in TABLES:
@@ -68,23 +68,23 @@ def made_anonymous(warehouse: Warehouse, selection: Selection, settings: Setting
             # Without the number of so few.
             refused.append(f"{table.name}: too few to be told.")
             continue
-        found += sides
+        groups += sides
         tables[table.name] = pd.concat([_given_out(one) for one in sides], ignore_index=True)
-    if not found:
+    if not groups:
         raise TooFewError(f"Anonymous export: nothing can be told. {' '.join(refused)} Widen the selection.")
     most = warehouse.rows(SQL / "most_fits.sql", selection.parameters())[0]
-    measured, told = attackers(found), told_by_rows(found)
-    require_promise(measured, told, alike)
+    measured, told_rows = attackers(groups), told_by_rows(groups)
+    require_promise(measured, told_rows, alike)
     return Anonymity(
         alike,
         selection,
         tables,
-        n_riders=len({rider for one in found for rider in one.rider_ids}),
+        n_riders=len({rider for one in groups for rider in one.rider_ids}),
         most_fits=most["in_all"],
         most_fits_in_a_quarter=most["in_a_quarter"],
-        left_out={_name(one): one.left_out for one in found},
+        left_out={_name(one): one.left_out for one in groups},
         attackers=tuple(measured),
-        told=tuple(told),
+        told=tuple(told_rows),
         refused=tuple(refused),
     )
 
@@ -134,7 +134,7 @@ def write_text(path: Path, anonymity: Anonymity) -> None:
 
 
 def _left_out(anonymity: Anonymity) -> str:
-    """In tens, since a small number would be told of few riders."""
+    """Says how many riders were left out, in tens, since an exact small number would tell of those few."""
     few = [
         f"{name}: {'fewer than ten' if n < ALIKE else f'about {round(n, -1)}'}" for name, n in anonymity.left_out.items() if n
     ]

@@ -70,15 +70,15 @@ def shown(question: str, name: str, rows: Iterable[Any], few: int, most_fits: in
 
     `most_fits`: how many fits of one rider a row may hold, by which a count of fits, feet or knees becomes one of riders.
     """
-    told = LISTS.get(question, {}).get(name)
-    if told is None:
+    rule = LISTS.get(question, {}).get(name)
+    if rule is None:
         return []
     every = list(rows)
     kept = [_rests_on_enough(row, few, most_fits) for row in every]
-    if told.together:
-        kept = _stand_or_fall(every, kept, told)
-    if told.parts:
-        kept = _without_differences(every, kept, told, few, most_fits)
+    if rule.together:
+        kept = _stand_or_fall(every, kept, rule)
+    if rule.parts:
+        kept = _without_differences(every, kept, rule, few, most_fits)
     return [_rounded(row) for row, is_kept in zip(every, kept, strict=True) if is_kept]
 
 
@@ -109,8 +109,8 @@ def _base(row: Any) -> int | None:
 def _riders(row: Any, most_fits: int) -> float:
     """At least so many riders a row rests on: as it says, or what it counts by the most that one rider can bring."""
     for name in ("n_riders", "n_riders_seen"):
-        if isinstance(told := getattr(row, name, None), int):
-            return told
+        if isinstance(n_riders := getattr(row, name, None), int):
+            return n_riders
     of_both_sides = getattr(row, "counted", None) == "knee" or any(hasattr(row, name) for name in _OF_BOTH_SIDES)
     return (_base(row) or 0) / (most_fits * (2 if of_both_sides else 1))
 
@@ -122,24 +122,24 @@ def _shares(row: Any) -> list[float]:
     return [value for name in names if (value := getattr(row, name)) is not None]
 
 
-def _stand_or_fall(rows: list[Any], kept: list[bool], told: Told) -> list[bool]:
+def _stand_or_fall(rows: list[Any], kept: list[bool], rule: Told) -> list[bool]:
     """Where one of the rows that belong together is held back, all are: the others would give it back."""
-    assert told.together is not None
-    fallen = {(_level(row), told.together(row)) for row, is_kept in zip(rows, kept, strict=True) if not is_kept}
-    return [is_kept and (_level(row), told.together(row)) not in fallen for row, is_kept in zip(rows, kept, strict=True)]
+    assert rule.together is not None
+    fallen = {(_level(row), rule.together(row)) for row, is_kept in zip(rows, kept, strict=True) if not is_kept}
+    return [is_kept and (_level(row), rule.together(row)) not in fallen for row, is_kept in zip(rows, kept, strict=True)]
 
 
 def _level(row: Any) -> Any:
     return getattr(row, "split", None), getattr(row, "level", None)
 
 
-def _without_differences(rows: list[Any], kept: list[bool], told: Told, few: int, most_fits: int) -> list[bool]:
+def _without_differences(rows: list[Any], kept: list[bool], rule: Told, few: int, most_fits: int) -> list[bool]:
     """Holds back the smallest row beside one that is held back, until those held back are at least two, of enough together."""
     kept = list(kept)
     families: dict[Any, list[int]] = {}
     for place, row in enumerate(rows):
-        if getattr(row, told.parts or "") is not None:
-            families.setdefault(_words_but(row, told.parts), []).append(place)
+        if getattr(row, rule.parts or "") is not None:
+            families.setdefault(_words_but(row, rule.parts), []).append(place)
     for places in families.values():
         riders = {place: _riders(rows[place], most_fits) for place in places}
         while _is_a_difference([riders[place] for place in places if not kept[place]], few):

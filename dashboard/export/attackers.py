@@ -84,19 +84,21 @@ def attackers(grouped: Iterable[Grouped]) -> list[AttackerRow]:
     """
     every = list(grouped)
     riders = sorted({rider for one in every for rider in one.rider_ids})
-    several = [_of(one, set(riders[:: -(-len(riders) // _ATTACKED)])) for one in every]
-    found = [_together(several, [_attacked(one, columns) for one in several]) for _, _, columns in ATTACKERS]
+    several = [_with_riders(one, set(riders[:: -(-len(riders) // _ATTACKED)])) for one in every]
+    by_attacker = [_together(several, [_attacked(one, columns) for one in several]) for _, _, columns in ATTACKERS]
     rows = []
-    for (name, knows, columns), (alike, _) in zip(ATTACKERS, found, strict=True):
+    for (name, knows, columns), (alike, _) in zip(ATTACKERS, by_attacker, strict=True):
         # Who knows more may leave some of it aside.
-        guesses = [right for (_, _, fewer), (_, right) in zip(ATTACKERS, found, strict=True) if set(fewer) <= set(columns)]
-        rows.append(_row(name, knows, alike, max(guesses, key=lambda right: sum(right.values()))))
+        guesses = [
+            right for (_, _, fewer), (_, right) in zip(ATTACKERS, by_attacker, strict=True) if set(fewer) <= set(columns)
+        ]
+        rows.append(_attacker_row(name, knows, alike, max(guesses, key=lambda right: sum(right.values()))))
     whole = [(size := one.n_riders[one.row_of], 1 / size) for one in every]
-    return [*rows, _row(*WHOLE_ROW, *_together(every, whole))]
+    return [*rows, _attacker_row(*WHOLE_ROW, *_together(every, whole))]
 
 
-def _of(one: Grouped, riders: set[str]) -> Grouped:
-    """The same rows, and of the riders these."""
+def _with_riders(one: Grouped, riders: set[str]) -> Grouped:
+    """Keeps the same rows, and only these of their riders."""
     places = np.array([place for place, rider in enumerate(one.rider_ids) if rider in riders], dtype=np.int64)
     return replace(
         one,
@@ -106,18 +108,18 @@ def _of(one: Grouped, riders: set[str]) -> Grouped:
     )
 
 
-def _together(several: list[Grouped], found: list[tuple[Any, Any]]) -> tuple[dict[str, int], dict[str, float]]:
-    """By rider, of all tables: the fewest alike, and the likeliest guess."""
+def _together(several: list[Grouped], measured: list[tuple[Any, Any]]) -> tuple[dict[str, int], dict[str, float]]:
+    """Gives for each rider, over all tables, the fewest riders alike and the greatest chance of a right guess."""
     alike: dict[str, int] = {}
     right: dict[str, float] = {}
-    for one, (sizes, chances) in zip(several, found, strict=True):
+    for one, (sizes, chances) in zip(several, measured, strict=True):
         for rider, size, chance in zip(one.rider_ids, sizes.tolist(), chances.tolist(), strict=True):
             alike[rider] = min(size, alike.get(rider, size))
             right[rider] = max(chance, right.get(rider, chance))
     return alike, right
 
 
-def _row(attacker: str, knows: str, alike: dict[str, int], right: dict[str, float]) -> AttackerRow:
+def _attacker_row(attacker: str, knows: str, alike: dict[str, int], right: dict[str, float]) -> AttackerRow:
     fewest = min(alike.values())
     return AttackerRow(
         attacker=attacker,
@@ -134,8 +136,8 @@ def _attacked(one: Grouped, columns: tuple[str, ...]) -> tuple[Any, Any]:
     """By rider: riders in rows that come at least as near as the rider's own, and the chance that one guess is right."""
     far = np.zeros((len(one.values), len(one.n_riders)))
     for name in columns:
-        if name in one.table.columns and (spread := float(np.std(told := one.shown[name].to_numpy()))) > 0:
-            far += ((one.values[name].to_numpy()[:, None] - told[None, :]) / spread) ** 2
+        if name in one.table.columns and (spread := float(np.std(row_values := one.shown[name].to_numpy()))) > 0:
+            far += ((one.values[name].to_numpy()[:, None] - row_values[None, :]) / spread) ** 2
     own = far[np.arange(len(far)), one.row_of][:, None]
     alike = (far <= own * (1 + 1e-9) + 1e-9) @ one.n_riders
     nearest = far <= far.min(axis=1, keepdims=True) * (1 + 1e-9) + 1e-9
@@ -156,13 +158,13 @@ def told_by_rows(grouped: Iterable[Grouped]) -> list[ToldRow]:
 
 def _told_of_kinds(one: Grouped, name: str, family: tables.Family) -> ToldRow:
     columns = list(family.columns)
-    told = one.shown[columns].to_numpy()
-    told = np.column_stack([told, 1 - told.sum(axis=1)])
+    row_shares = one.shown[columns].to_numpy()
+    row_shares = np.column_stack([row_shares, 1 - row_shares.sum(axis=1)])
     own = one.values[columns].to_numpy()
     own = np.column_stack([own, 1 - own.sum(axis=1)]).argmax(axis=1)
-    counts = np.rint(told * one.n_riders[:, None])
+    counts = np.rint(row_shares * one.n_riders[:, None])
     certain = (counts == one.n_riders[:, None]).any(axis=1)
-    by_row = told.argmax(axis=1)[one.row_of]
+    by_row = row_shares.argmax(axis=1)[one.row_of]
     return ToldRow(
         table=name,
         told=", ".join(columns),
@@ -176,14 +178,14 @@ def _told_of_kinds(one: Grouped, name: str, family: tables.Family) -> ToldRow:
 
 def _told_of_mean(one: Grouped, name: str, column: str) -> ToldRow:
     """Of a measured value or a score: how often it lies within 1 of the row's mean, and of the mean of all."""
-    own, told = one.values[column].to_numpy(), one.shown[column].to_numpy()
+    own, row_means = one.values[column].to_numpy(), one.shown[column].to_numpy()
     return ToldRow(
         table=name,
         told=f"{column} within 1",
         riders=len(own),
         guarded=False,
         share_certain=0.0,
-        right_with_row=float((np.abs(own - told[one.row_of]) <= 1).mean()),
+        right_with_row=float((np.abs(own - row_means[one.row_of]) <= 1).mean()),
         right_without=float((np.abs(own - own.mean()) <= 1).mean()),
     )
 

@@ -114,13 +114,13 @@ def grouped(table: GroupTable, side: str | None, known: pd.DataFrame, smallest: 
     rows = known[known["side"] == side] if side else known
     columns = list(table.columns)
     # A mean that most lack is not told of anyone; who lacks one of the others is left out, so that a row is of all its riders.
-    told = [name for name in columns if rows[name].notna().mean() > 0.5]
-    whole = rows.dropna(subset=told).reset_index(drop=True)
+    mostly_known = [name for name in columns if rows[name].notna().mean() > 0.5]
+    whole = rows.dropna(subset=mostly_known).reset_index(drop=True)
     generator = _drawn_from(whole[["rider_id", *columns]])
     row_of = _groups(whole[list(table.placed_by)], smallest, generator)
     values = whole[columns].astype(float)
-    row_of, n_riders, shown = _rows(table, values, row_of, set(told), smallest, generator)
-    return Grouped(table, side, tuple(whole["rider_id"]), values, row_of, n_riders, shown, len(rows) - len(whole))
+    row_of, n_riders, given_out = _rows_given_out(table, values, row_of, set(mostly_known), smallest, generator)
+    return Grouped(table, side, tuple(whole["rider_id"]), values, row_of, n_riders, given_out, len(rows) - len(whole))
 
 
 def _drawn_from(riders: pd.DataFrame) -> np.random.Generator:
@@ -144,30 +144,35 @@ def _groups(places: pd.DataFrame, smallest: int, generator: np.random.Generator)
     return row_of
 
 
-def _rows(
-    table: GroupTable, values: pd.DataFrame, row_of: Integers, told: set[str], smallest: int, generator: np.random.Generator
+def _rows_given_out(
+    table: GroupTable,
+    values: pd.DataFrame,
+    row_of: Integers,
+    mostly_known: set[str],
+    smallest: int,
+    generator: np.random.Generator,
 ) -> tuple[Integers, Integers, pd.DataFrame]:
     """The rows that are given out, in an order that follows from what they say alone."""
     n_riders = np.bincount(row_of)
     coded = values.copy()
     for name in table.means:
-        if name not in table.scales and name in told:
+        if name not in table.scales and name in mostly_known:
             coded[name] = _ends_together(values[name].to_numpy(), smallest)
     sums = coded.groupby(row_of).sum()
-    shown = pd.DataFrame(index=range(len(n_riders)))
+    given_out = pd.DataFrame(index=range(len(n_riders)))
     for family in table.families:
         counts = _of_family(family, sums[list(family.columns)].to_numpy(), n_riders, values, generator)
         for place, name in enumerate(family.columns):
-            shown[name] = np.round(counts[:, place] / n_riders, 3)
+            given_out[name] = np.round(counts[:, place] / n_riders, 3)
     for name in table.means:
         means = sums[name].to_numpy() / n_riders
         if ends := table.scales.get(name):
             half = (ends[1] - ends[0]) / (2 * n_riders)
             means = np.clip(means, ends[0] + half, ends[1] - half)
-        shown[name] = _in_steps(means, values[name].to_numpy()) if name in told else np.nan
-    order = np.lexsort([*(shown[name].to_numpy() for name in reversed(table.columns)), n_riders])
+        given_out[name] = _in_steps(means, values[name].to_numpy()) if name in mostly_known else np.nan
+    order = np.lexsort([*(given_out[name].to_numpy() for name in reversed(table.columns)), n_riders])
     place_of = np.argsort(order)
-    return place_of[row_of], n_riders[order], shown.iloc[order].reset_index(drop=True)
+    return place_of[row_of], n_riders[order], given_out.iloc[order].reset_index(drop=True)
 
 
 def _ends_together(values: Floats, smallest: int) -> Floats:

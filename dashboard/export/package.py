@@ -99,11 +99,13 @@ def _written(
                 resources.append(write_result(warehouse, question, name, row, folder, rows))
             elif name in answers_shown.LISTS[question]:
                 most = anonymity.most_fits_in_a_quarter if question in answers_shown.ASKED_WITH else anonymity.most_fits
-                shown = answers_shown.shown(question, name, rows, anonymity.alike, most)
-                held_back += len(rows) - len(shown)
-                resources.append(write_result(warehouse, question, name, row, folder, shown, answers_shown.LEFT_OUT))
-    told = _about(selection, anonymity, refused)
-    write_descriptor(folder, resources, title="Fits of a bicycle-fitting studio, and what fitledger makes of them", about=told)
+                given_out = answers_shown.shown(question, name, rows, anonymity.alike, most)
+                held_back += len(rows) - len(given_out)
+                resources.append(write_result(warehouse, question, name, row, folder, given_out, answers_shown.LEFT_OUT))
+    description = _about(selection, anonymity, refused)
+    write_descriptor(
+        folder, resources, title="Fits of a bicycle-fitting studio, and what fitledger makes of them", about=description
+    )
     return Exported(folder, tuple(resource.name for resource in resources), tuple(refused), held_back, anonymity)
 
 
@@ -117,10 +119,10 @@ def _written_groups(warehouse: Warehouse, anonymity: Anonymity, folder: Path) ->
 
 
 def _about(selection: Selection, anonymity: Anonymity | None, refused: list[str]) -> dict[str, Any]:
-    told: dict[str, Any] = {
+    description: dict[str, Any] = {
         "description": _CAUTION,
         "selection": {word: str(value) if isinstance(value, date) else value for word, value in selection.as_dict().items()},
         "results": "One list of one answer a table; `fitledger show QUESTION --json` prints the same answer with its method.",
         "refused": refused,
     }
-    return told if anonymity is None else told | {"anonymity": about(anonymity)}
+    return description if anonymity is None else description | {"anonymity": about(anonymity)}

@@ -68,15 +68,15 @@ def span_words(row: SignalRow, every: str) -> str:
 
 def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[SignalRow], every: str) -> str:
     """The chart in words, for a reader who does not see it."""
-    shown = [row for row in rows if row.estimate is not None]
-    if not shown:
+    estimated = [row for row in rows if row.estimate is not None]
+    if not estimated:
         return f"{FIGURES[chart.figure]}: not enough yet in any {every}."
-    last = shown[-1]
+    last = estimated[-1]
     limits = f", limits {interval(last.limit_low, last.limit_high, last.unit)}" if last.limit_low is not None else ""
-    told = " ".join(row.words for row in signals) or "It was not found to move."
+    move_words = " ".join(row.words for row in signals) or "It was not found to move."
     return (
-        f"Control chart of {FIGURES[chart.figure]}, {len(shown)} {every}s with a figure. {chart.words} "
-        f"Latest, {spoken_period(last.period, every)}: {number(last.estimate, last.unit)}{limits}. {told}"
+        f"Control chart of {FIGURES[chart.figure]}, {len(estimated)} {every}s with a figure. {chart.words} "
+        f"Latest, {spoken_period(last.period, every)}: {number(last.estimate, last.unit)}{limits}. {move_words}"
     )
 
 

@@ -21,7 +21,7 @@ def of_support(rows: Sequence[DoseRow], outcome: str, support: str) -> list[Dose
 
 
 def dose_name(row: DoseRow) -> str:
-    """As in: 2 shims; −4 mm."""
+    """Writes a dose with its unit, as in: 2 shims; −4 mm."""
     size = spoken(row.dose, 0)
     return f"{size} shim{'' if abs(row.dose) == 1 else 's'}" if row.support == "shim" else f"{size}\u202fmm"
 
@@ -29,13 +29,13 @@ def dose_name(row: DoseRow) -> str:
 def finding(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
     """Whether the doses follow a straight line, for the title."""
     name, outcome_name = DOSED[support].split(" in ")[0], OUTCOMES[outcome].name.lower()
-    shown = [row for row in rows if row.pooled is not None]
-    if not shown:
+    estimated = [row for row in rows if row.pooled is not None]
+    if not estimated:
         return f"{name} and {outcome_name}: no dose was changed often enough yet"
-    ends = f"known from {dose_name(shown[0])} to {dose_name(shown[-1])}"
-    if all(row.line_p_value is None for row in shown):
+    ends = f"known from {dose_name(estimated[0])} to {dose_name(estimated[-1])}"
+    if all(row.line_p_value is None for row in estimated):
         return f"{name} and {outcome_name}: {ends}"
-    line = "not a straight line" if any(row.is_bent for row in shown) else "no bend in the line seen"
+    line = "not a straight line" if any(row.is_bent for row in estimated) else "no bend in the line seen"
     return f"{name} and {outcome_name}: {line}, {ends}"
 
 
@@ -50,7 +50,7 @@ def line_test(rows: Sequence[DoseRow]) -> str | None:
 
 
 def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
-    """The chart in words."""
+    """Tells the chart in words, for a reader who does not see it."""
     said = [
         f"{dose_name(row)}: {interval(row.told_low, row.told_high, row.unit, effect=True)}"
         f"{'' if row.direction else ', no clear change'}"
@@ -58,23 +58,23 @@ def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
         else f"{dose_name(row)}: not enough yet, {row.n_changes} changes"
         for row in rows
     ]
-    told = "; ".join(said) if said else "no dose"
-    return f"Effect on {OUTCOMES[outcome].axis} of {DOSED[support].lower()}, against none. {told}."
+    dose_words = "; ".join(said) if said else "no dose"
+    return f"Effect on {OUTCOMES[outcome].axis} of {DOSED[support].lower()}, against none. {dose_words}."
 
 
 def dose_chart(rows: Sequence[DoseRow], outcome: str, support: str, theme: str | None) -> dict[str, Any]:
     """The figure of one support as a plain dict; `rows` are its doses in order."""
     colours, step = palette(theme), _STEP[support]
-    shown = [row for row in rows if row.pooled is not None]
+    estimated = [row for row in rows if row.pooled is not None]
     sizes = [0.0, *(row.dose for row in rows)]
     low, high = min(sizes) - 0.75 * step, max(sizes) + 0.75 * step
-    known = [0.0, *(row.dose for row in shown)]
+    known = [0.0, *(row.dose for row in estimated)]
     edges = (min(known) - 0.5 * step, max(known) + 0.5 * step)
     ticks = sorted(set(sizes))
     labels = {row.dose: f"{spoken(row.dose, 0)}<br>{row.n_changes:,}" for row in rows}
     words = OUTCOMES[outcome]
     return {
-        "data": _traces(rows, shown, colours, 0.12 * step),
+        "data": _traces(rows, estimated, colours, 0.12 * step),
         "layout": layout(
             theme,
             height=HEIGHT_PX,
@@ -113,10 +113,10 @@ def dose_chart(rows: Sequence[DoseRow], outcome: str, support: str, theme: str |
     }
 
 
-def _traces(rows: Sequence[DoseRow], shown: Sequence[DoseRow], colours: Palette, beside: float) -> list[dict[str, Any]]:
+def _traces(rows: Sequence[DoseRow], estimated: Sequence[DoseRow], colours: Palette, beside: float) -> list[dict[str, Any]]:
     few = [row for row in rows if row.pooled is None]
-    within = [row for row in shown if row.within is not None]
-    line = sorted([(0.0, 0.0), *((row.dose, row.line) for row in shown if row.line is not None)])
+    within = [row for row in estimated if row.within is not None]
+    line = sorted([(0.0, 0.0), *((row.dose, row.line) for row in estimated if row.line is not None)])
     return [
         {
             "type": "scatter",
@@ -126,9 +126,9 @@ def _traces(rows: Sequence[DoseRow], shown: Sequence[DoseRow], colours: Palette,
             "line": {"color": colours.line, "width": 1.25, "dash": "dash"},
             "hoverinfo": "skip",
         },
-        _told([row for row in shown if not row.direction], colours.line, 3),
-        _told([row for row in shown if row.direction], colours.accent, 5),
-        _estimates(shown, "pooled", -beside, {"symbol": "circle", "size": 7, "color": colours.accent}, 1.5),
+        _told_intervals([row for row in estimated if not row.direction], colours.line, 3),
+        _told_intervals([row for row in estimated if row.direction], colours.accent, 5),
+        _estimates(estimated, "pooled", -beside, {"symbol": "circle", "size": 7, "color": colours.accent}, 1.5),
         _estimates(
             within,
             "within",
@@ -153,7 +153,7 @@ def _traces(rows: Sequence[DoseRow], shown: Sequence[DoseRow], colours: Palette,
     ]
 
 
-def _told(rows: Sequence[DoseRow], colour: str, width: float) -> dict[str, Any]:
+def _told_intervals(rows: Sequence[DoseRow], colour: str, width: float) -> dict[str, Any]:
     """The told interval of each dose as an upright line."""
     return {
         "type": "scatter",

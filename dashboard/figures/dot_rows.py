@@ -148,7 +148,7 @@ def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -
 
 
 def _rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str, Any]:
-    """Quiet lines between the rows."""
+    """Draws quiet lines between the rows."""
     return _lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
 
 

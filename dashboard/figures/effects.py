@@ -15,8 +15,8 @@ _BESIDE = 0.27
 
 def in_order(rows: Sequence[EffectRow], outcome: str) -> list[EffectRow]:
     """The overall rows of one outcome in the fixed order of supports."""
-    found = {row.support: row for row in rows if row.outcome == outcome and row.split is None}
-    return [found[support] for support in SUPPORTS if support in found]
+    by_support = {row.support: row for row in rows if row.outcome == outcome and row.split is None}
+    return [by_support[support] for support in SUPPORTS if support in by_support]
 
 
 def leading(rows: Sequence[EffectRow], outcome: str) -> EffectRow | None:
@@ -45,27 +45,27 @@ def without_figure(row: EffectRow) -> str:
 def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     """What the panel shows, for its title."""
     name = OUTCOMES[outcome].name
-    shown = [row for row in in_order(rows, outcome) if row.pooled is not None]
-    if not shown:
+    estimated = [row for row in in_order(rows, outcome) if row.pooled is not None]
+    if not estimated:
         return f"{name}: no figure yet for any support"
-    clear = [row for row in shown if row.direction]
+    clear = [row for row in estimated if row.direction]
     if not clear:
         return f"{name}: no clear change for any support"
-    if len(clear) == len(shown):
-        return f"{name}: a clear change for all {len(shown)} supports"
-    return f"{name}: a clear change for {len(clear)} of {len(shown)} supports"
+    if len(clear) == len(estimated):
+        return f"{name}: a clear change for all {len(estimated)} supports"
+    return f"{name}: a clear change for {len(clear)} of {len(estimated)} supports"
 
 
 def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) -> dict[str, Any]:
     """The figure of one outcome as a plain dict, told intervals printed at the right, bold where a change is claimed."""
     colours = palette(theme)
-    shown = in_order(rows, outcome)
-    low, high = _span(shown)
+    ordered = in_order(rows, outcome)
+    low, high = _span(ordered)
     return {
-        "data": _traces(shown, colours),
+        "data": _traces(ordered, colours),
         "layout": layout(
             theme,
-            height=ROW_PX * max(len(shown), 1) + 46,
+            height=ROW_PX * max(len(ordered), 1) + 46,
             margin=(122, 112, 4, 42),
             xaxis=axis(
                 theme,
@@ -76,19 +76,19 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
                 zerolinewidth=1,
                 title=_direction(outcome),
                 # Without any figure there is nothing to measure.
-                visible=any(row.pooled is not None for row in shown),
+                visible=any(row.pooled is not None for row in ordered),
             ),
             yaxis=axis(
                 theme,
-                range=[len(shown) - 0.4, -0.6],
-                tickvals=list(range(len(shown))),
-                ticktext=[SUPPORTS[row.support] for row in shown],
+                range=[len(ordered) - 0.4, -0.6],
+                tickvals=list(range(len(ordered))),
+                ticktext=[SUPPORTS[row.support] for row in ordered],
                 tickfont={"color": colours.ink, "size": CHART_TEXT_PX},
                 showgrid=False,
                 ticklabelstandoff=8,
             ),
-            annotations=[_at_right(place, row) for place, row in enumerate(shown)]
-            + [_too_few(place, row, colours) for place, row in enumerate(shown) if row.pooled is None],
+            annotations=[_at_right(place, row) for place, row in enumerate(ordered)]
+            + [_too_few(place, row, colours) for place, row in enumerate(ordered) if row.pooled is None],
         ),
     }
 
@@ -122,21 +122,21 @@ def _span(rows: Sequence[EffectRow]) -> tuple[float, float]:
 
 
 def _traces(rows: Sequence[EffectRow], colours: Palette) -> list[dict[str, Any]]:
-    shown = [(place, row) for place, row in enumerate(rows) if row.pooled is not None]
-    told = [(place, row.told_low, row.told_high) for place, row in shown]
-    claimed = [line for line, (_, row) in zip(told, shown, strict=True) if row.direction]
+    estimated = [(place, row) for place, row in enumerate(rows) if row.pooled is not None]
+    told_intervals = [(place, row.told_low, row.told_high) for place, row in estimated]
+    claimed = [line for line, (_, row) in zip(told_intervals, estimated, strict=True) if row.direction]
     return [
-        _segments([line for line in told if line not in claimed], colours.line, 3),
+        _segments([line for line in told_intervals if line not in claimed], colours.line, 3),
         _segments(claimed, colours.accent, 5),
-        _ends(told, colours.line),
-        _segments([(place - _BESIDE, row.pooled_low, row.pooled_high) for place, row in shown], colours.accent, 1.5),
-        _segments([(place + _BESIDE, row.within_low, row.within_high) for place, row in shown], colours.second, 1.5),
+        _ends(told_intervals, colours.line),
+        _segments([(place - _BESIDE, row.pooled_low, row.pooled_high) for place, row in estimated], colours.accent, 1.5),
+        _segments([(place + _BESIDE, row.within_low, row.within_high) for place, row in estimated], colours.second, 1.5),
         _dots(
-            [(place - _BESIDE, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in shown],
+            [(place - _BESIDE, row.pooled, _hover(row, "pooled", row.pooled_low, row.pooled_high)) for place, row in estimated],
             {"symbol": "circle", "size": 7, "color": colours.accent, "line": {"color": colours.surface, "width": 1}},
         ),
         _dots(
-            [(place + _BESIDE, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in shown],
+            [(place + _BESIDE, row.within, _hover(row, "within", row.within_low, row.within_high)) for place, row in estimated],
             {"symbol": "diamond", "size": 7, "color": colours.surface, "line": {"color": colours.second, "width": 2}},
         ),
     ]

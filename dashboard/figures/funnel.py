@@ -75,8 +75,8 @@ def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str])
 
 def alternative(fitters: Sequence[FitterRow], outcome: str) -> str:
     """The funnel in words, fitter by fitter."""
-    told = " ".join(row.words for row in fitters if row.outcome == outcome)
-    return f"Funnel of {OUTCOMES[outcome].name.lower()}, observed less expected against the number of fits. {told}"
+    fitter_words = " ".join(row.words for row in fitters if row.outcome == outcome)
+    return f"Funnel of {OUTCOMES[outcome].name.lower()}, observed less expected against the number of fits. {fitter_words}"
 
 
 def difference(value: float | None, unit: str) -> str:

@@ -44,29 +44,29 @@ _OTHER_RULES = ("line", "-")
 
 
 def reason_name(rule: str) -> str:
-    """What is wrong with a row that breaks a rule."""
+    """Says in words what is wrong with a row that breaks a rule."""
     return REASONS.get(rule, plain(rule))
 
 
 def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the latest loads in the order of time."""
     colours = palette(theme)
-    shown = standing(rows)[-LOADS_SHOWN:]
-    labels = [str(row.load_id) for row in shown]
+    latest = standing(rows)[-LOADS_SHOWN:]
+    labels = [str(row.load_id) for row in latest]
     return {
         "data": [
             {
                 "type": "bar",
                 "name": fate,
                 "x": labels,
-                "y": [getattr(row, fate) for row in shown],
+                "y": [getattr(row, fate) for row in latest],
                 "width": 0.5,
                 "marker": {
                     "color": getattr(colours, role),
                     "line": {"color": colours.line if role == "grid" else getattr(colours, role), "width": 1},
                     "pattern": {"shape": shape, **_hatching(colours)},
                 },
-                "text": [f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in shown],
+                "text": [f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in latest],
                 "textposition": "none",
                 "hoverinfo": "text",
             }
@@ -79,7 +79,7 @@ def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
             barmode="stack",
             showlegend=True,
             legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-            xaxis=axis(theme, type="category", showgrid=False, **_days(shown)),
+            xaxis=axis(theme, type="category", showgrid=False, **_days(latest)),
             yaxis=axis(theme, nticks=5, tickformat=",", title="rows", rangemode="tozero"),
         ),
     }
@@ -93,8 +93,8 @@ def standing(rows: Sequence[LoadRow]) -> list[LoadRow]:
 def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the rows it left out by reason: the most frequent reasons, the others, waiting rows."""
     colours = palette(theme)
-    shown = standing(loads)[-LOADS_SHOWN:]
-    labels = [str(load.load_id) for load in shown]
+    latest = standing(loads)[-LOADS_SHOWN:]
+    labels = [str(load.load_id) for load in latest]
     return {
         "data": [
             {
@@ -110,12 +110,12 @@ def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme:
                 },
                 "text": [
                     f"<b>Load {load.load_id}</b>, {_day_of(load)}<br>{n:,} {name}"
-                    for load, n in zip(shown, heights, strict=True)
+                    for load, n in zip(latest, heights, strict=True)
                 ],
                 "textposition": "none",
                 "hoverinfo": "text",
             }
-            for name, heights, (role, shape) in _layers(shown, rows)
+            for name, heights, (role, shape) in _layers(latest, rows)
         ],
         "layout": layout(
             theme,
@@ -124,7 +124,7 @@ def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme:
             barmode="stack",
             showlegend=True,
             legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-            xaxis=axis(theme, type="category", showgrid=False, **_days(shown)),
+            xaxis=axis(theme, type="category", showgrid=False, **_days(latest)),
             yaxis=axis(theme, nticks=5, tickformat=",", title="rows left out", rangemode="tozero"),
         ),
     }
@@ -155,21 +155,21 @@ def _layers(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow]) -> list[tuple[
 def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, Any]:
     """Horizontal bars, one a reason and table, the most frequent at the top."""
     colours = palette(theme)
-    shown = most_frequent(rows)
-    top = max((row.n for row in shown), default=1)
+    reasons = most_frequent(rows)
+    top = max((row.n for row in reasons), default=1)
     return {
         # One trace a state: a pattern takes no list of colours.
-        "data": [_bars(shown, state, colours) for state in ("rejected", "waiting")],
+        "data": [_bars(reasons, state, colours) for state in ("rejected", "waiting")],
         "layout": layout(
             theme,
-            height=34 * max(len(shown), 1) + 52,
+            height=34 * max(len(reasons), 1) + 52,
             margin=(10, 16, 6, 40),
             xaxis=axis(theme, nticks=5, range=[0, top * 1.12], tickformat=",", title="rows"),
             yaxis=axis(
                 theme,
-                range=[len(shown) - 0.4, -0.6],
-                tickvals=list(range(len(shown))),
-                ticktext=[_label(row) for row in shown],
+                range=[len(reasons) - 0.4, -0.6],
+                tickvals=list(range(len(reasons))),
+                ticktext=[_label(row) for row in reasons],
                 tickfont={"color": colours.ink, "size": CHART_TEXT_PX - 1},
                 showgrid=False,
                 automargin=True,
@@ -184,7 +184,7 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, An
                     xshift=6,
                     font={"size": CHART_TEXT_PX - 1},
                 )
-                for place, row in enumerate(shown)
+                for place, row in enumerate(reasons)
             ],
         ),
     }
@@ -207,7 +207,7 @@ def _bars(rows: Sequence[ReasonRow], state: str, colours: Palette) -> dict[str, 
 
 
 def most_frequent(rows: Sequence[ReasonRow]) -> list[ReasonRow]:
-    """The reasons that are drawn."""
+    """Picks the most frequent reasons, which are drawn."""
     return sorted(rows, key=lambda row: (-row.n, row.state, row.table, row.rule))[:REASONS_SHOWN]
 
 
@@ -232,5 +232,5 @@ def _hatching(colours: Palette) -> dict[str, Any]:
 
 
 def _label(row: ReasonRow) -> str:
-    """What is wrong, and the table."""
+    """Writes what is wrong, and below it the table."""
     return f"{reason_name(row.rule)}<br>{table_name(row.table)}"

@@ -13,42 +13,42 @@ _ABOVE: Final = -0.26
 
 
 def arrived(row: NeutralRow) -> str:
-    """As in: came inward."""
+    """Says in which direction the knees of a row arrived, as in: Came inward."""
     return f"Came {row.arrival_direction}"
 
 
 def finding(rows: Sequence[NeutralRow]) -> str:
     """Which knees came nearer by more than noise, for the title."""
-    shown = [row for row in rows if row.net_deg is not None]
-    if not shown:
+    estimated = [row for row in rows if row.net_deg is not None]
+    if not estimated:
         return "Not enough knees yet to say"
-    nearer = [row.arrival_direction for row in shown if row.direction < 0]
-    further = [row.arrival_direction for row in shown if row.direction > 0]
+    nearer = [row.arrival_direction for row in estimated if row.direction < 0]
+    further = [row.arrival_direction for row in estimated if row.direction > 0]
     parts = [
         f"knees that came {' or '.join(names)} left {word}"
         for names, word in ((nearer, "nearer to neutral"), (further, "further from it"))
         if names
     ]
-    told = "; ".join(parts) or "no clear change for any knees"
-    return f"Beyond the noise, {told}"
+    knee_words = "; ".join(parts) or "no clear change for any knees"
+    return f"Beyond the noise, {knee_words}"
 
 
 def alternative(rows: Sequence[NeutralRow]) -> str:
-    """The chart in words."""
+    """Tells the chart in words, for a reader who does not see it."""
     return "Change in the distance from neutral by arrival direction. " + " ".join(row.words for row in rows)
 
 
 def neutral_chart(rows: Sequence[NeutralRow], theme: str | None) -> dict[str, Any]:
     """The figure as a plain dict: one row a direction."""
     colours = palette(theme)
-    shown = [(place, row) for place, row in enumerate(rows) if row.net_deg is not None]
+    estimated = [(place, row) for place, row in enumerate(rows) if row.net_deg is not None]
     ends = [0.0]
-    for _, row in shown:
+    for _, row in estimated:
         drawn = (row.change_deg, row.expected_deg, row.told_low, row.told_high)
         ends += [value for value in drawn if value is not None]
     room = 0.08 * (max(ends) - min(ends)) or 1.0
     return {
-        "data": _traces(shown, colours),
+        "data": _traces(estimated, colours),
         "layout": layout(
             theme,
             height=ROW_PX * max(len(rows), 1) + 46,
@@ -77,23 +77,25 @@ def neutral_chart(rows: Sequence[NeutralRow], theme: str | None) -> dict[str, An
     }
 
 
-def _traces(shown: Sequence[tuple[int, NeutralRow]], colours: Palette) -> list[dict[str, Any]]:
-    claimed = [(place, row) for place, row in shown if row.direction]
+def _traces(estimated: Sequence[tuple[int, NeutralRow]], colours: Palette) -> list[dict[str, Any]]:
+    claimed = [(place, row) for place, row in estimated if row.direction]
     return [
-        _told([one for one in shown if one not in claimed], colours.line, 3),
-        _told(claimed, colours.accent, 5),
-        _marks([(place, row.net_deg, _hover(row)) for place, row in shown], "circle", 9, colours.accent),
-        _marks([(place + _ABOVE, row.change_deg, _hover(row)) for place, row in shown], "circle-open", 9, colours.line),
-        _marks([(place + _ABOVE, row.expected_deg, _hover(row)) for place, row in shown], "line-ns-open", 12, colours.second),
+        _told_intervals([one for one in estimated if one not in claimed], colours.line, 3),
+        _told_intervals(claimed, colours.accent, 5),
+        _marks([(place, row.net_deg, _hover(row)) for place, row in estimated], "circle", 9, colours.accent),
+        _marks([(place + _ABOVE, row.change_deg, _hover(row)) for place, row in estimated], "circle-open", 9, colours.line),
+        _marks(
+            [(place + _ABOVE, row.expected_deg, _hover(row)) for place, row in estimated], "line-ns-open", 12, colours.second
+        ),
     ]
 
 
-def _told(shown: Sequence[tuple[int, NeutralRow]], colour: str, width: float) -> dict[str, Any]:
+def _told_intervals(estimated: Sequence[tuple[int, NeutralRow]], colour: str, width: float) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": [x for _, row in shown for x in (row.told_low, row.told_high, None)],
-        "y": [y for place, _ in shown for y in (place, place, None)],
+        "x": [x for _, row in estimated for x in (row.told_low, row.told_high, None)],
+        "y": [y for place, _ in estimated for y in (place, place, None)],
         "line": {"color": colour, "width": width},
         "hoverinfo": "skip",
     }

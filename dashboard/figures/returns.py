@@ -25,13 +25,13 @@ def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, A
 
 def lasting_finding(rows: Sequence[LastingRow]) -> str:
     """What the picture shows, for its title."""
-    told = [
+    sentences = [
         f"{row.outcome} held in {interval(row.worst, row.best, 'share')} of all knees, in {number(row.held, 'share')} of those "
         "found again"
         for row in rows
         if row.held is not None
     ]
-    text = ". ".join(words[:1].upper() + words[1:] for words in told)
+    text = ". ".join(words[:1].upper() + words[1:] for words in sentences)
     return text or "What lasted: not enough yet"
 
 
@@ -46,8 +46,8 @@ def kept_figure(figures: Sequence[ReturnFigure], theme: str | None) -> dict[str,
 
 def kept_of(figures: Sequence[ReturnFigure]) -> list[ReturnFigure]:
     """The three overall figures in their order."""
-    found = {row.figure: row for row in figures if row.level is None}
-    return [found[figure] for figure in KEPT if figure in found]
+    by_figure = {row.figure: row for row in figures if row.level is None}
+    return [by_figure[figure] for figure in KEPT if figure in by_figure]
 
 
 def kept_finding(figures: Sequence[ReturnFigure]) -> str:
@@ -67,37 +67,37 @@ def kept_alternative(figures: Sequence[ReturnFigure]) -> str:
 def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
     """Medians with the middle half, and the bounds of the mean of all fits, on the scale of 0 to 10, as a plain dict."""
     colours = palette(theme)
-    shown = [(place, row) for place, row in enumerate(rows) if row.median_points is not None]
+    with_median = [(place, row) for place, row in enumerate(rows) if row.median_points is not None]
     return {
         "data": [
             {
                 "type": "scatter",
                 "mode": "lines",
-                "x": [x for _, row in shown for x in (row.quartile_low_points, row.quartile_high_points, None)],
-                "y": [y for place, _ in shown for y in (place + 0.7, place + 0.7, None)],
+                "x": [x for _, row in with_median for x in (row.quartile_low_points, row.quartile_high_points, None)],
+                "y": [y for place, _ in with_median for y in (place + 0.7, place + 0.7, None)],
                 "line": {"color": colours.line, "width": 6},
                 "hoverinfo": "skip",
             },
             {
                 "type": "scatter",
                 "mode": "lines",
-                "x": [x for _, row in shown for x in (row.worst_points, row.best_points, None)],
-                "y": [y for place, _ in shown for y in (place + 0.7, place + 0.7, None)],
+                "x": [x for _, row in with_median for x in (row.worst_points, row.best_points, None)],
+                "y": [y for place, _ in with_median for y in (place + 0.7, place + 0.7, None)],
                 "line": {"color": colours.ink, "width": 1},
                 "hoverinfo": "skip",
             },
             {
                 "type": "scatter",
                 "mode": "markers",
-                "x": [row.median_points for _, row in shown],
-                "y": [place + 0.7 for place, _ in shown],
+                "x": [row.median_points for _, row in with_median],
+                "y": [place + 0.7 for place, _ in with_median],
                 "marker": {
                     "symbol": "line-ns-open",
                     "size": 18,
                     "color": colours.ink,
                     "line": {"color": colours.ink, "width": 3},
                 },
-                "text": [row.words for _, row in shown],
+                "text": [row.words for _, row in with_median],
                 "hoverinfo": "text",
             },
         ],
@@ -107,18 +107,18 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
             margin=(6, 6, 6, 46),
             xaxis=axis(theme, range=[-0.2, 10.2], tickvals=[0, 2, 4, 6, 8, 10], title="points", ticklabelstandoff=4),
             yaxis=axis(theme, range=[max(len(rows), 1), 0], showticklabels=False, showgrid=False),
-            annotations=[words for place, row in enumerate(rows) for words in _said(place, row, colours)],
+            annotations=[words for place, row in enumerate(rows) for words in _topic_notes(place, row, colours)],
         ),
     }
 
 
 def said_finding(rows: Sequence[SaidRow]) -> str:
-    told = [
+    sentences = [
         f"{row.topic.capitalize()}: median {row.median_points:g} in {_told_of(row)}; mean of all {_ends_of(row)}"
         for row in rows
         if row.median_points is not None
     ]
-    return ". ".join(told) or "What riders said: not enough yet"
+    return ". ".join(sentences) or "What riders said: not enough yet"
 
 
 def _told_of(row: SaidRow) -> str:
@@ -135,7 +135,7 @@ def said_alternative(rows: Sequence[SaidRow]) -> str:
     return " ".join(row.words for row in rows)
 
 
-def _said(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
+def _topic_notes(place: int, row: SaidRow, colours: Palette) -> list[dict[str, Any]]:
     name, best = SAID[row.topic]
     at = {"xref": "paper", "yref": "y", "y": place + 0.3, "font": {"size": LABEL_PX}}
     words = [

@@ -49,20 +49,20 @@ class Curve:
 
     def steps(self, column: str) -> list[float]:
         """A column from nothing at the fit to its last value; an end that cannot be told takes the curve's own value."""
-        told = [row.returned if (value := getattr(row, column)) is None else value for row in self.rows]
-        return [0.0, *told, told[-1] if told else 0.0]
+        values = [row.returned if (value := getattr(row, column)) is None else value for row in self.rows]
+        return [0.0, *values, values[-1] if values else 0.0]
 
 
 def curves_of(curve: Sequence[ReturnCurveRow], at_risk: Sequence[AtRiskRow], enough: int) -> list[Curve]:
     """One a group, in the answer's order, up to the last day on which a fit is at risk; sure while there are `enough`."""
-    found = []
+    curves = []
     for level in dict.fromkeys(row.level for row in at_risk):
         grid = tuple(row for row in at_risk if row.level == level)
         last_day, sure_day = (max((row.days for row in grid if row.n_at_risk >= n), default=0) for n in (1, enough))
         rows = tuple(row for row in curve if row.level == level and row.days <= last_day)
         if last_day:
-            found.append(Curve(level, rows, grid, last_day, sure_day))
-    return found
+            curves.append(Curve(level, rows, grid, last_day, sure_day))
+    return curves
 
 
 def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
@@ -135,13 +135,13 @@ def at_day(curve: Curve, day: int) -> ReturnCurveRow | None:
 
 
 def alternative(curves: Sequence[Curve]) -> str:
-    """The curves in words."""
-    told = [
+    """Tells the curves in words, for a reader who does not see them."""
+    curve_words = [
         f"{group_name(curve.level)}: {curve.at_risk[0].n_at_risk:,} fits at the start, {number(curve.end, 'share')} seen again "
         f"by day {curve.last_day}, {curve.at_risk[-1].n_at_risk:,} still at risk on day {curve.at_risk[-1].days}"
         for curve in curves
     ]
-    return f"Step curves of the share of fits seen again by days since the fit. {'; '.join(told) or 'Not enough yet'}."
+    return f"Step curves of the share of fits seen again by days since the fit. {'; '.join(curve_words) or 'Not enough yet'}."
 
 
 def _inks(curves: Sequence[Curve], theme: str | None, colours: Palette) -> list[str]:
@@ -153,7 +153,7 @@ def _inks(curves: Sequence[Curve], theme: str | None, colours: Palette) -> list[
 
 
 def _top(curves: Sequence[Curve]) -> float:
-    """The axis goes to the next tenth above everything drawn."""
+    """Gives the share at which the axis ends: the next tenth above everything drawn."""
     drawn = [0.1]
     for curve in curves:
         drawn += curve.steps("returned_high" if len(curves) == 1 else "returned")
@@ -167,14 +167,16 @@ def _traces(curves: Sequence[Curve], inks: Sequence[str], colours: Palette) -> l
             _step(curve, "returned_low", "rgba(0,0,0,0)", "solid", 0),
             {**_step(curve, "returned_high", "rgba(0,0,0,0)", "solid", 0), "fill": "tonexty", "fillcolor": colours.soft},
             _step(curve, "ended_otherwise", colours.muted, "dot", 1.75),
-            *_told(curve, inks[0], "solid", 2.75),
+            *_curve_traces(curve, inks[0], "solid", 2.75),
         ]
     lines = zip(curves, inks, _dashes(curves), strict=True)
-    return [trace for curve, ink, dash in lines for trace in _told(curve, ink, dash, 1.5 if curve.level is None else 2.25)]
+    return [
+        trace for curve, ink, dash in lines for trace in _curve_traces(curve, ink, dash, 1.5 if curve.level is None else 2.25)
+    ]
 
 
 def _dashes(curves: Sequence[Curve]) -> list[str]:
-    """A dash a level, in turn; all fits are solid."""
+    """Gives each level a dash of its own in turn; the curve of all fits is solid."""
     dashes = itertools.cycle(DASHES if len(curves) < 2 else DASHES[1:])
     return ["solid" if curve.level is None else next(dashes) for curve in curves]
 
@@ -190,7 +192,7 @@ def _step(curve: Curve, column: str, colour: str, dash: str, width: float) -> di
     }
 
 
-def _told(curve: Curve, colour: str, dash: str, width: float) -> list[dict[str, Any]]:
+def _curve_traces(curve: Curve, colour: str, dash: str, width: float) -> list[dict[str, Any]]:
     """The curve itself, and what follows after the day on which few are left, thin."""
     words = [_hover(curve, row) for row in curve.rows]
     steps = list(zip(curve.days, curve.steps("returned"), ["", *words, words[-1] if words else ""], strict=True))

@@ -19,12 +19,12 @@ LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 def rig_figure(months: Sequence[RigMonthRow], findings: Sequence[RigFinding], theme: str | None) -> dict[str, Any]:
     """The months of one studio as a plain dict; each of its own `findings` that begins on a day has a line and a letter."""
     colours = palette(theme)
-    shown = [row for row in months if row.estimate is not None]
-    if not shown:
+    estimated = [row for row in months if row.estimate is not None]
+    if not estimated:
         return words_only(theme, "not enough yet in any month")
     inks = {"both": colours.accent, "right_less_left": colours.second}
     return {
-        "data": [_dots([row for row in shown if row.knees == knees], inks[knees]) for knees in KNEES],
+        "data": [_dots([row for row in estimated if row.knees == knees], inks[knees]) for knees in KNEES],
         "layout": layout(
             theme,
             height=280,
@@ -44,14 +44,14 @@ def dated(findings: Sequence[RigFinding]) -> list[tuple[str, RigFinding]]:
 
 
 def alternative(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFinding]) -> str:
-    """The chart in words."""
-    shown = [row for row in months if row.estimate is not None and row.knees == "both"]
-    if not shown:
+    """Tells the chart in words, for a reader who does not see it."""
+    estimated = [row for row in months if row.estimate is not None and row.knees == "both"]
+    if not estimated:
         return f"Tilt at arrival at {studio}: not enough yet in any month."
-    first, last = shown[0], shown[-1]
-    told = " ".join(finding.words for finding in findings) or "Nothing was found of the rig."
+    first, last = estimated[0], estimated[-1]
+    finding_words = " ".join(finding.words for finding in findings) or "Nothing was found of the rig."
     ends = [f"{number(row.estimate, 'deg')} in {row.month:%B %Y}" for row in (first, last)]
-    return f"Mean tilt at arrival at {studio} in {len(shown)} months, from {ends[0]} to {ends[1]}. {told}"
+    return f"Mean tilt at arrival at {studio} in {len(estimated)} months, from {ends[0]} to {ends[1]}. {finding_words}"
 
 
 def _dots(rows: Sequence[RigMonthRow], colour: str) -> dict[str, Any]:
@@ -105,7 +105,7 @@ def _letter(letter: str, finding: RigFinding) -> dict[str, Any]:
 
 
 def title(studio: str, months: Sequence[RigMonthRow], findings: Sequence[RigFinding]) -> str:
-    """The finding in short."""
+    """Says in short what was found of a studio's rig, as the chart's title."""
     if not any(row.estimate is not None for row in months):
         return f"{studio}: not enough yet"
     if not findings:

@@ -20,16 +20,18 @@ def level_name(level: str | None) -> str:
 
 def by_level(rows: Sequence[PrevalenceRow], quantity: str) -> dict[str | None, dict[str, PrevalenceRow]]:
     """The rows of one quantity: level, then moment, in the order of the answer."""
-    found: dict[str | None, dict[str, PrevalenceRow]] = {}
+    rows_by_level: dict[str | None, dict[str, PrevalenceRow]] = {}
     for row in rows:
         if row.quantity == quantity:
-            found.setdefault(row.level, {})[row.moment] = row
-    return found
+            rows_by_level.setdefault(row.level, {})[row.moment] = row
+    return rows_by_level
 
 
 def prevalence_figure(rows: Sequence[PrevalenceRow], quantity: str, theme: str | None) -> dict[str, Any]:
     """The figure of one quantity as a plain dict."""
-    return dot_rows([_row(level, moments) for level, moments in by_level(rows, quantity).items()], theme, of="riders", marks=2)
+    return dot_rows(
+        [_dot_row(level, moments) for level, moments in by_level(rows, quantity).items()], theme, of="riders", marks=2
+    )
 
 
 def finding(rows: Sequence[PrevalenceRow], quantity: str) -> str:
@@ -57,20 +59,20 @@ def short(value: float, unit: str) -> str:
 
 def alternative(rows: Sequence[PrevalenceRow], quantity: str) -> str:
     """The picture in words, for a reader who does not see it."""
-    told = [
-        f"{level_name(level)}: " + ", ".join(f"{_told(row)} at {moment}" for moment, row in moments.items())
+    level_words = [
+        f"{level_name(level)}: " + ", ".join(f"{_share_words(row)} at {moment}" for moment, row in moments.items())
         for level, moments in by_level(rows, quantity).items()
     ]
-    return f"Dot-and-interval chart of the share of riders with a side difference in {quantity}. {'; '.join(told)}."
+    return f"Dot-and-interval chart of the share of riders with a side difference in {quantity}. {'; '.join(level_words)}."
 
 
-def _told(row: PrevalenceRow) -> str:
+def _share_words(row: PrevalenceRow) -> str:
     if row.share is None:
         return "not enough yet"
     return f"{number(row.share, 'share')}, interval {interval(row.low, row.high, 'share')}"
 
 
-def _row(level: str | None, moments: dict[str, PrevalenceRow]) -> DotRow:
+def _dot_row(level: str | None, moments: dict[str, PrevalenceRow]) -> DotRow:
     arrival, departure = moments["arrival"], moments["departure"]
     marks = tuple(mark for mark in (_mark(row) for row in (arrival, departure)) if mark)
     ends = [bare_number(row.share, "share") for row in (arrival, departure)]

@@ -14,7 +14,7 @@ MOMENTS = ("arrival", "departure")
 
 
 def of_moment(rows: Sequence[CurveRow], quantity: str, moment: str) -> list[CurveRow]:
-    """The rows that can be drawn, by limit."""
+    """Picks the rows of one quantity and moment whose share is known, in the order of their limits."""
     return [row for row in rows if (row.quantity, row.moment) == (quantity, moment) and row.share is not None]
 
 
@@ -64,22 +64,22 @@ def finding(rows: Sequence[CurveRow], quantity: str) -> str:
     if chosen is None:
         return "How much hangs on the limit: not enough yet"
     others = [at[limit] for limit in (chosen.limit / 2, chosen.limit * 2) if limit in at]
-    told = " and ".join(f"{number(row.share, 'share')} at {short(row.limit, row.unit)}" for row in others)
-    against = f", against {told}" if told else ""
+    other_shares = " and ".join(f"{number(row.share, 'share')} at {short(row.limit, row.unit)}" for row in others)
+    against = f", against {other_shares}" if other_shares else ""
     return f"At arrival, {number(chosen.share, 'share')} at the limit of {short(chosen.limit, chosen.unit)}{against}"
 
 
 def alternative(rows: Sequence[CurveRow], quantity: str) -> str:
-    """The curves in words."""
-    told = []
+    """Tells the curves in words, for a reader who does not see them."""
+    moment_words = []
     for moment in MOMENTS:
         line = of_moment(rows, quantity, moment)
-        told += [
+        moment_words += [
             f"at {moment} from {number(line[0].share, 'share')} at {short(line[0].limit, line[0].unit)} down to "
             f"{number(line[-1].share, 'share')} at {short(line[-1].limit, line[-1].unit)}"
             for _ in line[:1]
         ]
-    return f"Share of riders with a side difference in {quantity} by limit: {'; '.join(told) or 'not enough yet'}."
+    return f"Share of riders with a side difference in {quantity} by limit: {'; '.join(moment_words) or 'not enough yet'}."
 
 
 def _band(rows: Sequence[CurveRow], colours: Palette) -> dict[str, Any]:

@@ -17,7 +17,7 @@ FATES: Final = {
 
 
 def flow_figure(row: ChangeRow, theme: str | None) -> dict[str, Any]:
-    """Four bars of riders as a plain dict."""
+    """Makes the figure as a plain dict: one bar of riders for each of the four fates."""
     colours = palette(theme)
     n = [getattr(row, f"n_{fate}") for fate in FATES]
     differs = [fate in ("resolved", "new") for fate in FATES]
@@ -66,6 +66,8 @@ def finding(row: ChangeRow) -> str:
 
 
 def alternative(row: ChangeRow) -> str:
-    """The bars in words."""
-    told = "; ".join(f"{name} ({words}): {number(getattr(row, f'n_{fate}'), 'count')}" for fate, (name, words) in FATES.items())
-    return f"Bars of {counted(row.n_riders, 'rider')} recorded at both ends by what became of a {row.finding}. {told}."
+    """Tells the bars in words, for a reader who does not see them."""
+    fate_words = "; ".join(
+        f"{name} ({words}): {number(getattr(row, f'n_{fate}'), 'count')}" for fate, (name, words) in FATES.items()
+    )
+    return f"Bars of {counted(row.n_riders, 'rider')} recorded at both ends by what became of a {row.finding}. {fate_words}."

@@ -21,14 +21,14 @@ def sides_figure(rows: Sequence[SidesRow], quantity: str, moment: str, limit: fl
     colours = palette(theme)
     drawn = [row for row in rows if row.quantity == quantity]
     reach = _reach(drawn, limit)
-    shown = [row for row in drawn if row.moment == moment]
+    of_moment = [row for row in drawn if row.moment == moment]
     most = max((row.n_riders for row in drawn), default=1)
     common = {"range": [-reach, reach], "zeroline": True, "zerolinecolor": colours.grid, "zerolinewidth": 1, "nticks": 7}
     words = f"knee, {unit_words(quantity)} ({OUTCOMES[quantity].less} −, {OUTCOMES[quantity].more} +)"
     return {
         "data": [
-            _points([row for row in shown if not row.is_beyond], most, colours.muted, "circle", 0.45),
-            _points([row for row in shown if row.is_beyond], most, colours.accent, "diamond", 0.8),
+            _points([row for row in of_moment if not row.is_beyond], most, colours.muted, "circle", 0.45),
+            _points([row for row in of_moment if row.is_beyond], most, colours.accent, "diamond", 0.8),
         ],
         "layout": layout(
             theme,
@@ -49,7 +49,7 @@ def finding(rows: Sequence[SidesRow], quantity: str, moment: str) -> str:
 
 
 def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: float) -> str:
-    """The picture in words."""
+    """Tells the picture in words, for a reader who does not see it."""
     n, n_beyond = counts(rows, quantity, moment)
     right, left, _ = further_out(rows, quantity, moment)
     unit = "deg" if quantity == "tilt" else "mm"
@@ -61,8 +61,8 @@ def alternative(rows: Sequence[SidesRow], quantity: str, moment: str, limit: flo
 
 def counts(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, int]:
     """Riders at one moment, and those beyond the limit."""
-    shown = [row for row in rows if (row.quantity, row.moment) == (quantity, moment)]
-    return sum(row.n_riders for row in shown), sum(row.n_riders for row in shown if row.is_beyond)
+    of_moment = [row for row in rows if (row.quantity, row.moment) == (quantity, moment)]
+    return sum(row.n_riders for row in of_moment), sum(row.n_riders for row in of_moment if row.is_beyond)
 
 
 def further_out(rows: Sequence[SidesRow], quantity: str, moment: str) -> tuple[int, int, int]:
@@ -113,7 +113,7 @@ def _hovers(rows: Sequence[SidesRow]) -> list[str]:
 
 
 def _band(reach: float, limit: float, colours: Palette) -> dict[str, Any]:
-    """The ground within the limit."""
+    """Tints the area in which both knees differ by less than the limit."""
     low, high = -reach, reach
     corners = ((low, low), (low, low + limit), (high - limit, high), (high, high), (high, high - limit), (low + limit, low))
     path = "M " + " L ".join(f"{x},{y}" for x, y in corners) + " Z"
@@ -121,7 +121,7 @@ def _band(reach: float, limit: float, colours: Palette) -> dict[str, Any]:
 
 
 def _line(reach: float, shift: float, colours: Palette) -> dict[str, Any]:
-    """right = left + shift, from edge to edge."""
+    """Draws the line on which the right knee is the left one plus `shift`, from edge to edge."""
     start, end = max(-reach, -reach - shift), min(reach, reach - shift)
     ends = {"x0": start, "y0": start + shift, "x1": end, "y1": end + shift}
     return {"type": "line", **ends, "layer": "below", "line": {"color": colours.ink, "width": 1.2, "dash": "dash"}}

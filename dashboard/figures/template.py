@@ -73,9 +73,9 @@ def note(text: str, **more: Any) -> dict[str, Any]:
 def words_only(theme: str | None, words: str) -> dict[str, Any]:
     """A figure of words alone, for where nothing is known that an axis could measure."""
     font = {"size": CHART_TEXT_PX, "color": palette(theme).muted}
-    told = note(words, xref="paper", x=0, xanchor="left", yref="paper", y=0.5, font=font)
+    sentence = note(words, xref="paper", x=0, xanchor="left", yref="paper", y=0.5, font=font)
     unseen = axis(theme, visible=False)
     return {
         "data": [],
-        "layout": layout(theme, height=60, margin=(0, 0, 0, 0), xaxis=unseen, yaxis=unseen, annotations=[told]),
+        "layout": layout(theme, height=60, margin=(0, 0, 0, 0), xaxis=unseen, yaxis=unseen, annotations=[sentence]),
     }

@@ -102,8 +102,8 @@ def _mixed(one: str, other: str, share: float) -> str:
 
 def on_paper(theme: str | None) -> dict[str, str]:
     """Each colour of `theme` and the one that stands for it on white paper, for printing from a dark screen."""
-    shown, printed = asdict(palette(theme)), asdict(PALETTES["light"])
-    return {shown[name]: printed[name] for name in shown}
+    on_screen, printed = asdict(palette(theme)), asdict(PALETTES["light"])
+    return {on_screen[name]: printed[name] for name in on_screen}
 
 
 def style_sheet() -> str:

@@ -76,8 +76,8 @@ def finding(answer: RiderTimeline) -> str:
 
 def alternative(answer: RiderTimeline) -> str:
     """The timeline in words, fit by fit."""
-    told = " ".join(f"{day(fit.session_date)}: {fit.words}" for fit in answer.fits)
-    return f"Timeline of tilt and sway of both knees, capture after capture. {told}"
+    fit_words = " ".join(f"{day(fit.session_date)}: {fit.words}" for fit in answer.fits)
+    return f"Timeline of tilt and sway of both knees, capture after capture. {fit_words}"
 
 
 def _several(noun: str, n: int) -> str:
@@ -205,7 +205,7 @@ def _vertical(
     ends = [0.0] if zero or not values else []
     ends += [min(values) - around, max(values) + around] if values else []
     missing = max(0.0, least - (max(ends) - min(ends))) / 2 + 0.04 * least
-    shown: dict[str, Any] = {"zeroline": True, "zerolinecolor": zero, "zerolinewidth": 1.5} if zero else {}
+    zero_line: dict[str, Any] = {"zeroline": True, "zerolinecolor": zero, "zerolinewidth": 1.5} if zero else {}
     return axis(
         theme,
         domain=domain,
@@ -213,7 +213,7 @@ def _vertical(
         nticks=6,
         ticklabelstandoff=4,
         anchor="x",
-        **shown,
+        **zero_line,
     )
 
 
@@ -272,12 +272,12 @@ def _dates(answer: RiderTimeline, spans: Mapping[str, tuple[float, float]], fit:
     total = max((end for _, end in spans.values()), default=1.0) - min((start for start, _ in spans.values()), default=0.0)
     days = {row.session_id: row.session_date for row in answer.fits}
     middles = {session: sum(span) / 2 for session, span in spans.items()}
-    told: list[float] = [middles[fit]] if fit in middles else []
+    dated_middles: list[float] = [middles[fit]] if fit in middles else []
     notes = []
     for session, middle in middles.items():
-        if session != fit and any(abs(middle - other) < total / _DATES_BESIDE for other in told):
+        if session != fit and any(abs(middle - other) < total / _DATES_BESIDE for other in dated_middles):
             continue
-        told.append(middle)
+        dated_middles.append(middle)
         date = days[session]
         text = f"{date.day} {date:%b}<br>{date.year}"
         notes.append(

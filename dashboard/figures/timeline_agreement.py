@@ -12,8 +12,8 @@ from dashboard.questions.coaching.answers_agreement import AgreementRow
 def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme: str | None) -> dict[str, Any]:
     """The months as a plain dict; a month with too few fits is left out."""
     colours = palette(theme)
-    shown = [row for row in months if row.share is not None]
-    if not shown:
+    estimated = [row for row in months if row.share is not None]
+    if not estimated:
         return words_only(theme, "not enough yet in any month")
     ticks = [0.2 * step for step in range(6)]
     return {
@@ -21,19 +21,19 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
             {
                 "type": "scatter",
                 "mode": "markers",
-                "x": [row.level for row in shown],
-                "y": [row.share for row in shown],
+                "x": [row.level for row in estimated],
+                "y": [row.share for row in estimated],
                 "error_y": {
                     "type": "data",
                     "symmetric": False,
-                    "array": [(row.high or 0) - (row.share or 0) for row in shown],
-                    "arrayminus": [(row.share or 0) - (row.low or 0) for row in shown],
+                    "array": [(row.high or 0) - (row.share or 0) for row in estimated],
+                    "arrayminus": [(row.share or 0) - (row.low or 0) for row in estimated],
                     "color": colours.accent,
                     "thickness": 1.5,
                     "width": 0,
                 },
                 "marker": {"color": colours.accent, "size": 7},
-                "text": [_hover(row) for row in shown],
+                "text": [_hover(row) for row in estimated],
                 "hoverinfo": "text",
             }
         ],
@@ -57,10 +57,10 @@ def agreement_figure(months: Sequence[AgreementRow], whole: AgreementRow, theme:
 
 def finding(months: Sequence[AgreementRow], whole: AgreementRow) -> str:
     """The share of the whole selection and of the latest month, for the title."""
-    shown = [row for row in months if row.share is not None]
-    if whole.share is None or not shown:
+    estimated = [row for row in months if row.share is not None]
+    if whole.share is None or not estimated:
         return "In agreement with the exam, by month: not enough yet"
-    last = shown[-1]
+    last = estimated[-1]
     return (
         f"In agreement with the exam: {number(whole.share, 'share')} over all, {number(last.share, 'share')} "
         f"({interval(last.low, last.high, 'share')}) in {_month(last)}"
@@ -68,11 +68,11 @@ def finding(months: Sequence[AgreementRow], whole: AgreementRow) -> str:
 
 
 def alternative(months: Sequence[AgreementRow]) -> str:
-    """The months in words."""
-    told = "; ".join(
+    """Tells the months in words, for a reader who does not see the chart."""
+    month_words = "; ".join(
         f"{_month(row)} {number(row.share, 'share')} of {row.n_judged} fits" for row in months if row.share is not None
     )
-    return f"Share of fits in agreement with the exam, month by month. {told or 'Not enough yet in any month'}."
+    return f"Share of fits in agreement with the exam, month by month. {month_words or 'Not enough yet in any month'}."
 
 
 def _month(row: AgreementRow) -> str:

@@ -68,8 +68,8 @@ class Press:
 @contextmanager
 def open_press() -> Iterator[Press]:
     """Opens Chromium. Raises ReportError where it, or what drives it, is missing."""
-    found = next((path for name in _NAMES if (path := shutil.which(name))), None)
-    if found is None:
+    chromium = next((path for name in _NAMES if (path := shutil.which(name))), None)
+    if chromium is None:
         raise ReportError(
             "The report needs Chromium to draw its charts; found none on this machine. Install it (Debian: apt-get install "
             "chromium) and try again. fitledger show and export work without it."
@@ -84,9 +84,9 @@ def open_press() -> Iterator[Press]:
     arguments = [*ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
     with sync_playwright() as playwright:
         try:
-            browser = playwright.chromium.launch(executable_path=found, args=arguments)
+            browser = playwright.chromium.launch(executable_path=chromium, args=arguments)
         except Error as fault:
-            raise ReportError(f"{found}: Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
+            raise ReportError(f"{chromium}: Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
         try:
             yield Press(browser)
         finally:

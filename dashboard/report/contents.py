@@ -51,27 +51,29 @@ def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Call
     made = []
     for page in (SUPPORTS, SYMMETRY, RETURNS):
         told(page.name)
-        made.append(Section(page.path, page.name, page.question, _shown(page, desk, search)))
+        made.append(Section(page.path, page.name, page.question, _page_nodes(page, desk, search)))
         yield made[-1]
     told("Trends")
-    yield Section("trends", "Trends", "How do the figures move over time?", _told(lambda: _trends(desk, selection)))
+    yield Section("trends", "Trends", "How do the figures move over time?", _nodes_or_refusal(lambda: _trends(desk, selection)))
     told("Fitters")
     if with_fitters:
-        made.append(Section("fitters", FITTERS.name, FITTERS.question, _shown(FITTERS, desk, search)))
+        made.append(Section("fitters", FITTERS.name, FITTERS.question, _page_nodes(FITTERS, desk, search)))
         yield made[-1]
     else:
-        yield Section("fitters", "Fitters", "What was done in each fitter's fits?", _told(lambda: _process(desk, selection)))
+        yield Section(
+            "fitters", "Fitters", "What was done in each fitter's fits?", _nodes_or_refusal(lambda: _process(desk, selection))
+        )
     told("Data")
-    yield Section("data", "Data quality", data.QUESTION, _told(lambda: _data(desk, selection)))
+    yield Section("data", "Data quality", data.QUESTION, _nodes_or_refusal(lambda: _data(desk, selection)))
     yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(made))
 
 
-def _shown(page: Page, desk: Desk, search: str) -> list[Any]:
+def _page_nodes(page: Page, desk: Desk, search: str) -> list[Any]:
     """What the page puts in its places, in their order, for the query of an address; failures are told as it tells them."""
     return [fill(search, None) for fill in filled(page, desk).values()]
 
 
-def _told(make: Callable[[], list[Any]]) -> list[Any]:
+def _nodes_or_refusal(make: Callable[[], list[Any]]) -> list[Any]:
     """What a section holds, or the sentence why it holds nothing."""
     try:
         return make()
@@ -110,9 +112,9 @@ def _data(desk: Desk, selection: Selection) -> list[Any]:
 
 
 def _methods(made: list[Section]) -> list[Any]:
-    told: list[Any] = [html.P(words) for words in CAUTION]
+    nodes: list[Any] = [html.P(words) for words in CAUTION]
     for section in made:
         for method in of_class(section.nodes, "method"):
             _, *passages = method.children  # the first is what unfolds it
-            told += [html.H2(section.name, className="section-title"), *passages]
-    return told
+            nodes += [html.H2(section.name, className="section-title"), *passages]
+    return nodes

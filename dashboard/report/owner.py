@@ -32,8 +32,8 @@ def owner_page(desk: Desk, selection: Selection, told: Callable[[str], None]) ->
     ]
 
 
-def _sentence(desk: Desk, question: str, selection: Selection, told: Callable[[str], None]) -> str:
-    told(question)
+def _sentence(desk: Desk, question: str, selection: Selection, tell_step: Callable[[str], None]) -> str:
+    tell_step(question)
     try:
         answer: Any = desk.asker.ask(question, selection)
     except StatisticsError as refusal:
@@ -53,7 +53,7 @@ def _periods(desk: Desk, selection: Selection) -> list[Any]:
     return [
         html.H2("Beside earlier periods", className="section-title"),
         html.P(answer.headline),
-        table(_caption(answer), _COLUMNS, _rows(answer)),
+        table(_caption(answer), _COLUMNS, _comparison_rows(answer)),
         reading(
             html.P(
                 f"Every interval is at {number(desk.level, 'share')}. A difference is called clear when its interval leaves "
@@ -81,7 +81,7 @@ _COLUMNS: Final = (
 )
 
 
-def _rows(answer: Periods) -> list[dict[str, Any]]:
+def _comparison_rows(answer: Periods) -> list[dict[str, Any]]:
     figures = dict.fromkeys(row.figure for row in answer.periods)
     return [
         {row.which: row for row in answer.periods if row.figure == figure}

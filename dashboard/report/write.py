@@ -39,7 +39,7 @@ def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters:
         raise UsageError(f"--out: found {out.name!r}, expected a name that ends in .html or .pdf.")
     done = 0
 
-    def told(words: str) -> None:
+    def tell_step(words: str) -> None:
         nonlocal done
         progress(done, _STEPS, words)
         done += 1
@@ -47,12 +47,12 @@ def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters:
     desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
     studio: Any = asker.ask("studio", selection)
     with open_press() as press:
-        made = list(sections(desk, selection, with_fitters=with_fitters, told=told))
-        told("drawing")
+        made = list(sections(desk, selection, with_fitters=with_fitters, told=tell_step))
+        tell_step("drawing")
         drawings = iter(list(press.draw([drawn for section in made for drawn in figures_in(section.nodes)])))
         bodies = [markup(section.nodes, drawings) for section in made]
         html = _document(desk, selection, studio, made, bodies)
-        told(f"writing {out.name}")
+        tell_step(f"writing {out.name}")
         out.parent.mkdir(parents=True, exist_ok=True)
         with working_elsewhere(asker.path, out.parent) as folder:
             written = folder / out.name
@@ -64,7 +64,7 @@ def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters:
 
 
 def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section], bodies: list[Markup]) -> str:
-    shown = [
+    template_sections = [
         {"anchor": section.anchor, "name": section.name, "question": section.question, "body": body}
         for section, body in zip(made, bodies, strict=True)
     ]
@@ -75,7 +75,7 @@ def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section]
         title=TITLE,
         period=_period(selection, studio),
         selected=f"{studio.selection_words}, {studio.n_riders:,} riders.",
-        sections=shown,
+        sections=template_sections,
         style=style,
         made=day(age.today),
         age=age if age.words else None,

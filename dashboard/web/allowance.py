@@ -10,7 +10,7 @@ _MOST_SAVED: Final = 4
 
 
 class At(Enum):
-    """What a connection is at."""
+    """The stage at which a connection is."""
 
     NOTHING = auto()  # between two requests
     HEAD = auto()  # the head of a request, or waiting for the first one

@@ -306,7 +306,7 @@ def _refusal(status: HTTPStatus) -> Error:
 def origin_of(address: str) -> str:
     """Whom connections are counted for: an IPv4 address, or the network of an IPv6 one, of which each household has a whole."""
     with suppress(ValueError):
-        found = ip_address(address.partition("%")[0])
-        if found.version == 6:
-            return str(ip_network((found, 64), strict=False))
+        ip = ip_address(address.partition("%")[0])
+        if ip.version == 6:
+            return str(ip_network((ip, 64), strict=False))
     return address

@@ -74,7 +74,7 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
 
     @server.errorhandler(DependencyException)
     def miss(_: DependencyException) -> Response:
-        """Dash takes the address of a file that it has not for a fault of the program."""
+        """Answers a file that Dash has not as one that is not found, which Dash would take for a fault of the program."""
         return refuse(NotFound())
 
     @server.errorhandler(Exception)
@@ -114,14 +114,14 @@ class _BoundedJSON(DefaultJSONProvider):
 
     def loads(self, s: str | bytes, **options: Any) -> Any:
         try:
-            found = super().loads(s, **options)
+            content = super().loads(s, **options)
         except RecursionError as fault:
             raise ValueError("too deep") from fault
-        level = [found]
+        level = [content]
         for _ in range(DEEPEST_JSON):
             level = [part for one in level for part in _parts_of(one)]
             if not level:
-                return found
+                return content
         raise ValueError("too deep")
 
 

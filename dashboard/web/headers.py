@@ -19,7 +19,7 @@ _ONLY_BY_TLS: Final = "max-age=63072000"
 
 
 def add_headers(app: Dash) -> None:
-    """Call when every callback is registered; the hashes of inline scripts are taken at the first response."""
+    """Adds the security headers. Call when every callback is registered; scripts are hashed at the first response."""
 
     @cache
     def policy() -> str:

@@ -38,7 +38,7 @@ class LeanDash(Dash):  # type: ignore[misc]  # Dash is untyped
         self._bundles.add_to(self.server)
 
     def callback(self, *parts: Any, **options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-        """As Dash's, and what the function returns is made still."""
+        """Registers a callback as Dash does, and makes still what its function returns."""
         register = super().callback(*parts, **options)
 
         def of(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -73,25 +73,25 @@ class LeanDash(Dash):  # type: ignore[misc]  # Dash is untyped
         """What the browser would ask for next, as data in the page: the layout, the list of callbacks, and which places of the
         layout can be asked for at once (assets/questions.js)."""
         layout = self.get_layout()
-        told = {
+        scripts = {
             'data-answers="_dash-layout"': layout,
             'data-answers="_dash-dependencies"': self._callback_list,
             'id="first-questions"': self._first_questions(layout),
         }
         # Dash writes signs that could end the element by their numbers.
-        return "\n".join(f'<script type="application/json" {name}>{to_json(value)}</script>' for name, value in told.items())
+        return "\n".join(f'<script type="application/json" {name}>{to_json(value)}</script>' for name, value in scripts.items())
 
     def _first_questions(self, layout: Component) -> dict[str, Any]:
         """The places that follow from view and theme alone, in the order in which the pages name them."""
-        shown = {part.id: part for part in layout._traverse() if getattr(part, "id", None)}
+        by_id = {part.id: part for part in layout._traverse() if getattr(part, "id", None)}
         follows = [(ids.VIEW, "data"), (ids.THEME, "data")]
-        view = getattr(shown[ids.VIEW], "data", None)
+        view = getattr(by_id[ids.VIEW], "data", None)
         places = [
             place
             for output, one in self.callback_map.items()
             if [(part["id"], part["property"]) for part in one["inputs"]] == follows and not one["state"]
             for place, _, prop in [output.rpartition(".")]
-            if place in shown and prop == "children" and view is not None
+            if place in by_id and prop == "children" and view is not None
         ]
         prefix = self.config.requests_pathname_prefix
         return {"address": f"{prefix}_dash-update-component", "view": view, "places": places}

@@ -174,7 +174,7 @@ class Uploads:
     def check(self, token: str) -> LoadReport:
         """What loading the files would do, as the loader finds it; nothing is written."""
         with self._at_work(token) as upload:
-            upload.report = check_files(_found(upload), self.warehouse, upload.tell, settings=self.settings)
+            upload.report = check_files(_received(upload), self.warehouse, upload.tell, settings=self.settings)
             return upload.report
 
     def load(self, token: str) -> LoadReport:
@@ -187,7 +187,12 @@ class Uploads:
             if checked is None:
                 raise UploadError("These files were not checked yet. Nothing was changed. Choose them again.")
             upload.report = load(
-                _found(upload), self.warehouse, upload.tell, settings=self.settings, wait_seconds=WAIT_SECONDS, checked=checked
+                _received(upload),
+                self.warehouse,
+                upload.tell,
+                settings=self.settings,
+                wait_seconds=WAIT_SECONDS,
+                checked=checked,
             )
             upload.is_loaded = True
             upload.work.end()
@@ -288,7 +293,7 @@ class Uploads:
             self._working.release()
 
 
-def _found(upload: Upload) -> list[Any]:
+def _received(upload: Upload) -> list[Any]:
     return received_files((file.name, file.path) for file in upload.files)
 
 
@@ -299,8 +304,8 @@ def _form(name: str) -> str:
 
 def _is_loopback(address: str | None) -> bool:
     try:
-        found = ip_address(address or "")
+        ip = ip_address(address or "")
     except ValueError:
         return False
-    mapped = getattr(found, "ipv4_mapped", None)
-    return (mapped or found).is_loopback
+    mapped = getattr(ip, "ipv4_mapped", None)
+    return (mapped or ip).is_loopback

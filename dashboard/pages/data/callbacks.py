@@ -31,10 +31,10 @@ def shows(desk: Desk) -> dict[str, Show]:
 
     def show_noise(view: View, theme: str | None) -> Any:
         try:
-            found: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
+            answer: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
         except StatisticsError as refusal:
-            found = str(refusal)
-        return noise(desk, view.selection, found, TEXT)
+            answer = str(refusal)
+        return noise(desk, view.selection, answer, TEXT)
 
     def show_rig(view: View, theme: str | None) -> Any:
         return rig(desk, view.selection, cast(Rig, desk.asker.ask("rig", view.selection)), TEXT, theme)

@@ -50,7 +50,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
     """What taking the load back would do, and the two ways on."""
     gone = sum(row.gone for row in foreseen)
     former = sum(row.versions for row in foreseen) - gone
-    told = [
+    foreseen_items = [
         html.Li(
             f"{row.table}: {counted(row.gone, 'row')} would go, {row.versions - row.gone:,} would be as other loads made them"
         )
@@ -65,7 +65,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
                 "what it would be had this load never come; loads that came later stay. The exported files are not touched and "
                 "can be loaded again."
             ),
-            html.Ul(told, className="foreseen"),
+            html.Ul(foreseen_items, className="foreseen"),
             html.Div(
                 [
                     html.Button(f"Take load {load_id} back", id=ids.SURE, className="button is-strong"),
@@ -79,7 +79,7 @@ def asked(load_id: int, foreseen: Sequence[Any]) -> html.Div:
 
 
 def taken(load_id: int, undone: Any) -> html.Div:
-    """What was taken back."""
+    """Says what was taken back with a load."""
     return outcome(
         f"Load {load_id} is taken back: {counted(undone.files, 'file')}, "
         f"{counted(undone.versions, 'version of a row', 'versions of rows')}. The pages follow."
@@ -87,5 +87,5 @@ def taken(load_id: int, undone: Any) -> html.Div:
 
 
 def outcome(words: str) -> html.Div:
-    """One sentence on what became of it."""
+    """Shows one sentence on what became of the reader's step, and takes the focus."""
     return html.Div(html.H3(words, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}), className="found")

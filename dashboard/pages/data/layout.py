@@ -150,13 +150,15 @@ def _reasons(answer: Data, text: Passages, theme: str | None) -> html.Div | None
     first = most_frequent(answer.reasons)[0]
     most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
     total = sum(row.n for row in answer.reasons)
-    told = "; ".join(f"{row.n:,} {row.state}, {table_name(row.table)}: {row.words}" for row in most_frequent(answer.reasons))
+    reason_words = "; ".join(
+        f"{row.n:,} {row.state}, {table_name(row.table)}: {row.words}" for row in most_frequent(answer.reasons)
+    )
     return html.Div(
         [
             chart(
                 reasons_figure(answer.reasons, theme),
                 title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
-                alternative=f"Bars of rows by reason. {told}",
+                alternative=f"Bars of rows by reason. {reason_words}",
                 name="reasons",
                 level=2,
                 table_id=ids.REASONS_TABLE,

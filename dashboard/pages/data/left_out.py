@@ -34,7 +34,7 @@ def left_out(
         *titled("What was left out, and why", WHOLE),
         *_by_load(answer, text, theme),
         *_reasons(answer, csv),
-        *(_for_others() if desk.asker.fitter is not None else _rows(desk, selection, answer, page_words, text, csv)),
+        *(_for_others() if desk.asker.fitter is not None else _sections(desk, selection, answer, page_words, text, csv)),
     ]
 
 
@@ -45,7 +45,7 @@ def _for_others() -> list[Any]:
     ]
 
 
-def _rows(
+def _sections(
     desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, csv: Callable[[str], str]
 ) -> list[Any]:
     return [
@@ -116,15 +116,15 @@ def _to_mend(desk: Desk, answer: Data, text: Passages) -> list[Any]:
 def _waiting(answer: Data, text: Passages, csv: Callable[[str], str]) -> list[Any]:
     if not answer.waiting:
         return []
-    shown = answer.waiting[:WAITING_SHOWN]
-    further = len(answer.waiting) - len(shown)
+    first = answer.waiting[:WAITING_SHOWN]
+    further = len(answer.waiting) - len(first)
     return [
         html.H3("Waiting for a session", className="part-title"),
         *paragraphs(text["waiting"]),
         table(
-            f"Waiting rows, by what they wait for{f', the first {len(shown)} of {len(answer.waiting):,}' if further else ''}",
+            f"Waiting rows, by what they wait for{f', the first {len(first)} of {len(answer.waiting):,}' if further else ''}",
             WAITING,
-            shown,
+            first,
             csv=csv("waiting"),
         ),
     ]

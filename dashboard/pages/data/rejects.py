@@ -27,8 +27,8 @@ def rejected_rows(
     reasons = list(dict.fromkeys(row.rule for row in rows))
     reason, start = page_words.get("reason"), starting_place(page_words.get("start"))
     chosen = [row for row in rows if reason in (None, row.rule)]
-    shown = chosen[start : start + ROWS_SHOWN]
-    place = f"{start + 1:,} to {start + len(shown):,} of {len(chosen):,}" if shown else f"none of {len(chosen):,}"
+    page_rows = chosen[start : start + ROWS_SHOWN]
+    place = f"{start + 1:,} to {start + len(page_rows):,} of {len(chosen):,}" if page_rows else f"none of {len(chosen):,}"
 
     def link(words: str, to_reason: str | None, to_start: int, style: str) -> dcc.Link:
         given = {"reason": to_reason, "start": str(to_start) if to_start else None}
@@ -41,7 +41,7 @@ def rejected_rows(
     ]
     return [
         html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection", "data-choices": "reason"}),
-        table(f"Rejected rows, {place}", REJECTS, shown, csv=csv),
+        table(f"Rejected rows, {place}", REJECTS, page_rows, csv=csv),
         html.P(
             [
                 link("← rows before", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,

@@ -44,15 +44,15 @@ def _months(level: str) -> list[Column]:
 def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[str, ...]], theme: str | None) -> list[Any]:
     """The sentence first, then a chart for each studio, those of which something was found first."""
     level = number(desk.level, "share")
-    found = [finding.studio for finding in answer.findings]
-    studios = sorted({row.studio for row in answer.months}, key=lambda studio: (studio not in found, studio))
-    shown = studios[:STUDIOS_SHOWN]
+    with_findings = [finding.studio for finding in answer.findings]
+    studios = sorted({row.studio for row in answer.months}, key=lambda studio: (studio not in with_findings, studio))
+    drawn_studios = studios[:STUDIOS_SHOWN]
     return [
         *titled("Does the rig still measure the same?", SELECTED),
         html.P(answer.headline) if not answer.findings else html.Ul([html.Li(finding.words) for finding in answer.findings]),
         *(paragraphs(text["rig_found"]) if answer.findings else []),
-        _marks() if shown else None,
-        html.Div([_panel(studio, answer, theme) for studio in shown], className="panels is-double"),
+        _marks() if drawn_studios else None,
+        html.Div([_panel(studio, answer, theme) for studio in drawn_studios], className="panels is-double"),
         reading(*paragraphs(text["rig"], level=level)),
         _findings(answer, desk.csv("rig", "findings", selection)) if answer.findings else None,
         html.Details(

@@ -18,7 +18,7 @@ def _count(heading: str, key: str) -> Column:
 
 
 def quality_columns(level: str) -> list[Column]:
-    """Check, share with interval, counts, words."""
+    """Makes the columns: check, share with interval, counts, words."""
     return [
         Column("Check", lambda row: plain(row.check).capitalize()),
         Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
@@ -44,7 +44,7 @@ EXAMS: Final = [
 
 
 def noise_columns(level: str) -> list[Column]:
-    """Outcome, typical error with interval, smallest real change, drift, pairs, words."""
+    """Makes the columns: outcome, typical error with interval, smallest real change, drift, pairs, words."""
     return [
         Column("Outcome", lambda row: plain(row.outcome).capitalize()),
         Column("Typical error", lambda row: finely(row.unit, row.typical_error), ("typical_error",), numeric=True),
@@ -113,7 +113,7 @@ REASONS: Final = [
 ]
 
 
-def _found(row: Any) -> str:
+def _value_found(row: Any) -> str:
     return "empty" if row.value is None else row.value
 
 
@@ -125,7 +125,7 @@ REJECTS: Final = [
     Column("File and line", _place),
     Column("Column", lambda row: row.column),
     Column("Reason", lambda row: reason_name(row.rule)),
-    Column("Found", _found),
+    Column("Found", _value_found),
     Column("What to do", lambda row: row.words, wide=True),
 ]
 

@@ -63,20 +63,20 @@ def checked(desk: Desk, report: Any, token: str, note: str = "") -> html.Div:
         ],
         className="ways",
     )
-    return _told(desk, report, token, headline, "What loading these files would do", ways)
+    return _report_block(desk, report, token, headline, "What loading these files would do", ways)
 
 
 def loaded(desk: Desk, report: Any, token: str) -> html.Div:
-    """What the load did."""
+    """Shows what a load did with the files."""
     headline = (
         f"Load {report.load_id} is in. {_fates(report, 'are')}. The pages follow."
         if report.load_id
         else f"Nothing new. {_fates(report, 'are')}. The warehouse is as it was."
     )
-    return _told(desk, report, token, headline, "What was loaded", None)
+    return _report_block(desk, report, token, headline, "What was loaded", None)
 
 
-def _told(desk: Desk, report: Any, token: str, headline: str, caption: str, ways: html.Div | None) -> html.Div:
+def _report_block(desk: Desk, report: Any, token: str, headline: str, caption: str, ways: html.Div | None) -> html.Div:
     return html.Div(
         [
             html.H3(headline, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}),
@@ -94,10 +94,10 @@ def _findings(report: Any, csv: str) -> list[Any]:
     findings = report.findings
     if not findings:
         return [html.P("No row breaks a rule.", className="concerns")] if not _refused(report) else []
-    shown = findings[:FINDINGS_SHOWN]
-    further = len(findings) - len(shown)
+    first_findings = findings[:FINDINGS_SHOWN]
+    further = len(findings) - len(first_findings)
     return [
-        table(f"Findings: what keeps rows out, {len(shown):,} of {len(findings):,}", REJECTS, shown),
+        table(f"Findings: what keeps rows out, {len(first_findings):,} of {len(findings):,}", REJECTS, first_findings),
         html.P(f"{further:,} more stand in the CSV.", className="concerns") if further else None,
         csv_link(csv, "every finding"),
     ]
@@ -136,9 +136,9 @@ def _fates(report: Any, verb: str) -> str:
     """What became, or would become, of the rows: `Of 3 rows, 2 would be stored and 1 rejected`."""
     read = sum(file.read for file in report.files)
     counts = {fate: sum(getattr(file, fate) for file in report.files) for fate in _FATES}
-    told = [f"{n:,} {fate}" for fate, n in counts.items() if n]
-    if not told:
+    fate_words = [f"{n:,} {fate}" for fate, n in counts.items() if n]
+    if not fate_words:
         return "They hold no row"
-    told[0] = told[0].replace(" ", f" {'is' if (verb, told[0][:2]) == ('are', '1 ') else verb} ", 1)
-    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+    fate_words[0] = fate_words[0].replace(" ", f" {'is' if (verb, fate_words[0][:2]) == ('are', '1 ') else verb} ", 1)
+    listed = " and ".join([", ".join(fate_words[:-1]), fate_words[-1]]) if len(fate_words) > 1 else fate_words[0]
     return f"Of {counted(read, 'row')}, {listed}"

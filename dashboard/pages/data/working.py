@@ -25,20 +25,29 @@ TAKING_BACK = "Taking the load back; this takes some seconds …"
 def register_working(app: Dash, desk: Desk, uploads: Uploads) -> None:
     """Registers the steps. One that changes the warehouse tells the view again, so that every figure is asked anew."""
     steps = _Steps(desk, uploads)
-    found, told = (Output(place, "children", allow_duplicate=True) for place in (ids.FINDINGS, ids.TAKEN))
+    findings_output, taken_output = (Output(place, "children", allow_duplicate=True) for place in (ids.FINDINGS, ids.TAKEN))
     view = Output(shell.VIEW, "data", allow_duplicate=True)
-    received, shown = State(ids.RECEIVED, "data"), State(shell.VIEW, "data")
+    received, view_state = State(ids.RECEIVED, "data"), State(shell.VIEW, "data")
 
     def add(step: Callable[..., Any], *parts: Any, words: str | None = None) -> None:
         running = [(Output(ids.WORKING, "children"), words, "")] if words else None
         app.callback(*parts, prevent_initial_call=True, running=running)(_allowed(uploads, step))
 
-    add(steps.check, found, Input(ids.RECEIVED, "data"), words=CHECKING)
-    add(steps.load, found, told, view, Input(ids.LOAD, "n_clicks"), received, shown, words=LOADING)
-    add(steps.put_aside, found, Input(ids.ASIDE, "n_clicks"), received)
-    add(steps.foresee, told, Input(ids.ASKED, "data"))
-    add(steps.take_back, told, found, view, Input(ids.SURE, "n_clicks"), State(ids.ASKED, "data"), shown, words=TAKING_BACK)
-    add(steps.leave, told, Input(ids.KEEP, "n_clicks"))
+    add(steps.check, findings_output, Input(ids.RECEIVED, "data"), words=CHECKING)
+    add(steps.load, findings_output, taken_output, view, Input(ids.LOAD, "n_clicks"), received, view_state, words=LOADING)
+    add(steps.put_aside, findings_output, Input(ids.ASIDE, "n_clicks"), received)
+    add(steps.foresee, taken_output, Input(ids.ASKED, "data"))
+    add(
+        steps.take_back,
+        taken_output,
+        findings_output,
+        view,
+        Input(ids.SURE, "n_clicks"),
+        State(ids.ASKED, "data"),
+        view_state,
+        words=TAKING_BACK,
+    )
+    add(steps.leave, taken_output, Input(ids.KEEP, "n_clicks"))
 
 
 class _Steps:

@@ -88,13 +88,13 @@ def _looks(desk: Desk, view: View, answer: AgreementWithExam) -> list[Any]:
     if not fits:
         return [html.P("No fit of this selection asks for a second look.")]
     start = min(starting_place(view.page_words.get("start")), (len(fits) - 1) // FITS_SHOWN * FITS_SHOWN)
-    shown = fits[start : start + FITS_SHOWN]
-    sessions, fitter = [session for session, _ in shown], desk.asker.fitter
+    page_fits = fits[start : start + FITS_SHOWN]
+    sessions, fitter = [session for session, _ in page_fits], desk.asker.fitter
     riders = desk.asker.look_up(lambda warehouse: riders_of_fits(warehouse, sessions, fitter))
-    place = f"{start + 1} to {start + len(shown)} of the newest {counted(len(fits), 'fit')}, of {answer.n_flagged:,} in all"
+    place = f"{start + 1} to {start + len(page_fits)} of the newest {counted(len(fits), 'fit')}, of {answer.n_flagged:,} in all"
     return [
         html.P(place, className="looks-place"),
-        html.Ul([_fit(desk, view.selection, rows, riders) for _, rows in shown], className="looks"),
+        html.Ul([_fit(desk, view.selection, rows, riders) for _, rows in page_fits], className="looks"),
         html.P(list(_turning(desk, view, start, len(fits))), className="turning"),
     ]
 

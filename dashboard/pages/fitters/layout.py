@@ -83,12 +83,16 @@ def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, te
 
 def _dispersion(answer: Fitters) -> str:
     """How far the fitters scatter on each outcome, as a statistic."""
-    told = [
+    outcome_words = [
         f"{OUTCOMES[row.outcome].name.lower()} {row.phi:.2f} ({spoken_p(row.p_value)})"
         for row in answer.dispersion
         if row.phi is not None and row.p_value is not None
     ]
-    return f"Phi of this selection: {', '.join(told)}." if told else "Phi is not known: too few fitters can be compared."
+    return (
+        f"Phi of this selection: {', '.join(outcome_words)}."
+        if outcome_words
+        else "Phi is not known: too few fitters can be compared."
+    )
 
 
 def _percent(level: float) -> str:

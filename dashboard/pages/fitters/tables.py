@@ -74,7 +74,7 @@ def _ends(name: str, heading: str) -> Column:
 
 @dataclass(frozen=True)
 class Done:
-    """What one fitter did: a row of each process."""
+    """Holds what one fitter did: one row for each process."""
 
     fitter_id: str
     processes: dict[str, ProcessRow]
@@ -96,14 +96,14 @@ def process_columns() -> list[Column]:
 
 def _process(process: str) -> Callable[[Done], Any]:
     def text(row: Done) -> Any:
-        found = row.processes.get(process)
-        if found is None:
+        done = row.processes.get(process)
+        if done is None:
             return NOTHING
-        of = html.Small(f"{found.n:,} of {found.total:,}")
-        if found.share is None:
+        of = html.Small(f"{done.n:,} of {done.total:,}")
+        if done.share is None:
             return ["not enough yet", html.Br(), of]
-        ends = html.Small(f" ({interval(found.low, found.high, 'share')})")
-        return [number(found.share, "share"), ends, html.Br(), of]
+        ends = html.Small(f" ({interval(done.low, done.high, 'share')})")
+        return [number(done.share, "share"), ends, html.Br(), of]
 
     return text
 

@@ -15,11 +15,11 @@ from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 
 
 def felt(desk: Desk, selection: Selection, answer: Ratings, text: dict[str, tuple[str, ...]]) -> list[Any]:
-    """Heading, table, how it is read, the answer's cautions."""
+    """Shows a heading, the table, how it is read, and the answer's cautions."""
     rows = [row for row in answer.ratings if (row.from_moment, row.to_moment, row.level) == ("departure", "follow_up", None)]
     return [
         html.H2("Does it still feel right?", className="section-title"),
-        html.P([unbroken(_said(row)) for row in rows[:1]], className="second-sentence"),
+        html.P([unbroken(_rating_words(row)) for row in rows[:1]], className="second-sentence"),
         table(
             "Ratings at departure and at the follow-up, 0 to 10",
             rating_columns(number(desk.level, "share")),
@@ -31,6 +31,6 @@ def felt(desk: Desk, selection: Selection, answer: Ratings, text: dict[str, tupl
     ]
 
 
-def _said(row: RatingRow) -> str:
+def _rating_words(row: RatingRow) -> str:
     words = row.words
     return words if row.median_from is not None else f"{plain(row.topic).capitalize()}: {words.partition(': ')[2]}"

@@ -131,8 +131,8 @@ def _curve(asked: Asked, answer: Returns, curves: Sequence[returns_curve.Curve])
 
 
 def _overall(figures: Sequence[ReturnFigure]) -> list[ReturnFigure]:
-    found = {row.figure: row for row in figures if row.level is None}
-    return [found[figure] for figure in RATES]
+    by_figure = {row.figure: row for row in figures if row.level is None}
+    return [by_figure[figure] for figure in RATES]
 
 
 def _rate(asked: Asked, figure: ReturnFigure) -> html.Div:
@@ -166,17 +166,17 @@ def _overdue(asked: Asked, answer: Returns) -> list[Any]:
     heading = html.H2(said.rstrip(".") if is_later else said.partition(".")[0], className="section-title")
     if not rows:
         return [heading]
-    shown = rows[:OVERDUE_SHOWN]
-    whole = len(shown) == len(rows)
-    caption = "Overdue bookings, longest first" if whole else f"The {len(shown)} longest overdue of {len(rows):,} bookings"
-    more = [] if whole else [html.P(f"The other {len(rows) - len(shown):,} are in the CSV.")]
+    longest = rows[:OVERDUE_SHOWN]
+    whole = len(longest) == len(rows)
+    caption = "Overdue bookings, longest first" if whole else f"The {len(longest)} longest overdue of {len(rows):,} bookings"
+    more = [] if whole else [html.P(f"The other {len(rows) - len(longest):,} are in the CSV.")]
     return [
         heading,
         html.Div(
             table(
                 caption,
                 tables.overdue_columns(answer.as_of, answer.today if is_later else None),
-                shown,
+                longest,
                 row_key="follow_up_id",
                 csv=asked.csv("overdue"),
             ),
@@ -207,12 +207,12 @@ def _lasting(asked: Asked, answer: Returns) -> list[Any]:
             ],
             className="with-words",
         ),
-        html.Div([_kept(asked, answer), _said(asked, answer)], className="panels is-double kept-and-said"),
+        html.Div([_kept_panel(asked, answer), _said_panel(asked, answer)], className="panels is-double kept-and-said"),
         html.Details([html.Summary("What lasted, in numbers"), *_tables(asked, answer)], className="more"),
     ]
 
 
-def _kept(asked: Asked, answer: Returns) -> html.Div:
+def _kept_panel(asked: Asked, answer: Returns) -> html.Div:
     return html.Div(
         [
             chart(
@@ -227,7 +227,7 @@ def _kept(asked: Asked, answer: Returns) -> html.Div:
     )
 
 
-def _said(asked: Asked, answer: Returns) -> html.Div:
+def _said_panel(asked: Asked, answer: Returns) -> html.Div:
     return html.Div(
         [
             chart(

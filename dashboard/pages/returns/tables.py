@@ -44,9 +44,9 @@ class StepRow:
 
 def group_rows(figures: Sequence[ReturnFigure]) -> list[GroupRow]:
     """All fits, then each level, in the order of the answer."""
-    found = {(row.figure, row.level): row for row in figures}
+    by_figure_and_level = {(row.figure, row.level): row for row in figures}
     levels = dict.fromkeys(row.level for row in figures)
-    pairs = [(level, found["booked", level], found["return_rate", level]) for level in levels]
+    pairs = [(level, by_figure_and_level["booked", level], by_figure_and_level["return_rate", level]) for level in levels]
     return [
         GroupRow(level, booked.n, booked.estimate, booked.low, booked.high, back.n, back.estimate, back.low, back.high)
         for level, booked, back in pairs
@@ -61,10 +61,10 @@ def step_rows(curves: Sequence[Curve]) -> list[StepRow]:
             step = at_day(curve, risk.days)
             if risk.days > curve.last_day:
                 continue
-            told = (
+            shares = (
                 (step.returned, step.returned_low, step.returned_high, step.ended_otherwise) if step else (0.0, None, None, 0.0)
             )
-            rows.append(StepRow(curve.level, risk.days, risk.n_at_risk, *told))
+            rows.append(StepRow(curve.level, risk.days, risk.n_at_risk, *shares))
     return rows
 
 
@@ -73,11 +73,11 @@ def _count(heading: str, key: str) -> Column:
 
 
 def _share(heading: str, key: str) -> Column:
-    def told(row: object) -> str:
+    def share_words(row: object) -> str:
         share = getattr(row, key)
         return "not enough yet" if share is None else number(share, "share")
 
-    return Column(heading, told, (key,), numeric=True)
+    return Column(heading, share_words, (key,), numeric=True)
 
 
 def _ends(heading: str, low: str, high: str) -> Column:
@@ -85,7 +85,7 @@ def _ends(heading: str, low: str, high: str) -> Column:
 
 
 def group_columns(split: str | None, level: str) -> list[Column]:
-    """Group, then booking and return rate with their intervals and counts."""
+    """Makes the columns: group, then booking and return rate with their intervals and counts."""
     return [
         Column(plain(split).capitalize() if split else "Fits", lambda row: group_name(row.level)),
         _count("Fits asked to book", "n_asked"),
@@ -123,11 +123,11 @@ def overdue_columns(as_of: date | None, today: date | None) -> list[Column]:
 
 
 def _days_over(heading: str, key: str) -> Column:
-    def told(row: object) -> str:
+    def days_words(row: object) -> str:
         days = getattr(row, key)
         return "not yet" if days is None else number(days, "count")
 
-    return Column(heading, told, (key,), numeric=True)
+    return Column(heading, days_words, (key,), numeric=True)
 
 
 def lasting_columns(level: str) -> list[Column]:
@@ -158,11 +158,11 @@ def _mean(points: float | None) -> str:
 
 
 def _between(heading: str, low: str, high: str) -> Column:
-    def told(row: object) -> str:
+    def ends_words(row: object) -> str:
         ends = (getattr(row, low), getattr(row, high))
         return NOTHING if None in ends else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
 
-    return Column(heading, told, (low, high), numeric=True)
+    return Column(heading, ends_words, (low, high), numeric=True)
 
 
 SAID: Final = [
@@ -185,7 +185,7 @@ SAID: Final = [
 
 
 def rating_columns(level: str) -> list[Column]:
-    """Topic, the pairs, both medians, and how many were better, the same, worse."""
+    """Makes the columns: topic, pairs, both medians, and how many were better, the same, worse."""
     return [
         Column("Topic", lambda row: plain(row.topic).capitalize()),
         _count("Pairs", "n_pairs"),

@@ -36,11 +36,11 @@ def register(app: Dash, desk: Desk) -> None:
     def find(text: str | None) -> dict[str, Any]:
         try:
             fitter = desk.asker.fitter
-            found = desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "", fitter)) if text else ()
+            riders = desk.asker.look_up(lambda warehouse: riders_found(warehouse, text or "", fitter)) if text else ()
         except FitledgerError:
             # The page tells why there is nothing to find.
-            found = ()
-        return {"of": text or "", "matches": list(found), "words": found_words(found)}
+            riders = ()
+        return {"of": text or "", "matches": list(riders), "words": found_words(riders)}
 
     app.callback(Output(ids.SEARCH, "found"), Input(ids.SEARCH, "typed"))(find)
     app.callback(

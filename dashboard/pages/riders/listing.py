@@ -40,8 +40,8 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
     look = chosen_look(page_words.get("look"))
     rows = answer.riders.where(look) if look else answer.riders
     start = min(starting_place(page_words.get("start")), max(len(rows) - 1, 0) // ROWS_SHOWN * ROWS_SHOWN)
-    shown = rows[start : start + ROWS_SHOWN]
-    place = f"{start + 1:,} to {start + len(shown):,} of {len(rows):,}" if shown else "none"
+    page_rows = rows[start : start + ROWS_SHOWN]
+    place = f"{start + 1:,} to {start + len(page_rows):,} of {len(rows):,}" if page_rows else "none"
     limit = number(desk.asker.settings.knee.side_difference_deg, "deg")
     return [
         selected(answer, riders=answer.n_riders),
@@ -50,7 +50,7 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
         table(
             f"Riders, {place}",
             _columns(desk, selection),
-            shown,
+            page_rows,
             row_key="rider_id",
             csv=desk.csv("riders", "riders", selection),
         ),
@@ -67,7 +67,7 @@ def rider_address(desk: Desk, selection: Selection, rider: str, fit: str | None 
 
 
 def whole_day(value: Any) -> str:
-    """A date on one line."""
+    """Writes a date that does not break over two lines."""
     return day(value).replace(" ", "\u00a0")
 
 

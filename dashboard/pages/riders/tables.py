@@ -33,7 +33,7 @@ def capture_columns(numbers: Numbers) -> list[Column]:
     return [
         Column("Capture", lambda row: str(row.capture_no)),
         *(
-            _of(side, heading, key, unit)
+            _knee_column(side, heading, key, unit)
             for heading, key, unit in (
                 ("Tilt", "knee_tilt_deg", "deg"),
                 ("Sway", "knee_sway_mm", "mm"),
@@ -46,7 +46,7 @@ def capture_columns(numbers: Numbers) -> list[Column]:
     ]
 
 
-def _of(side: str, heading: str, key: str, unit: str) -> Column:
+def _knee_column(side: str, heading: str, key: str, unit: str) -> Column:
     return Column(
         f"{heading} {side}",
         lambda row: NOTHING if getattr(row, side) is None else number(getattr(getattr(row, side), key), unit),

@@ -199,8 +199,8 @@ def _facts(fit: FitRow) -> str:
         f"saddle {number(fit.saddle_width_mm, 'mm')} wide" if fit.saddle_width_mm else "",
         f"saddle {fit.saddle_condition}" if fit.saddle_condition else "",
     ]
-    told = ", ".join(fact for fact in facts if fact)
-    return f"{told[0].upper()}{told[1:]}."
+    sentence = ", ".join(fact for fact in facts if fact)
+    return f"{sentence[0].upper()}{sentence[1:]}."
 
 
 def _or_none(caption: str, columns: Sequence[Column], rows: Sequence[Any], words: str) -> html.Div:
@@ -214,14 +214,14 @@ def _or_none(caption: str, columns: Sequence[Column], rows: Sequence[Any], words
 def _looks(rows: Sequence[LookRow]) -> html.Div:
     """The notes and flags against the exam, each a sentence."""
     words = [html.Li(f"{row.weight.capitalize()}: {row.words}") for row in rows]
-    told = html.Ul(words) if words else html.P("Nothing is flagged or noted, or the fit cannot be judged.")
-    return html.Div([html.H3("Beside the exam, to look at together", className="part-title"), told], className="table")
+    body = html.Ul(words) if words else html.P("Nothing is flagged or noted, or the fit cannot be judged.")
+    return html.Div([html.H3("Beside the exam, to look at together", className="part-title"), body], className="table")
 
 
 def _notes(fit: FitRow) -> html.Div:
     """What the fitter wrote, as text and nothing else."""
-    told = html.P(fit.notes, className="fit-notes") if fit.notes else html.P("There is no note to show.")
-    return html.Div([html.H3("The fitter's notes", className="part-title"), told], className="table")
+    body = html.P(fit.notes, className="fit-notes") if fit.notes else html.P("There is no note to show.")
+    return html.Div([html.H3("The fitter's notes", className="part-title"), body], className="table")
 
 
 def _fit_link(desk: Desk, selection: Selection, fit: FitRow) -> dcc.Link:

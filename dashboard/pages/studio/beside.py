@@ -25,7 +25,7 @@ _HEADINGS: Final = {
 
 
 @dataclass(frozen=True)
-class _Told:
+class _BesideRow:
     """One row: its name, and for each figure the value with the ends of its interval."""
 
     name: str
@@ -34,16 +34,16 @@ class _Told:
 
 
 def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html.Div:
-    """The base first, once where all signals share it."""
+    """Makes the table of what stood beside each move; the base comes first, and once where all signals share it."""
     columns = [
         Column("Figure", lambda row: row.name),
         Column("Moved", lambda row: row.signal, wide=True),
         *(Column(heading, partial(_cell, kind), numeric=True) for kind, heading in _HEADINGS.items()),
     ]
-    return table("What stood beside each move", columns, list(_rows(answer, signals)), csv=csv)
+    return table("What stood beside each move", columns, list(_beside_rows(answer, signals)), csv=csv)
 
 
-def _rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
+def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_BesideRow]:
     base: dict[str, Any] = {}
     for signal in signals:
         of_signal = (signal.figure, signal.rule, signal.period_from)
@@ -52,22 +52,22 @@ def _rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Told]:
             continue
         then = {row.beside: (row.unit, row.base, row.base_low, row.base_high) for row in own if row.beside != "fitter_mix"}
         if then != base:
-            yield _Told("The base", "what the moves below are held against", then)
+            yield _BesideRow("The base", "what the moves below are held against", then)
             base = then
         said = f"{signal_name(signal)}, {span_words(signal, answer.every)}"
         here = {row.beside: (row.unit, row.here, row.here_low, row.here_high) for row in own}
-        yield _Told(FIGURES[signal.figure], said, here)
+        yield _BesideRow(FIGURES[signal.figure], said, here)
 
 
-def _cell(kind: str, row: _Told) -> Any:
+def _cell(kind: str, row: _BesideRow) -> Any:
     if kind not in row.values:
         return NOTHING
     unit, value, low, high = row.values[kind]
     if value is None:
         return "not enough yet"
     is_share = unit == "share"
-    told = spoken_percent(value) if is_share else spoken(value, 2, UNITS[unit].sign)
+    value_words = spoken_percent(value) if is_share else spoken(value, 2, UNITS[unit].sign)
     if low is None or high is None:
-        return told
+        return value_words
     ends = spoken_percents(low, high) if is_share else f"{spoken(low, 2)} to {spoken(high, 2)}"
-    return [told, html.Br(), html.Small(ends)]
+    return [value_words, html.Br(), html.Small(ends)]

@@ -109,8 +109,8 @@ def _panel(answer: Trends, figure: str, window: Window, theme: str | None) -> ht
 
 def without_name(words: str, *, upper: bool = True) -> str:
     """An answer's sentence without the figure's name before it, which the page prints in its own form."""
-    told = words.partition(": ")[2] or words
-    return told[:1].upper() + told[1:] if upper else told
+    sentence = words.partition(": ")[2] or words
+    return sentence[:1].upper() + sentence[1:] if upper else sentence
 
 
 def _base(answer: Trends) -> str:

@@ -72,7 +72,7 @@ def span_links(desk: Desk, view: View, spans: tuple[Span, ...]) -> html.Nav:
 
 def period_links(desk: Desk, view: View, shown: str) -> html.Nav:
     """The periods of the control charts as links; those of the settings need no word in the address."""
-    own, kept = desk.asker.settings.trends.every, {word: told for word, told in view.page_words.items() if word != "every"}
+    own, kept = desk.asker.settings.trends.every, {word: value for word, value in view.page_words.items() if word != "every"}
     links = (
         _link(
             desk,
@@ -100,11 +100,11 @@ def _link(desk: Desk, name: str, selection: Selection, page_words: Mapping[str, 
 
 
 def lead_in(selection: Selection, spans: tuple[Span, ...]) -> str:
-    """Of which dates the page's sentence speaks."""
-    found = next((span for span in spans if span.is_of(selection)), None)
-    if found is None:
+    """Opens the page's sentence with the dates of which it speaks."""
+    named_span = next((span for span in spans if span.is_of(selection)), None)
+    if named_span is None:
         return f"Fits {_dates(selection.date_from, selection.date_to)}"
-    return f"{found.lead}, {_dates(found.start, found.end)}" if found.start else found.lead
+    return f"{named_span.lead}, {_dates(named_span.start, named_span.end)}" if named_span.start else named_span.lead
 
 
 def _dates(start: date | None, end: date | None) -> str:

@@ -47,7 +47,7 @@ def period_columns(every: str) -> list[Column]:
 
 
 def signal_name(row: SignalRow) -> str:
-    """As in: higher; lower."""
+    """Says which way a figure moved, as in: higher; lower."""
     return row.direction
 
 

@@ -36,8 +36,12 @@ def shows(desk: Desk) -> dict[str, Show]:
     def panel_of(outcome: str) -> Show:
         def show_panel(view: View, theme: str | None) -> Any:
             # Of a chosen outcome the first place has the picture, and the others have none.
-            shown = dict(zip(MAIN_OUTCOMES, shown_outcomes(chosen_outcome(view)), strict=False)).get(outcome)
-            return panel(effects(view.selection, "overall", outcomes=(shown,)), shown, theme) if shown else None
+            panel_outcome = dict(zip(MAIN_OUTCOMES, shown_outcomes(chosen_outcome(view)), strict=False)).get(outcome)
+            return (
+                panel(effects(view.selection, "overall", outcomes=(panel_outcome,)), panel_outcome, theme)
+                if panel_outcome
+                else None
+            )
 
         return show_panel
 

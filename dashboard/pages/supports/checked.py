@@ -20,13 +20,13 @@ def checked(desk: Desk, selection: Selection, answer: Checks, outcome: str, text
     """What was found in sentences, and every check in a fold; empty where nothing was recorded to look at."""
     if not answer.checks:
         return []
-    found, name = [row for row in answer.checks if row.is_found], OUTCOMES[outcome].name
-    shown: Any = html.P(answer.headline)
-    if found:
-        shown = html.Ul([html.Li(row.words, **{"data-check": row.check}) for row in found], className="families")
+    checks_found, name = [row for row in answer.checks if row.is_found], OUTCOMES[outcome].name
+    summary: Any = html.P(answer.headline)
+    if checks_found:
+        summary = html.Ul([html.Li(row.words, **{"data-check": row.check}) for row in checks_found], className="families")
     return [
         html.H2(f"{name}: do the effects hold as they are told?", className="section-title"),
-        shown,
+        summary,
         html.Details(
             [
                 html.Summary("What was looked for"),
@@ -41,10 +41,10 @@ def checked(desk: Desk, selection: Selection, answer: Checks, outcome: str, text
 
 
 def check_columns(level: str) -> list[Column]:
-    """Check, what was found of it, both cases and their difference, and counts."""
+    """Makes the columns: check, what was found of it, both cases and their difference, and counts."""
     return [
         Column("Looked for", lambda row: CHECKS[row.check]),
-        Column("Found", _found),
+        Column("Found", _found_words),
         _ends("first", "First"),
         _ends("other", "Other"),
         _ends("difference", f"Difference, {level} interval"),
@@ -54,7 +54,7 @@ def check_columns(level: str) -> list[Column]:
     ]
 
 
-def _found(row: CheckRow) -> str:
+def _found_words(row: CheckRow) -> str:
     if row.difference is None:
         return "allowed for" if row.is_allowed_for else "not enough yet"
     return "yes, and allowed for" if row.is_allowed_for and row.is_found else "yes" if row.is_found else "no"

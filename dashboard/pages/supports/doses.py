@@ -61,5 +61,5 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, text:
 
 
 def _caption(rows: Sequence[DoseRow], outcome: str) -> str:
-    """As in: Shims in all: tilt in degrees."""
+    """Captions the table of one support, as in: Shims in all: tilt in degrees."""
     return f"{DOSED[rows[0].support]}: {OUTCOMES[outcome].name.lower()} in {unit_words(outcome)}"

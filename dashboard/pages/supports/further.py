@@ -42,13 +42,13 @@ def further(desk: Desk, selection: Selection, answer: Effects, outcome: str | No
 
 
 def _disagreements(desk: Desk, selection: Selection, answer: Effects, outcomes: Sequence[str], text: Text) -> list[Any]:
-    told = [row for outcome in outcomes for row in in_order(answer.effects, outcome) if row.pooled is not None]
-    if not told:
+    estimated = [row for outcome in outcomes for row in in_order(answer.effects, outcome) if row.pooled is not None]
+    if not estimated:
         return []
-    apart = [row for row in told if estimates_differ(row)]
+    apart = [row for row in estimated if estimates_differ(row)]
     if not apart:
-        return [html.H2(_no_disagreement(told), className="section-title"), *paragraphs(text["agree"])]
-    title = f"The two estimates disagree in {len(apart)} of {counted(len(told), 'figure')}"
+        return [html.H2(_no_disagreement(estimated), className="section-title"), *paragraphs(text["agree"])]
+    title = f"The two estimates disagree in {len(apart)} of {counted(len(estimated), 'figure')}"
     return [
         html.H2(title, className="section-title", id="disagree"),
         *paragraphs(text["disagree"]),
@@ -58,12 +58,12 @@ def _disagreements(desk: Desk, selection: Selection, answer: Effects, outcomes: 
     ]
 
 
-def _no_disagreement(told: Sequence[EffectRow]) -> str:
+def _no_disagreement(estimated: Sequence[EffectRow]) -> str:
     """Whether the estimates are known to agree, or only not found to differ."""
-    known = sum(estimates_agree(row) for row in told)
-    if known == len(told):
+    known = sum(estimates_agree(row) for row in estimated)
+    if known == len(estimated):
         return f"The two estimates agree in {'all ' if known > 1 else ''}{counted(known, 'figure')}"
-    where = f"in {len(told) - known} of {counted(len(told), 'figure')} little could be"
+    where = f"in {len(estimated) - known} of {counted(len(estimated), 'figure')} little could be"
     return f"No disagreement of the two estimates found, and {where}"
 
 
@@ -186,9 +186,10 @@ def rests_on_one(rows: Sequence[InfluenceRow]) -> str:
     if not n_turned:
         return "No estimate would change its direction without any one rider"
     names = "; ".join(
-        f"{kind}, " + ", ".join(f"{SUPPORTS[row.support].lower()} on {OUTCOMES[row.outcome].name.lower()}" for row in found)
-        for kind, found in turned.items()
-        if found
+        f"{kind}, "
+        + ", ".join(f"{SUPPORTS[row.support].lower()} on {OUTCOMES[row.outcome].name.lower()}" for row in turned_rows)
+        for kind, turned_rows in turned.items()
+        if turned_rows
     )
     return f"One rider decides the direction of {counted(n_turned, 'estimate')}: {names}"
 

@@ -90,15 +90,15 @@ def levels_of(cells: Cells) -> list[str | None]:
 def grid_title(cells: Sequence[EffectRow], families: Sequence[FamilyRow], ground: Ground) -> str:
     """How much of the grid can be told, and whether any support differs between the levels."""
     name = f"{OUTCOMES[ground.outcome].name} by {plain(ground.split)}"
-    told = sum(cell.pooled is not None for cell in cells)
-    if not told:
+    n_estimated = sum(cell.pooled is not None for cell in cells)
+    if not n_estimated:
         return f"{name}: no figure yet in any cell"
-    enough = f"enough changes in {told} of {len(cells)} cells"
+    enough = f"enough changes in {n_estimated} of {len(cells)} cells"
     if not families:
         return f"{name}: {enough}"
     differing = [SUPPORTS[row.support].lower() for row in families if row.differs]
-    found = f"a difference for {' and '.join(differing)}" if differing else "no support clearly differs"
-    return f"{name}: {found}, and {enough}"
+    difference_words = f"a difference for {' and '.join(differing)}" if differing else "no support clearly differs"
+    return f"{name}: {difference_words}, and {enough}"
 
 
 def _narrowing(ground: Ground, can_narrow: bool, text: Text) -> html.P:
@@ -141,22 +141,22 @@ def _head(split: str) -> html.Thead:
 
 
 def _level(level: str | None, cells: Cells, split: str, ground: Ground | None) -> html.Tr:
-    shown = ground is not None and is_shown(ground.selection, split, level)
+    is_in_view = ground is not None and is_shown(ground.selection, split, level)
     return html.Tr(
         [
-            html.Th(_level_name(level, shown, ground), scope="row"),
+            html.Th(_level_name(level, is_in_view, ground), scope="row"),
             *(_cell(cells.get((level, support))) for support in SUPPORTS),
         ],
-        className="is-shown" if shown else "",
+        className="is-shown" if is_in_view else "",
         **{"data-row": level},
     )
 
 
-def _level_name(level: str | None, shown: bool, ground: Ground | None) -> Any:
+def _level_name(level: str | None, is_in_view: bool, ground: Ground | None) -> Any:
     address = ground.address(level) if ground else None
     if address is None or ground is None:
         return plain(level)
-    if shown:
+    if is_in_view:
         return dcc.Link([plain(level), html.Small(" shown")], href=ground.way_back(), className="narrow is-chosen")
     return dcc.Link([html.Span("Only ", className="for-readers"), plain(level)], href=address, className="narrow")
 
@@ -170,10 +170,10 @@ def _cell(row: EffectRow | None) -> html.Td:
     if row.told_low is None or row.told_high is None:
         words = "not enough yet" if "not enough yet" in row.words else "no figure"
         return html.Td([words, html.Br(), html.Small(changes)], className="is-missing", title=row.words, **values)
-    told = bare_interval(row.told_low, row.told_high, row.unit, effect=True)
+    told_interval = bare_interval(row.told_low, row.told_high, row.unit, effect=True)
     about = number(row.pooled if row.shrunk is None else row.shrunk, row.unit, effect=True)
     behind = html.Small(f"about {about} ({row.n_changes:,})")
-    return html.Td([html.Strong(told) if row.direction else told, html.Br(), behind], **values)
+    return html.Td([html.Strong(told_interval) if row.direction else told_interval, html.Br(), behind], **values)
 
 
 def _families(families: Sequence[FamilyRow], ground: Ground, text: Text) -> html.Details | None:

@@ -98,14 +98,14 @@ def _sentences(answer: Effects, outcomes: Sequence[str]) -> html.Details:
     return html.Details(
         [
             html.Summary("Each figure in a sentence"),
-            *(part for outcome in outcomes for part in _told(outcome, rows[outcome])),
+            *(part for outcome in outcomes for part in _outcome_sentences(outcome, rows[outcome])),
         ],
         className="more",
         id=ids.SENTENCES,
-        open=any(row.pooled is None for told in rows.values() for row in told),
+        open=any(row.pooled is None for outcome_rows in rows.values() for row in outcome_rows),
     )
 
 
-def _told(outcome: str, rows: Sequence[EffectRow]) -> tuple[html.H3, html.Ul]:
+def _outcome_sentences(outcome: str, rows: Sequence[EffectRow]) -> tuple[html.H3, html.Ul]:
     sentences = [html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}) for row in rows]
     return html.H3(OUTCOMES[outcome].name, className="told-of"), html.Ul(sentences, className="families")

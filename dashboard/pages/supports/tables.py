@@ -13,10 +13,10 @@ from dashboard.questions.models.answers_models import EffectRow
 
 
 def effect_columns(level: str) -> list[Column]:
-    """Support, told interval, both estimates with interval, how they stand to each other, and counts."""
+    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
-        _told(),
+        _told_interval_column(),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
@@ -36,10 +36,10 @@ def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
 
 
 def dose_columns(level: str) -> list[Column]:
-    """Dose, told interval and both estimates against none, the straight line's figure, counts."""
+    """Makes the columns: dose, told interval and both estimates against none, the straight line's figure, counts."""
     return [
         Column("Dose", dose_name, ("dose",)),
-        _told(),
+        _told_interval_column(),
         *_both_estimates(level),
         Column("Straight line", lambda row: number(row.line, row.unit, effect=True), ("line",), numeric=True),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
@@ -102,8 +102,8 @@ def _both_estimates(level: str) -> list[Column]:
     ]
 
 
-def _told() -> Column:
-    """The told interval, bold where a change is claimed by it."""
+def _told_interval_column() -> Column:
+    """Makes the column of the told interval, which is bold where a change is claimed by it."""
 
     def printed(row: EffectRow | DoseRow) -> Any:
         ends = interval(row.told_low, row.told_high, row.unit, effect=True)
@@ -129,7 +129,7 @@ def _ends(estimate: str, heading: str) -> Column:
 
 
 def small(value: float | None) -> str:
-    """A p- or q-value; a small one by its bound."""
+    """Writes a p- or q-value; a small one is told by its bound."""
     if value is None:
         return NOTHING
     return "<\u202f0.001" if value < 0.001 else bare_number(value, "q")

@@ -155,7 +155,7 @@ def _moments_key() -> html.Ul:
 
 
 def _is_split(answer: Asymmetry) -> bool:
-    """A split by side makes no levels, since a side difference takes both."""
+    """Whether the answer has levels; a split by side makes none, since a side difference takes both knees."""
     return any(row.level for row in answer.prevalence)
 
 
@@ -217,21 +217,22 @@ def _mcnemar(asked: Asked, change: ChangeRow) -> list[html.P]:
 
 
 def beside(asked: Asked, answer: Asymmetry, sides: Sides) -> list[Any]:
-    """Left against right."""
+    """Shows each rider's left knee against the right one at both moments, with the numbers as a table."""
     prevalence = _overall(asked, answer)
     quantity, limit = asked.quantity, prevalence.limit
     if not sides.sides:
         return [html.H2("Left against right", className="section-title"), html.P(sides.headline)]
-    shown = [row for row in sides.sides if row.quantity == quantity]
-    n, _ = symmetry_sides.counts(shown, quantity, "arrival")
-    size = shown[0].cell_size if shown else 0.0
+    of_quantity = [row for row in sides.sides if row.quantity == quantity]
+    n, _ = symmetry_sides.counts(of_quantity, quantity, "arrival")
+    size = of_quantity[0].cell_size if of_quantity else 0.0
     marks = asked.words("cells", n=f"{n:,}", size=symmetry.short(size, prevalence.unit)) if size else asked.words("points")
     return [
         html.H2("Left against right", className="section-title"),
         html.Div(
             [
                 html.Div(
-                    [_side(asked, shown, moment, limit) for moment in ("arrival", "departure")], className="panels is-double"
+                    [_side(asked, of_quantity, moment, limit) for moment in ("arrival", "departure")],
+                    className="panels is-double",
                 ),
                 reading(*marks, *asked.words("sides", limit=symmetry.limit_words(prevalence))),
             ],
@@ -343,5 +344,5 @@ def _more(asked: Asked, answer: Asymmetry) -> html.Div:
     )
 
 
-def _folded(summary: str, shown: html.Div) -> html.Details:
-    return html.Details([html.Summary(summary), shown], className="more")
+def _folded(summary: str, content: html.Div) -> html.Details:
+    return html.Details([html.Summary(summary), content], className="more")

@@ -28,7 +28,7 @@ def flow_title(flow: Sequence[FlowRow]) -> str:
 
 
 def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
-    """Rows: pattern at arrival; columns: at departure; totals at the edges."""
+    """Draws the grid: a row a pattern at arrival, a column a pattern at departure, totals at the edges."""
     cells = {(row.arrival_pattern, row.departure_pattern): row.n_riders for row in flow}
     patterns = list(dict.fromkeys(row.arrival_pattern for row in flow))
     most = max([1, *cells.values()])
@@ -47,7 +47,7 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
             [
                 html.Caption(caption),
                 html.Thead(html.Tr([*head, *edge])),
-                html.Tbody([_row(name, patterns, cells, most, is_whole=is_whole) for name in patterns]),
+                html.Tbody([_pattern_row(name, patterns, cells, most, is_whole=is_whole) for name in patterns]),
                 html.Tfoot(html.Tr(foot)) if foot else None,
             ]
         ),
@@ -58,10 +58,14 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
     )
 
 
-def _row(pattern: str, patterns: Sequence[str], cells: dict[tuple[str, str], int], most: int, *, is_whole: bool) -> html.Tr:
+def _pattern_row(
+    pattern: str, patterns: Sequence[str], cells: dict[tuple[str, str], int], most: int, *, is_whole: bool
+) -> html.Tr:
     counts = [cells[pattern, column] for column in patterns]
-    shown = [_cell(pattern, column, n, most) for column, n in zip(patterns, counts, strict=True)]
-    return html.Tr([html.Th(plain(pattern).capitalize(), scope="row"), *shown, *([_total(sum(counts))] if is_whole else [])])
+    drawn_cells = [_cell(pattern, column, n, most) for column, n in zip(patterns, counts, strict=True)]
+    return html.Tr(
+        [html.Th(plain(pattern).capitalize(), scope="row"), *drawn_cells, *([_total(sum(counts))] if is_whole else [])]
+    )
 
 
 def _cell(pattern: str, column: str, n: int, most: int) -> html.Td:

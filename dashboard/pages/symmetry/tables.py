@@ -45,10 +45,10 @@ def _count(heading: str, key: str) -> Column:
 
 
 def _share(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: _told(getattr(row, key)), (key,), numeric=True)
+    return Column(heading, lambda row: _share_words(getattr(row, key)), (key,), numeric=True)
 
 
-def _told(share: float | None) -> str:
+def _share_words(share: float | None) -> str:
     return "not enough yet" if share is None else number(share, "share")
 
 
@@ -70,14 +70,14 @@ class SideRow:
 
 
 def side_rows(rows: Sequence[SidesRow], quantity: str) -> list[SideRow]:
-    """Beyond the limit on either side, and within it."""
+    """Counts riders at both moments: beyond the limit on either side, and within it."""
     which = ("Right knee further out, beyond the limit", "Left knee further out, beyond the limit", "Within the limit")
     arrival, departure = (further_out(rows, quantity, moment) for moment in ("arrival", "departure"))
     return [SideRow(*row) for row in zip(which, arrival, departure, strict=True)]
 
 
 def side_columns() -> list[Column]:
-    """Which knee, and riders at each moment."""
+    """Makes the columns: which knee is further out, and riders at each moment."""
     return [
         Column("Right beside left", lambda row: row.which),
         _count("Riders at arrival", "arrival"),
@@ -86,7 +86,7 @@ def side_columns() -> list[Column]:
 
 
 def prevalence_columns(split: str, level: str) -> list[Column]:
-    """Level, then riders, share and interval at each moment."""
+    """Makes the columns: level, then riders, share and interval at each moment."""
     return [
         _level(split),
         _count("Riders at arrival", "n_riders_arrival"),
@@ -99,7 +99,7 @@ def prevalence_columns(split: str, level: str) -> list[Column]:
 
 
 def change_columns(first: Column, level: str) -> list[Column]:
-    """The four fates, the difference in points, McNemar's p and its q."""
+    """Makes the columns: the four fates, the difference in points, McNemar's p-value and its q-value."""
     return [
         first,
         _count("Riders", "n_riders"),
@@ -141,7 +141,7 @@ def _small(value: float | None) -> str:
 
 
 def differences(level: str) -> list[Column]:
-    """The size of the side difference at each moment and level."""
+    """Makes the columns on the size of the side difference at each moment and level."""
     return [
         Column("Quantity", lambda row: row.quantity.capitalize()),
         Column("Moment", lambda row: row.moment),
@@ -157,7 +157,7 @@ def differences(level: str) -> list[Column]:
 
 
 def repeats(level: str) -> list[Column]:
-    """What noise alone would resolve."""
+    """Makes the columns on repeats: how many side differences noise alone would resolve."""
     return [
         Column("Quantity", lambda row: row.quantity.capitalize()),
         _count("Repeats", "n_pairs"),
@@ -170,7 +170,7 @@ def repeats(level: str) -> list[Column]:
 
 
 def curve(level: str) -> list[Column]:
-    """The share beyond each limit."""
+    """Makes the columns of the curve: the share of riders beyond each limit."""
     return [
         Column("Limit", lambda row: short(row.limit, row.unit), ("limit",)),
         Column("Moment", lambda row: row.moment),
