@@ -21,6 +21,29 @@ def code_of(path: Path) -> str:
     return "\n".join(line for line in lines if line.strip() and not line.lstrip().startswith("#"))
 
 
+def reached(start: str, below: str) -> list[str]:
+    """The modules below a folder that a module imports, itself or through others of the project, from the project's root."""
+    seen: set[Path] = set()
+    waiting = [ROOT / start]
+    while waiting:
+        path = waiting.pop()
+        if path not in seen:
+            seen.add(path)
+            waiting += _imported(path)
+    return sorted(name for name in (path.relative_to(ROOT).as_posix() for path in seen) if name.startswith(f"{below}/"))
+
+
+def _imported(path: Path) -> Iterable[Path]:
+    """The project's modules that a module names in its imports, wherever they stand in it."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+        for name in names:
+            module = ROOT / name.replace(".", "/")
+            yield from (one for one in (module.with_suffix(".py"), module / "__init__.py") if one.exists())
+
+
 def digest(*places: str) -> str:
     """Twelve hex digits over the code of modules and folders, given from the project's root."""
     total = hashlib.sha256()

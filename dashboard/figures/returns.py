@@ -7,7 +7,6 @@ from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_number, interval, number, palette
 from dashboard.questions.returns.answers_returns import LastingRow, ReturnFigure, SaidRow
-from shared.statistics.wording import counted
 
 HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
 KEPT: Final = {
@@ -123,7 +122,7 @@ def said_finding(rows: Sequence[SaidRow]) -> str:
 
 
 def _told_of(row: SaidRow) -> str:
-    return f"{row.n:,} of {counted(row.n_fits, 'fit')}"
+    return f"{row.n:,} of {_counted(row.n_fits, 'fit')}"
 
 
 def _ends_of(row: SaidRow) -> str:
@@ -164,6 +163,10 @@ def _lasting(row: LastingRow) -> DotRow:
 
 def _kept(row: ReturnFigure) -> DotRow:
     if row.estimate is None or row.low is None or row.high is None:
-        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({counted(row.n, 'follow-up')})")
+        return DotRow(KEPT[row.figure], "", "", (), f"not enough yet ({_counted(row.n, 'follow-up')})")
     printed = f"<b>{number(row.estimate, 'share')}</b> ({interval(row.low, row.high, 'share')})"
     return DotRow(KEPT[row.figure], "", printed, (Mark(row.estimate, row.low, row.high, row.words),))
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n:,} {noun if n == 1 else noun + 's'}"

@@ -39,6 +39,24 @@ def unclaimed(findings: Sequence[RigFinding], what: str) -> str:
     )
 
 
+def neutral_moved(findings: Sequence[RigFinding], first: date | None = None, last: date | None = None) -> str:
+    """Why no effect on the distance from neutral is claimed over fits between two dates: neutral is not the same for all of
+    them, or not right and left; empty where it is. Not of the signed tilt: models take a moved zero for the visits' own.
+    """
+    for finding in findings:
+        is_before = finding.begins and finding.since and first and finding.since <= first
+        if finding.quantity == "tilt" and finding.kind in {"step", "slope", "side"} and not is_before:
+            since = f" since {spoken_day(finding.since)}" if finding.begins and finding.since else ""
+            way = "dates on one side of that day, or another studio" if since else "another studio"
+            what = otherwise(finding)
+            what = what[:1].lower() + what[1:] + since
+            return (
+                f"No effect on the distance from neutral is claimed: {what}, as Data tells, so that neutral is not "
+                f"the same for all of these knees. Choose {way}."
+            )
+    return ""
+
+
 def care(findings: Sequence[RigFinding], first: date | None = None, last: date | None = None) -> str:
     """That fits before and after the day on which a finding begins are compared with care; empty where none does between two
     dates. A knee's change from arrival to departure stays as it is: both of its captures stand on the same rig."""

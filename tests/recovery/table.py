@@ -19,14 +19,15 @@ import numpy as np
 from dashboard.questions.models.effect_models import outcome_rows
 from shared.settings import Settings
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
-from tests.sources import ROOT, digest
+from tests.sources import ROOT, digest, reached
 
 STUDIOS = 1000
 SIZES = (30, 150, 1500)
 BATCH = 25
 KEPT = ROOT / "build" / "recovery.jsonl"
 TABLE = Path(__file__).parent / "recovery.md"
-RESTS_ON = ("shared/statistics", "tests/recovery/scenarios.py")
+# All of shared/statistics that the run goes through, and the scenarios.
+RESTS_ON = (*reached("tests/recovery/table.py", "shared/statistics"), "tests/recovery/scenarios.py")
 SUPPORTS = list(TRUE_TILT_DEG)
 
 HEAD = """# Recovery of known effects

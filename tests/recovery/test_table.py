@@ -24,6 +24,10 @@ def test_every_scenario_stands_in_the_table_at_every_size_over_enough_studios() 
 def test_the_digest_follows_the_code_and_not_its_comments() -> None:
     assert digest(*RESTS_ON) == digest(*RESTS_ON)
     assert digest(RESTS_ON[0]) != digest(RESTS_ON[1])
+    assert {"shared/statistics/mixed/reml.py", "shared/statistics/told.py", "shared/statistics/multiplicity.py"} <= set(
+        RESTS_ON
+    )
+    assert "shared/statistics/funnel.py" not in RESTS_ON
     code = code_of(ROOT / "shared" / "statistics" / "multiplicity.py")
     assert "def benjamini_hochberg" in code
     assert '"""' not in code

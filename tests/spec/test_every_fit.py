@@ -51,7 +51,7 @@ def asker(demo_warehouse: Path) -> Asker:
 
 
 @pytest.mark.parametrize("words", SELECTIONS, ids=str)
-@pytest.mark.parametrize("question", sorted(set(QUESTIONS) - {"effects"}))
+@pytest.mark.parametrize("question", sorted(set(QUESTIONS) - {"effects", "checks"}))
 def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, question: str, words: dict[str, str]) -> None:
     selection = parse_selection(words)
     warehouse = open_reading(asker.path)

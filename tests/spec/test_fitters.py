@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.questions.coaching import fitters
 from dashboard.questions.coaching.answers_fitters import FitterRow, Fitters
-from dashboard.questions.coaching.riders_mix import came_with, design_of
+from dashboard.questions.coaching.riders_mix import case_mix
 from dashboard.questions.returns import returns
 from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.questions.studio import studio
@@ -199,7 +199,7 @@ def test_rare_kinds_and_missing_measures_do_not_break_the_mix() -> None:
         "visit_kind": np.array([1] * 28 + [3] * 12),
         "bike_kind": np.array([2] * 37 + [1] * 3),
     }
-    mix = design_of({**fits, **came_with(fits)}, ["city", "road"])
+    mix = case_mix(fits, ["city", "road"])
     assert mix.terms == (
         "intercept",
         "off_neutral_arrival_deg",

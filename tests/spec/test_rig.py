@@ -19,7 +19,7 @@ from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from etl.report import LoadReport
-from shared.rig.care import care, of_sides, unclaimed
+from shared.rig.care import care, neutral_moved, of_sides, unclaimed
 from shared.rig.findings import RigFinding, spoken
 from shared.settings import Rig as RigSettings
 from shared.settings import Settings
@@ -126,6 +126,27 @@ def test_effects_stand_where_the_zero_moves(moved: Faulty, sound: Asker) -> None
         assert abs(after.told_low - before.told_low) < 0.1 * (before.told_high - before.told_low)
 
 
+def test_no_effect_on_the_distance_from_neutral_is_claimed_across_a_moved_zero(moved: Faulty) -> None:
+    """Effects by arrival direction moved by up to four standard errors here: neutral is another one before and after."""
+    asker, _ = moved
+    why = "No effect on the distance from neutral is claimed: the rig at quayside measures tilt otherwise since 1 Dec 2025"
+
+    def asked_of(**dates: Any) -> tuple[list[Any], list[Any]]:
+        answer: Any = asker.ask("effects", Selection(**dates), parts=("overall", "directions"))
+        rows = [*answer.off_neutral, *(row for row in answer.effects if row.outcome == "off_neutral")]
+        return rows, [row for row in answer.effects if row.outcome != "off_neutral"]
+
+    across, others = asked_of()
+    assert across and all(row.direction == 0 and row.words.startswith(why) for row in across)
+    assert any(row.direction for row in others)
+    for one_side in (
+        asked_of(date_to=date(2025, 11, 15)),
+        asked_of(date_from=date(2026, 1, 1)),
+        asked_of(studio=("ropewalk",)),
+    ):
+        assert not any(row.words.startswith(why) for row in one_side[0])
+
+
 def test_nothing_is_claimed_where_sides_are_exchanged(exchanged: Faulty) -> None:
     asker, report = exchanged
     assert [(finding.kind, finding.share_is_all, finding.since) for finding in report.rig] == [("exchange", True, None)]
@@ -225,6 +246,9 @@ def test_what_follows() -> None:
     assert "in some captures" in unclaimed([finding("exchange", unit="share", estimate=0.15)], "effect of a support")
     assert of_sides([finding("step")]) == ""
     assert of_sides([finding("side")]).startswith("The rig at quayside measures tilt otherwise right than left")
+    assert neutral_moved([finding("step", quantity="offset", unit="mm"), finding("noise", unit="ratio")]) == ""
+    assert neutral_moved([finding("step")], date(2026, 5, 3)) == ""
+    assert neutral_moved([finding("slope", unit="deg/month")], date(2026, 5, 3)).endswith("Choose another studio.")
     assert care([finding("slope", unit="deg/month")]) == ""
     assert care([finding("step")], date(2026, 5, 3)) == ""
     assert care([finding("step")], None, date(2026, 5, 2)) == ""

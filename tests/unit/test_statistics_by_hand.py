@@ -5,7 +5,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import integrate, stats
 
-from shared.statistics.agreement import repeatability_from_anova, typical_error
+from shared.statistics.agreement import typical_error
 from shared.statistics.bracket import bracket
 from shared.statistics.case_mix import expected_mean
 from shared.statistics.clustered.means import clustered_mean, clustered_share, small_codes
@@ -163,18 +163,6 @@ def test_pairs_without_scatter_have_no_error_and_alike_riders_count_their_pairs(
     # SD^2 = 6 / 5: squares less SD^2 sum to -0.4 a rider; df is bounded by n - 1 = 5.
     assert alike.typical_error_low == pytest.approx((0.6 * 5 / stats.chi2.ppf(0.975, 5)) ** 0.5)
     assert (alike.mean_difference_low, alike.mean_difference_high) == (0.0, 0.0)
-
-
-def test_repeatability_by_hand() -> None:
-    """Subjects (1, 3) and (5, 5, 8): within 2 + 6 on 3 degrees of freedom, between 2 (2 - 4.4)^2 + 3 (6 - 4.4)^2 on one."""
-    told = repeatability_from_anova(np.array([1.0, 3, 5, 5, 8]), np.array(["a", "a", "b", "b", "b"]), 0.95)
-    assert (told.n_subjects, told.n_values) == (2, 5)
-    assert told.mean_square_within == pytest.approx(8 / 3)
-    assert told.mean_square_between == pytest.approx(2 * 2.4**2 + 3 * 1.6**2)
-    assert (told.within_sd_low, told.within_sd_high) == pytest.approx(
-        ((8 / stats.chi2.ppf(0.975, 3)) ** 0.5, (8 / stats.chi2.ppf(0.025, 3)) ** 0.5)
-    )
-    assert told.repeatability == pytest.approx(1.96 * 2**0.5 * (8 / 3) ** 0.5)
 
 
 def test_types_that_differ_are_combined_by_hand() -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from shared.errors import NotEstimableError, StatisticsError, TooFewError
-from shared.statistics.agreement import repeatability_from_anova, typical_error
+from shared.statistics.agreement import typical_error
 from shared.statistics.case_mix import expected_mean, expected_share
 from shared.statistics.clustered.means import clustered_mean, clustered_share
 from shared.statistics.funnel import binomial_limit, dispersion
@@ -53,16 +53,6 @@ CASES: dict[str, tuple[Callable[[], object], type[StatisticsError], str]] = {
         lambda: typical_error(NOISE[:4], 0.95, CODES[:4] % 2),
         TooFewError,
         "Not enough yet: repeat pairs of 2 riders, and a typical error needs 3 at least.",
-    ),
-    "nothing repeated": (
-        lambda: repeatability_from_anova(NOISE[:5], CODES[:5], 0.95),
-        TooFewError,
-        "Not enough yet: 5 values of 5 subjects hold no repeated value to compare.",
-    ),
-    "one subject": (
-        lambda: repeatability_from_anova(NOISE[:5], CODES[:5] * 0, 0.95),
-        TooFewError,
-        "Not enough yet: 5 values of 1 subjects hold no repeated value to compare.",
     ),
     "rows for a case mix": (
         lambda: expected_mean(NOISE[:19], _mixed(19), ("intercept", "tilt")),
@@ -196,7 +186,6 @@ def test_the_sentence_of_a_refusal(name: str) -> None:
 ENOUGH: dict[str, Callable[[], object]] = {
     "typical error of three pairs": lambda: typical_error(NOISE[:3], 0.95),
     "typical error of three riders": lambda: typical_error(NOISE[:3], 0.95, CODES[:3]),
-    "one value repeated, of two subjects": lambda: repeatability_from_anova(NOISE[:3], np.array([0, 0, 1]), 0.95),
     "rows for a case mix": lambda: expected_mean(NOISE[:20], _mixed(20), ("intercept", "tilt")),
     "the rarer outcome": lambda: expected_share(_events(30, 10), _mixed(30), ("intercept", "tilt")),
     "a mean of two riders": lambda: clustered_mean(NOISE[:4], CODES[:4] % 2, 0.95),

@@ -135,10 +135,10 @@ def lasting_columns(level: str) -> list[Column]:
         Column("Outcome", lambda row: row.outcome.capitalize()),
         _count("Knees", "n_knees"),
         _count("Seen again", "n_seen"),
-        _share("Held, of those seen", "held"),
-        _ends("Of all: if all not seen were lost, or held", "worst", "best"),
-        _ends("The same with chance", "bounds_low", "bounds_high"),
-        _share("Of all: if alike", "alike"),
+        _share("Held, of seen", "held"),
+        _ends("Of all, bounds", "worst", "best"),
+        _ends("With chance", "bounds_low", "bounds_high"),
+        _share("Of all, if alike", "alike"),
         _ends(f"{level} interval", "alike_low", "alike_high"),
         Column("In words", lambda row: row.words, wide=True),
     ]
@@ -177,9 +177,9 @@ SAID: Final = [
         numeric=True,
     ),
     Column("Mean", lambda row: _mean(row.mean_points), ("mean_points",), numeric=True),
-    _between("Of all: if all not seen said the worst, or the best", "worst_points", "best_points"),
-    _between("The same with chance", "bounds_low_points", "bounds_high_points"),
-    Column("Of all: if alike", lambda row: _mean(row.alike_points), ("alike_points",), numeric=True),
+    _between("Mean of all, bounds", "worst_points", "best_points"),
+    _between("With chance", "bounds_low_points", "bounds_high_points"),
+    Column("Mean of all, if alike", lambda row: _mean(row.alike_points), ("alike_points",), numeric=True),
     _between("Its interval", "alike_low_points", "alike_high_points"),
 ]
 

@@ -72,9 +72,10 @@ class Asker:
         return told
 
     def read_ahead(self) -> None:
-        """Answers every question but effects over all fits, so that no reader waits for what is read once a snapshot."""
+        """Answers every question over all fits but those that fit the effects' models, so that no reader waits for what is read
+        once a snapshot."""
         for question in QUESTIONS:
-            if question != "effects":
+            if question not in ("effects", "checks"):
                 with suppress(StatisticsError):
                     self.ask(question, Selection())
 

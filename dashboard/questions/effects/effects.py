@@ -21,7 +21,7 @@ from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import claim
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
-from shared.rig.care import Watched, concerning, unclaimed
+from shared.rig.care import Watched, concerning, neutral_moved, unclaimed
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -62,7 +62,8 @@ def ask(
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
     those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
     as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once. rig: what is found
-    of the rigs; where left and right are exchanged, no row claims anything.
+    of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the distance from
+    neutral.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
@@ -89,14 +90,21 @@ def ask(
         influence=tuple(found.influence),
         residuals=tuple(found.residuals),
     )
-    unsure = unclaimed(concerning(rig, selection.studio, selection.date_from, selection.date_to), "effect of a support")
-    return _without_claims(answer, unsure) if unsure else answer
+    dates = (selection.date_from, selection.date_to)
+    findings = concerning(rig, selection.studio, *dates)
+    if words := unclaimed(findings, "effect of a support"):
+        return replace(_without_claims(answer, words, lambda row: True), headline=words)
+    if words := neutral_moved(findings, *dates):
+        return _without_claims(answer, words, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
+    return answer
 
 
-def _without_claims(answer: Effects, words: str) -> Effects:
-    """The answer whose rows keep their estimates and claim nothing; `words` say why."""
-    changed: dict[str, Any] = {name: tuple(_without_claim(row, words) for row in getattr(answer, name)) for name in _CLAIMING}
-    return replace(answer, headline=words, **changed)
+def _without_claims(answer: Effects, words: str, concerns: Callable[[Any], bool]) -> Effects:
+    """The answer in which the rows that this concerns keep their estimates and claim nothing; `words` say why."""
+    changed: dict[str, Any] = {
+        name: tuple(_without_claim(row, words) if concerns(row) else row for row in getattr(answer, name)) for name in _CLAIMING
+    }
+    return replace(answer, **changed)
 
 
 def _without_claim(row: Any, words: str) -> Any:

@@ -67,11 +67,11 @@ def _blocks_of(rider: Ints, level: Ints, n_levels: int, n_riders: int) -> Ints:
     has[rider, level] = True
     key = has @ (np.int64(1) << np.arange(n_levels - 1, -1, -1))
     patterns, code, count = np.unique(key, return_inverse=True, return_counts=True)
-    block_of, n_blocks = np.empty(len(patterns), dtype=np.int64), 0
+    block_of, n_blocks = np.full(len(patterns), -1), 0
     # Patterns that begin alike follow one another: the small ones are put together in this order.
-    for place, riders in enumerate(count.tolist()):
-        block_of[place] = n_blocks if riders >= _RIDERS_OF_A_BLOCK else -1
-        n_blocks += riders >= _RIDERS_OF_A_BLOCK
+    for place in np.flatnonzero(count >= _RIDERS_OF_A_BLOCK):
+        block_of[place] = n_blocks
+        n_blocks += 1
     room = 0
     for place in np.flatnonzero(block_of < 0):
         if room <= 0:

@@ -29,8 +29,11 @@ Flags = NDArray[np.bool_]
 _START, _HIGHEST = 1.0, 18.0
 # In these coordinates, which are theta's own standard errors: a slope that is flat enough where rounding lets it be no flatter.
 _NEARLY = 1e-4
-# Of its own slope a round may leave this share.
-_NEARER, _MOST_ROUNDS = 1e-4, 10
+# Rounds save looks at the criterion with all terms, of which each is long where means are many. Of its own slope a round may
+# leave this share.
+_LONG, _NEARER, _MOST_ROUNDS = 300_000, 1e-3, 10
+# Up to this slope steps of Newton's go to the lowest point, by slopes alone: there the values differ by rounding only.
+_NEAR, _STEP = 0.3, 1e-2
 
 
 @dataclass(frozen=True)
@@ -256,10 +259,10 @@ def best_ratios(
 ) -> tuple[dict[str, float], float, Floats]:
     """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. By rounds of scipy's bounded search:
-    what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the outcome is one column, so
-    that each round takes both as they are, goes to the lowest point that they tell of, and looks at the criterion itself there.
-    How far that was off corrects the next round. It ends where the criterion is flat.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known. By scipy's bounded search; where means
+    are many by rounds: what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the
+    outcome is one column, so that each round takes both as they are, goes to the lowest point that they tell of, looks at the
+    criterion itself there, and corrects the next by how far that was off. It ends where the criterion is flat.
     Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
     names = criterion.names
@@ -288,7 +291,8 @@ def best_ratios(
 
         return curve
 
-    place, value, factor = _lowest(seen, one_column, start * scale, _HIGHEST * scale, refusal)
+    rounds = _MOST_ROUNDS if sum(own.rows.size for own in criterion.means) > _LONG else 0
+    place, value, factor = _lowest(seen, one_column, start * scale, _HIGHEST * scale, rounds, refusal)
     return dict(zip(names, ratios_at(place).tolist(), strict=True)), value, factor
 
 
@@ -297,6 +301,7 @@ def _lowest(
     one_column: Callable[[Floats], Curve],
     place: Floats,
     highest: Floats,
+    rounds: int,
     refusal: str,
 ) -> tuple[Floats, float, Floats]:
     """The place, value and factor where the criterion is flat, or rises from a bound; by rounds first, so many at most."""
@@ -305,20 +310,21 @@ def _lowest(
         # Nearer to its lowest point the criterion does not differ beyond its rounding.
         settled = float(np.sqrt(np.finfo(float).eps * max(abs(value), 1.0)))
         bend = np.zeros((len(place), len(place)))
-        for _ in range(_MOST_ROUNDS):
+        for _ in range(rounds):
             slope = _steepest(place, gradient)
             if slope < settled / 10:
                 return place, value, factor
             curve = one_column(left_over(factor))
             tilt = gradient - curve(place)[1]
-            moved = bounded(curve, place, tilt, highest, max(_NEARER * slope, settled / 100), bend)
+            moved = None if slope > _NEAR else stepped(curve, place, tilt, highest, bend)
+            moved = bounded(curve, place, tilt, highest, max(_NEARER * slope, settled / 10), bend) if moved is None else moved
             found = seen(moved)
             if found[0] > value + 1e-12 * abs(value):
                 break
             bend = _corrected(bend, moved - place, found[1] - curve(moved)[1] - tilt)
             place, (value, gradient, factor) = moved, found
-        if _steepest(place, gradient) >= settled:
-            place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 5)
+        if _steepest(place, gradient) >= (settled if rounds else settled / 10):
+            place = bounded(lambda at: seen(at)[:2], place, np.zeros(len(place)), highest, settled / 10)
             value, gradient, factor = seen(place)
     except np.linalg.LinAlgError as fault:
         raise NoConvergenceError(refusal) from fault
@@ -361,3 +367,20 @@ def bounded(curve: Curve, start: Floats, tilt: Floats, highest: Floats, settled:
     options = {"gtol": settled, "ftol": 0.0, "maxiter": 200, "maxls": 40}
     bounds = [(0.0, float(most)) for most in highest]
     return np.asarray(minimize(tilted, start, jac=True, method="L-BFGS-B", bounds=bounds, options=options).x)
+
+
+def stepped(curve: Curve, start: Floats, tilt: Floats, highest: Floats, bend: Floats) -> Floats | None:
+    """The same place by two steps of Newton's from near to it, with curvature by differences; None where a bound is met."""
+    place, free = start, start > 0
+    for _ in range(2):
+        slope = curve(place)[1]
+        bent = np.array([curve(place + own)[1] - slope for own in _STEP * np.eye(len(place))]) / _STEP
+        bent = (bent + bent.T) / 2 + bend
+        full = (slope + tilt + bend @ (place - start))[free]
+        if (~free & (slope + tilt < 0)).any() or np.linalg.eigvalsh(bent).min() <= 0:
+            return None
+        place = place.copy()
+        place[free] -= np.linalg.solve(bent[np.ix_(free, free)], full)
+        if (place[free] <= 0).any() or (place >= highest).any():
+            return None
+    return place
