@@ -115,6 +115,8 @@ CLAIMS: Final = (
         is_echo=True,
     ),
     _kind("fitters scatter", r"fitters scatter more than chance alone"),
+    _kind("captures scatter", r"captures scatter more in \w+ than the others'"),
+    _kind("captures scatter", r"^Captures that scatter more: ", is_echo=True),
     # Symmetry.
     _kind("side difference changed", rf"from {_NUMBER} % to {_NUMBER} %, (?:fewer|more) \("),
     _kind("side difference changed", r"points? (?:fewer|more) \(", is_echo=True),
@@ -138,6 +140,7 @@ CLAIMS: Final = (
     ),
     _kind("rig", r"lie [\d.]+ times (?:further apart|nearer together)"),
     _kind("rig", r"measures \w+ otherwise", is_echo=True),
+    _kind("rig", r"arrivals (?:stand|sway) [\d.]+|[Cc]aptures lie [\d.]+ times|right knees stand [\d.]+", is_echo=True),
 )
 # What takes a claim back, wherever in the sentence it stands.
 HEDGES: Final = re.compile(
@@ -145,7 +148,7 @@ HEDGES: Final = re.compile(
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
     r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |No rig is seen to have moved",
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.

@@ -26,7 +26,7 @@ def said_of(truth: Truth, seed: int, folder: Path) -> list[Said]:
     return collected(path, SPLITS)
 
 
-@pytest.mark.parametrize(("riders", "seed"), [(60, 1000), (60, 1001), (400, 1000)])
+@pytest.mark.parametrize(("riders", "seed"), [(60, 1000), (400, 1000)])
 def test_where_nothing_acts_no_answer_says_otherwise(riders: int, seed: int, tmp_path: Path) -> None:
     said = said_of(nothing(riders), seed, tmp_path)
     claims = list(claims_of(said))

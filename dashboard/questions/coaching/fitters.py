@@ -182,19 +182,8 @@ def _outcome(
     """All rows of one outcome; counts and the reason alone where nothing can be expected. Fitters by number, with their ids."""
     inside, fitter = outcome.inside, fits["fitter"]
     values, rider, own = outcome.values[inside], fits["rider"][inside], fitter[inside]
-    fitter_settings = settings.fitters
-    start = DispersionRow(
-        outcome.outcome,
-        outcome.unit,
-        0,
-        None,
-        None,
-        None,
-        None,
-        fitter_settings.winsorised_share,
-        fitter_settings.winsorising,
-        "",
-    )
+    rule, nothing = settings.fitters, (None,) * 4
+    start = DispersionRow(outcome.outcome, outcome.unit, 0, *nothing, rule.winsorised_share, rule.winsorising, "")
     compute = expected_share if outcome.unit == "share" else expected_mean
     try:
         model = compute(values, _rows_of(mix.design, inside), mix.terms)
