@@ -62,7 +62,7 @@ def tested(
     """
     columns = _columns(form, slopes, settings)
     frame = frame_of(captures, outcome, columns)
-    counts = {column.of: counts_of(frame, place, slice(None)) for place, column in enumerate(columns)}
+    counts = {column.of: counts_of(frame, place) for place, column in enumerate(columns)}
     counts["order_arch"] = Counts(int(frame.captures.n.sum()), len(np.unique(frame.captures.rider)))
     minimum = settings.minimum
     enough = {

@@ -77,7 +77,7 @@ def _rows_of(
     for place, size in enumerate(sizes):
         code[_dose(whole.captures, support) == size] = place
     frame = frame_by_code(whole, support, tuple(_at(support, size) for size in sizes), code)
-    doses = [_Dose(support, size, counts_of(frame, place, slice(None))) for place, size in enumerate(sizes)]
+    doses = [_Dose(support, size, counts_of(frame, place)) for place, size in enumerate(sizes)]
     fits, bend = None, None
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
     if len(enough) >= 2:

@@ -1,6 +1,6 @@
 """The parts of the effects question, each computed once a selection and remembered apart: a page waits for what it shows."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -91,7 +91,7 @@ class EffectParts:
         """The q-value of a late effect by outcome, for those on which some effect is claimed; on others none is looked for."""
 
         def make() -> dict[str, float]:
-            overall = self._each(lambda outcome: self._overall_in(outcome, PLAIN))
+            overall = self.each(lambda outcome: self._overall_in(outcome, PLAIN))
             rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
             moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
             late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
@@ -135,7 +135,7 @@ class EffectParts:
 
         def make() -> dict[str, tuple[EffectRow, ...]]:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
-            overall = self._each(self.overall)
+            overall = self.each(self.overall)
             rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
             rows = [replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows]
             return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
@@ -155,14 +155,14 @@ class EffectParts:
             for words in carried_words(check, row, self._settings)
         ]
 
-    def _each(self, make: Callable[[str], _Made]) -> dict[str, _Made]:
+    def each(self, make: Callable[[str], _Made], outcomes: Sequence[str] = OUTCOMES) -> dict[str, _Made]:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
-        if self.n_captures() < _SIDE_BY_SIDE_FROM:
-            return {outcome: make(outcome) for outcome in OUTCOMES}
-        _ = self._study, self._kept  # read once, by this thread: a cursor belongs to one
-        with ThreadPoolExecutor(len(OUTCOMES)) as pool:
+        if self.n_captures() < _SIDE_BY_SIDE_FROM or len(outcomes) < 2:
+            return {outcome: make(outcome) for outcome in outcomes}
+        _ = self._study, self._kept, self._of_all  # read once, by this thread: a cursor belongs to one
+        with ThreadPoolExecutor(len(outcomes)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
-            begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in OUTCOMES}
+            begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in outcomes}
             return {outcome: future.result() for outcome, future in begun.items()}
 
     def _overall(self, outcome: str, form: Form) -> Overall:

@@ -132,11 +132,13 @@ def _fill(
     parts: tuple[str, ...],
     outcomes: tuple[str, ...],
 ) -> None:
-    for outcome in (outcome for outcome in OUTCOMES if outcome in outcomes):
+    asked = [outcome for outcome in OUTCOMES if outcome in outcomes]
+    dose = parts_of.each(parts_of.dose, asked) if "dose" in parts else {}
+    for outcome in asked:
         if "overall" in parts:
             lists.effects += overall[outcome]
         if "dose" in parts:
-            lists.dose += parts_of.dose(outcome)
+            lists.dose += dose[outcome]
         if "influence" in parts:
             lists.influence += parts_of.overall(outcome).influence
         if "residuals" in parts:
@@ -148,8 +150,7 @@ def _fill(
     if "responders" in parts:
         lists.responders += parts_of.responders()
     if "split" in parts and parts_of.selection.split:
-        for outcome in outcomes:
-            rows, families = parts_of.split(outcome)
+        for rows, families in parts_of.each(parts_of.split, outcomes).values():
             lists.effects += rows
             lists.families += families
 

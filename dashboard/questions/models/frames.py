@@ -77,7 +77,9 @@ def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | No
     rows = _rows_of(kept, outcome, columns)
     values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
     mean, products = cell_moments(values, kept.n)
-    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean[:, :-1], mean[:, -1], products, np.arange(len(kept.n)), rows)
+    # In one piece: some of its rows are taken at a time.
+    inside = np.ascontiguousarray(mean[:, :-1])
+    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, inside, mean[:, -1].copy(), products, np.arange(len(kept.n)), rows)
     return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
 
 

@@ -58,19 +58,17 @@ def build_design(frame: Frame, split: str | None) -> Design:
     """The design of both models; with a split that is the same throughout a cell, each support has one column a level of it."""
     supports = frame.supports
     level, labels = _levels(frame.captures, split)
-    by_level = frame.n_changes[:, supports] if split else None
     names: list[SupportColumn] = []
     counts: list[Counts] = []
     places = np.full((max(len(labels), 1), len(frame.columns)), -1)
     for place in supports:
         column = frame.columns[place]
-        for index, label in enumerate(labels or (column.level,)):
-            here = level == index if by_level is not None else slice(None)
+        for index, (label, of_level) in enumerate(zip(labels or (column.level,), _counts(frame, place, level), strict=True)):
             if label == NOT_EXAMINED and labels and not _occurs(frame, place, level == index):
                 continue
             places[index, place] = len(names)
             names.append(SupportColumn(column.of, label))
-            counts.append(counts_of(frame, place, here))
+            counts.append(of_level)
     orders = [place for place in range(len(frame.columns)) if place not in supports]
     for step, place in enumerate(orders):
         places[:, place] = len(names) + step
@@ -109,11 +107,23 @@ def _occurs(frame: Frame, place: int, here: NDArray[np.bool_]) -> bool:
     return bool(np.any(frame.cells.mean[here, place]) or np.any(frame.n_changes[here, place]))
 
 
-def counts_of(frame: Frame, place: int, here: NDArray[np.bool_] | slice) -> Counts:
-    """How often a column was changed in some cells, and in how many riders; cells are sorted by rider."""
-    changes = frame.n_changes[here, place]
-    rider = frame.captures.rider[here][changes > 0]
-    return Counts(int(changes.sum()), int(np.count_nonzero(rider[1:] != rider[:-1])) + min(len(rider), 1))
+def counts_of(frame: Frame, place: int) -> Counts:
+    """How often a column was changed, and in how many riders."""
+    return _counts(frame, place, np.zeros(len(frame.captures.n), dtype=np.int64))[0]
+
+
+def _counts(frame: Frame, place: int, level: Ints) -> list[Counts]:
+    """The same in the cells of each level (cells,), 0 to the highest; cells are sorted by rider."""
+    changes, n_levels = frame.n_changes[:, place], int(level.max(initial=0)) + 1
+    here = np.flatnonzero(changes)
+    own, rider = level.take(here), frame.captures.rider.take(here)
+    found = []
+    for index in range(n_levels):
+        at = np.flatnonzero(own == index)
+        riders = rider.take(at)
+        n_riders = int(np.count_nonzero(riders[1:] != riders[:-1])) + min(len(riders), 1)
+        found.append(Counts(int(changes.take(here.take(at)).sum()), n_riders))
+    return found
 
 
 # Levels are listed in their own order, not the alphabet's.
