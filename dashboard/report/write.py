@@ -25,8 +25,8 @@ TITLE: Final = "How the studio is doing"
 _HERE: Final = Path(__file__).parent
 _SCREENS: Final = _HERE.parent / "assets"
 _PAGES: Final = Environment(loader=FileSystemLoader(_HERE), autoescape=True)
-# What is told while the sections are made: six sentences, six sections, the drawings, the file.
-_STEPS: Final = 14
+# What is told while the sections are made: seven sentences, six sections, the drawings, the file.
+_STEPS: Final = 15
 Progress = Callable[[int, int, str], None]
 
 

@@ -51,7 +51,7 @@ def html(asker: Asker, folder: Path) -> str:
     with ThreadPoolExecutor(1) as pool:
         steps = pool.submit(written, asker, folder / "q1.html").result()
     assert steps[-1] == "writing q1.html"
-    assert len(steps) == 14
+    assert len(steps) == 15
     return (folder / "q1.html").read_text(encoding="utf-8")
 
 

@@ -1,6 +1,7 @@
 """The pooled model: what it refuses, what must not change its answer, and its parts against what they stand for."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,9 @@ from numpy.typing import NDArray
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.mixed import reml
-from shared.statistics.mixed.reml import Criterion, best_ratios, means_of
+from shared.statistics.mixed.blocks import divided
+from shared.statistics.mixed.lowest import lowest
+from shared.statistics.mixed.reml import Criterion, Kinds, Means, best_ratios
 from shared.statistics.mixed.riders import grouped
 from tests.rows_as_cells import cells_of, fit_rows
 from tests.statsmodels_mixed import fit_mixed_model
@@ -138,10 +141,13 @@ def test_a_rider_of_three_knees_is_no_different() -> None:
 def criterion(names: tuple[str, ...]) -> tuple[Criterion, Mapping[str, int]]:
     basis = np.linalg.qr(np.column_stack([X, Y]))[0] * 20
     cells, _ = cells_of(basis[:, -1], basis[:, :-1], TERMS, RIDER, KNEE, VISIT)
-    riders = grouped(cells.rider, cells.knee, cells.visit, cells.n)
+    division = divided(cells, np.zeros(len(cells.n), dtype=np.int64), 1)
+    (block,) = division.blocks
+    riders = replace(division.riders, names={name: division.riders.names[name] for name in names})
     columns = np.column_stack([cells.mean, cells.outcome])
     within = basis.T @ basis - columns.T @ (columns * cells.n[:, None])
-    return Criterion(names, within, means_of(riders, columns), N - 3), riders.names
+    means = Means(block, columns.take(block.cells, axis=0), np.arange(4))
+    return Criterion(Kinds(riders, [block]), within, [means], N - 3), riders.names
 
 
 @pytest.mark.parametrize("names", [("rider",), ("rider", "knee"), ("visit", "knee"), ("rider", "knee", "visit")])
@@ -176,18 +182,20 @@ def test_riders_built_alike_are_one_kind_whatever_the_order_of_their_visits() ->
     assert list(n[two.cells[0]]) == list(n[two.cells[1]]) == list(two.n[0])
 
 
-def test_many_riders_of_one_kind_are_told_by_the_factor_of_their_means() -> None:
-    rng = np.random.default_rng(1)
-    rider, knee = np.repeat(np.arange(90), 2), np.arange(180)
-    columns, n = rng.normal(size=(180, 3)), np.full(180, 2)
-    riders = grouped(rider, knee, rider, n)
-    at = Criterion(("rider", "knee"), np.eye(3), means_of(riders, columns), 358)
-    assert [len(own.rows) for own in at.means] == [6]
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(reml, "_condensed", lambda rows: rows)
-        every = Criterion(at.names, at.within, means_of(riders, columns), 358)
-    for one, other in zip(at(np.array([0.5, 0.2])), every(np.array([0.5, 0.2])), strict=True):
-        assert one == pytest.approx(other, rel=1e-10)
+def test_one_column_is_told_as_an_outcome_without_terms() -> None:
+    at, _ = criterion(("rider", "knee", "visit"))
+    variance = np.eye(N)
+    for codes, ratio in ((RIDER, 0.4), (KNEE, 0.3), (VISIT, 1.5)):
+        variance += ratio * (codes[:, None] == codes[None, :])
+    contrast = np.array([0.3, -1.0, 0.5, 2.0])
+    column = np.linalg.qr(np.column_stack([X, Y]))[0] * 20 @ contrast
+    one = at.of(contrast)
+    value, gradient = one(np.array([0.4, 0.3, 1.5]))
+    left = column @ np.linalg.solve(variance, column)
+    assert value == pytest.approx(np.linalg.slogdet(variance)[1] / 2 + (N - 3) * np.log(left) / 2, rel=1e-12)
+    steps = 1e-5 * np.eye(3)
+    here = np.array([0.4, 0.3, 1.5])
+    assert gradient == pytest.approx([(one(here + step)[0] - one(here - step)[0]) / 2e-5 for step in steps], rel=1e-5, abs=1e-5)
 
 
 Curve = Callable[[NDArray[np.float64]], tuple[float, NDArray[np.float64]]]
@@ -199,7 +207,7 @@ def lowest_of(curve: Curve, rounds: int) -> NDArray[np.float64]:
     def seen(place: NDArray[np.float64]) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
         return *curve(place), np.eye(1)
 
-    return reml._lowest(seen, lambda _: curve, np.array([1.0]), np.array([18.0]), rounds, "no end")[0]
+    return lowest(seen, lambda _: curve, np.array([1.0]), np.array([18.0]), rounds, "no end")[0]
 
 
 @pytest.mark.parametrize("rounds", [0, 10])
@@ -234,8 +242,8 @@ def test_a_criterion_that_bends_down_at_the_start_is_followed_to_its_bottom(roun
 def test_the_search_ends_at_the_same_place_from_anywhere(long: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(reml, "_LONG", long)
     at, groups = criterion(("rider", "knee", "visit"))
-    plain, lowest, _ = best_ratios(at, groups, "no")
+    plain, least, _ = best_ratios(at, groups, "no")
     for begun in (0.0, 0.1, 30.0):
         found, value, _ = best_ratios(at, groups, "no", dict.fromkeys(("rider", "knee", "visit"), begun))
-        assert value == pytest.approx(lowest, abs=1e-9)
+        assert value == pytest.approx(least, abs=1e-9)
         assert list(found.values()) == pytest.approx(list(plain.values()), rel=1e-5, abs=1e-7)

@@ -1,7 +1,7 @@
 """The terms of a model over cells: which columns they have at each level, and what is summed by level once for both models."""
 
-from dataclasses import dataclass, field, replace
-from threading import Lock
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -16,16 +16,11 @@ class Levels:
     cells: Cells
     level: Ints
     n_levels: int
-    _made: list[Division] = field(default_factory=list, repr=False, compare=False)
-    _lock: Lock = field(default_factory=Lock, repr=False, compare=False)
 
-    @property
+    @cached_property
     def division(self) -> Division:
         """The riders divided by their levels, made once."""
-        with self._lock:
-            if not self._made:
-                self._made.append(divided(self.cells, self.level, self.n_levels))
-        return self._made[0]
+        return divided(self.cells, self.level, self.n_levels)
 
 
 @dataclass(frozen=True)
