@@ -310,14 +310,10 @@ def curve_rows(firsts: Firsts, quantity: Quantity, settings: Settings) -> Iterat
         n = len(size)
         side = "left" if quantity.includes_limit else "right"
         n_beyond = n - np.searchsorted(size, limits, side=side)  # type: ignore[call-overload]
-        prevalence = wilson_interval(n_beyond, np.full(len(limits), n), settings.intervals.level) if n else None
-        shows = prevalence is not None and n >= settings.minimum.rows_shown
+        curve = wilson_interval(n_beyond, np.full(len(limits), n), settings.intervals.level) if n else None
+        shows = curve is not None and n >= settings.minimum.rows_shown
         for at, limit in enumerate(limits):
-            figures = (
-                (prevalence.estimate[at], prevalence.low[at], prevalence.high[at])
-                if prevalence and shows
-                else (None, None, None)
-            )
+            figures = (curve.estimate[at], curve.low[at], curve.high[at]) if curve and shows else (None, None, None)
             share, low, high = (None if figure is None else float(figure) for figure in figures)
             is_set = bool(limit == set_limit)
             yield CurveRow(quantity.name, quantity.unit, moment, float(limit), is_set, n, share, low, high)
