@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from dashboard.questions.selection.selection import SPLITS
 from etl.load import load
-from tests.nothing.claims import Claim, claims_of, unknown_in
+from tests.nothing.claims import Claim, claims_of, kind_of, unknown_in
 from tests.nothing.collecting import collected
 from tests.nothing.found import FOUND
 from tests.nothing.studios import loud, nothing, written
@@ -66,10 +66,10 @@ def jobs(truth: str, sizes: dict[int, int], done: set[tuple[int, int]]) -> Itera
             yield truth, riders, seed
 
 
-def run(truth: str, sizes: dict[int, int], minutes: float, processes: int = PROCESSES) -> list[dict[str, Any]]:
-    """Makes studios until all are there or the time is over; gives all results that are kept for these sources."""
+def run(truth: str, sizes: dict[int, int], minutes: float, made_of: str, processes: int = PROCESSES) -> list[dict[str, Any]]:
+    """Makes studios until all are there or the time is over; gives all results that are kept under the digest `made_of`."""
     BUILD.mkdir(parents=True, exist_ok=True)
-    kept = BUILD / f"{truth}-{digest(*RESTS_ON)}.jsonl"
+    kept = BUILD / f"{truth}-{made_of}.jsonl"
     results = [json.loads(line) for line in kept.read_text(encoding="utf-8").splitlines()] if kept.exists() else []
     to_do = jobs(truth, sizes, {(row["riders"], row["seed"]) for row in results})
     ends = time.monotonic() + 60 * minutes
@@ -93,7 +93,7 @@ _TOLD_AS: Final = {"bold": "effect"}
 
 def distinct(row: dict[str, Any]) -> list[tuple[str, str, str]]:
     """The claims of one studio, each once (place of its first, kind, text); an echo counts where nothing tells it in full."""
-    claims = [Claim(*claim) for claim in row["claims"]]
+    claims = _claims_in(row)
     in_full = {claim.kind for claim in claims if not claim.is_echo}
     found: dict[tuple[str, str], str] = {}
     for claim in claims:
@@ -103,18 +103,24 @@ def distinct(row: dict[str, Any]) -> list[tuple[str, str, str]]:
     return [(place, kind, text) for (kind, text), place in found.items()]
 
 
+def _claims_in(row: dict[str, Any]) -> list[Claim]:
+    """The claims that were kept of one studio and are claims to the detector as it stands."""
+    claims = (Claim(*claim) for claim in row["claims"])
+    return [claim for claim in claims if claim.kind in ("bold", "mark") or kind_of(claim.text)]
+
+
 def on_answers(row: dict[str, Any]) -> list[tuple[str, str, str]]:
     """The claims of one studio's answers."""
-    return [(place, kind, text) for place, kind, text, is_answer, _ in row["claims"] if is_answer]
+    return [(claim.place, claim.kind, claim.text) for claim in _claims_in(row) if claim.is_answer]
 
 
-def table(truth: str, results: Sequence[dict[str, Any]]) -> str:
+def table(truth: str, results: Sequence[dict[str, Any]], made_of: str) -> str:
     """The table as Markdown."""
     by_size: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for row in results:
         by_size[row["riders"]].append(row)
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False).stdout.strip()
-    parts = [f"Commit {commit}; digest of the sources that infer and tell: {digest(*RESTS_ON)}.", ""]
+    parts = [f"Commit {commit}; digest of the sources that infer and tell: {made_of}.", ""]
     made = _of_nothing if truth == "nothing" else _of_loud
     return "\n".join([*parts, *made(dict(sorted(by_size.items())))]) + "\n"
 
@@ -184,7 +190,8 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
     sizes = {int(riders): int(n) for riders, n in (size.split("=") for size in asked.sizes)}
-    made = table(asked.truth, run(asked.truth, sizes, asked.minutes, asked.processes))
+    made_of = digest(*RESTS_ON)
+    made = table(asked.truth, run(asked.truth, sizes, asked.minutes, made_of, asked.processes), made_of)
     if asked.out:
         asked.out.write_text(made, encoding="utf-8")
     sys.stdout.write(made)
