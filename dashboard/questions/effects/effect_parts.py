@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
@@ -65,6 +65,7 @@ class EffectParts:
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
         self._read = study
         self._plain = replace(selection, split=None)
+        self._made: dict[str, Any] = {}
 
     def scope(self) -> Scope:
         return self._part("scope", lambda: scope_of(self._warehouse, self._plain, self._settings))
@@ -245,7 +246,10 @@ class EffectParts:
         return price_of(outcome, [row for rows in self.effects().values() for row in rows])
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
-        made: _Made = self._remember(("effects", name, self._plain), make)
+        # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.
+        if name not in self._made:
+            self._made[name] = self._remember(("effects", name, self._plain), make)
+        made: _Made = self._made[name]
         return made
 
     @cached_property
