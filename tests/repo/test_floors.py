@@ -1,6 +1,7 @@
 """Who may import whom, how large a room may be, and what must stand nowhere."""
 
 import ast
+import logging
 import re
 import subprocess
 from collections.abc import Iterator
@@ -27,6 +28,16 @@ def imports(path: Path) -> Iterator[str]:
             yield node.module
 
 
+@pytest.fixture
+def loggers_left_alone() -> Iterator[None]:
+    """import-linter sets logging up anew, which turns off every logger that is there already."""
+    before = [one for one in logging.Logger.manager.loggerDict.values() if isinstance(one, logging.Logger) and not one.disabled]
+    yield
+    for one in before:
+        one.disabled = False
+
+
+@pytest.mark.usefixtures("loggers_left_alone")
 def test_every_import_keeps_to_the_contracts_of_floors_and_rooms(capsys: pytest.CaptureFixture[str]) -> None:
     status = lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True)
     assert status == EXIT_STATUS_SUCCESS, capsys.readouterr().out
