@@ -1,7 +1,7 @@
 """Writes tests/mutants/mutants.md, the second half of `make mutants`: how many wrong changes the tests noticed, and which not.
 
-Reads what mutmut left in `mutants/`. Noticed is what a test fails on, or never ends with; what no test reaches is not. Changes
-that were not tried are left out. mutmut is kept beside the lock, so that its modules are named here and nowhere else.
+Reads what mutmut left in `mutants/`. Noticed is what a test fails on, or never ends with; what no test reaches is not.
+Changes that were not tried are left out. mutmut is kept beside the lock, so that its modules are named here and nowhere else.
 """
 
 import subprocess
@@ -13,9 +13,9 @@ LIST = Path(__file__).parent / "mutants.md"
 NOTICED = {"killed", "timeout", "segfault", "caught by type check"}
 HEAD = """# Wrong changes that the tests did not notice
 
-Written by `make mutants` at commit {commit}: mutmut changes one thing at a time, and the tests must notice. Only what was
-tried is counted. Aim: 85 % of each module. Below the table stands every change that nothing noticed, by function: what stood, and what
-stood instead.
+Written by `make mutants` at commit {commit}: mutmut changes one thing at a time, and the tests must notice.
+Only what was tried is counted. Aim: 85 % of each module. Below the table stands every change that nothing noticed,
+by function: what stood, and what stood instead.
 
 | module | changes | noticed | share |
 |---|---|---|---|
