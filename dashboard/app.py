@@ -11,6 +11,7 @@ from dashboard.accounts.store import Accounts
 from dashboard.components import filter_bar, html, ids
 from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
+from dashboard.components.kept_views import kept_views
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import add_places
@@ -23,6 +24,7 @@ from dashboard.web.compressing import add_compressing
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.web.headers import add_headers
+from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, UsageError
@@ -69,6 +71,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
             page.register(app, desk)
     _register_shell(app, desk)
     add_downloads(app.server, desk)
+    add_kept_views(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)
     allow_hosts(app.server, serving.hosts, is_loopback=True)
@@ -105,7 +108,13 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 className="top",
             ),
             html.Div(age, id=ids.AGE),
-            filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(page and page.splits)),
+            filter_bar.filter_bar(
+                _choices(desk.asker),
+                values,
+                chosen,
+                splits=bool(page and page.splits),
+                kept=kept_views(desk.addresses, signs_in=bool(door.reader().name)),
+            ),
             html.Main(html.Div(page.layout() if page else None, id=ids.PAGE), id="main"),
             html.Footer(
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),

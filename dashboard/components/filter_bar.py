@@ -21,10 +21,13 @@ FIRST: Final = ("from", "to", "studio", "fitter", "split")
 CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
-def filter_bar(choices: Choices, values: Sequence[Any], chosen: html.Ul | None, *, splits: bool) -> html.Section:
+def filter_bar(
+    choices: Choices, values: Sequence[Any], chosen: html.Ul | None, *, splits: bool, kept: html.Details | None = None
+) -> html.Section:
     """The bar with what the studio's own data offer to choose from.
 
     `values`: of the controls, in their order. `chosen`: what is chosen, in words. `splits`: whether the page splits figures.
+    `kept`: the control of kept views.
     """
     given = dict(zip(CONTROLS, values, strict=True))
     return html.Section(
@@ -44,6 +47,7 @@ def filter_bar(choices: Choices, values: Sequence[Any], chosen: html.Ul | None, 
                         **{"aria-expanded": "false", "aria-controls": ids.FILTERS},
                     ),
                     html.Button("Reset", id=ids.RESET, className="button"),
+                    kept,
                 ],
                 className="filter-buttons",
             ),
