@@ -58,6 +58,10 @@ class Addresses:
         words = {"rows": rows, **({"every": every} if every else {})}
         return f"{self.prefix}download/{question}.csv{search_of(selection.query(), words)}"
 
+    def calendar(self, selection: Selection, *, with_riders: bool) -> str:
+        """The address of the follow-ups that are due as a calendar file, with the riders' ids or without."""
+        return f"{self.prefix}download/calls.ics{search_of(selection.query(), {'riders': 'yes'} if with_riders else None)}"
+
     def path(self, pathname: str | None) -> str:
         """The relative path of an address, without the prefix and an ending slash."""
         return (pathname or "").removeprefix(self.prefix.rstrip("/")).strip("/")

@@ -1,9 +1,10 @@
-"""The same rows that a page prints, as CSV, from a plain address."""
+"""The same rows that a page prints, as CSV, and the follow-ups that are due as a calendar, from plain addresses."""
 
 from flask import Flask, Response, request
 
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
+from dashboard.export.calendar import MIMETYPE, due_calendar
 from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import parse_selection
@@ -11,7 +12,10 @@ from shared.errors import FitledgerError, NotPermittedError, UsageError
 
 
 def add_downloads(server: Flask, desk: Desk) -> None:
-    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list; `every=` for trends."""
+    """Adds `download/<question>.csv?<selection>&rows=<list>`; without `rows` the question's first list; `every=` for trends.
+
+    And `download/calls.ics?<selection>`: the follow-ups that are due, with `riders=yes` by the riders' ids.
+    """
 
     @server.get(f"{desk.addresses.prefix}download/<question>.csv")
     def download(question: str) -> Response:
@@ -26,6 +30,16 @@ def add_downloads(server: Flask, desk: Desk) -> None:
         name = name or answer.rows_name
         file = f"{question}.csv" if name == question else f"{question}-{name}.csv"
         return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{file}"'})
+
+    @server.get(f"{desk.addresses.prefix}download/calls.ics")
+    def calendar() -> Response:
+        words = request.args.to_dict()
+        try:
+            with_riders = words.pop("riders", "") == "yes"
+            text = due_calendar(desk.asker, parse_selection(words), with_riders=with_riders)
+        except Exception as fault:
+            return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
+        return Response(text, mimetype=MIMETYPE, headers={"Content-Disposition": 'attachment; filename="follow-ups.ics"'})
 
 
 def status_of(fault: Exception) -> int:

@@ -1,4 +1,4 @@
-"""Views that an account keeps: names for addresses. Where nobody signs in, the browser keeps them itself (assets/kept-views.js)."""
+"""Views that an account keeps: names for addresses. Where nobody signs in the browser keeps them (assets/kept-views.js)."""
 
 from collections.abc import Callable
 from typing import Any

@@ -35,8 +35,8 @@ _TAIL = """
 Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
 watched files), `.lock`; `.access` (who opened, downloaded or changed what: times, names of accounts, the ids of riders and
 sessions that were asked for, no value; kept for a year, see [running](running.md)), `.accounts.json` and `.sessions` (who
-may sign in, and who is; nothing of riders), `.views.json` (names that accounts gave to addresses of the dashboard; an address with
-a rider or a fit is not kept). In the folder `.fitledger-working` beside it lie working copies while a program
+may sign in, and who is; nothing of riders), `.views.json` (names that accounts gave to addresses of the dashboard; a rider or
+a fit in an address is left out). In the folder `.fitledger-working` beside it lie working copies while a program
 runs, and a file dropped on the Data page until it is loaded, put aside or expires; what a killed program left there goes
 with the next start. `fitledger.log` holds faults of the program with their place in the code, and no rows.
 
