@@ -72,7 +72,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
                 view.register(app, desk)
     _register_shell(app, desk)
     _lead_on(app.server, desk.addresses)
-    add_downloads(app.server, desk)
+    add_downloads(app.server, desk, PAGES)
     add_kept_views(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)

@@ -58,6 +58,10 @@ class Addresses:
         words = {"rows": rows, **({"every": every} if every else {})}
         return f"{self.prefix}download/{question}.csv{search_of(selection.query(), words)}"
 
+    def shown_table(self, place: str, search: str, name: str) -> str:
+        """The address of the rows that a table of a place shows for the query of an address, as CSV."""
+        return f"{self.prefix}download/shown/{place}.csv{search or '?'}{'&' if search else ''}table={name}"
+
     def calendar(self, selection: Selection, *, with_riders: bool) -> str:
         """The address of the follow-ups that are due as a calendar file, with the riders' ids or without."""
         return f"{self.prefix}download/calls.ics{search_of(selection.query(), {'riders': 'yes'} if with_riders else None)}"

@@ -6,6 +6,8 @@ from typing import Any
 
 from dashboard.components import html
 from dashboard.components.number import machine_value
+from dashboard.components.shown_rows import ShownTable
+from dashboard.components.shown_rows import address_of as csv_address
 
 
 @dataclass(frozen=True)
@@ -33,9 +35,16 @@ def table(
     row_key: str | None = None,
     table_id: str | None = None,
 ) -> html.Div:
-    """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`."""
+    """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`.
+
+    A table that stands in a place leads to the rows that it shows as CSV. `csv`: the address of those of a table elsewhere.
+    """
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
+    rows_at = csv_address(
+        table_id, lambda: ShownTable(caption, [one.heading for one in columns], [one.text for one in columns], rows)
+    )
+    rows_at = rows_at or csv
     body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
@@ -47,7 +56,9 @@ def table(
                 **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
-            _csv_line(csv, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")]) if csv else None,
+            _csv_line(rows_at, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")])
+            if rows_at
+            else None,
         ],
         className="table",
     )

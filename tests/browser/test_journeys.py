@@ -292,10 +292,10 @@ def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) ->
         expect(page).to_have_url(f"{address}data")
         watched.settled()
         link = page.locator("#data-complete").get_by_role("link", name="These numbers as CSV").first
-        assert (link.get_attribute("href") or "").startswith("/studio/download/data.csv")
+        assert (link.get_attribute("href") or "").startswith("/studio/download/shown/data-complete.csv")
         with page.expect_download() as started:
             link.click()
-        assert started.value.suggested_filename == "data-quality.csv"
+        assert started.value.suggested_filename == "how-complete-the-fits-are.csv"
 
 
 def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watched) -> None:
