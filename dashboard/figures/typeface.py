@@ -31,7 +31,7 @@ def _widths() -> dict[str, dict[str, int]]:
 
 
 def text_px(text: str, size_px: float) -> float:
-    """How wide a label of a chart is: its longest line, with the markup that labels use. Characters unknown: as wide as high."""
+    """How wide a label of a chart is: its longest line, with the markup of labels. Unknown characters: as wide as high."""
     return max(_line_px(line, size_px) for line in _LINES.split(text))
 
 

@@ -4,8 +4,8 @@
 fetches FONT first, from the package named below. The same source gives the same bytes.
 
 What is left out: characters that no page writes, weights above 700, the axis of optical sizes, and every feature but kerning
-and marks. Figures are of one width as they are, so that columns and intervals stand under each other wherever text is drawn, in a
-chart, on paper and in a saved picture too; nobody has to ask for the feature.
+and marks. Figures are of one width as they are, so that columns and intervals stand under each other wherever text is drawn,
+in a chart, on paper and in a saved picture too; nobody has to ask for the feature.
 """
 
 import argparse
