@@ -10,6 +10,7 @@ from fontTools.ttLib import TTFont
 
 import dashboard
 from dashboard.app import create_app
+from dashboard.figures.template import layout, note
 from dashboard.figures.theme import FONT, style_sheet
 from dashboard.figures.typeface import FAMILY, FILE, SLACK, address, inlined, room_px, text_px
 from tests.typeface.make import ADVANCES, TYPEFACE, advances, characters
@@ -93,3 +94,16 @@ def test_it_is_served_for_good_under_an_address_of_its_own() -> None:
         assert response.get_data() == FILE.read_bytes()
         assert response.mimetype == "font/woff2"
         assert "immutable" in response.headers["Cache-Control"]
+
+
+def test_a_chart_has_room_for_the_labels_at_its_sides_in_any_typeface() -> None:
+    """What was cut where the typeface was missing: the longest support, and the intervals at the right."""
+    interval = note("<b>−1.60 to −0.80</b>", xref="paper", x=1, xanchor="left", xshift=12, font={"size": 12})
+    names = {"ticktext": ["Low insole", "One mm of stance"], "tickfont": {"size": 13}, "ticklabelstandoff": 8}
+    drawn = layout(None, height=100, margin=(10, 10, 4, 42), yaxis=names, annotations=[interval])["margin"]
+    assert drawn["l"] >= text_px("One mm of stance", 13) * SLACK + 8
+    assert drawn["r"] >= text_px("<b>−1.60 to −0.80</b>", 12) * SLACK + 12
+    assert (drawn["t"], drawn["b"]) == (4, 42)
+    assert layout(None, height=100, margin=(300, 200, 4, 42), yaxis=names)["margin"]["l"] == 300
+    unseen = layout(None, height=100, margin=(10, 10, 4, 42), yaxis={**names, "showticklabels": False})
+    assert unseen["margin"]["l"] == 10
