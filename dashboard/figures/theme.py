@@ -8,11 +8,11 @@ from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any, Final
 
-from dashboard.figures.typeface import FAMILY, face
+from dashboard.figures.typeface import FAMILY, STAND_IN, face
 from shared.clock import spoken_day
 from shared.units import UNITS
 
-FONT: Final = f"{FAMILY}, 'Segoe UI', system-ui, -apple-system, 'Helvetica Neue', Arial, sans-serif"
+FONT: Final = f"{FAMILY}, 'Segoe UI', 'Helvetica Neue', Arial, 'Liberation Sans', {STAND_IN}, system-ui, sans-serif"
 # One type scale in rem, and the size of all text inside a chart in px.
 TYPE: Final = {"small": 0.8125, "text": 1.0, "lead": 1.125, "title": 1.375, "headline": 1.75}
 CHART_TEXT_PX: Final = 13
