@@ -15,6 +15,7 @@ from dashboard.components.kept_views import kept_views
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page, PageView, frame, moved_to, view_tabs
 from dashboard.components.places import add_places
+from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import PATH as DATA_PATH
@@ -60,7 +61,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         assets_ignore=r".*\.txt$",
         serve_locally=True,
         suppress_callback_exceptions=True,
-        index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
+        index_string=_index(typeface.address(prefix)),
         enable_mcp=False,
     )
     app.layout = lambda: app.still(_shell(desk, door))
@@ -83,6 +84,15 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     add_compressing(app.server)
     door.notes.add_to(app.server, prefix)  # the last is the first to see an answer, so that its own gets the headers too
     return app
+
+
+def _index(typeface_at: str) -> str:
+    """The page around the page."""
+    parts = {"{%style%}": style_sheet(typeface_at), "{%typeface%}": typeface_at}
+    index = _INDEX.read_text(encoding="utf-8")
+    for name, part in parts.items():
+        index = index.replace(name, part)
+    return index
 
 
 def _shell(desk: Desk, door: Door) -> html.Div:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote
 
+from dashboard.figures.typeface import FAMILY, face, inlined
 from shared.errors import ReportError
 
 _NAMES: Final = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -25,6 +26,7 @@ ARGUMENTS: Final = (
     "HttpsFirstBalancedModeAutoEnable,MediaRouter,NetworkTimeServiceQuerying,OptimizationHints,PaintHolding,PreconnectToSearch",
 )
 _CHARTS: Final = Path(__file__).parents[1] / "assets" / "plotly-basic.min.js"
+_TYPEFACE: Final = f"Promise.all(['400', '700'].map(weight => document.fonts.load(`${{weight}} 13px {FAMILY}`)))"
 _DRAW: Final = """async ([data, layout, width, height]) => {
   const place = document.getElementById("chart");
   const sized = Object.assign({}, layout, {width, height, autosize: false});
@@ -44,7 +46,8 @@ class Press:
     def draw(self, figures: Sequence[tuple[dict[str, Any], int]]) -> Iterator[str]:
         """Each figure, given with its width in px, as an SVG element."""
         page = self._page(scripts=True)
-        page.set_content("<!doctype html><div id=chart></div>")
+        page.set_content(f"<!doctype html><style>{face(inlined())}</style><div id=chart></div>")
+        page.evaluate(_TYPEFACE)
         page.add_script_tag(path=str(_CHARTS))
         for figure, width in figures:
             layout = figure["layout"]

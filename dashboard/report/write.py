@@ -10,6 +10,7 @@ from markupsafe import Markup
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day, number, style_sheet
+from dashboard.figures.typeface import inlined
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
@@ -70,7 +71,7 @@ def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section]
     ]
     age = desk.asker.freshness()
     sheets = (_SCREENS / "style.css", *sorted(_SCREENS.glob("page-*.css")), _HERE / "report.css")
-    style = Markup("\n".join((style_sheet(), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
+    style = Markup("\n".join((style_sheet(inlined()), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
     return _PAGES.get_template("document.html").render(
         title=TITLE,
         period=_period(selection, studio),
