@@ -64,7 +64,7 @@ def in_place(show: Show, place: str, addresses: Addresses) -> Callable[[str, str
     return shown
 
 
-def address_of(table_id: str | None, shown: Callable[[], ShownTable]) -> str | None:
+def address_of(table_id: str | None, shown: ShownTable) -> str | None:
     """The address of the rows of a table that is made now; None where it stands in no place."""
     standing = _standing.get()
     if standing is None:
@@ -72,7 +72,7 @@ def address_of(table_id: str | None, shown: Callable[[], ShownTable]) -> str | N
     standing.n_tables += 1
     name = table_id or str(standing.n_tables)
     if standing.made is not None:
-        standing.made.setdefault(name, shown())
+        standing.made.setdefault(name, shown)
     return standing.address(name)
 
 

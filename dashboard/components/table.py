@@ -2,12 +2,15 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.components.shown_rows import ShownTable
 from dashboard.components.shown_rows import address_of as csv_address
+
+# The class of a table whose rows tell of single riders or their fits: paper leaves it out unless it is asked for.
+NAMES_RIDERS: Final = "names-riders"
 
 
 @dataclass(frozen=True)
@@ -41,10 +44,8 @@ def table(
     """
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
-    rows_at = csv_address(
-        table_id, lambda: ShownTable(caption, [one.heading for one in columns], [one.text for one in columns], rows)
-    )
-    rows_at = rows_at or csv
+    shown = ShownTable(caption, [column.heading for column in columns], [column.text for column in columns], rows)
+    rows_at = csv_address(table_id, shown) or csv
     body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
@@ -60,8 +61,13 @@ def table(
             if rows_at
             else None,
         ],
-        className="table",
+        className=f"table {NAMES_RIDERS}" if _names_riders(rows) else "table",
     )
+
+
+def _names_riders(rows: Sequence[Any]) -> bool:
+    first = next(iter(rows), None)
+    return hasattr(first, "rider_id") or hasattr(first, "session_id")
 
 
 def csv_link(address: str, what: str) -> html.P:
