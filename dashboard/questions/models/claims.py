@@ -69,7 +69,9 @@ def is_chosen_by_arrival(split: str | None) -> bool:
 def left_unjudged(found: Sequence[Found]) -> list[EffectRow]:
     """The rows of levels that are chosen by the arrival: their figures without a claim, and why. What has none says why."""
     return [
-        replace(one.row, words=f"{verdict.name_of(one.row.support)}: nothing is claimed, since {CHOSEN_BY_ARRIVAL}.")
+        replace(
+            one.row, q_value=None, words=f"{verdict.name_of(one.row.support)}: nothing is claimed, since {CHOSEN_BY_ARRIVAL}."
+        )
         if one.p_value is not None
         else one.row
         for one in found
