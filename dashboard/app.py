@@ -21,6 +21,7 @@ from dashboard.pages import PAGES
 from dashboard.pages.data.layout import PATH as DATA_PATH
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker, Choices
+from dashboard.report.served import add_reports
 from dashboard.web.compressing import add_compressing
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
@@ -74,6 +75,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     _register_shell(app, desk)
     _lead_on(app.server, desk.addresses)
     add_downloads(app.server, desk, PAGES)
+    add_reports(app.server, desk)
     add_kept_views(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)

@@ -34,9 +34,9 @@ def report(
 ) -> None:
     """Write the owner's report: a letter of two sheets, and behind it what the screens show."""
     from dashboard.accounts.access import noted
+    from dashboard.chromium import missing
     from dashboard.questions.door.asked_by import named_riders
     from dashboard.questions.door.asking import Asker
-    from dashboard.report.browser import missing
     from dashboard.report.write import Wanted, form_of, write_report
 
     wanted = Wanted(form_of(out.name), letter, with_fitters, with_riders)

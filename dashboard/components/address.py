@@ -62,6 +62,10 @@ class Addresses:
         """The address of the rows that a table of a place shows for the query of an address, as CSV."""
         return f"{self.prefix}download/shown/{place}.csv{search or '?'}{'&' if search else ''}table={name}"
 
+    def report(self, kind: str, form: str, selection: Selection) -> str:
+        """The address at which a letter or a full report (`kind`) of a selection is made, as `form`."""
+        return f"{self.prefix}download/{kind}.{form}{search_of(selection.query())}"
+
     def calendar(self, selection: Selection, *, with_riders: bool) -> str:
         """The address of the follow-ups that are due as a calendar file, with the riders' ids or without."""
         return f"{self.prefix}download/calls.ics{search_of(selection.query(), {'riders': 'yes'} if with_riders else None)}"

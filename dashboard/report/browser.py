@@ -1,19 +1,17 @@
 """Chromium without a window: draws figures as SVG and prints HTML as PDF."""
 
 import os
-import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote
 
+from dashboard.chromium import chromium, missing
 from dashboard.figures.typeface import FAMILY, face, inlined
 from dashboard.report.markup import Drawing
 from shared.errors import ReportError
 
-_NAMES: Final = ("chromium", "chromium-browser", "google-chrome", "chrome")
 # Without graphics hardware, and without anything that would ask the network by itself.
 ARGUMENTS: Final = (
     "--disable-gpu",
@@ -71,24 +69,6 @@ class Press:
         return page
 
 
-def missing() -> str:
-    """What keeps this machine from drawing and printing, as a sentence; empty where nothing does."""
-    if _chromium() is None:
-        return (
-            "The report needs Chromium to draw its charts; found none on this machine. Install it (Debian: apt-get install "
-            "chromium) and try again."
-        )
-    if find_spec("playwright") is None:
-        return (
-            "The report needs the package playwright, which drives Chromium. Install it with pip install 'fitledger[report]'."
-        )
-    return ""
-
-
-def _chromium() -> str | None:
-    return next((path for name in _NAMES if (path := shutil.which(name))), None)
-
-
 @contextmanager
 def open_press() -> Iterator[Press]:
     """Opens Chromium. Raises ReportError where it, or what drives it, is missing."""
@@ -100,7 +80,7 @@ def open_press() -> Iterator[Press]:
     arguments = [*ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
     with sync_playwright() as playwright:
         try:
-            browser = playwright.chromium.launch(executable_path=_chromium(), args=arguments)
+            browser = playwright.chromium.launch(executable_path=chromium(), args=arguments)
         except Error as fault:
             raise ReportError(f"Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
         try:

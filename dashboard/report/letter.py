@@ -14,7 +14,7 @@ from dashboard.pages.studio.callbacks import PAGE as STUDIO
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
 from dashboard.questions.selection.selection import Selection
-from dashboard.report.paper import of_class, on_paper, words_of
+from dashboard.report.paper import SMALL, of_class, on_paper, words_of
 
 ANSWERED: Final = (STUDIO, SUPPORTS, SYMMETRY, RETURNS)
 # The anchor of the letter's last section.
@@ -45,12 +45,20 @@ def letter(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callab
         places = [page.head_id, *(page.views[0].shows(desk) if page is not FITTERS else ())]
         shown = [fills[place](search, None) for place in places]
         steps += _steps(shown)
-        yield _section(page, on_paper(shown, with_riders=False, folded=False))
+        yield _section(page, _small(on_paper(shown, with_riders=False, folded=False)))
     yield Section(TO_DO, "To do", "What waits for whom?", [_to_do(steps)])
 
 
 def _section(page: Page, nodes: list[Any]) -> Section:
     return Section(f"answer-{page.path or 'studio'}", page.name, page.question, nodes)
+
+
+def _small(nodes: list[Any]) -> list[Any]:
+    """The same with charts that stand beneath each other in pairs, a little smaller, so that an answer takes half a sheet."""
+    for panels in of_class(nodes, "panels"):
+        if len(of_class(panels, "chart")) > 1:
+            panels.className = f"{panels.className} {SMALL}"
+    return nodes
 
 
 def _steps(shown: Any) -> list[str]:

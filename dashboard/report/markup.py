@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from markupsafe import Markup, escape
 
-from dashboard.report.paper import classes
+from dashboard.report.paper import SMALL, classes
 
 _RENAMED: Final = {"className": "class", "colSpan": "colspan", "rowSpan": "rowspan", "htmlFor": "for", "dateTime": "datetime"}
 _KEPT: Final = ("class", "colspan", "rowspan", "scope", "role", "lang", "title", "datetime")
@@ -17,7 +17,8 @@ _VOID: Final = ("br", "hr", "img", "col")
 _LOWERED: Final = {"h1": "h2", "h2": "h3", "h3": "h4", "details": "div", "summary": "h4"}
 # A4 less margins is 178 mm: 672 px at 96 to the inch.
 FULL_WIDTH: Final = 672
-_GAP: Final = 30
+# Two stand side by side: as on the screen, or drawn larger than they are printed, so that a whole answer takes half a sheet.
+_NARROW: Final = {"is-double": 321, SMALL: 440}
 
 
 @dataclass(frozen=True)
@@ -38,13 +39,8 @@ def drawings_in(node: Any, width: int = FULL_WIDTH, words: str = "") -> Iterator
         if type(node).__name__ == "Graph":
             yield Drawing(node.figure, width, words)
             return
-        side_by_side = _columns(node)
-        inside = (width - (side_by_side - 1) * _GAP) // side_by_side
+        inside = next((narrow for name, narrow in _NARROW.items() if name in classes(node)), width)
         yield from drawings_in(getattr(node, "children", None), inside, getattr(node, "aria-label", None) or words)
-
-
-def _columns(node: Any) -> int:
-    return 2 if "is-double" in classes(node) else 1
 
 
 def markup(node: Any, drawings: Iterator[str]) -> Markup:

@@ -23,6 +23,8 @@ _CLASSES: Final = frozenset(
         "way-to",
     }
 )
+# Charts of the letter that stand in pairs.
+SMALL: Final = "is-small"
 _LINKS: Final = ("Link", "A")
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final, Literal
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
+from dashboard.chromium import missing
 from dashboard.components.address import Addresses
 from dashboard.components.notes import CAUTION
 from dashboard.components.page import Desk
@@ -18,7 +19,7 @@ from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.selection.selection import Selection
-from dashboard.report.browser import missing, open_press
+from dashboard.report.browser import open_press
 from dashboard.report.contents import sections
 from dashboard.report.letter import ANSWERED, TO_DO, Section, letter
 from dashboard.report.markup import drawings_in, markup
