@@ -5,6 +5,7 @@
 SELECT
     fits.fit_no,
     fits.rider_no AS rider,
+    fits.session_date,
     fits.attended_on IS NOT NULL AS is_seen,
     {window_closed} AS is_closed,
     left_foot.tilt_departure_deg AS tilt_left_departure_deg,
