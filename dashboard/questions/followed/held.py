@@ -1,7 +1,7 @@
 """Did a fit hold? One rule for every page, list and sentence (METHODS.md, Returns).
 
-A knee held when the follow-up first found its tilt no further from neutral than the fit left it, up to the smallest real change.
-A fit held when each knee that it left on record was found again and held; it did not hold when one knee did not.
+A knee held when the follow-up first found its tilt no further from neutral than the fit left it, up to the smallest real
+change. A fit held when each knee that it left on record was found again and held; it did not hold when one knee did not.
 """
 
 from collections.abc import Mapping
@@ -16,8 +16,8 @@ from dashboard.questions.selection.every_fit import Remember, read_or_cut
 from dashboard.questions.selection.scope import Scope
 from shared.warehouse import Warehouse
 
-# What becomes of a fit that asks for a follow-up, in the order in which it is told. not_measured: seen again, yet a knee's tilt is
-# missing at either end, or the smallest real change is not known. waiting: not seen again, and its window is open.
+# What becomes of a fit that asks for a follow-up, in the order in which it is told. not_measured: seen again, yet a knee's
+# tilt is missing at either end, or the smallest real change is not known. waiting: not seen again, and its window is open.
 BECAME: Final = ("held", "not_held", "not_measured", "not_seen", "waiting")
 HELD, NOT_HELD, NOT_MEASURED, NOT_SEEN, WAITING = BECAME
 SIDES: Final = ("left", "right")

@@ -9,8 +9,8 @@ from dashboard.questions.selection.answers import Answer
 
 @dataclass(frozen=True)
 class CallRow:
-    """One rider to call today: over (an open booking past its day), due (of today), not_booked (no booking, and the days for one
-    are past). days_over: from that day to today. due_on, follow_up_id, booked_on: None where nothing was booked.
+    """One rider to call today: over (an open booking past its day), due (of today), not_booked (no booking, and the days for
+    one are past). days_over: from that day to today. due_on, follow_up_id, booked_on: None where nothing was booked.
     """
 
     state: str

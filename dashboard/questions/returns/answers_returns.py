@@ -10,7 +10,8 @@ from dashboard.questions.selection.answers import Answer
 class ReturnFigure:
     """One share (0 to 1) over the fits, or at one level of the split; `n` counts what `counted` names.
 
-    figure: booked_same_day, booked, return_rate, held (of fits measured again), setup_kept_all, setup_kept_some, setup_kept_none.
+    figure: booked_same_day, booked, return_rate, held (of fits measured again), setup_kept_all, setup_kept_some,
+    setup_kept_none.
     """
 
     figure: str
@@ -65,7 +66,8 @@ class ComparisonRow:
 
 @dataclass(frozen=True)
 class HeldRow:
-    """How many of `n_fits` fits whose window has closed came to one end: held, not_held, not_measured or not_seen, with the share.
+    """How many of `n_fits` fits whose window has closed came to one end: held, not_held, not_measured or not_seen, with the
+    share.
 
     bounds_low, bounds_high, of `held` alone: the share of all fits that held if none of those not seen or not measured did, and
     if all of them did; chance_low, chance_high: the interval of the true share, whatever became of them.

@@ -14,8 +14,8 @@ from shared.settings import Settings
 from shared.warehouse import Warehouse
 
 METHOD = {
-    "calls": "open bookings due today or before, until they are closed; and fits that ask for a follow-up, have no booking and no "
-    "later visit of their rider, once the days for booking are past, for as long as the setting says",
+    "calls": "open bookings due today or before, until they are closed; and fits that ask for a follow-up, have no booking "
+    "and no later visit of their rider, once the days for booking are past, for as long as the setting says",
     "states": "by today's date: over, due, booked; came; closed (missed or cancelled); to be booked; rider seen since",
     "order": "longest over first",
 }

@@ -1,4 +1,5 @@
-"""What became of the fits whose window has closed: held, not held, seen and not measured, not seen; and what that says of all."""
+"""What became of the fits whose window has closed: held, not held, seen and not measured, not seen; and what that says of
+all."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -65,16 +66,15 @@ def held_words(rows: Sequence[HeldRow], settings: Settings) -> str:
     """Of all fits whose window has closed, how many held, did not, and are not known; the unseen are counted."""
     by_end = {row.became: row for row in rows}
     held, lost, blank, gone = (by_end[end] for end in ENDS)
-    days = settings.follow_up.returned_within_days
-    of = f"{counted(held.n_fits, 'fit')} whose {days} days are over"
+    of = f"{counted(held.n_fits, 'fit')} whose {settings.follow_up.returned_within_days} days are over"
     if held.share is None or lost.share is None:
         return f"Whether fits held: not enough yet, {of}."
     n_unknown = blank.n + gone.n
-    start = f"Of {of} {spoken_percent(held.share)} held, {spoken_percent(lost.share)} did not"
+    unknown = f", of {spoken_percent(n_unknown / held.n_fits)} it is not known" if n_unknown else ""
+    words = f"{spoken_percent(held.share)} of fits held, {spoken_percent(lost.share)} did not{unknown}; of {of}"
     if not n_unknown:
-        return f"{start} ({counted(held.n, 'fit')} and {lost.n:,})."
-    unknown = spoken_percent(n_unknown / held.n_fits)
-    words = f"{start}, and of {unknown} it is not known: {gone.n:,} were not seen again, {blank.n:,} were seen and not measured."
+        return f"{words} {held.n:,} held."
+    words = f"{words} {gone.n:,} were not seen again and {blank.n:,} seen but not measured"
     if held.bounds_low is None or held.bounds_high is None:
-        return words
-    return f"{words} So of all fits {spoken_percents(held.bounds_low, held.bounds_high)} held."
+        return f"{words}."
+    return f"{words}, so that {spoken_percents(held.bounds_low, held.bounds_high)} of all held."

@@ -43,7 +43,7 @@ METHOD = {
     "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent; "
     "a difference is told where p times the number of splits that may be asked for is below 1 - level",
     "held": "a fit held where each knee that it left on record was found no further from neutral tilt at the follow-up's first "
-    "capture than it was left, up to MDC95 of all repeat captures; over fits whose window has closed, whenever their rider came",
+    "capture than it was left, up to MDC95 of all repeat captures; over fits whose window has closed, whenever they came",
     "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
     "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held (Imbens-Manski)",
@@ -102,7 +102,7 @@ def ask(
         method=_method(settings),
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{held_words(held, settings)} {by_figure['held'].words} {by_figure['return_rate'].words}",
+        headline=f"{held_words(held, settings)} {by_figure['held'].words}",
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
@@ -245,7 +245,7 @@ _WORDS = {
     "booked_same_day": "{share} of fits had a follow-up booked on the day ({interval}; {n}).",
     "booked": "{share} of fits had a follow-up booked within {booked_days} days ({interval}; {n}).",
     "return_rate": "{share} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
-    "held": "Of those measured again {share} held ({interval}; {n}).",
+    "held": "Of {n} measured again {share} held ({interval}).",
     "setup_kept_all": "At {share} of follow-ups the whole setup was still in use ({interval}; {n}).",
     "setup_kept_some": "At {share} of follow-ups a part of the setup was still in use ({interval}; {n}).",
     "setup_kept_none": "At {share} of follow-ups nothing of the setup was still in use ({interval}; {n}).",

@@ -14,10 +14,10 @@ from dashboard.questions.selection.answers import Answer
 class RiderRow:
     """One rider over the selected fits; tilt and side difference (right less left) as the last fit left them.
 
-    became: what became of the last fit that asks for a follow-up (held, not_held, not_measured, not_seen, waiting), which began on
-    `fit_date`; empty where the selection holds none. follow_up: by today's date: over (open past its day), due (of today), booked
-    (ahead), came, closed (missed or cancelled, none open), none (not booked); due_on: of an open one. look: what deserves a look,
-    any of overdue, not_held, side_difference and flag (the last fit that can be judged is flagged).
+    became: what became of the last fit that asks for a follow-up (held, not_held, not_measured, not_seen, waiting), which was
+    on `fit_date`; empty where the selection holds none. follow_up: by today's date: over (open past its day), due (of today),
+    booked (ahead), came, closed (missed or cancelled, none open), none (not booked); due_on: of an open one. look: what
+    deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is flagged).
     """
 
     rider_id: str
@@ -56,8 +56,8 @@ class Riders(Answer):
 class FitRow:
     """One fit of the rider, by date, with the sessions before and after it and what happened to the knees in words.
 
-    became: as in RiderRow, None of a visit that asks for no follow-up; seen_on: the day of its follow-up; told: arrival, departure
-    and follow-up in one sentence.
+    became: as in RiderRow, None of a visit that asks for no follow-up; seen_on: the day of its follow-up; told: arrival,
+    departure and follow-up in one sentence.
     """
 
     session_id: str
@@ -84,8 +84,8 @@ class FitRow:
 class KneeRow:
     """One knee from a fit's first capture to its last, on one outcome in `unit`; mdc95: the change that noise alone can make.
 
-    verdict: changed (by more than mdc95), unclear, or unknown (not recorded at both ends, or the noise is not known). found: tilt at
-    the follow-up's first capture; further: how much further from neutral that is than the departure, negative where nearer.
+    verdict: changed (by more than mdc95), unclear, or unknown (not recorded at both ends, or the noise is not known). found:
+    tilt at the follow-up's first capture; further: how much further from neutral that is than at departure, negative: nearer.
     """
 
     session_id: str

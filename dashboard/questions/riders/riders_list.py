@@ -32,9 +32,9 @@ from shared.warehouse import Warehouse
 
 METHOD = {
     "tilt": "both knees at the last capture of the rider's last fit in the selection",
-    "became": "of the last fit that asks for a follow-up; a fit held where each knee that it left on record was found no further "
-    "from neutral tilt at the follow-up's first capture than it was left, up to MDC95; not seen again: its window has closed by the "
-    "data's last date",
+    "became": "of the last fit that asks for a follow-up; a fit held where each knee that it left on record was found no "
+    "further from neutral tilt at the follow-up's first capture than it was left, up to MDC95; not seen again: its window has "
+    "closed by the data's last date",
     "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "by today's date: over: a booking open past the day it was due; closed: missed or cancelled, and none open",
     "flag": "the last fit that can be judged is not as the exam suggests; a flag asks for a look together and is no verdict",
@@ -94,8 +94,8 @@ def rider_rows(
 ) -> RowsOnDemand[RiderRow]:
     """One row a rider, those with most reasons first, then the newest fit; of its columns REASONS tell what deserves a look.
 
-    `mdc95`: the smallest real change of tilt; without it no fit is told to have held. A follow-up is over by `today`, and by the
-    data's last date where that is later.
+    `mdc95`: the smallest real change of tilt; without it no fit is told to have held. A follow-up is over by `today`, and by
+    the data's last date where that is later.
     """
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
     by = max(filter(None, (today, scope.as_of)), default=None)
@@ -192,7 +192,7 @@ def _headline(riders: Columns, settings: Settings) -> str:
     over, remain, flagged = (int(riders[reason].sum()) for reason in (OVERDUE, SIDE_DIFFERENCE, FLAG))
     unknown = n[NOT_MEASURED] + n[NOT_SEEN] + n[WAITING]
     return (
-        f"Of {counted(told, 'rider')} the last fit held for {n[HELD]:,}, did not for {n[NOT_HELD]:,}, and for {unknown:,} it is not "
-        f"known; {over:,} {'has' if over == 1 else 'have'} a follow-up over, {remain:,} left with a side difference of {limit} or "
-        f"more, and for {flagged:,} the last fit is not as the exam suggests."
+        f"Of {counted(told, 'rider')} the last fit held for {n[HELD]:,}, did not for {n[NOT_HELD]:,}, and for {unknown:,} it "
+        f"is not known; {over:,} {'has' if over == 1 else 'have'} a follow-up over, {remain:,} left with a side difference of "
+        f"{limit} or more, and for {flagged:,} the last fit is not as the exam suggests."
     )

@@ -102,7 +102,7 @@ def timeline(
 def _followed(
     warehouse: Warehouse, scope: Scope, mdc95: float | None, sessions: Mapping[int, str]
 ) -> tuple[dict[str, str], dict[tuple[str, str], tuple[float, float]]]:
-    """What became of each fit that asks for a follow-up, and the tilt of its knees at departure and as they were found again."""
+    """What became of each fit that asks for a follow-up, and the tilt of its knees as it left them and as they were found."""
     fits = followed_fits(warehouse, scope)
     became, found = {}, {}
     for place, (fit_no, end) in enumerate(zip(fits["fit_no"].tolist(), became_of(fits, mdc95).tolist(), strict=True)):

@@ -40,8 +40,8 @@ def told_of(
     mdc95: float | None,
     today: date,
 ) -> str:
-    """The sentence of one fit. knees: those of the fit on tilt; bookings: its own; followed: the fit that this visit followed up;
-    mdc95: the smallest real change of tilt between two visits, None where it is not known; today: what bookings are told by.
+    """The sentence of one fit. knees: those of the fit on tilt; bookings: its own; followed: the fit that this visit followed
+    up; mdc95: the smallest real change of tilt, None where it is not known; today: what bookings are told by.
     """
     begins = f" {_BEGINS[fit.became]}" if fit.became else ""
     return f"The {fit_name(fit)}{begins}; {_tilts(fit, knees)}; {_end(fit, knees, bookings, followed, mdc95, today)}."
@@ -133,4 +133,8 @@ def _booking(bookings: Sequence[FollowUpRow], became: str, today: date) -> str:
     days = (today - last.due_on).days
     if days < 0:
         return f"its follow-up is booked for {day}"
-    return "its follow-up is due today" if days == 0 else f"its follow-up was due on {day}, {days} day{'' if days == 1 else 's'} ago"
+    return (
+        "its follow-up is due today"
+        if days == 0
+        else f"its follow-up was due on {day}, {days} day{'' if days == 1 else 's'} ago"
+    )
