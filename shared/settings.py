@@ -41,12 +41,15 @@ class Knee(_Section):
 
 
 class FollowUp(_Section):
-    """The window in which a rider counts as returned."""
+    """The window in which a rider counts as returned. A fit without a booking is called about from `booked_within_days` on, for
+    `called_for_days` (common practice, no source); an open booking until it is closed.
+    """
 
     due_after_days: Count = 14
     returned_within_days: Count = 42
     booked_within_days: Annotated[int, Field(ge=0)] = 7
     curve_days: Count = 84
+    called_for_days: Count = 60
 
 
 class Minimum(_Section):

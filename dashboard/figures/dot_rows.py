@@ -38,11 +38,14 @@ class DotRow:
     missing: str = ""
 
 
-def dot_rows(rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %."""
+def dot_rows(
+    rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False, step: float | None = None
+) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %, a tick each
+    `step`."""
     colours = palette(theme)
     row_px = NAME_PX + MARK_PX * marks
-    ticks = _ticks(rows, whole)
+    ticks = _ticks(rows, whole, step)
     is_drawn = any(row.marks for row in rows)
     below = AXIS_PX if is_drawn else 4
     room = 0.015 * ticks[-1]
@@ -98,10 +101,10 @@ def _place(place: int, at: int, row_px: int) -> float:
     return place + (NAME_PX + MARK_PX * (at + 0.4)) / row_px
 
 
-def _ticks(rows: Sequence[DotRow], whole: bool) -> list[float]:
+def _ticks(rows: Sequence[DotRow], whole: bool, step: float | None) -> list[float]:
     drawn = max([0.0, *(max(mark.high, *(mark.ends or (0,))) for row in rows for mark in row.marks)])
-    step = 0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05
-    count = 4 if whole else max(1, math.ceil(drawn / step - 1e-9))
+    step = step or (0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05)
+    count = round(1 / step) if whole else max(1, math.ceil(drawn / step - 1e-9))
     return [step * tick for tick in range(count + 1)]
 
 

@@ -34,9 +34,15 @@ def returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
         for name in ("curve", "at_risk")
     }
     steps = {name: _without_rests(rows, VISITS_AT_RISK * least) for name, rows in steps.items()}
-    came_back = next(row for row in shown["figures"] if row.figure == "return_rate" and row.level is None)
-    headline = f"{came_back.words} Data up to {spoken_day(answer.as_of)}."
-    return {**steps, "comparisons": () if gone else answer.comparisons, "headline": headline}
+    overall = {row.figure: row for row in shown["figures"] if row.level is None}
+    told = (overall[figure].words for figure in ("held", "return_rate"))
+    headline = f"{' '.join(told)} Data up to {spoken_day(answer.as_of)}."
+    held = shown["held"]
+    if hidden["held"]:
+        # The bounds of those that held tell how many did not.
+        unbounded = dict.fromkeys(("bounds_low", "bounds_high", "chance_low", "chance_high"))
+        held = tuple(replace(row, **unbounded) for row in held)
+    return {**steps, "held": held, "comparisons": () if gone else answer.comparisons, "headline": headline}
 
 
 def _rows_left(answer: Any, name: str, hidden: Hidden) -> list[Any]:
