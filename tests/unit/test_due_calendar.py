@@ -3,7 +3,6 @@
 import re
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from typer.testing import CliRunner
 
 from dashboard.cli import app
 from dashboard.export.calendar import calendar_of
+from dashboard.questions.returns.answers_calls import BookedRow, CallRow, Calls
 from dashboard.questions.selection.selection import Selection
 from shared.statistics.wording import counted
 from tests.attack.house import ASIDE, House, open_house
@@ -20,18 +20,22 @@ from tests.conftest import TODAY
 MADE_AT = datetime(2026, 8, 31, 7, 5, 9, tzinfo=UTC)
 
 
-@dataclass(frozen=True)
-class Booking:
-    follow_up_id: str
-    rider_id: str
-    due_on: date
+def calls_on(today: date, *rows: CallRow, booked: tuple[BookedRow, ...] = ()) -> Calls:
+    return Calls(date(2026, 8, 28), {}, "", {}, today, 4, 4, "", rows, booked, ())
 
 
-DUE = (
-    Booking("U1", "R0655", date(2026, 8, 3)),
-    Booking("U2", "R;7,\\ü" + "x" * 80, date(2026, 8, 31)),
-    Booking("U3", "R9", date(2026, 12, 31)),
-)
+def call(session_id: str, rider_id: str, days_over: int, due_on: date | None) -> CallRow:
+    state = "not_booked" if due_on is None else "over" if days_over else "due"
+    fit = (session_id, date(2026, 7, 1))
+    return CallRow(state, rider_id, days_over, "north", "F1", *fit, due_on, due_on and f"U-{session_id}", due_on, "words")
+
+
+OVER = call("S0001", "R0655", 28, date(2026, 8, 3))
+DUE_TODAY = call("S0002", "R;7,\\ü" + "x" * 80, 0, date(2026, 8, 31))
+NOT_BOOKED = call("S0003", "R0009", 12, None)
+AHEAD = BookedRow("R0010", date(2026, 12, 31), 122, "north", "F1", "S0004", date(2026, 8, 1), "U-S0004", date(2026, 8, 1))
+DUE = calls_on(TODAY, OVER, DUE_TODAY, NOT_BOOKED, booked=(AHEAD,))
+IDS = [word for row in (OVER, DUE_TODAY, NOT_BOOKED, AHEAD) for word in (row.rider_id, row.session_id, "U-" + row.session_id)]
 
 
 def events(text: bytes) -> list[dict[str, str]]:
@@ -48,7 +52,7 @@ def events(text: bytes) -> list[dict[str, str]]:
 
 
 def test_lines_are_folded_and_end_as_the_rules_say() -> None:
-    text = calendar_of(DUE, TODAY, with_riders=True, made_at=MADE_AT)
+    text = calendar_of(DUE, with_riders=True, made_at=MADE_AT)
     assert text.endswith(b"END:VCALENDAR\r\n")
     assert b"\n" not in text.replace(b"\r\n", b"") and b"\r" not in text.replace(b"\r\n", b"")
     assert max(map(len, text.split(b"\r\n"))) <= 75  # octets, without the line's end (3.1)
@@ -60,39 +64,43 @@ def test_lines_are_folded_and_end_as_the_rules_say() -> None:
     assert b"VERSION:2.0" in head and any(line.startswith(b"PRODID:") for line in head)
 
 
-def test_each_booking_is_one_event_of_a_whole_day() -> None:
-    overdue, today, ahead = events(calendar_of(DUE, TODAY, with_riders=False, made_at=MADE_AT))
-    assert overdue["SUMMARY"] == "Follow-up overdue since 3 Aug 2026"
-    # What is overdue stands on today, and is a later form of the same event.
-    assert (overdue["DTSTART;VALUE=DATE"], overdue["DTEND;VALUE=DATE"], overdue["SEQUENCE"]) == ("20260831", "20260901", "28")
-    assert today["SUMMARY"] == ahead["SUMMARY"] == "Follow-up due"
+def test_each_open_follow_up_is_one_event_of_a_whole_day() -> None:
+    over, today, not_booked, ahead = events(calendar_of(DUE, with_riders=False, made_at=MADE_AT))
+    assert over["SUMMARY"] == "Call: follow-up was due 3 Aug 2026"
+    # What waits stands on today, where somebody looks, and is a later form of the same event.
+    assert (over["DTSTART;VALUE=DATE"], over["DTEND;VALUE=DATE"], over["SEQUENCE"]) == ("20260831", "20260901", "28")
+    assert today["SUMMARY"] == "Follow-up due"
     assert (today["DTSTART;VALUE=DATE"], today["SEQUENCE"]) == ("20260831", "0")
+    assert not_booked["SUMMARY"] == "Call to book a follow-up"
+    assert (not_booked["DTSTART;VALUE=DATE"], not_booked["SEQUENCE"]) == ("20260831", "12")
     # The day after the last of a year.
+    assert ahead["SUMMARY"] == "Follow-up"
     assert (ahead["DTSTART;VALUE=DATE"], ahead["DTEND;VALUE=DATE"]) == ("20261231", "20270101")
-    for event in (overdue, today, ahead):
+    for event in (over, today, not_booked, ahead):
         assert event["DTSTAMP"] == "20260831T070509Z"
         assert (event["CLASS"], event["TRANSP"]) == ("PRIVATE", "TRANSPARENT")
 
 
-def test_the_same_booking_keeps_its_number_from_file_to_file() -> None:
-    first = events(calendar_of(DUE, TODAY, with_riders=False, made_at=MADE_AT))
-    later = events(calendar_of(DUE[::-1], date(2026, 9, 20), with_riders=True))[::-1]
-    assert [event["UID"] for event in first] == [event["UID"] for event in later]
-    assert len({event["UID"] for event in first}) == 3
-    assert not any(booking.follow_up_id in event["UID"] for event, booking in zip(first, DUE, strict=True))
-    assert [int(event["SEQUENCE"]) for event in later] == [48, 20, 0]
+def test_a_fit_keeps_its_number_from_file_to_file() -> None:
+    first = events(calendar_of(DUE, with_riders=False, made_at=MADE_AT))
+    now_over = call("S0004", "R0010", 5, date(2026, 12, 31))
+    later = events(calendar_of(calls_on(date(2027, 1, 5), now_over, OVER), with_riders=True))
+    assert [event["UID"] for event in later] == [first[3]["UID"], first[0]["UID"]]
+    assert int(later[0]["SEQUENCE"]) > int(first[3]["SEQUENCE"])
+    assert len({event["UID"] for event in first}) == 4
 
 
 def test_a_rider_is_told_only_where_that_was_asked_for() -> None:
-    without = calendar_of(DUE, TODAY, with_riders=False)
-    assert not any(booking.rider_id.encode() in without or booking.follow_up_id.encode() in without for booking in DUE)
-    told = events(calendar_of(DUE, TODAY, with_riders=True))
+    without = calendar_of(DUE, with_riders=False).decode("utf-8")
+    assert [word for word in IDS if word in without] == []
+    told = events(calendar_of(DUE, with_riders=True))
     # A semicolon, a comma and a stroke are escaped in a text (3.3.11).
     assert told[1]["SUMMARY"] == r"Follow-up due\, rider R\;7\,\\ü" + "x" * 80
+    assert [event["SUMMARY"].rpartition(" ")[2] for event in told[::2]] == ["R0655", "R0009"]
 
 
 def test_none_due_is_an_empty_calendar() -> None:
-    assert events(calendar_of((), TODAY, with_riders=True)) == []
+    assert events(calendar_of(calls_on(TODAY), with_riders=True)) == []
 
 
 @pytest.fixture(scope="module")
@@ -102,9 +110,9 @@ def house(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
 
 
 def test_the_address_gives_each_reader_the_bookings_that_they_may_see(house: House) -> None:
-    answer = house.asker.ask("returns", Selection())
-    own = house.asker.ask("returns", Selection(fitter=("F2",)))
-    all_due, own_due = ({row.rider_id for row in one.overdue} for one in (answer, own))  # type: ignore[attr-defined]
+    answer, own = (house.asker.ask("calls", selection) for selection in (Selection(), Selection(fitter=("F2",))))
+    assert isinstance(answer, Calls) and isinstance(own, Calls)
+    all_due, own_due = ({row.rider_id for row in (*one.calls, *one.booked)} for one in (answer, own))
     assert own_due < all_due
     for name, due in (("olga", all_due), ("finn", own_due)):
         response = house.client(name).get("/download/calls.ics?riders=yes", headers=ASIDE)
