@@ -9,6 +9,7 @@ from dashboard.questions.door.asking import Choices
 from dashboard.questions.effects.answers_checks import CheckRow, Checks
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
@@ -194,6 +195,12 @@ def made_data() -> Data:
     )
 
 
+def made_calls() -> Calls:
+    """Nobody is to be called."""
+    today = date(2026, 6, 30)
+    return Calls(today, {}, "412 fits", {}, today, 412, 300, "No call today.", (), (), ())
+
+
 class MadeAsker:
     """Stands in for an Asker; a selection of triathlon is empty, one of indoor is a fault of the program."""
 
@@ -216,7 +223,7 @@ class MadeAsker:
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:
-            answer = {"studio": made_studio, "data": made_data, "checks": made_checks}[question]()
+            answer = {"studio": made_studio, "data": made_data, "checks": made_checks, "calls": made_calls}[question]()
         return replace(answer, selection=selection.as_dict())
 
     def freshness(self) -> Freshness:
