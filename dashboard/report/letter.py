@@ -44,7 +44,7 @@ def letter(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callab
         fills = filled(page, desk)
         places = [page.head_id, *(page.views[0].shows(desk) if page is not FITTERS else ())]
         shown = [fills[place](search, None) for place in places]
-        steps += _steps(shown)
+        steps += counted_steps(shown)
         yield _section(page, _small(on_paper(shown, with_riders=False, folded=False)))
     yield Section(TO_DO, "To do", "What waits for whom?", [_to_do(steps)])
 
@@ -61,7 +61,7 @@ def _small(nodes: list[Any]) -> list[Any]:
     return nodes
 
 
-def _steps(shown: Any) -> list[str]:
+def counted_steps(shown: Any) -> list[str]:
     """What waits, of the next steps of a page: those that are counted. Others lead on to what a screen alone shows."""
     items = [item for steps in of_class(shown, _STEPS) for item in _items(steps)]
     return [words_of(item) for item in items if _is_counted(item)]
@@ -78,7 +78,9 @@ def _items(node: Any) -> list[Any]:
 def _is_counted(node: Any) -> bool:
     if isinstance(node, list | tuple):
         return any(map(_is_counted, node))
-    return type(node).__name__ == "Strong" or (hasattr(node, "to_plotly_json") and _is_counted(getattr(node, "children", None)))
+    if type(node).__name__ == "Strong":
+        return words_of(node).strip() != "0"
+    return hasattr(node, "to_plotly_json") and _is_counted(getattr(node, "children", None))
 
 
 def _to_do(steps: list[str]) -> Any:
