@@ -1,11 +1,12 @@
 """Interval chart of one outcome: every support's told interval, and beside it the two estimates behind it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from dashboard.figures.names import OUTCOMES, SUPPORTS, unit_words
 from dashboard.figures.template import axis, layout, note
-from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, interval, number, palette
+from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_interval, bare_number, interval, number, palette
+from dashboard.figures.told_rows import ToldRow, span_of, told_rows
 from dashboard.questions.models.answers_models import EffectRow
 
 ROW_PX = 42
@@ -74,7 +75,7 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
                 zeroline=True,
                 zerolinecolor=colours.ink,
                 zerolinewidth=1,
-                title=_direction(outcome),
+                title=direction_axis(outcome),
                 # Without any figure there is nothing to measure.
                 visible=any(row.pooled is not None for row in ordered),
             ),
@@ -93,6 +94,43 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
     }
 
 
+def told_row(row: EffectRow, empty: Callable[[EffectRow], str]) -> ToldRow:
+    """The row of a chart of told intervals; a change that is claimed is told by its direction and size, as in: nearer by 0.29 to
+    0.50. `empty` says what stands in the place of a missing figure."""
+    name = SUPPORTS[row.support]
+    if row.told_low is None or row.told_high is None:
+        return ToldRow(name, empty(row), None, None, is_claimed=False)
+    changes = f"{row.n_changes:,} changes, {row.n_riders:,} riders"
+    ends = interval(row.told_low, row.told_high, row.unit, effect=True)
+    return ToldRow(
+        name,
+        f"{_way(row)} by {_size(row)}" if row.direction else "no clear change",
+        row.told_low,
+        row.told_high,
+        is_claimed=row.direction != 0,
+        hover=f"<b>{name}</b><br>{ends}<br>{changes}",
+    )
+
+
+def _way(row: EffectRow) -> str:
+    words = OUTCOMES[row.outcome]
+    return words.more if row.direction > 0 else words.less
+
+
+def _size(row: EffectRow) -> str:
+    """Both ends of a claimed interval without their sign, the smaller first."""
+    ends = sorted(abs(end) for end in (row.told_low, row.told_high) if end is not None)
+    return " to ".join(bare_number(end, row.unit, effect=True).lstrip("+") for end in ends)
+
+
+def told_panel(
+    rows: Sequence[EffectRow], outcome: str, empty: Callable[[EffectRow], str], theme: str | None
+) -> dict[str, Any]:
+    """The told intervals of one outcome as a plain dict, without the two estimates behind them."""
+    drawn = [told_row(row, empty) for row in in_order(rows, outcome)]
+    return told_rows(drawn, theme, title=direction_axis(outcome), span=span_of(drawn))
+
+
 def alternative(rows: Sequence[EffectRow], outcome: str) -> str:
     """The panel in words, for a reader who does not see it."""
     name = OUTCOMES[outcome]
@@ -106,7 +144,8 @@ def alternative(rows: Sequence[EffectRow], outcome: str) -> str:
     return f"Chart of the told intervals of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
 
 
-def _direction(outcome: str) -> str:
+def direction_axis(outcome: str) -> str:
+    """The title of an axis: what less and more of the outcome means, and its unit."""
     words = OUTCOMES[outcome]
     return f"← {words.less}   {unit_words(outcome)}   {words.more} →"
 
