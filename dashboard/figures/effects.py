@@ -123,9 +123,7 @@ def _size(row: EffectRow) -> str:
     return " to ".join(bare_number(end, row.unit, effect=True).lstrip("+") for end in ends)
 
 
-def told_panel(
-    rows: Sequence[EffectRow], outcome: str, empty: Callable[[EffectRow], str], theme: str | None
-) -> dict[str, Any]:
+def told_panel(rows: Sequence[EffectRow], outcome: str, empty: Callable[[EffectRow], str], theme: str | None) -> dict[str, Any]:
     """The told intervals of one outcome as a plain dict, without the two estimates behind them."""
     drawn = [told_row(row, empty) for row in in_order(rows, outcome)]
     return told_rows(drawn, theme, title=direction_axis(outcome), span=span_of(drawn))

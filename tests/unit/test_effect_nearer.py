@@ -12,7 +12,9 @@ from shared.settings import Settings
 from tests.unit.made_answers import made_effects
 
 
-def row(support: str, level: str, low: float | None, high: float | None, q_value: float = 0.001, n_riders: int = 30) -> EffectRow:
+def row(
+    support: str, level: str, low: float | None, high: float | None, q_value: float = 0.001, n_riders: int = 30
+) -> EffectRow:
     """A row on the distance from neutral with its told interval; minus is nearer."""
     made = replace(
         made_effects().effects[4], outcome="off_neutral", support=support, split="arrival_direction", level=level,

@@ -4,13 +4,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from dashboard.pages.supports.doses import doses
+from dashboard.pages.supports.further import further, larger, rests_on_one
 
 from dashboard.components.address import Addresses, read_view
 from dashboard.components.page import Desk
 from dashboard.figures.theme import bare_interval
 from dashboard.pages.supports import callbacks
-from dashboard.pages.supports.doses import doses
-from dashboard.pages.supports.further import further, larger, rests_on_one
 from dashboard.pages.supports.grid import Ground, cells_of, grid, grid_table, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
 from dashboard.pages.supports.tables import influence_columns

@@ -1,5 +1,6 @@
 """Why a row of effects has no figure, and how many more changes it needs before it has one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboard.questions.models.answers_models import EffectRow
@@ -44,3 +45,9 @@ def why_empty(row: EffectRow, settings: Settings) -> str:
     if "changed together" in row.words:
         return "always changed together with others"
     return "rests on one rider" if "one rider alone" in row.words else "no figure"
+
+
+def nearest(rows: Sequence[EffectRow], settings: Settings, n: int) -> list[tuple[EffectRow, Needed]]:
+    """The rows without figures that lack the fewest changes, `n` at most; never-changed ones are left aside."""
+    lacking = [(row, one) for row in rows if row.n_changes and (one := needed(row, settings))]
+    return sorted(lacking, key=lambda found: (found[1].changes, found[1].riders))[:n]
