@@ -95,8 +95,10 @@ def effects_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) ->
 
 
 def told_row(row: EffectRow, empty: Callable[[EffectRow], str]) -> ToldRow:
-    """The row of a chart of told intervals; a change that is claimed is told by its direction and size, as in: nearer by 0.29 to
-    0.50. `empty` says what stands in the place of a missing figure."""
+    """The row of a chart of told intervals, a claimed change told by its direction and size, as in: 0.29 to 0.50 nearer.
+
+    `empty` says what stands in the place of a missing figure.
+    """
     name = SUPPORTS[row.support]
     if row.told_low is None or row.told_high is None:
         return ToldRow(name, empty(row), None, None, is_claimed=False)
@@ -104,7 +106,7 @@ def told_row(row: EffectRow, empty: Callable[[EffectRow], str]) -> ToldRow:
     ends = interval(row.told_low, row.told_high, row.unit, effect=True)
     return ToldRow(
         name,
-        f"{_way(row)} by {_size(row)}" if row.direction else "no clear change",
+        f"{_size(row)} {_way(row)}" if row.direction else "unclear",
         row.told_low,
         row.told_high,
         is_claimed=row.direction != 0,

@@ -21,18 +21,16 @@ def of_arrival(rows: Sequence[EffectRow], arrival: str) -> list[EffectRow]:
 
 
 def finding(rows: Sequence[EffectRow], arrival: str) -> str:
-    """What the panel shows, for its title: how many supports clearly bring these knees nearer, and how many take them further."""
+    """With how many supports these knees clearly came nearer, and with how many further, for the title of their panel."""
     name = f"Came {arrival}"
     here = of_arrival(rows, arrival)
     if all(row.told_low is None for row in here):
-        return f"{name}: not enough yet for any support"
+        return f"{name}: not enough yet"
     nearer, further = (sum(row.direction == sign for row in here) for sign in (-1, 1))
     parts = [(words, n) for words, n in (("nearer", nearer), ("further", further)) if n]
     if not parts:
-        return f"{name}: no clear change for any support"
-    (words, n), *rest = parts
-    also = "".join(f", {words} with {n}" for words, n in rest)
-    return f"{name}: {words} with {n} support{'' if n == 1 else 's'}{also}"
+        return f"{name}: no clear change"
+    return f"{name}: {', '.join(f'{n} {words}' for words, n in parts)}"
 
 
 def alternative(rows: Sequence[EffectRow], arrival: str, empty: Empty) -> str:

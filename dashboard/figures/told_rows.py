@@ -9,17 +9,19 @@ from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import Palette, palette
 
 # Heights in px: of a row, from its top to its words and to its bar, and of the axis below.
-ROW_PX: Final = 36
-_WORDS_PX: Final = 12
-_BAR_PX: Final = 27
-_AXIS_PX: Final = 44
+ROW_PX: Final = 28
+_WORDS_PX: Final = 9
+_BAR_PX: Final = 21
+_AXIS_PX: Final = 40
 _ROOM: Final = 0.04
 
 
 @dataclass(frozen=True)
 class ToldRow:
-    """A row: its name, its figures in words, the told interval, whether a change is claimed by it, and what is told of it at the
-    pointer. Without ends there is no bar, and `printed` says why."""
+    """A row: its name, its figures in words, the told interval, whether a change is claimed by it, what the pointer finds.
+
+    Without ends there is no bar, and `printed` says why.
+    """
 
     name: str
     printed: str
@@ -89,7 +91,7 @@ def _words(rows: Sequence[ToldRow], ends: tuple[float, float], colours: Palette)
 
 def _bars(told: Sequence[tuple[float, ToldRow]], claimed: bool, colours: Palette) -> dict[str, Any]:
     chosen = [(y, row.ends) for y, row in told if row.ends and row.is_claimed is claimed]
-    return lines(chosen, colours.accent if claimed else colours.line, 7 if claimed else 2.5)
+    return lines(chosen, colours.accent if claimed else colours.line, 6 if claimed else 2.5)
 
 
 def _pointed_at(told: Sequence[tuple[float, ToldRow]]) -> dict[str, Any]:

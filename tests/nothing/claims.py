@@ -77,8 +77,8 @@ CLAIMS: Final = (
         r"brings the knee nearer|takes the knee further|"
         r"brings knees that came [a-z ]+ nearer|takes knees that came [a-z ]+ further)",
     ),
-    _kind("effect", r"^Came [a-z ]+: (?:nearer|further) with \d+", is_echo=True),
-    _kind("effect", rf"^(?:nearer|further|inward|outward|less|more) by {_NUMBER}", is_echo=True),
+    _kind("effect", r"^Came [a-z ]+: \d+ (?:nearer|further)", is_echo=True),
+    _kind("effect", rf"^{_NUMBER} to {_NUMBER} (?:nearer|further|inward|outward|less|more)$", is_echo=True),
     _kind("effect", r": a clear change for (?:all )?\d+", is_echo=True),
     _kind("levels differ", rf"{_SUPPORT} differs between levels"),
     _kind("levels differ", r"by [a-z ]+: a difference for ", is_echo=True),

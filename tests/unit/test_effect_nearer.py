@@ -33,7 +33,7 @@ UNCLEAR = row("shim", "inward", -0.55, 0.02, q_value=0.11)
 def test_the_sentence_tells_what_brings_inward_and_outward_knees_nearer() -> None:
     assert headline_of([SHIM_OUT, STANCE_OUT, INSOLE_IN, SHIM_IN]) == (
         "One more varus shim brings knees that came inward nearer to neutral by 0.29 to 0.50° (497 riders); "
-        "one mm of outward stance brings knees that came outward nearer to neutral by 0.02 to 0.12° (1 rider)."
+        "one mm of outward stance those that came outward, by 0.02 to 0.12° (1 rider)."
     )
 
 

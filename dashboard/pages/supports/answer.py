@@ -1,4 +1,4 @@
-"""The answer: what brings a knee nearer to neutral, for knees that came inward, near neutral and outward, and what to do next."""
+"""The answer: what brings a knee nearer to neutral, by where it stood at arrival, and what to do next."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -84,11 +84,11 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
 
     for arch in _ARCHES:
         if selection.arch_height != (arch,):
-            yield NextStep(f"The same for {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
+            yield NextStep(f"For {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
     if selection.arch_height:
-        yield NextStep("The same for every arch", page(replace(selection, arch_height=())))
+        yield NextStep("For every arch", page(replace(selection, arch_height=())))
     if n_apart := sum(estimates_differ(row) for row in rows):
-        words = "of these figures hang on how they are estimated: record a repeat before a change"
+        words = "bars span estimates that differ: record a repeat before a change"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
 
 

@@ -1,6 +1,5 @@
 """What the views of the Supports page ask, each for what it shows, and the choice of an outcome as links."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final, cast
@@ -38,12 +37,10 @@ def chosen_outcome(view: View) -> str:
     return outcome
 
 
-def outcome_links(
-    desk: Desk, selection: Selection, path: str, chosen: str, outcomes: Sequence[str] = MAIN_OUTCOMES
-) -> html.Nav:
+def outcome_links(desk: Desk, selection: Selection, path: str, chosen: str) -> html.Nav:
     """The choice of an outcome of a view, as links, so that it is part of the address."""
     items = []
-    for code in outcomes:
+    for code in MAIN_OUTCOMES:
         name, is_chosen = OUTCOMES[code].name, code == chosen
         items.append(
             html.Li(

@@ -29,8 +29,8 @@ def headline_of(rows: Iterable[EffectRow]) -> str:
     nearer = [row for direction in _AWAY if (row := _leading(_of(told, direction), -1))]
     if nearer:
         silent = [direction for direction in _AWAY if all(row.level != direction for row in nearer)]
-        brought, *also = map(_brought, nearer)
-        told_of = "; ".join((brought, *map(_inside, also)))
+        brought, *also = nearer
+        told_of = "; ".join((_brought(brought), *map(_brought_too, also)))
         return " ".join((f"{told_of}.", *(_for_others(_of(told, one), one) for one in silent)))
     if further := _leading(told, 1):
         return f"{_taken(further)}. No support clearly brings a knee nearer."
@@ -67,6 +67,10 @@ def _surest(rows: Sequence[EffectRow]) -> EffectRow | None:
 
 def _brought(row: EffectRow) -> str:
     return f"{name_of(row.support)} brings knees that came {row.level} nearer to neutral by {_size(row)} ({_riders(row)})"
+
+
+def _brought_too(row: EffectRow) -> str:
+    return f"{_inside(name_of(row.support))} those that came {row.level}, by {_size(row)} ({_riders(row)})"
 
 
 def _taken(row: EffectRow) -> str:
