@@ -1,10 +1,10 @@
 """What each support did at the levels of a split: one row where the levels do not clearly differ, one a level where they do."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from dashboard.figures.effects import direction_axis, in_order, told_row
+from dashboard.figures.effects import Empty, direction_axis, in_order, told_row
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import interval
 from dashboard.figures.told_rows import ToldRow, span_of, told_rows
@@ -13,7 +13,6 @@ from dashboard.questions.models.answers_models import EffectRow
 
 # Beyond so many rows the levels of further supports stand in the table alone.
 MOST_ROWS: Final = 30
-Empty = Callable[[EffectRow], str]
 
 
 def told_once(

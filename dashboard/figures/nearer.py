@@ -1,9 +1,9 @@
 """What each support did to the distance from neutral, for knees that came inward, near neutral or outward: a panel each."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
-from dashboard.figures.effects import direction_axis, told_row
+from dashboard.figures.effects import Empty, direction_axis, told_row
 from dashboard.figures.names import SUPPORTS
 from dashboard.figures.told_rows import span_of, told_rows
 from dashboard.questions.effects.nearer import shift_words
@@ -11,7 +11,6 @@ from dashboard.questions.models.answers_models import EffectRow
 
 OUTCOME: Final = "off_neutral"
 ARRIVALS: Final = ("inward", "near neutral", "outward")
-Empty = Callable[[EffectRow], str]
 
 
 def of_arrival(rows: Sequence[EffectRow], arrival: str) -> list[EffectRow]:

@@ -8,7 +8,7 @@ NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
     Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
     Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change;
+    Difference, points; beyond the noise, its interval; One more shim; over both estimates, a clear change;
     The larger; The signals; Where they disagree;
     Outside the limits; outside the limits; Right less left; Left knee further out, beyond the limit; Feet differ;
     Right knee further out, beyond the limit; One in ten, or more; If all not seen were lost, or held; further riders →;

@@ -12,9 +12,9 @@ from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.effects import estimates_differ
+from dashboard.figures.effects import Empty, estimates_differ
 from dashboard.figures.names import plain
-from dashboard.figures.nearer import ARRIVALS, Empty, alternative, finding, nearer_panel, of_arrival
+from dashboard.figures.nearer import ARRIVALS, alternative, finding, nearer_panel, of_arrival
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.asked import PATH, TEXT, nearer

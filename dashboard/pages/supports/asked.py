@@ -16,6 +16,8 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
 PATH: Final = "supports"
+# The outcome of the answer: the distance from neutral, by where the knee stood at arrival.
+NEARER: Final = "off_neutral"
 TEXT: Final = read_text(Path(__file__).with_name("text.md"))
 
 
@@ -29,26 +31,32 @@ def nearer(desk: Desk, selection: Selection) -> Effects:
     return effects(desk, replace(selection, split=None), "directions")
 
 
-def chosen_outcome(view: View) -> str:
-    """The outcome named in the address, or the first. Raises UsageError for an unknown one."""
-    outcome = view.page_words.get("outcome", MAIN_OUTCOMES[0])
+def chosen_outcome(view: View, without: str = MAIN_OUTCOMES[0]) -> str:
+    """The outcome named in the address, or `without` one. Raises UsageError for one that has no views."""
+    outcome = view.page_words.get("outcome")
+    if outcome is None:
+        return without
     if outcome not in MAIN_OUTCOMES:
         raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(MAIN_OUTCOMES)}.")
     return outcome
 
 
-def outcome_links(desk: Desk, selection: Selection, path: str, chosen: str) -> html.Nav:
-    """The choice of an outcome of a view, as links, so that it is part of the address."""
-    items = []
-    for code in MAIN_OUTCOMES:
-        name, is_chosen = OUTCOMES[code].name, code == chosen
-        items.append(
-            html.Li(
-                dcc.Link(
-                    [name, html.Span(" (shown)", className="for-readers")] if is_chosen else name,
-                    href=desk.addresses.page(f"{PATH}/{path}", selection.query(), {"outcome": code}),
-                    className="choice is-chosen" if is_chosen else "choice",
-                )
-            )
-        )
-    return html.Nav(html.Ul(items, className="choices"), **{"aria-label": "Outcome", "data-choices": "outcome"})
+def outcome_name(outcome: str) -> str:
+    """What an outcome is called on this page."""
+    return "Nearer to neutral" if outcome == NEARER else OUTCOMES[outcome].name
+
+
+def outcome_links(desk: Desk, selection: Selection, path: str, chosen: str, *, with_nearer: bool = False) -> html.Nav:
+    """The choice of an outcome of a view, as links, so that it is part of the address; the answer's own needs no word."""
+
+    def choice(code: str) -> html.Li:
+        words = {} if code == NEARER else {"outcome": code}
+        href = desk.addresses.page(f"{PATH}/{path}", selection.query(), words)
+        if code != chosen:
+            return html.Li(dcc.Link(outcome_name(code), href=href, className="choice"))
+        shown = [outcome_name(code), html.Span(" (shown)", className="for-readers")]
+        return html.Li(dcc.Link(shown, href=href, className="choice is-chosen"))
+
+    codes = (NEARER, *MAIN_OUTCOMES) if with_nearer else MAIN_OUTCOMES
+    links = html.Ul([choice(code) for code in codes], className="choices")
+    return html.Nav(links, **{"aria-label": "Outcome", "data-choices": "outcome"})

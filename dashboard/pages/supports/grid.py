@@ -1,6 +1,6 @@
 """The grid of supports and foot types (or the levels of another split), for one outcome; a row narrows the page to itself."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,6 +9,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk
+from dashboard.figures.effects import Empty
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
 from dashboard.pages.supports.asked import PATH
@@ -17,7 +18,6 @@ from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.selection import Selection
 
 Cells = dict[tuple[str | None, str], EffectRow]
-Empty = Callable[[EffectRow], str]
 VIEW_PATH = "for-whom"
 
 

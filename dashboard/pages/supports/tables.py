@@ -5,7 +5,7 @@ from typing import Any
 from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
-from dashboard.figures.effects import estimates_agree, estimates_differ
+from dashboard.figures.effects import estimates_agree, estimates_differ, row_name
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.effects.answers_effects import DoseRow, NeutralRow
@@ -36,7 +36,7 @@ def effect_columns() -> list[Column]:
 def estimate_columns(level: str) -> list[Column]:
     """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
     return [
-        Column("Support", lambda row: SUPPORTS[row.support]),
+        Column("Support", row_name),
         _told_interval_column(),
         *_both_estimates(level),
         Column("The two estimates", _whether_they_agree),

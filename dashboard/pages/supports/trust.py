@@ -5,33 +5,38 @@ from typing import Any, cast
 
 from dashboard.components import html
 from dashboard.components.address import View
-from dashboard.components.chart import chart, marks_key, reading
+from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, method
-from dashboard.components.page import Desk, PageView, Show
+from dashboard.components.page import Desk, PageView, Show, place
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.effects import alternative, effects_panel, estimates_agree, estimates_differ, in_order
+from dashboard.figures.effects import estimates_agree, estimates_differ, estimates_panel, in_order, told_words
 from dashboard.figures.names import OUTCOMES, SUPPORTS
+from dashboard.figures.nearer import ARRIVALS, of_arrival
 from dashboard.figures.neutral import alternative as neutral_alternative
 from dashboard.figures.neutral import finding as neutral_finding
 from dashboard.figures.neutral import neutral_chart
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, nearer, outcome_links
+from dashboard.pages.supports.asked import NEARER, TEXT, chosen_outcome, effects, nearer, outcome_links, outcome_name
 from dashboard.pages.supports.checked import checked
 from dashboard.pages.supports.tables import estimate_columns, influence_columns, larger, neutral_columns, responder_columns
 from dashboard.questions.effects.answers_checks import Checks
 from dashboard.questions.effects.answers_effects import Effects, InfluenceRow
+from dashboard.questions.effects.nearer import rows_by_arrival
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
 
 
+def layout() -> list[Any]:
+    return [html.Div([place(ids.BOTH), place(ids.CHANCE)], className="panels trust"), ids.CHECKS, ids.INFLUENCE]
+
+
 def shows(desk: Desk) -> dict[str, Show]:
     def show_both(view: View, theme: str | None) -> Any:
-        outcome = chosen_outcome(view)
-        answer = effects(desk, view.selection, "overall", outcomes=(outcome,))
-        return [outcome_links(desk, view.selection, VIEW.path, outcome), *both(desk, view.selection, answer, outcome, theme)]
+        outcome = chosen_outcome(view, NEARER)
+        return both(desk, view.selection, _held(desk, view.selection, outcome), outcome, theme)
 
     def show_checks(view: View, _: str | None) -> Any:
         outcome = chosen_outcome(view)
@@ -53,33 +58,39 @@ def shows(desk: Desk) -> dict[str, Show]:
     return {ids.BOTH: show_both, ids.CHECKS: show_checks, ids.CHANCE: show_chance, ids.INFLUENCE: show_influence}
 
 
-def both(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme: str | None) -> list[Any]:
-    """Both estimates of one outcome beside the interval that is told, and what follows where they differ."""
-    rows = in_order(answer.effects, outcome)
+def _held(desk: Desk, selection: Selection, outcome: str) -> list[EffectRow]:
+    """The rows of which both estimates are shown: those of the answer, or of another outcome that is chosen."""
+    if outcome != NEARER:
+        return in_order(effects(desk, selection, "overall", outcomes=(outcome,)).effects, outcome)
+    rows = rows_by_arrival(nearer(desk, selection).effects)
+    return [row for arrival in ARRIVALS for row in of_arrival(rows, arrival)]
+
+
+def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: str, theme: str | None) -> list[Any]:
+    """The choice of an outcome, both estimates of it beside the interval that is told, and what follows where they differ."""
+    choice, name = outcome_links(desk, selection, VIEW.path, outcome, with_nearer=True), outcome_name(outcome)
     estimated = [row for row in rows if row.pooled is not None]
     if not estimated:
-        return [html.P(f"{OUTCOMES[outcome].name}: no figure yet for any support, so there is nothing to hold beside it.")]
+        return [choice, html.P(f"{name}: no figure yet for any support, so there is nothing to hold beside it.")]
     apart = [row for row in estimated if estimates_differ(row)]
     kinds = dict.fromkeys(larger(row) for row in apart)
     return [
-        html.Div(
-            chart(
-                effects_panel(rows, outcome, theme),
-                title=f"{OUTCOMES[outcome].name}: {_how_they_stand(estimated, apart)}",
-                alternative=alternative(rows, outcome),
-                name=f"both-{outcome}",
-                level=2,
-                table=table(
-                    f"Both estimates of the effects on {OUTCOMES[outcome].name.lower()}",
-                    estimate_columns(number(desk.level, "share")),
-                    estimated,
-                    csv=desk.csv("effects", "effects", selection),
-                    row_key="support",
-                ),
+        choice,
+        chart(
+            estimates_panel(estimated, outcome, theme),
+            title=f"{name}: {_how_they_stand(estimated, apart)}",
+            alternative=told_words(estimated, outcome),
+            name=f"both-{outcome}",
+            level=2,
+            table=table(
+                f"Both estimates: {name.lower()}",
+                estimate_columns(number(desk.level, "share")),
+                estimated,
+                csv=desk.csv("effects", "effects", selection),
+                row_key="support",
             ),
-            className="panels is-single",
         ),
-        marks_key(),
+        _estimates_key(),
         reading(*paragraphs(TEXT["disagree" if apart else "agree"])),
         html.Details(
             [
@@ -109,29 +120,43 @@ def chance(desk: Desk, selection: Selection, answer: Effects, theme: str | None)
         return []
     level = number(desk.level, "share")
     return [
-        html.Div(
-            chart(
-                neutral_chart(answer.off_neutral, theme),
-                title=neutral_finding(answer.off_neutral),
-                alternative=neutral_alternative(answer.off_neutral),
-                name="off-neutral",
-                level=2,
-                table=table(
-                    "Change in the distance from neutral, arrival to departure",
-                    neutral_columns(level),
-                    answer.off_neutral,
-                    csv=desk.csv("effects", "off_neutral", selection),
-                ),
+        chart(
+            neutral_chart(answer.off_neutral, theme),
+            title=neutral_finding(answer.off_neutral),
+            alternative=neutral_alternative(answer.off_neutral),
+            name="off-neutral",
+            level=2,
+            table=table(
+                "Change in the distance from neutral, arrival to departure",
+                neutral_columns(level),
+                answer.off_neutral,
+                csv=desk.csv("effects", "off_neutral", selection),
             ),
-            className="panels is-single neutral",
         ),
         _neutral_key(),
         reading(*paragraphs(TEXT["neutral"])),
     ]
 
 
+def _estimates_key() -> html.Ul:
+    """The marks of both estimates; each differs in shape, not only in colour."""
+    return _key(
+        (
+            ("claimed", "over both estimates, a clear change"),
+            ("told", "no clear change"),
+            ("pooled", "over all riders (pooled)"),
+            ("within", "each knee against itself (within knee)"),
+        )
+    )
+
+
 def _neutral_key() -> html.Ul:
-    marks = (("net", "beyond the noise, its interval"), ("measured", "as measured"), ("noise", "what noise alone would do"))
+    return _key(
+        (("net", "beyond the noise, its interval"), ("measured", "as measured"), ("noise", "what noise alone would do"))
+    )
+
+
+def _key(marks: Sequence[tuple[str, str]]) -> html.Ul:
     return html.Ul(
         [html.Li([html.Span(className=f"mark mark-{mark}", **{"aria-hidden": "true"}), words]) for mark, words in marks],
         className="marks-key",
@@ -205,4 +230,4 @@ def _turns(row: InfluenceRow, estimate: str) -> bool:
     return bool(low * high <= 0)
 
 
-VIEW = PageView("how-far-to-trust-it", "How far to trust it", lambda: [ids.BOTH, ids.CHECKS, ids.CHANCE, ids.INFLUENCE], shows)
+VIEW = PageView("how-far-to-trust-it", "How far to trust it", layout, shows)

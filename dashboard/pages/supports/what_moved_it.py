@@ -8,7 +8,7 @@ from dashboard.components.chart import chart, reading
 from dashboard.components.page import Desk, PageView, Show, place
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.effects import alternative, finding, in_order, told_panel
+from dashboard.figures.effects import finding, in_order, told_panel, told_words
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
@@ -48,7 +48,7 @@ def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
     return chart(
         told_panel(answer.effects, outcome, empty, theme),
         title=finding(answer.effects, outcome),
-        alternative=alternative(answer.effects, outcome),
+        alternative=told_words(in_order(answer.effects, outcome), outcome, empty),
         name=outcome,
         level=2,
         table=table(
