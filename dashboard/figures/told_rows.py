@@ -8,13 +8,14 @@ from dashboard.figures.dot_rows import LABEL_PX, lines, rules, texts
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import Palette, palette
 
-# Heights in px: of a row, from its top to its words and to its bar, from the bar to the estimates beside it, of the axis below.
+# Heights in px: of a row, from its top to its words and to its bar, from the bar to its estimates, of the axis.
 ROW_PX: Final = 28
-WITH_ESTIMATES_PX: Final = 33
+WITH_ESTIMATES_PX: Final = 35
 _WORDS_PX: Final = 9
 _BAR_PX: Final = 21
-_BESIDE_PX: Final = 5.5
-_STROKE_PX: Final = 5.5
+_BAR_BESIDE_PX: Final = 24
+_BESIDE_PX: Final = 5
+_STROKE_PX: Final = 4.5
 _AXIS_PX: Final = 40
 _ROOM: Final = 0.04
 
@@ -58,10 +59,10 @@ def span_of(rows: Sequence[ToldRow]) -> tuple[float, float]:
 def told_rows(rows: Sequence[ToldRow], theme: str | None, *, title: str, span: tuple[float, float]) -> dict[str, Any]:
     """The rows from top to bottom as a plain dict; `title` is the axis's, `span` what it reaches over at least."""
     colours = palette(theme)
-    row_px = WITH_ESTIMATES_PX if any(row.estimates for row in rows) else ROW_PX
+    row_px, bar_px = (WITH_ESTIMATES_PX, _BAR_BESIDE_PX) if any(row.estimates for row in rows) else (ROW_PX, _BAR_PX)
     room = _ROOM * (span[1] - span[0])
     ends = (span[0] - room, span[1] + room)
-    told = [(place + _BAR_PX / row_px, row) for place, row in enumerate(rows) if row.ends]
+    told = [(place + bar_px / row_px, row) for place, row in enumerate(rows) if row.ends]
     below = _AXIS_PX if told else 4
     return {
         "data": [

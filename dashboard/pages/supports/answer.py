@@ -17,7 +17,7 @@ from dashboard.figures.names import plain
 from dashboard.figures.nearer import ARRIVALS, alternative, finding, nearer_panel, of_arrival
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import PATH, TEXT, nearer
+from dashboard.pages.supports.asked import PATH, TEXT, chosen_outcome, nearer
 from dashboard.pages.supports.tables import nearer_columns
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.effects.nearer import rows_by_arrival
@@ -30,6 +30,7 @@ _ARCHES = ("low", "medium", "high")
 
 def head(desk: Desk) -> Show:
     def show(view: View, _: str | None) -> Any:
+        chosen_outcome(view)  # refused where every view tells it
         answer = nearer(desk, view.selection)
         return [selected(answer, riders=answer.n_riders, captures=answer.n_captures), headline(answer.headline)]
 

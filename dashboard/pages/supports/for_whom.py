@@ -53,9 +53,9 @@ def for_whom(answer: Effects, ground: Ground, theme: str | None) -> list[Any]:
         html.Div([choice, way_back(ground)], className="choices-line"),
         html.Div(
             chart(
-                levels_chart(told, ground.outcome, ground.split, empty, theme),
+                levels_chart(told, ground.outcome, empty, theme),
                 title=grid_title(list(cells.values()), families, ground),
-                alternative=alternative(told, ground.outcome, ground.split, empty),
+                alternative=alternative(told, ground.outcome, empty),
                 name="for-whom",
                 level=2,
                 table=grid_table(cells, ground, empty),

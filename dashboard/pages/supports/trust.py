@@ -30,7 +30,8 @@ from dashboard.questions.selection.selection import Selection
 
 
 def layout() -> list[Any]:
-    return [html.Div([place(ids.BOTH), place(ids.CHANCE)], className="panels trust"), ids.CHECKS, ids.INFLUENCE]
+    sides = ((ids.BOTH,), (ids.CHANCE, ids.CHECKS))
+    return [html.Div([html.Div([place(one) for one in side]) for side in sides], className="panels trust"), ids.INFLUENCE]
 
 
 def shows(desk: Desk) -> dict[str, Show]:
