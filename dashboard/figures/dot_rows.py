@@ -53,9 +53,9 @@ def dot_rows(
     placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
     return {
         "data": [
-            _rules(len(rows), ends, colours),
+            rules(len(rows), ends, colours),
             *_words(rows, ends, row_px, colours),
-            _lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
+            lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
             _ends([(y, mark.ends) for y, mark in placed if mark.ends], colours.line),
             *(_intervals(placed, quiet, colours) for quiet in (True, False)),
             *(_dots(placed, quiet, colours) for quiet in (True, False)),
@@ -108,12 +108,13 @@ def _ticks(rows: Sequence[DotRow], whole: bool, step: float | None) -> list[floa
     return [step * tick for tick in range(count + 1)]
 
 
-def _lines(lines: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
+def lines(drawn: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
+    """Level lines, each at its place in rows from one end to the other."""
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": [x for _, (low, high) in lines for x in (low, high, None)],
-        "y": [at for y, _ in lines for at in (y, y, None)],
+        "x": [x for _, (low, high) in drawn for x in (low, high, None)],
+        "y": [at for y, _ in drawn for at in (y, y, None)],
         "line": {"color": colour, "width": width},
         "hoverinfo": "skip",
     }
@@ -132,7 +133,7 @@ def _ends(lines: Sequence[tuple[float, tuple[float, float]]], colour: str) -> di
 
 def _intervals(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
     chosen = [(y, (mark.low, mark.high)) for y, mark in placed if mark.is_quiet == quiet]
-    return _lines(chosen, colours.muted if quiet else colours.accent, 1.5 if quiet else 4)
+    return lines(chosen, colours.muted if quiet else colours.accent, 1.5 if quiet else 4)
 
 
 def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
@@ -150,9 +151,9 @@ def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -
     }
 
 
-def _rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str, Any]:
+def rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str, Any]:
     """Draws quiet lines between the rows."""
-    return _lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
+    return lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
 
 
 def _words(rows: Sequence[DotRow], ends: tuple[float, float], row_px: int, colours: Palette) -> list[dict[str, Any]]:
@@ -161,13 +162,13 @@ def _words(rows: Sequence[DotRow], ends: tuple[float, float], row_px: int, colou
     names = [f"<b>{row.name}</b>  {row.counted}".rstrip() for row in rows]
     missing = {_place(place, 0, row_px): row.missing for place, row in enumerate(rows) if not row.marks}
     return [
-        _texts(ends[0], tops, names, "middle right", colours.ink),
-        _texts(ends[1], tops, [row.printed for row in rows], "middle left", colours.ink),
-        _texts(ends[0], list(missing), list(missing.values()), "middle right", colours.muted),
+        texts(ends[0], tops, names, "middle right", colours.ink),
+        texts(ends[1], tops, [row.printed for row in rows], "middle left", colours.ink),
+        texts(ends[0], list(missing), list(missing.values()), "middle right", colours.muted),
     ]
 
 
-def _texts(x: float, y: Sequence[float], texts: Sequence[str], position: str, colour: str) -> dict[str, Any]:
+def texts(x: float, y: Sequence[float], texts: Sequence[str], position: str, colour: str) -> dict[str, Any]:
     """Words at one end of each row. As annotations they took the browser ten times as long."""
     return {
         "type": "scatter",

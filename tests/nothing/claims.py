@@ -74,8 +74,11 @@ CLAIMS: Final = (
     _kind(
         "effect",
         rf"{_SUPPORT} (?:raises the tilt|lowers the tilt|adds sway|takes sway away|moves the knee (?:in|out)ward|"
-        r"brings the knee nearer|takes the knee further)",
+        r"brings the knee nearer|takes the knee further|"
+        r"brings knees that came [a-z ]+ nearer|takes knees that came [a-z ]+ further)",
     ),
+    _kind("effect", r"^Came [a-z ]+: \d+ (?:nearer|further)", is_echo=True),
+    _kind("effect", rf"^{_NUMBER} to {_NUMBER} (?:nearer|further|inward|outward|less|more)$", is_echo=True),
     _kind("effect", r": a clear change for (?:all )?\d+", is_echo=True),
     _kind("levels differ", rf"{_SUPPORT} differs between levels"),
     _kind("levels differ", r"by [a-z ]+: a difference for ", is_echo=True),

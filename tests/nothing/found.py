@@ -30,9 +30,10 @@ def _moved(figure: str) -> Callable[[Sequence[Claim]], bool]:
 
 _OTHER_PERIODS: Final = re.compile(r"\bweek|\bquarter")
 FOUND: Final = {
-    "a shim raises the tilt (headline)": _told(
-        "effect", "One more varus shim raises the tilt", "riders in whom", on_answer=True
+    "a shim brings inward knees nearer (headline)": _told(
+        "effect", "One more varus shim brings knees that came inward nearer to neutral", on_answer=True
     ),
+    "a shim raises the tilt": _told("effect", "One more varus shim raises the tilt"),
     "a medium insole raises the tilt": _told("effect", "A medium insole raises the tilt"),
     "a shim takes sway away": _told("effect", "One more varus shim takes sway away"),
     "stance carries the offset inward": _told("effect", "One mm of outward stance moves the knee inward"),

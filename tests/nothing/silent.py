@@ -8,7 +8,7 @@ NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
     Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
     Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change;
+    Difference, points; beyond the noise, its interval; One more shim; over both estimates, a clear change;
     The larger; The signals; Where they disagree;
     Outside the limits; outside the limits; Right less left; Left knee further out, beyond the limit; Feet differ;
     Right knee further out, beyond the limit; One in ten, or more; If all not seen were lost, or held; further riders →;
@@ -41,6 +41,8 @@ _PATTERNS: Final = (
     r"^(?:Low insole|A (?:low|medium|high|custom) insole|One more varus shim|One mm of outward stance): [+-]?\d",
     r"^Share of riders with a side difference in \w+ by limit: ",
     r"left about as far from neutral as they came",
+    # What the headline of the effects says of the knees for which nothing is claimed.
+    r"^For knees that came (?:in|out)ward none clearly does\.?$|^No support clearly brings a knee nearer\.?$",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
     r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",

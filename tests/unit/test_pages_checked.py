@@ -7,7 +7,7 @@ from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
 from dashboard.pages.fitters.measured import columns, scatter
-from dashboard.pages.supports.callbacks import TEXT
+from dashboard.pages.supports.asked import TEXT
 from dashboard.pages.supports.checked import check_columns, checked
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow
 from dashboard.questions.selection.selection import Selection

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from dashboard.questions.effects.nearer import headline_of, rows_by_arrival
 from dashboard.questions.selection.scope import spoken_day
 
 NO_HEADLINE: Final = "The sentence that would stand here rests on too few riders to be told. The figures below rest on enough."
@@ -22,7 +23,19 @@ Follow = Callable[[Any, Shown, Hidden, int], Fields]
 
 def effects(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     gone = {(row.outcome, row.support, row.split) for row in (answer.effects[at] for at in hidden["effects"])}
-    return {"families": tuple(row for row in answer.families if (row.outcome, row.support, row.split) not in gone)}
+    families = tuple(row for row in answer.families if (row.outcome, row.support, row.split) not in gone)
+    return {"families": families, "headline": _nearer(answer, shown, hidden)}
+
+
+def _nearer(answer: Any, shown: Shown, hidden: Hidden) -> str:
+    """The sentence on the distance from neutral, from the rows of it that are shown; one without figures tells no count."""
+    told = rows_by_arrival(answer.effects)
+    if not told:
+        return NO_HEADLINE
+    is_whole = not rows_by_arrival(answer.effects[at] for at in hidden["effects"])
+    if is_whole or all(row.words == answer.headline for row in told):
+        return str(answer.headline)
+    return headline_of(shown["effects"])
 
 
 def returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:

@@ -29,7 +29,6 @@ _ALL: Final = (
             },
             following=frozenset({"families"}),
             follow=following.effects,
-            quoted={"effects": lambda row: row.split is None and row.outcome == "tilt"},
             own_only=frozenset({"influence", "residuals"}),
             is_modelled=True,
         ),
