@@ -32,10 +32,10 @@ def held_figure(rows: Sequence[HeldRow], theme: str | None) -> dict[str, Any]:
 def held_finding(rows: Sequence[HeldRow]) -> str:
     """What the picture shows, for its title."""
     by_end = {row.became: row for row in rows}
-    held, lost = by_end["held"], by_end["not_held"]
-    if held.share is None or lost.share is None:
+    held = by_end["held"]
+    if held.share is None:
         return "What became of the fits: not enough yet"
-    return f"{held.n:,} fits held and {lost.n:,} did not; the others are not known"
+    return f"{held.n:,} {'fit is' if held.n == 1 else 'fits are'} known to have held"
 
 
 def held_alternative(rows: Sequence[HeldRow]) -> str:

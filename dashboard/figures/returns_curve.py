@@ -78,7 +78,7 @@ def curve_figure(curves: Sequence[Curve], theme: str | None, *, plot_px: int = P
     below_px = to_first_px + (_LINE_PX // 2 if is_brief else _LINE_PX * len(curves))
     days = [row.days for row in curves[0].at_risk]
     ticks = days[::2] if is_brief else days
-    step_share = 0.2 if is_brief else 0.1
+    step_share = 0.25 if is_brief else 0.1
     steps = [step_share * step for step in range(round(top / step_share + 1e-9) + 1) if step_share * step <= top + 1e-9]
     shown_top = top * (1 + _ROOM_PX / plot_px)
     return {
