@@ -44,17 +44,23 @@ def row_words(row: FitterRow, settings: Settings) -> str:
 
 
 def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
-    """Who lies outside the outer limits and on what, by id; and who has too few fits."""
+    """Who lies beyond the outer limits and who outside the inner ones, and on what, by id; and who has too few fits."""
     estimated = [row for row in rows if row.observed is not None]
     few = sorted({row.fitter_id for row in rows} - {row.fitter_id for row in estimated})
-    few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
+    few_words = f" Too few fits yet: {', '.join(few)}; their fits can be looked at one by one." if few else ""
     if not estimated:
         return f"No fitter can be compared yet.{few_words}"
-    outside = [f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == BEYOND]
+    beyond, between = (
+        "; ".join(
+            sorted(f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == at)
+        )
+        for at in (BEYOND, BETWEEN)
+    )
     n = len({row.fitter_id for row in estimated})
-    outer = f"the {100 * settings.fitters.outer_level:g} % limits"
-    finding = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
-    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {finding}.{few_words}"
+    inner, outer = (f"the {100 * level:g} % limits" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
+    finding = f"beyond {outer}: {beyond}" if beyond else f"none lies beyond {outer}"
+    between_words = f" Outside {inner}, no more than chance may bring among so many figures: {between}." if between else ""
+    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {finding}.{between_words}{few_words}"
 
 
 def judged(
