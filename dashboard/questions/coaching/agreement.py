@@ -230,7 +230,8 @@ def _worst(warehouse: Warehouse, judged: Judged, names: list[str], settings: Set
         day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
         steps, levels, shims, others = (int(severity[name][fit]) for name in ("n_steps", "n_levels", "n_shims", "n_others"))
         is_poor = bool(severity["is_poor"][fit])
-        words = f"{distance_words(levels, shims, others)} from the exam{', and nothing came out better' if is_poor else ''}: {outcome}."
+        poor_words = ", and nothing came out better" if is_poor else ""
+        words = f"{distance_words(levels, shims, others)} from the exam{poor_words}: {outcome}."
         is_listed_first, name = bool(to_look_at[fit]), names[fitter[fit]]
         yield fit, WorstRow(session, day, name, steps, levels, shims, others, is_poor, is_listed_first, words)
 

@@ -25,8 +25,8 @@ METHOD = {
     "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "by the data's last date: overdue: a booking open past the day it was due; missed: missed or cancelled, and "
     "none open; what deserves a look is overdue by today's date",
-    "flag": "the last fit that can be judged is far from the exam, with nothing come out better; it asks for a look together and "
-    "is no verdict",
+    "flag": "the last fit that can be judged is far from the exam, with nothing come out better; it asks for a look together "
+    "and is no verdict",
     "order": "those with most reasons for a look first, and of these the newest fit first",
 }
 OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
