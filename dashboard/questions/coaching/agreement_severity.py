@@ -59,7 +59,7 @@ def _of_fits(of_feet: NDArray[Any]) -> NDArray[np.int64]:
 
 
 def tilt_limits(warehouse: Warehouse, scope: Scope, fits: Table, settings: Settings, remember: Remember | None) -> Any:
-    """The smallest real change of tilt of each fit's own fitter (n,), NaN where none is known; from all repeat captures, whatever
+    """The smallest real change of tilt of each fit's own fitter (n,), NaN where none is known: from all repeats, whatever
     is selected, so that a fit is as severe in every selection."""
     noise = own_noise("tilt", pairs_of(warehouse, every_fit(scope), remember), settings)
     return noise.limits(fits["fitter"])
