@@ -27,10 +27,11 @@ def test_beyond_and_outside_are_named_by_id_with_the_direction() -> None:
         row("F3", "comfort_gained", -0.25),
         row("F2", "comfort_gained", 0.4, q_value=0.01),
         row("F1", "nearer_neutral", 0.4),  # beyond the outer limits, and chance may bring that among so many
+        row("F3", "return_rate", -0.25),
         row("F4", "comfort_gained", None),
     )
     assert headline_of(rows, Settings()) == (
         "Of 3 fitters compared with what is expected of their riders, beyond the 99.8 % limits: F2 on comfort gained (above). "
         "Outside the 95 % limits, no more than chance may bring among so many figures: F1 on knees nearer to neutral (above); "
-        "F3 on comfort gained (below). Too few fits yet: F4; their fits can be looked at one by one."
+        "F3 on comfort gained and riders who came back (below). Too few fits yet: F4."
     )
