@@ -99,13 +99,20 @@ class Noise(_Section):
 
 
 class Agreement(_Section):
-    """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice)."""
+    """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice); and which
+    flagged fits are to look at: so many levels and shims from the exam, with nothing come out better.
+
+    A rating that moved by fewer than `smallest_rating_points` did not move (Farrar et al. 2001, Pain 94:149, of pain; from
+    memory).
+    """
 
     shims_neutral: Annotated[int, Field(ge=0)] = 0
     shims_mild_varus: Annotated[int, Field(ge=0)] = 1
     shims_marked_varus: Annotated[int, Field(ge=0)] = 2
     insole_note_levels: Count = 1
     insole_flag_levels: Count = 2
+    look_from_steps: Count = 3
+    smallest_rating_points: Annotated[float, Field(gt=0, le=10)] = 2.0
     listed_fits: Count = 100
 
 

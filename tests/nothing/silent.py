@@ -48,6 +48,10 @@ _PATTERNS: Final = (
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
     # A row that deserves a look, and the rules that ask for one.
     r"is far outside this studio's own spread",
+    r"[\d,]+ of [\d,]+ fits? that can be judged (?:is|are) to look at together: ",
+    r"^\d+ (?:levels?|shims?|other findings?)[\w ,]* from the exam(?:, and nothing came out better)?: ",
+    r"Last fit far from the exam, and nothing came out better",
+    r"^Too few fits yet: ",
     r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes)",
     r"^rule (?:insole|shims) not away$|^right less left; it remains where it is the limit or more$",
     r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward",

@@ -155,4 +155,5 @@ def periods(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 def agreement(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     """Leaves out the counts at the top where the first row, whose counts they are, is hidden."""
-    return {"n_judged": None, "n_flagged": None} if 0 in hidden["agreement"] else {}
+    names = ("n_judged", "n_flagged", "n_far", "n_to_look_at")
+    return dict.fromkeys(names) if 0 in hidden["agreement"] else {}

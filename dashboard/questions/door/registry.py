@@ -194,7 +194,7 @@ _ALL: Final = (
             },
             follow=following.agreement,
             quoted={"agreement": lambda row: row.level is None},
-            own_cases=frozenset({"look_at", "fitters"}),
+            own_cases=frozenset({"look_at", "worst", "fitters"}),
             own_rows={"fitters": OwnRows("level")},
         ),
         leans_on=("rig",),

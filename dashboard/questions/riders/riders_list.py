@@ -37,7 +37,8 @@ METHOD = {
     "closed by the data's last date",
     "side_difference": "right less left; it remains where it is the limit or more",
     "follow_up": "by today's date: over: a booking open past the day it was due; closed: missed or cancelled, and none open",
-    "flag": "the last fit that can be judged is not as the exam suggests; a flag asks for a look together and is no verdict",
+    "flag": "the last fit that can be judged is far from the exam, with nothing come out better; it asks for a look together "
+    "and is no verdict",
     "order": "those with most reasons for a look first, and of these the newest fit first",
 }
 OVERDUE, LOST, SIDE_DIFFERENCE, FLAG = "overdue", "not_held", "side_difference", "flag"
@@ -144,7 +145,7 @@ def _made(columns: Columns) -> Iterator[RiderRow]:
 
 def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any, Any]:
     """Each rider's fits that can be judged, those flagged, and whether the last one is; riders in order of id."""
-    rider, flagged = judged.fits["rider"][judged.is_judged], ~judged.agrees[judged.is_judged]
+    rider, flagged = judged.fits["rider"][judged.is_judged], judged.to_look_at[judged.is_judged]
     is_flagged = np.zeros(n_riders, dtype=bool)
     # Fits stand by date: the last of a rider's values stays.
     is_flagged[rider] = flagged
@@ -180,7 +181,7 @@ def _look(over_on: date | None, is_lost: bool, difference: float | None, is_flag
         size = spoken(abs(difference), 1, "°")
         reasons[SIDE_DIFFERENCE] = f"{size} between the knees remain, the {side} one further out"
     if is_flagged:
-        reasons[FLAG] = "last fit not as the exam suggests"
+        reasons[FLAG] = "last fit far from the exam, and nothing came out better"
     words = " ".join(f"{reason[0].upper()}{reason[1:]}." for reason in reasons.values())
     return ", ".join(reasons), words or "Nothing that asks for a look."
 

@@ -1,36 +1,53 @@
-"""Whose captures scatter more: a matter of measuring, told beside what the fits came to."""
+"""What each fitter did, and whose captures scatter more: matters of working and measuring, told beside the outcomes."""
 
 from typing import Any
 
 from dashboard.components import html
 from dashboard.components.chart import reading
+from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
-from dashboard.components.table import Column, csv_link, table
+from dashboard.components.table import Column, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
 from dashboard.figures.theme import NOTHING, finely, number
+from dashboard.pages.fitters.answer import Text
+from dashboard.pages.fitters.named import Names, called, with_names
+from dashboard.pages.fitters.tables import done, process_columns
+from dashboard.questions.coaching.answers_fitters import Fitters
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow
 from dashboard.questions.selection.selection import Selection
 
-Text = dict[str, tuple[str, ...]]
+
+def what_was_done(desk: Desk, selection: Selection, answer: Fitters, names: Names, text: Text) -> list[Any]:
+    """The shares of each fitter's fits in which a thing was done, and how fitters are compared."""
+    level, minimum = number(desk.level, "share"), desk.asker.settings.minimum.sessions_per_fitter
+    return [
+        table(
+            "Shares of each fitter's fits in which it was done",
+            process_columns(names),
+            done(answer.process),
+            row_key="fitter_id",
+            csv=desk.csv("fitters", "process", selection),
+        ),
+        reading(*paragraphs(text["process"], level=level, minimum=minimum)),
+        method(answer, paragraphs(text["method"]), what="the comparison"),
+        data_note(answer),
+    ]
 
 
-def scatter(desk: Desk, selection: Selection, answer: Noise, text: Text) -> list[Any]:
+def scatter(desk: Desk, selection: Selection, answer: Noise, names: Names, text: Text) -> list[Any]:
     """Each fitter's typical error of repeats beside the others'; of the chosen fitters where some are chosen."""
     rows = [row for row in answer.groups if row.group == "fitter" and (not selection.fitter or row.level in selection.fitter)]
     rows = sorted(rows, key=lambda row: (MAIN_OUTCOMES.index(row.outcome), row.level))
     if not rows:
         return []
     more, level = [row for row in rows if row.scatters_more], number(desk.level, "share")
+    numbers = table("Typical error of repeat captures", columns(level, names), rows, csv=desk.csv("noise", "groups", selection))
     return [
-        html.H2(_title(rows, more), className="section-title", id="scatter"),
-        html.Ul([html.Li(row.words) for row in more], className="told-fitters") if more else None,
-        html.Details(
-            [html.Summary("Each fitter's repeats in numbers"), table("Typical error of repeat captures", columns(level), rows)],
-            className="more",
-        ),
+        html.H2(with_names(_title(rows, more), names), className="section-title", id="scatter"),
+        html.Ul([html.Li(with_names(row.words, names)) for row in more], className="told-fitters") if more else None,
         reading(*paragraphs(text["scatter"], level=level, pairs=desk.asker.settings.noise.pairs_per_fitter)),
-        csv_link(desk.csv("noise", "groups", selection), "every group of repeats"),
+        html.Details([html.Summary("Each fitter's repeats in numbers"), numbers], className="more"),
     ]
 
 
@@ -42,10 +59,10 @@ def _title(rows: list[NoiseGroupRow], more: list[NoiseGroupRow]) -> str:
     return "Too few repeats to say whose captures scatter more"
 
 
-def columns(level: str) -> list[Column]:
+def columns(level: str, names: Names) -> list[Column]:
     """Fitter, outcome, typical error, its ratio to the others', what fits are judged by, and repeats."""
     return [
-        Column("Fitter", lambda row: row.level),
+        Column("Fitter", lambda row: called(row.level, names)),
         Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
         Column("Typical error", lambda row: finely(row.unit, row.typical_error), ("typical_error",), numeric=True),
         Column(
