@@ -41,8 +41,8 @@ def show(
     elif as_csv:
         typer.echo(answer.to_csv(), nl=False)
     else:
-        if age.words:
-            typer.echo(f"{age.words} {age.todo}\n")
+        if age.told:
+            typer.echo(f"{age.told}\n")
         _print_answer(answer)
 
 
