@@ -1,0 +1,100 @@
+"""How a period and its differences from earlier ones are said."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from dashboard.questions.selection.numbers import spoken, spoken_points
+from dashboard.questions.selection.scope import counted
+from dashboard.questions.selection.spans import Span, spoken_span
+from dashboard.questions.studio.answers_periods import PeriodChangeRow
+from dashboard.questions.studio.headline_figures import NAMES, NO_CLEAR_CHANGE
+
+_NUMBERS: Final = {2: "two", 3: "three", 4: "four"}
+
+
+def few_words(row: PeriodChangeRow, unit: str, then: Span, refusal: str = "") -> str:
+    """Why two periods are not compared."""
+    numbers = refusal or f"{counted(row.n_this, unit)} now, {counted(row.n_against, unit)} then."
+    return f"{NAMES[row.figure]}: not enough yet to compare with {spoken_span(then)}. {numbers[:1].upper()}{numbers[1:]}"
+
+
+def change_words(row: PeriodChangeRow, then: Span) -> str:
+    """One comparison, as in: Comfort gained: better, 0.4 points more than in June 2026, 0.1 to 0.7 (50 and 47 fits).
+
+    `row.words` names what is counted.
+    """
+    n = f"{row.n_this:,} and {row.n_against:,} {row.words}s"
+    if row.judged == NO_CLEAR_CHANGE:
+        ends = f"{_bare(row, row.low)} to {_bare(row, row.high)}"
+        return f"{NAMES[row.figure]}: {NO_CLEAR_CHANGE} from {spoken_span(then)}, {_points(row, row.difference)} ({ends}; {n})."
+    return f"{NAMES[row.figure]}: {row.judged}, {size_words(row)} than {in_words(then)}, {size_ends(row)} ({n})."
+
+
+def size_words(row: PeriodChangeRow) -> str:
+    """A claimed difference without its sign, as in: 22 points fewer; 0.4 points more."""
+    less = "fewer" if row.unit == "share" else "less"
+    return f"{_points(row, abs(row.difference or 0))} {'more' if (row.difference or 0) > 0 else less}"
+
+
+def size_ends(row: PeriodChangeRow) -> str:
+    """The ends of a claimed difference without their sign, the smaller first, as in: 2 to 42."""
+    near, far = sorted((abs(row.low or 0), abs(row.high or 0)))
+    return f"{_bare(row, near)} to {_bare(row, far)}"
+
+
+def in_words(span: Span) -> str:
+    """As in: in June 2026; from 3 May to 30 Jun 2026."""
+    return f"{'in' if span.n_months else 'from'} {spoken_span(span)}"
+
+
+def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
+    """How the period was: what is better and worse than before, or that nothing clearly is."""
+    period = spoken_span(spans["this"])
+    compared = [row for row in changes if row.difference is not None]
+    if not compared:
+        return f"{period}: not enough yet to compare with an earlier period."
+    # Of a whole year both earlier periods are one.
+    compared = list({(row.figure, spans[row.against]): row for row in reversed(compared)}.values())[::-1]
+    clear = [row for row in compared if row.judged != NO_CLEAR_CHANGE]
+    if not clear:
+        return " ".join(filter(None, (_nothing_clear(period, compared, spans), _nearest(compared, spans))))
+    said = "; ".join(
+        f"{_lower(row)} {row.judged}, {size_words(row)} than {in_words(spans[row.against])}, {size_ends(row)}" for row in clear
+    )
+    rest = len(compared) - len(clear)
+    others = f" No clear change in the other {counted(rest, 'comparison')}." if rest else ""
+    return f"{period}: {said}.{others}"
+
+
+def _nothing_clear(period: str, compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
+    figures = len({row.figure for row in compared})
+    against = " or from ".join(spoken_span(spans[which]) for which in dict.fromkeys(row.against for row in compared))
+    which = f"in any of the {_NUMBERS[figures]} figures" if figures > 1 else f"in {_lower(compared[0])}"
+    return f"{period}: {NO_CLEAR_CHANGE} from {against} {which}."
+
+
+def _nearest(compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
+    """The difference whose interval leaves out zero though it may not be claimed: sentence and picture must not quarrel."""
+    apart = [row for row in compared if (row.low or 0) > 0 or (row.high or 0) < 0]
+    if not apart:
+        return ""
+    row = min(apart, key=lambda row: row.p_value or 0)
+    ends = f"{_bare(row, row.low)} to {_bare(row, row.high)}"
+    return (
+        f"Most apart: {_lower(row)}, {_points(row, row.difference)} from {spoken_span(spans[row.against])} ({ends}); among "
+        f"{len(compared)} comparisons chance alone often brings one like it."
+    )
+
+
+def _lower(row: PeriodChangeRow) -> str:
+    name = NAMES[row.figure]
+    return name[:1].lower() + name[1:]
+
+
+def _points(row: PeriodChangeRow, value: float | None) -> str:
+    """A difference of shares in points of a hundred, one of ratings in points of ten."""
+    return spoken_points(value or 0) if row.unit == "share" else spoken(value or 0, 1, "points")
+
+
+def _bare(row: PeriodChangeRow, value: float | None) -> str:
+    return spoken(100 * (value or 0), 0) if row.unit == "share" else spoken(value or 0, 1)
