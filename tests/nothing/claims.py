@@ -104,6 +104,7 @@ CLAIMS: Final = (
     _kind("moved", r"^(?:higher|lower)(?:, |$)|^(?:not over yet, )*since it moved", is_echo=True),
     _kind("period", rf"(?:better|worse), {_NUMBER} points? (?:more|fewer|less) than (?:in|from) "),
     _kind("period", r"^(?:better|worse)(?:,|$)", is_echo=True),
+    _kind("studios", rf"(?:better|worse) at [^,]+, {_NUMBER} points? (?:more|fewer|less) than at "),
     _kind("period", r" (?:higher|lower)$", is_echo=True),
     # Returns.
     _kind("groups return", r"Riders come back at different rates"),

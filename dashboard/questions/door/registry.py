@@ -227,6 +227,16 @@ _ALL: Final = (
         leans_on=("rig",),
         knows_today=True,
     ),
+    Question(
+        "studios",
+        "studio.studios",
+        Sight(
+            own_words="One studio beside the other is for the head fitter and the owner.",
+            kept=frozenset({"figures", "differences"}),
+        ),
+        follows_split=False,
+        leans_on=("rig",),
+    ),
 )
 QUESTIONS: Final[Mapping[str, Question]] = {question.name: question for question in _ALL}
 

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from dashboard.questions.selection.numbers import spoken, spoken_points
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow
+from dashboard.questions.studio.differences import bare, points, size_ends, size_words
 from dashboard.questions.studio.headline_figures import NAMES, NO_CLEAR_CHANGE
 
 _NUMBERS: Final = {2: "two", 3: "three", 4: "four"}
@@ -23,23 +23,19 @@ def change_words(row: PeriodChangeRow, then: Span) -> str:
 
     `row.words` names what is counted.
     """
-    n = f"{row.n_this:,} and {row.n_against:,} {row.words}s"
+    n, name = f"{row.n_this:,} and {row.n_against:,} {row.words}s", NAMES[row.figure]
     if row.judged == NO_CLEAR_CHANGE:
-        ends = f"{_bare(row, row.low)} to {_bare(row, row.high)}"
-        return f"{NAMES[row.figure]}: {NO_CLEAR_CHANGE} from {spoken_span(then)}, {_points(row, row.difference)} ({ends}; {n})."
-    return f"{NAMES[row.figure]}: {row.judged}, {size_words(row)} than {in_words(then)}, {size_ends(row)} ({n})."
+        return f"{name}: {NO_CLEAR_CHANGE} from {spoken_span(then)}, {points(row.unit, row.difference)} ({_ends(row)}; {n})."
+    return f"{name}: {row.judged}, {_claimed(row, then)} ({n})."
 
 
-def size_words(row: PeriodChangeRow) -> str:
-    """A claimed difference without its sign, as in: 22 points fewer; 0.4 points more."""
-    less = "fewer" if row.unit == "share" else "less"
-    return f"{_points(row, abs(row.difference or 0))} {'more' if (row.difference or 0) > 0 else less}"
+def _claimed(row: PeriodChangeRow, then: Span) -> str:
+    """As in: 22 points fewer than in June 2026, 2 to 42."""
+    return f"{size_words(row.unit, row.difference)} than {in_words(then)}, {size_ends(row.unit, row.low, row.high)}"
 
 
-def size_ends(row: PeriodChangeRow) -> str:
-    """The ends of a claimed difference without their sign, the smaller first, as in: 2 to 42."""
-    near, far = sorted((abs(row.low or 0), abs(row.high or 0)))
-    return f"{_bare(row, near)} to {_bare(row, far)}"
+def _ends(row: PeriodChangeRow) -> str:
+    return f"{bare(row.unit, row.low)} to {bare(row.unit, row.high)}"
 
 
 def in_words(span: Span) -> str:
@@ -58,9 +54,7 @@ def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -
     clear = [row for row in compared if row.judged != NO_CLEAR_CHANGE]
     if not clear:
         return " ".join(filter(None, (_nothing_clear(period, compared, spans), _nearest(compared, spans))))
-    said = "; ".join(
-        f"{_lower(row)} {row.judged}, {size_words(row)} than {in_words(spans[row.against])}, {size_ends(row)}" for row in clear
-    )
+    said = "; ".join(f"{_lower(row)} {row.judged}, {_claimed(row, spans[row.against])}" for row in clear)
     rest = len(compared) - len(clear)
     others = f" No clear change in the other {counted(rest, 'comparison')}." if rest else ""
     return f"{period}: {said}.{others}"
@@ -79,22 +73,10 @@ def _nearest(compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> 
     if not apart:
         return ""
     row = min(apart, key=lambda row: row.p_value or 0)
-    ends = f"{_bare(row, row.low)} to {_bare(row, row.high)}"
-    return (
-        f"Most apart: {_lower(row)}, {_points(row, row.difference)} from {spoken_span(spans[row.against])} ({ends}); among "
-        f"{len(compared)} comparisons chance alone often brings one like it."
-    )
+    size = f"{points(row.unit, row.difference)} from {spoken_span(spans[row.against])} ({_ends(row)})"
+    return f"Most apart: {_lower(row)}, {size}; among {len(compared)} comparisons chance alone often brings one like it."
 
 
 def _lower(row: PeriodChangeRow) -> str:
     name = NAMES[row.figure]
     return name[:1].lower() + name[1:]
-
-
-def _points(row: PeriodChangeRow, value: float | None) -> str:
-    """A difference of shares in points of a hundred, one of ratings in points of ten."""
-    return spoken_points(value or 0) if row.unit == "share" else spoken(value or 0, 1, "points")
-
-
-def _bare(row: PeriodChangeRow, value: float | None) -> str:
-    return spoken(100 * (value or 0), 0) if row.unit == "share" else spoken(value or 0, 1)

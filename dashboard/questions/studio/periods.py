@@ -15,13 +15,13 @@ from dashboard.questions.selection.scope import Scope, scope_of, spoken_day
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, last_month, span_a_year_before, span_before
 from dashboard.questions.studio.answers_periods import KneesRow, PeriodChangeRow, PeriodRow, Periods
+from dashboard.questions.studio.differences import difference_of
 from dashboard.questions.studio.headline_figures import judged
 from dashboard.questions.studio.period_words import change_words, few_words, headline_of
 from dashboard.questions.studio.studio import KNEE_OUTCOMES, Measured, estimate_of, measured
 from shared.errors import NotEstimableError, TooFewError
 from shared.rig.care import Watched, care, concerning
 from shared.settings import Settings
-from shared.statistics.group_difference import adjusted_difference
 from shared.statistics.multiplicity import in_family
 from shared.statistics.told import direction
 from shared.warehouse import Warehouse
@@ -140,13 +140,8 @@ def _change(
     riders = (count_riders(one.rider[here]), count_riders(one.rider[there]))
     levels = (estimates[one.figure, "this"], estimates[one.figure, against])
     row = PeriodChangeRow(one.figure, against, one.unit, n_this, n_against, *levels, None, None, None, "", *riders)
-    if min(n_this, n_against) < settings.minimum.rows_shown:
-        return replace(row, words=few_words(row, one.counted, spans[against]))
-    both = here | there
     try:
-        difference = adjusted_difference(
-            one.values[both], here[both], np.empty((int(both.sum()), 0)), one.rider[both], settings.intervals.level
-        )
+        difference = difference_of(one, here, there, settings)
     except (TooFewError, NotEstimableError) as refusal:
         return replace(row, words=few_words(row, one.counted, spans[against], str(refusal)))
     return replace(
