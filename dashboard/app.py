@@ -13,7 +13,7 @@ from dashboard.components.address import Addresses, View, query_for, read_view, 
 from dashboard.components.chosen import chosen_words
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page, PageView, frame, moved_to, view_tabs
-from dashboard.components.period_chips import chip_links, chips_of
+from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
@@ -199,7 +199,7 @@ def _register_shell(app: Dash, desk: Desk) -> None:
 
 def _kept_query(
     desk: Desk, search: str | None, pathname: str | None
-) -> tuple[html.Ul, html.Ul | None, html.P | None, html.Ul | None]:
+) -> tuple[html.Ul, html.Ul | None, html.P | None, list[Any] | None]:
     """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data, and
     the spans of the calendar."""
     path = desk.addresses.path(pathname)
@@ -218,11 +218,11 @@ def _kept_query(
     )
 
 
-def _chips(desk: Desk, path: str, view: View, *, by_month: bool) -> html.Ul | None:
+def _chips(desk: Desk, path: str, view: View, *, by_month: bool) -> list[Any] | None:
     try:
         # Of a fitter's own fits no day is left out.
         closed = None if view.selection.fitter else desk.asker.closed_day
-        return chip_links(desk.addresses, path, view, chips_of(desk.asker.today(), closed), by_month=by_month)
+        return period_chips(desk.addresses, path, view, desk.asker.freshness(), closed, by_month=by_month)
     except FitledgerError:
         # The page tells why nothing can be read.
         return None

@@ -51,7 +51,16 @@ class Freshness:
     @property
     def clock_words(self) -> str:
         """By which clock today is told, where that is not the machine's; empty otherwise."""
-        return f"The demo's today is {spoken_day(self.today)}." if self.is_of_demo else ""
+        return f"{self.today_words}." if self.is_of_demo else ""
+
+    @property
+    def today_words(self) -> str:
+        """Which day it is, by the demo's own clock or the machine's."""
+        return f"{self._whose} {spoken_day(self.today)}"
+
+    @property
+    def _whose(self) -> str:
+        return "The demo's today is" if self.is_of_demo else "Today is"
 
     @property
     def told(self) -> str:

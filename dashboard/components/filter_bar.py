@@ -22,7 +22,7 @@ CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
 def filter_bar(
-    choices: Choices, values: Sequence[Any], chosen: html.Ul | None, chips: html.Ul | None, *, splits: bool
+    choices: Choices, values: Sequence[Any], chosen: html.Ul | None, chips: list[Any] | None, *, splits: bool
 ) -> html.Section:
     """The bar with what the studio's own data offer to choose from.
 

@@ -56,17 +56,16 @@ def headline(text: str) -> html.P:
 
 def age_note(age: Freshness, load_at: str | None) -> html.P | None:
     """What must be known of the age of the data before anything is read, and what to do about it; nothing where they are of
-    these days. `load_at`: where exports are loaded; None: the reader may not. The demo's own clock is always told."""
+    these days. `load_at`: where exports are loaded; None: the reader may not."""
     if not age.words:
-        return html.P(age.clock_words, className="clock-note", role="status") if age.clock_words else None
+        return None
     if age.is_stale:
         way: Any = (
             dcc.Link("Load newer exports", href=load_at) if load_at else "The owner or the head fitter can load newer exports."
         )
     else:
         way = age.todo
-    clock = f"{age.clock_words} " if age.clock_words else ""
-    return html.P([clock, html.Strong(unbroken(age.words)), " ", way], className="age-note", role="status")
+    return html.P([html.Strong(unbroken(age.words)), " ", way], className="age-note", role="status")
 
 
 def data_note(answer: Answer) -> html.P:

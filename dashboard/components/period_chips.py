@@ -13,6 +13,8 @@ from dashboard.components import html
 from dashboard.components.address import SPAN, Addresses, View
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import last_month, last_quarter, this_quarter, this_year
+from shared.clock import spoken_day
+from shared.freshness import Freshness
 
 
 @dataclass(frozen=True)
@@ -61,8 +63,19 @@ def chip_shown(chips: tuple[Chip, ...], view: View, *, by_month: bool) -> Chip |
     return chips[0] if is_open and by_month and SPAN not in view.page_words else found
 
 
+def period_chips(
+    addresses: Addresses, path: str, view: View, age: Freshness, closed: date | None, *, by_month: bool
+) -> list[html.P | html.Ul]:
+    """Which day it is and where the data end, and the spans of the calendar by that day, for the page at a relative path."""
+    newest = f", the newest row is of {spoken_day(age.newest_row)}" if age.newest_row else ""
+    return [
+        html.P(f"{age.today_words}{newest}", className="label"),
+        chip_links(addresses, path, view, chips_of(age.today, closed), by_month=by_month),
+    ]
+
+
 def chip_links(addresses: Addresses, path: str, view: View, chips: tuple[Chip, ...], *, by_month: bool) -> html.Ul:
-    """The spans as links to the same page, at its relative path, the one that is shown marked."""
+    """The spans as links to the same page, the one that is shown marked."""
     shown = chip_shown(chips, view, by_month=by_month)
     kept = {word: value for word, value in view.page_words.items() if word not in (SPAN, "start")}
 

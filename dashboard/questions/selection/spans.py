@@ -63,6 +63,13 @@ def span_a_year_before(span: Span) -> Span:
     return Span(_a_year_before(span.first), _a_year_before(span.last))
 
 
+def spoken_beside(span: Span, this: Span) -> str:
+    """As spoken_span, without the year where both lie in the same one, as in: June, beside July 2026."""
+    words = spoken_span(span)
+    is_same = {span.first.year, span.last.year} == {this.first.year, this.last.year}
+    return words.removesuffix(f" {this.first.year}") if is_same else words
+
+
 def spoken_span(span: Span) -> str:
     """As in: July 2026; April to June 2026; 2025; 1 Jul to 28 Aug 2026."""
     is_one_year = span.first.year == span.last.year

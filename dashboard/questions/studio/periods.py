@@ -143,7 +143,7 @@ def _change(
     try:
         difference = difference_of(one, here, there, settings)
     except (TooFewError, NotEstimableError) as refusal:
-        return replace(row, words=few_words(row, one.counted, spans[against], str(refusal)))
+        return replace(row, words=few_words(row, one.counted, spans, str(refusal)))
     return replace(
         row,
         difference=difference.estimate,
@@ -163,4 +163,4 @@ def _judged(rows: Sequence[PeriodChangeRow], spans: Spans) -> Iterator[PeriodCha
             yield row
             continue
         row = replace(row, judged=judged(row.figure, direction(row.low, row.high, q_value)))
-        yield replace(row, words=change_words(row, spans[row.against]))
+        yield replace(row, words=change_words(row, spans))
