@@ -22,17 +22,24 @@ CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
 def filter_bar(
-    choices: Choices, values: Sequence[Any], chosen: html.Ul | None, *, splits: bool, kept: html.Details | None = None
+    choices: Choices,
+    values: Sequence[Any],
+    chosen: html.Ul | None,
+    chips: list[Any] | None,
+    *,
+    splits: bool,
+    kept: html.Details | None = None,
 ) -> html.Section:
     """The bar with what the studio's own data offer to choose from.
 
-    `values`: of the controls, in their order. `chosen`: what is chosen, in words. `splits`: whether the page splits figures.
-    `kept`: the control of kept views.
+    `values`: of the controls, in their order. `chosen`: what is chosen, in words. `chips`: the spans of the calendar.
+    `splits`: whether the page splits figures. `kept`: the control of kept views.
     """
     given = dict(zip(CONTROLS, values, strict=True))
     return html.Section(
         [
             html.H2("Selection", className="for-readers"),
+            html.Nav(chips, id=ids.CHIPS, className="period-chips", **{"aria-label": "Dates"}),
             html.Div(
                 [_control(word, choices, given[word], splits=splits) for word in (*FIRST, *_others())],
                 className="filters",

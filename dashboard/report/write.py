@@ -132,7 +132,7 @@ def _document(
         sections=told[n_letter:],
         style=style,
         made=day(age.today),
-        age=age if age.words else None,
+        age=age if age.told else None,
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
         names_riders=wanted.with_riders and not wanted.letter,
