@@ -72,8 +72,8 @@ def panel(settings: Settings) -> str:
     """The panel, as it stands in the page around the page."""
     return str(
         Markup(
-            '<aside id="{id}" class="words" popover role="dialog" aria-label="{title}" tabindex="-1">'
+            '<div id="{id}" class="words" popover role="dialog" aria-label="{title}" tabindex="-1">'
             '<div class="words-head"><h2>{title}</h2><button type="button" class="button" popovertarget="{id}" '
-            'popovertargetaction="hide">Close</button></div>{inside}</aside>'
+            'popovertargetaction="hide">Close</button></div>{inside}</div>'
         ).format(id=PANEL, title="What the words mean", inside=glossary(settings))
     )
