@@ -8,7 +8,7 @@ from flask import Flask, redirect, request
 
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
-from dashboard.components import filter_bar, html, ids
+from dashboard.components import definitions, filter_bar, html, ids
 from dashboard.components.address import Addresses, View, query_for, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.kept_views import kept_views
@@ -32,10 +32,12 @@ from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, UsageError
+from shared.settings import Settings
 
 TITLE: Final = "fitledger"
 DESCRIPTION: Final = "What each support did to the knees of this studio's riders, with honest intervals."
 _INDEX: Final = Path(__file__).with_name("index.html")
+_OPENS_WORDS: Final = {"aria-haspopup": "dialog", "aria-controls": definitions.PANEL, "title": "What the words mean"}
 _NO_CHOICES: Final = Choices((), (), (), None, None)
 
 
@@ -64,7 +66,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         assets_ignore=r".*\.txt$",
         serve_locally=True,
         suppress_callback_exceptions=True,
-        index_string=_index(typeface.address(prefix)),
+        index_string=_index(typeface.address(prefix), asker.settings),
         enable_mcp=False,
     )
     app.layout = lambda: app.still(_shell(desk, door))
@@ -90,9 +92,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     return app
 
 
-def _index(typeface_at: str) -> str:
+def _index(typeface_at: str, settings: Settings) -> str:
     """The page around the page."""
-    parts = {"{%style%}": style_sheet(typeface_at), "{%typeface%}": typeface_at}
+    parts = {"{%style%}": style_sheet(typeface_at), "{%typeface%}": typeface_at, "{%words%}": definitions.panel(settings)}
     index = _INDEX.read_text(encoding="utf-8")
     for name, part in parts.items():
         index = index.replace(name, part)
@@ -118,6 +120,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 [
                     html.Span(TITLE, className="mark-name"),
                     html.Nav(links, id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Button("Words", id=definitions.BUTTON, className="button", **_OPENS_WORDS),
                     _signed_in(door, desk.addresses),
                     html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
                 ],
