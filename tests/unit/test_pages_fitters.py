@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.unit.test_pages_since import words as words_of
 
 from dashboard.components.address import Addresses, View, read_view
 from dashboard.components.page import Desk
@@ -24,6 +23,7 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 from shared.settings import Settings
 from tests.conftest import TODAY
+from tests.unit.page_places import words as words_of
 
 NAMES = {"F1": "Alder", "F10": "Birch"}
 # Words that set fitters into an order.
