@@ -2,11 +2,12 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.number import machine_value
-from dashboard.components.shown_rows import ShownTable
+from dashboard.components.shown_rows import ShownTable, text_of
 from dashboard.components.shown_rows import address_of as csv_address
 
 # The class of a table whose rows tell of single riders or their fits: paper leaves it out unless it is asked for.
@@ -57,9 +58,7 @@ def table(
                 **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
-            _csv_line(rows_at, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")])
-            if rows_at
-            else None,
+            _rows_line(rows_at, caption),
         ],
         className=f"table {NAMES_RIDERS}" if _names_riders(rows) else "table",
     )
@@ -68,6 +67,21 @@ def table(
 def _names_riders(rows: Sequence[Any]) -> bool:
     first = next(iter(rows), None)
     return hasattr(first, "rider_id") or hasattr(first, "session_id")
+
+
+def rows_csv(made: html.Table) -> html.P | None:
+    """The link to the rows of a table that a page lays out by hand, as they stand; none where it stands in no place."""
+    caption, head, body, *_ = made.children
+    headings = [text_of(cell) for cell in head.children.children]
+    cells = [itemgetter(place) for place in range(len(headings))]
+    words = text_of(caption)
+    return _rows_line(csv_address(None, ShownTable(words, headings, cells, [row.children for row in body.children])), words)
+
+
+def _rows_line(address: str | None, caption: str) -> html.P | None:
+    if address is None:
+        return None
+    return _csv_line(address, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")])
 
 
 def csv_link(address: str, what: str) -> html.P:

@@ -21,7 +21,7 @@ from dashboard.pages import PAGES
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
-from dashboard.report.markup import of_class
+from dashboard.report.paper import of_class
 from shared.settings import Settings
 
 SEARCHES = ("", "?from=2026-01-01&split=foot_type", "?rider=R0487")

@@ -9,6 +9,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk
+from dashboard.components.table import rows_csv
 from dashboard.figures.effects import Empty
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
@@ -61,21 +62,23 @@ def grid_table(cells: Cells, ground: Ground, empty: Empty) -> html.Div:
     """The grid itself, of which the head of a row is a link that narrows the page to it; `empty` says what a cell without a
     figure lacks."""
     caption = f"{OUTCOMES[ground.outcome].name} by {plain(ground.split)}"
+    made = html.Table(
+        [
+            html.Caption(caption),
+            _head(ground.split),
+            html.Tbody([_level(level, cells, ground, empty) for level in levels_of(cells)]),
+        ]
+    )
     return html.Div(
         [
             html.Div(
-                html.Table(
-                    [
-                        html.Caption(caption),
-                        _head(ground.split),
-                        html.Tbody([_level(level, cells, ground, empty) for level in levels_of(cells)]),
-                    ]
-                ),
+                made,
                 className="table-frame grid",
                 role="region",
                 tabIndex=0,
                 **{"aria-label": caption, "data-choices": "grid"},
-            )
+            ),
+            rows_csv(made),
         ],
         className="table",
     )
