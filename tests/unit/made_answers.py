@@ -224,7 +224,7 @@ class MadeAsker:
         return replace(answer, selection=selection.as_dict())
 
     def today(self) -> date:
-        return date(2026, 7, 2)
+        return date(2026, 6, 30)
 
     def freshness(self) -> Freshness:
         return freshness(date(2026, 6, 30), date(2026, 6, 30), self.settings)

@@ -99,4 +99,4 @@ def test_the_links_to_the_pages_drop_a_rider() -> None:
     ways = [item["props"]["children"]["props"]["href"] for item in shown(navigation)["props"]["children"]]
     assert "/riders?studio=north&rider=R0012" in ways
     assert sum("rider=" in way for way in ways) == 1
-    assert "/riders?from=2026-06-01&to=2026-06-30&studio=north&rider=R0012" in json.dumps(shown(chips))
+    assert "/riders?from=2026-05-01&to=2026-05-31&studio=north&rider=R0012" in json.dumps(shown(chips))
