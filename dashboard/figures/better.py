@@ -130,7 +130,7 @@ def better_rows(rows: Sequence[BetterRow], theme: str | None) -> dict[str, Any]:
         "data": [
             *(_intervals(placed, colours, is_quiet=quiet) for quiet in (True, False)),
             _goals(placed, colours),
-            *(_dots(placed, colours, is_quiet=quiet) for quiet in (True, False)),
+            *(_dots(placed, colours, is_quiet=quiet) for quiet in (False, True)),
             _texts(left, tops, [f"<b>{row.name}</b>  {row.level}".rstrip() for row in rows], "middle right", colours.ink),
             _texts(right, tops, [f"<b>{row.verdict}</b>" for row in rows], "middle left", colours.ink),
             _texts(right, [y for y, _ in placed], [mark.printed for _, mark in placed], "middle left", colours.muted),

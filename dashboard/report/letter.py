@@ -44,7 +44,8 @@ def letter(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callab
         fills = filled(page, desk)
         places = [page.head_id, *(page.views[0].shows(desk) if page is not FITTERS else ())]
         shown = [fills[place](search, None) for place in places]
-        steps += counted_steps(shown)
+        if page is STUDIO:
+            steps = counted_steps(shown)
         yield _section(page, _small(on_paper(shown, with_riders=False, folded=False)))
     yield Section(TO_DO, "To do", "What waits for whom?", [_to_do(steps)])
 

@@ -24,28 +24,25 @@ def head(desk: Desk) -> Show:
         chip = dated(desk, view)[1]
         lead = f"{chip.name}, by today, {spoken_day(desk.asker.today())}: " if chip and chip.first else ""
         words = f"{lead}{answer.selection_words} ({counted(answer.n_riders, 'rider')})"
-        return [
-            headline(answer.headline),
-            html.P(
-                [html.Strong("Selected: "), words[:1].lower() + words[1:]], className="selected", id="selected", role="status"
-            ),
-        ]
+        said = html.P(
+            [html.Strong("Selected: "), words[:1].lower() + words[1:]], className="selected", id="selected", role="status"
+        )
+        return [said, headline(answer.headline)]
 
     return show
 
 
 def _no_fit(desk: Desk, view: View, words: str) -> html.Div:
-    """Why there is nothing to tell, and the last month that is there, or all dates."""
-    last = desk.asker.choices().last_date
-    ways = [
-        dcc.Link(
-            "all dates",
-            href=desk.addresses.page("", replace(view.selection, date_from=None, date_to=None).query(), {SPAN: "all"}),
-        )
-    ]
+    """Why there is nothing to tell, with the last month that is there, all dates of the selection and all fits as ways out."""
+    last, page = desk.asker.choices().last_date, desk.addresses.page
+    everything = replace(view.selection, date_from=None, date_to=None)
+    ways = [("Show all dates", page("", everything.query(), {SPAN: "all"})), ("Show all fits", page("", "", {SPAN: "all"}))]
     if last is not None:
         month = last_month(last)
-        query = replace(view.selection, date_from=month.first, date_to=month.last).query()
-        ways.insert(0, dcc.Link(spoken_span(month), href=desk.addresses.page("", query)))
-    out = [part for way in ways for part in (way, " or ")][:-1]
-    return html.Div([headline(words), html.P(["Show ", *out, "."])], className="empty-state", role="alert")
+        dates = replace(view.selection, date_from=month.first, date_to=month.last)
+        ways.insert(0, (f"Show {spoken_span(month)}", page("", dates.query())))
+    return html.Div(
+        [html.P(words, className="headline"), *(html.P(dcc.Link(said, href=href)) for said, href in ways)],
+        className="refusal",
+        role="alert",
+    )
