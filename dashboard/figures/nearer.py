@@ -40,7 +40,7 @@ def alternative(rows: Sequence[EffectRow], arrival: str, empty: Empty) -> str:
         else f"{SUPPORTS[row.support]}: {shift_words(row)}{'' if row.direction else ', no clear change'}"
         for row in of_arrival(rows, arrival)
     ]
-    return f"Chart of the told intervals of the distance from neutral, knees that came {arrival}. {'; '.join(said)}."
+    return f"Chart of the told intervals of the distance from neutral, knees that came {arrival}: {'; '.join(said)}."
 
 
 def nearer_panel(rows: Sequence[EffectRow], arrival: str, empty: Empty, theme: str | None) -> dict[str, Any]:
