@@ -37,9 +37,11 @@ def estimates_agree(row: EffectRow) -> bool:
 def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     """What the panel shows, for its title."""
     name = OUTCOMES[outcome].name
-    estimated = [row for row in in_order(rows, outcome) if row.told_low is not None]
+    ordered = in_order(rows, outcome)
+    estimated = [row for row in ordered if row.told_low is not None]
     if not estimated:
-        return f"{name}: no figure yet for any support"
+        withheld = any(row.pooled is not None for row in ordered)
+        return f"{name}: {'nothing is claimed' if withheld else 'no figure yet for any support'}"
     clear = [row for row in estimated if row.direction]
     if not clear:
         return f"{name}: no clear change for any support"

@@ -24,7 +24,7 @@ def finding(rows: Sequence[EffectRow], arrival: str) -> str:
     name = f"Came {arrival}"
     here = of_arrival(rows, arrival)
     if all(row.told_low is None for row in here):
-        return f"{name}: not enough yet"
+        return f"{name}: {'nothing is claimed' if any(row.pooled is not None for row in here) else 'not enough yet'}"
     nearer, further = (sum(row.direction == sign for row in here) for sign in (-1, 1))
     parts = [(words, n) for words, n in (("nearer", nearer), ("further", further)) if n]
     if not parts:
@@ -40,7 +40,7 @@ def alternative(rows: Sequence[EffectRow], arrival: str, empty: Empty) -> str:
         else f"{SUPPORTS[row.support]}: {shift_words(row)}{'' if row.direction else ', no clear change'}"
         for row in of_arrival(rows, arrival)
     ]
-    return f"Chart of the told intervals of the distance from neutral, knees that came {arrival}. {'; '.join(said)}."
+    return f"Chart of the told intervals of the distance from neutral, knees that came {arrival}: {'; '.join(said)}."
 
 
 def nearer_panel(rows: Sequence[EffectRow], arrival: str, empty: Empty, theme: str | None) -> dict[str, Any]:

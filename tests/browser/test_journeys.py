@@ -4,7 +4,6 @@ import json
 import re
 import subprocess
 import sys
-from collections.abc import Sequence
 from typing import Any
 
 import pytest
@@ -29,20 +28,17 @@ def cell(row: Locator, key: str) -> Any:
     return json.loads(row.locator(f"[data-{key.replace('_', '-')}]").get_attribute(f"data-{key.replace('_', '-')}") or "")
 
 
-def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None:
+def expect_effects(page: Page, answer: Effects) -> None:
     """Every number of the effects tables is the answer's, unrounded in the cell and rounded in print."""
-    frames = page.locator("#supports-tables .table-frame")
-    expect(frames).to_have_count(len(outcomes))
-    for place, outcome in enumerate(outcomes):
+    for outcome in MAIN_OUTCOMES:
         for row in answer.effects:
             if row.outcome != outcome or row.split:
                 continue
-            printed = frames.nth(place).locator(f"tr[data-row={row.support}]")
-            for key in ("pooled", "pooled_low", "pooled_high", "within", "told_low", "told_high", "n_changes"):
+            printed = page.locator(f"#supports-{outcome} tr[data-row={row.support}]")
+            for key in ("told_low", "told_high", "q_value", "n_changes"):
                 assert cell(printed, key) == getattr(row, key)
-            expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
             expect(printed).to_contain_text(interval(row.told_low, row.told_high, row.unit, effect=True))
-            sentence = page.locator(f"#supports-sentences [data-words={outcome}-{row.support}]")
+            sentence = page.locator(f"#supports-moved-words [data-words={outcome}-{row.support}]")
             expect(sentence).to_have_text(row.words)
 
 
@@ -85,22 +81,31 @@ def test_supports_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}supports")
     answer = effects(served)
     expect(page.locator("#supports-head #headline")).to_have_text(answer.headline)
-    expect_effects(page, answer, MAIN_OUTCOMES)
+    for arrival in ("inward", "near-neutral", "outward"):
+        panel = page.locator(f"[data-chart=nearer-{arrival}]")
+        for row in answer.effects:
+            if row.outcome == "off_neutral" and row.level == arrival.replace("-", " "):
+                assert cell(panel.locator(f"tr[data-row={row.support}]"), "told_low") == row.told_low
+    page.get_by_role("link", name="What moved it").click()
+    expect(page).to_have_url(f"{served.address}supports/what-moved-it")
+    watched.settled()
+    expect_effects(page, answer)
 
 
 def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
-    page.locator("#supports-grid table").wait_for()
+    page = watched.open(f"{served.address}supports/for-whom")
+    page.locator("#supports-for-whom .chart-more summary").first.click()
+    page.locator("#supports-for-whom table").wait_for()
     rows = [row for row in effects(served, split="foot_type").effects if row.split and row.outcome == "tilt"]
     assert rows
     for row in rows:
-        printed = page.locator(f'#supports-grid tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
+        printed = page.locator(f'#supports-for-whom tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
         assert json.loads(printed.get_attribute("data-pooled") or "") == row.pooled
         assert json.loads(printed.get_attribute("data-shrunk") or "") == row.shrunk
         if row.shrunk is not None:
             expect(printed).to_contain_text(number(row.shrunk, row.unit, effect=True))
         expect(printed).to_contain_text(
-            ("not enough yet" if "not enough yet" in row.words else "no figure")
+            ("needed" if "not enough yet" in row.words else "no figure")
             if row.told_low is None
             else bare_interval(row.told_low, row.told_high, row.unit, effect=True)
         )
@@ -120,17 +125,19 @@ def test_data_prints_the_answer(served: Served, watched: Watched) -> None:
 
 
 def test_the_command_prints_what_the_page_prints(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=tilt")
+    page = watched.open(f"{served.address}supports/what-moved-it?{NARROWED}")
     said = subprocess.run(
         [sys.executable, "-c", "from dashboard.cli import main; main()", "show", "effects", "--json",
          "--warehouse", str(served.asker.path), "--visit-kind", "first"],
         check=True, capture_output=True,
     ).stdout  # fmt: skip
-    told = {row["support"]: row for row in json.loads(said)["effects"] if row["outcome"] == "tilt"}
+    answer = json.loads(said)
+    expect(page.locator("#headline")).to_have_text(answer["headline"])
+    told = {row["support"]: row for row in answer["effects"] if row["outcome"] == "tilt"}
+    assert told
     for support, row in told.items():
-        printed = page.locator(f"tr[data-row={support}]")
-        assert cell(printed, "pooled") == row["pooled"]
-        assert cell(printed, "within_high") == row["within_high"]
+        printed = page.locator(f"#supports-tilt tr[data-row={support}]")
+        assert (cell(printed, "told_low"), cell(printed, "told_high")) == (row["told_low"], row["told_high"])
 
 
 def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: Watched) -> None:
@@ -173,8 +180,8 @@ def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
 
 
 def test_a_link_with_a_filter_opens_the_same_view(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=sway")
-    expect_effects(page, effects(served, visit_kind="first"), ["sway"])
+    page = watched.open(f"{served.address}supports/what-moved-it?{NARROWED}")
+    expect_effects(page, effects(served, visit_kind="first"))
     page.get_by_role("button", name="More filters").click()
     expect(page.locator("#filter-bar")).to_contain_text("first")
 
@@ -193,12 +200,12 @@ def test_links_between_pages_keep_the_filter_and_back_returns(served: Served, wa
 
 
 def test_back_after_a_filter_returns_to_the_view_before(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/for-whom")
     whole = effects(served)
     choose(page, "Split by", "side")
-    expect(page).to_have_url(f"{served.address}supports?split=side")
+    expect(page).to_have_url(f"{served.address}supports/for-whom?split=side")
     page.go_back()
-    expect(page).to_have_url(f"{served.address}supports")
+    expect(page).to_have_url(f"{served.address}supports/for-whom")
     expect(page.get_by_label("Split by")).to_have_value("")
     expect(page.locator("#selected")).to_contain_text(whole.selection_words)
     page.go_forward()
@@ -225,12 +232,12 @@ def test_reset_shows_everything_again(served: Served, watched: Watched) -> None:
 
 
 def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/by-dose")
     outcomes = page.get_by_role("navigation", name="Outcome")
     outcomes.get_by_role("link", name="Sway", exact=True).focus()
     page.keyboard.press("Enter")
-    expect(page).to_have_url(f"{served.address}supports?outcome=sway")
-    expect(page.locator(".is-outcomes .chart")).to_have_count(1)
+    expect(page).to_have_url(f"{served.address}supports/by-dose?outcome=sway")
+    expect(page.locator(".chart-title").first).to_contain_text("Shims and sway")
     expect(outcomes.get_by_role("link", name="Sway (shown)")).to_be_focused()
 
 
@@ -258,7 +265,7 @@ def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watch
 
 
 def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/for-whom")
     page.keyboard.press("Tab")
     expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
     page.keyboard.press("Enter")
@@ -295,11 +302,11 @@ def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) ->
 
 
 def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?outcome=tilt")
+    page = watched.open(f"{served.address}supports/how-far-to-trust-it?outcome=tilt")
     page.get_by_role("button", name="Dark").click()
     watched.settled()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    chart = page.locator(".is-outcomes .js-plotly-plot").first
+    chart = page.locator("[data-chart=both-tilt] .js-plotly-plot")
     expect(chart.locator(".main-svg").first).to_have_attribute("width", "670")
     expect(chart.locator(".scatterlayer .point[style*='fill: rgb(0, 114, 178)']")).not_to_have_count(0)
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")

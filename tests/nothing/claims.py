@@ -153,7 +153,7 @@ HEDGES: Final = re.compile(
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
     r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved",
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|nothing is claimed",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.
@@ -203,11 +203,13 @@ def is_known(sentence: str) -> bool:
     return is_silent(sentence) or sentence.strip(" .") in _told_of_methods() or bool(_passages().fullmatch(sentence))
 
 
+# The fold under a chart repeats the chart's title for readers aloud.
+_FOLD: Final = re.compile(r"^(?:Numbers and pictures|Pictures) of: ")
 _SENTENCE_ENDS: Final = re.compile(r"(?<=[.!?]) (?=[A-Z\"])")
 
 
 def sentences(text: str) -> list[str]:
-    return _SENTENCE_ENDS.split(plain(text))
+    return _SENTENCE_ENDS.split(_FOLD.sub("", plain(text)))
 
 
 _SHAPED: Final = (

@@ -20,7 +20,7 @@ def row(
         made_effects().effects[4], outcome="off_neutral", support=support, split="arrival_direction", level=level,
         n_riders=n_riders, told_low=low, told_high=high, q_value=q_value,
     )  # fmt: skip
-    return made if low is not None else replace(made, told_by=None, q_value=None, words="not enough yet")
+    return made if low is not None else replace(made, pooled=None, told_by=None, q_value=None, words="not enough yet")
 
 
 SHIM_IN = row("shim", "inward", -0.5, -0.29, n_riders=497)
@@ -92,3 +92,4 @@ def test_a_cell_that_more_changes_alone_would_not_fill_says_why() -> None:
     assert why_empty(tied, Settings()) == "always changed together with others"
     assert why_empty(replace(empty, words=verdict.one_rider("shim")), Settings()) == "rests on one rider"
     assert why_empty(replace(empty, words="Left out here."), Settings()) == "no figure"
+    assert why_empty(replace(empty, pooled=0.4, words="No effect is claimed: the rig moved."), Settings()) == "not claimed"

@@ -117,6 +117,9 @@ def test_titles_say_the_finding() -> None:
     assert nearer_finding(NEARER, "outward") == "Came outward: 1 nearer, 3 further"
     assert nearer_finding(NEARER, "near neutral") == "Came near neutral: no clear change"
     assert nearer_finding([], "inward") == "Came inward: not enough yet"
+    withheld = [replace(row, told_low=None, told_high=None) for row in EFFECTS]
+    assert nearer_finding(rows_by_arrival(withheld), "inward") == "Came inward: nothing is claimed"
+    assert finding(withheld, "tilt") == "Tilt: nothing is claimed"
 
 
 def test_the_panel_in_words_names_every_support_and_which_way() -> None:

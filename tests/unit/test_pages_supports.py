@@ -156,6 +156,9 @@ def test_disagreements_are_counted_with_what_settles_them() -> None:
     told = told_of_both([replace(rows[0], words=unsure), *rows[1:]])
     assert "no disagreement of the two estimates found, and in 1 of 5 figures little could be" in told
     assert "no figure yet for any support" in told_of_both([row for row in rows if row.pooled is None])
+    assert "The rig moved." in told_of_both(
+        [replace(row, told_low=None, told_high=None, words="The rig moved.") for row in rows]
+    )
 
 
 def test_an_estimate_that_rests_on_one_rider_is_named() -> None:

@@ -70,9 +70,10 @@ def _held(desk: Desk, selection: Selection, outcome: str) -> list[EffectRow]:
 def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: str, theme: str | None) -> list[Any]:
     """The choice of an outcome, both estimates of it beside the interval that is told, and what follows where they differ."""
     choice, name = outcome_links(desk, selection, VIEW.path, outcome, with_nearer=True), outcome_name(outcome)
-    estimated = [row for row in rows if row.pooled is not None]
+    estimated = [row for row in rows if row.told_low is not None]
     if not estimated:
-        return [choice, html.P(f"{name}: no figure yet for any support, so there is nothing to hold beside it.")]
+        withheld = next((row.words for row in rows if row.pooled is not None), None)
+        return [choice, html.P(withheld or f"{name}: no figure yet for any support, so there is nothing to hold beside it.")]
     apart = [row for row in estimated if estimates_differ(row)]
     kinds = dict.fromkeys(larger(row) for row in apart)
     return [

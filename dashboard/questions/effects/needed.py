@@ -42,6 +42,8 @@ def why_empty(row: EffectRow, settings: Settings) -> str:
     lacking = needed(row, settings)
     if lacking:
         return lacking.words
+    if row.pooled is not None:
+        return "not claimed"
     if "changed together" in row.words:
         return "always changed together with others"
     return "rests on one rider" if "one rider alone" in row.words else "no figure"
