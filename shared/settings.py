@@ -18,6 +18,7 @@ SETTINGS_FILE = "fitledger.toml"
 
 Positive = Annotated[float, Field(gt=0)]
 Count = Annotated[int, Field(ge=1)]
+Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class _Section(BaseModel):
@@ -245,6 +246,22 @@ class Trends(_Section):
     notes: tuple[Note, ...] = ()
 
 
+class Goals(_Section):
+    """What the studio wants its headline figures to be, drawn beside them: shares from 0 to 1, comfort in points of ten. None
+    where no goal is set, as none is unless the studio sets it.
+    """
+
+    comfort_gained_points: Annotated[float, Field(gt=0, le=10)] | None = None
+    side_difference_left: Share | None = None
+    return_rate: Share | None = None
+    knees_better: Share | None = None
+
+    def of(self, figure: str) -> float | None:
+        """The goal of a headline figure, in its unit."""
+        found: float | None = getattr(self, "comfort_gained_points" if figure == "comfort_gained" else figure)
+        return found
+
+
 class Fitters(_Section):
     """How fitters are compared: tails of the funnel's limits, and the winsorising behind its overdispersion."""
 
@@ -265,6 +282,7 @@ class Settings(_Section):
     checks: Checks = Checks()
     noise: Noise = Noise()
     trends: Trends = Trends()
+    goals: Goals = Goals()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     warnings: Warnings = Warnings()

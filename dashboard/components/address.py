@@ -5,7 +5,7 @@ works. A page word is a choice within one page; it follows the words of the sele
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
@@ -13,7 +13,11 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
 # fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.
-PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every")
+# span: "all" where Studio is to tell of all dates, since without dates it tells of the last month.
+SPAN: Final = "span"
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every", SPAN)
+# A rider belongs to this page, and goes no further.
+RIDERS: Final = "riders"
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,11 @@ def search_of(query: str, page_words: Mapping[str, str] | None = None) -> str:
     """The query of an address with its question mark, or nothing."""
     joined = "&".join(part for part in (query, urlencode(page_words or {}, safe=",")) if part)
     return f"?{joined}" if joined else ""
+
+
+def query_for(page: str, selection: Selection) -> str:
+    """The selection as the query of a link to a page, by its relative path: without what belongs to Riders alone."""
+    return (selection if page == RIDERS else replace(selection, rider=())).query()
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
+from dashboard.questions.studio.headline_figures import HEADLINE
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -82,12 +84,7 @@ CHECKS: Final = {
     "order_arch": "A drift on a high arch less a low one",
 }
 
-FIGURES: Final = {
-    "knees_better": "Knees better at departure",
-    "side_difference_left": "Fits with a side difference left",
-    "return_rate": "Fits seen again in time",
-    "comfort_gained": "Comfort gained",
-}
+FIGURES: Final = HEADLINE
 
 WORDS: Final = {
     "from": "From",

@@ -1,19 +1,18 @@
 """What the report holds: what the pages show, in the order in which an owner reads, and how it was computed."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from dashboard.components import html
 from dashboard.components.address import search_of
 from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note
-from dashboard.components.notes import CAUTION, headline
+from dashboard.components.notes import CAUTION
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import filled
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
-from dashboard.figures.control import Window
 from dashboard.figures.theme import number
 from dashboard.pages.data import layout as data
 from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
@@ -22,8 +21,8 @@ from dashboard.pages.fitters.callbacks import PAGE as FITTERS
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
 from dashboard.pages.fitters.tables import done, process_columns
 from dashboard.pages.returns.callbacks import PAGE as RETURNS
-from dashboard.pages.studio.callbacks import TEXT as STUDIO_TEXT
-from dashboard.pages.studio.charts import control_charts, over_time
+from dashboard.pages.studio import ids as studio_ids
+from dashboard.pages.studio.callbacks import PAGE as STUDIO
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
 from dashboard.questions.selection.selection import Selection
@@ -54,7 +53,8 @@ def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Call
         made.append(Section(page.path, page.name, page.question, _page_nodes(page, desk, search)))
         yield made[-1]
     told("Trends")
-    yield Section("trends", "Trends", "How do the figures move over time?", _nodes_or_refusal(lambda: _trends(desk, selection)))
+    trends = filled(STUDIO, desk)[studio_ids.OVER_TIME](search, None)
+    yield Section("trends", "Trends", "How do the figures move over time?", list(trends))
     told("Fitters")
     if with_fitters:
         made.append(Section("fitters", FITTERS.name, FITTERS.question, _page_nodes(FITTERS, desk, search)))
@@ -79,14 +79,6 @@ def _nodes_or_refusal(make: Callable[[], list[Any]]) -> list[Any]:
         return make()
     except StatisticsError as refusal:
         return [fault_note(refusal)]
-
-
-def _trends(desk: Desk, selection: Selection) -> list[Any]:
-    answer: Any = desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None))
-    window = Window(selection.date_from, selection.date_to)
-    _, *rest = control_charts(desk, selection, answer, window, STUDIO_TEXT, None)
-    said = headline(f"{over_time(answer)}, {answer.every} by {answer.every}.")
-    return [said, html.H2(f"Figures by {answer.every}", className="for-readers"), *rest]
 
 
 def _process(desk: Desk, selection: Selection) -> list[Any]:

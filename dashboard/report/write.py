@@ -79,7 +79,7 @@ def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section]
         sections=template_sections,
         style=style,
         made=day(age.today),
-        age=age if age.words else None,
+        age=age if age.told else None,
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
     )

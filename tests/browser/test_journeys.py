@@ -14,7 +14,7 @@ from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import bare_interval, interval, number
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import parse_selection
-from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.answers_periods import Periods
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 
@@ -52,21 +52,17 @@ def effects(served: Served, **words: str) -> Effects:
     return answer
 
 
-def studio(served: Served, **words: str) -> Studio:
-    answer = served.asker.ask("studio", parse_selection(words))
-    assert isinstance(answer, Studio)
+def periods(served: Served, **words: str) -> Periods:
+    answer = served.asker.ask("periods", parse_selection(words))
+    assert isinstance(answer, Periods)
     return answer
 
 
-def expect_studio(page: Page, answer: Studio) -> None:
+def expect_studio(page: Page, answer: Periods) -> None:
     expect(page.locator("#headline")).to_have_text(answer.headline)
-    for figure in answer.figures:
-        value = page.locator(f"[data-figure={figure.figure}]")
-        if figure.estimate is None:
-            expect(value).to_have_count(0)
-        else:
-            assert json.loads(value.get_attribute("data-value") or "") == figure.estimate
-            expect(value).to_have_text(number(figure.estimate, figure.unit))
+    shown = page.locator("[data-chart=periods] [role=img]").get_attribute("aria-label") or ""
+    for row in answer.changes:
+        assert row.words in shown
 
 
 def choose(page: Page, label: str, option: str) -> None:
@@ -81,8 +77,8 @@ def choose(page: Page, label: str, option: str) -> None:
 
 def test_studio_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(served.address)
-    expect_studio(page, studio(served))
-    expect(page.locator("#studio-head .js-plotly-plot")).to_have_count(4)
+    expect_studio(page, periods(served))
+    expect(page.locator("#studio-picture .js-plotly-plot")).to_have_count(1)
 
 
 def test_supports_prints_the_answer(served: Served, watched: Watched) -> None:
@@ -143,7 +139,7 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     choose(page, "Visit", "first")
     expect(page).to_have_url(f"{served.address}?{NARROWED}")
     page.keyboard.press("Escape")
-    answer = studio(served, visit_kind="first")
+    answer = periods(served, visit_kind="first")
     expect(page.locator("#selected")).to_contain_text(answer.selection_words)
     expect_studio(page, answer)
 
@@ -193,7 +189,7 @@ def test_links_between_pages_keep_the_filter_and_back_returns(served: Served, wa
     page.go_back()
     expect(page).to_have_url(f"{served.address}?{NARROWED}")
     watched.settled()
-    expect_studio(page, studio(served, visit_kind="first"))
+    expect_studio(page, periods(served, visit_kind="first"))
 
 
 def test_back_after_a_filter_returns_to_the_view_before(served: Served, watched: Watched) -> None:
@@ -225,7 +221,7 @@ def test_reset_shows_everything_again(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}?{NARROWED}")
     page.get_by_role("button", name="Reset").click()
     expect(page).to_have_url(served.address)
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watched) -> None:
@@ -242,13 +238,13 @@ def test_a_faulty_address_is_told_and_the_page_stays(served: Served, watched: Wa
     page = watched.open(f"{served.address}?arch_height=flat")
     expect(page.get_by_role("alert")).to_contain_text("expected one of low, medium, high")
     page.get_by_role("button", name="Reset").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_an_unknown_page_leads_back(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}nowhere")
     page.get_by_role("link", name="To the first page").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watched) -> None:
@@ -277,12 +273,12 @@ def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: W
 def test_two_readers_do_not_see_each_others_filters(served: Served, watched: Watched, second: Watched) -> None:
     page = watched.open(f"{served.address}?{NARROWED}")
     other = second.open(f"{served.address}?visit_kind=follow_up")
-    expect(page.locator("#headline")).to_have_text(studio(served, visit_kind="first").headline)
-    expect(other.locator("#headline")).to_have_text(studio(served, visit_kind="follow_up").headline)
+    expect(page.locator("#headline")).to_have_text(periods(served, visit_kind="first").headline)
+    expect(other.locator("#headline")).to_have_text(periods(served, visit_kind="follow_up").headline)
     page.get_by_role("button", name="Reset").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
     expect(other).to_have_url(f"{served.address}?visit_kind=follow_up")
-    expect(other.locator("#selected")).to_contain_text(studio(served, visit_kind="follow_up").selection_words)
+    expect(other.locator("#selected")).to_contain_text(periods(served, visit_kind="follow_up").selection_words)
 
 
 def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) -> None:

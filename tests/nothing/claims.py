@@ -102,7 +102,9 @@ CLAIMS: Final = (
         "moved", r"(?:higher|lower) from about |moved by more than its usual scatter|[Mm]oved by more than its", is_echo=True
     ),
     _kind("moved", r"^(?:higher|lower)(?:, |$)|^(?:not over yet, )*since it moved", is_echo=True),
-    _kind("period", rf"points? against the (?:same )?period (?:before|a year before), (?:higher|lower) {_ENDS}"),
+    _kind("period", rf"(?:better|worse), {_NUMBER} points? (?:more|fewer|less) than (?:in|from) "),
+    _kind("period", r"^(?:better|worse)(?:,|$)", is_echo=True),
+    _kind("studios", rf"(?:better|worse) at [^,]+, {_NUMBER} points? (?:more|fewer|less) than at "),
     _kind("period", r" (?:higher|lower)$", is_echo=True),
     # Returns.
     _kind("groups return", r"Riders come back at different rates"),

@@ -209,6 +209,10 @@ class MadeAsker:
             from tests.unit.made_trends import made_trends
 
             return replace(made_trends(), selection=selection.as_dict())
+        if question == "periods":
+            from tests.unit.made_periods import made_periods
+
+            return replace(made_periods(), selection=selection.as_dict())
         if question == "rig":
             from tests.unit.made_rig import made_rig
 
@@ -218,6 +222,9 @@ class MadeAsker:
         else:
             answer = {"studio": made_studio, "data": made_data, "checks": made_checks}[question]()
         return replace(answer, selection=selection.as_dict())
+
+    def today(self) -> date:
+        return date(2026, 6, 30)
 
     def freshness(self) -> Freshness:
         return freshness(date(2026, 6, 30), date(2026, 6, 30), self.settings)

@@ -105,10 +105,13 @@ def test_a_download_that_cannot_be_is_told(client: FlaskClient, path: str, words
 
 @pytest.mark.parametrize("place", ["studio-head", "supports-head", "data-head"])
 def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> None:
-    question = {"studio-head": "studio", "supports-head": "effects", "data-head": "data"}[place]
+    question = {"studio-head": "periods", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    shown = answered(client, place, "") + (answered(client, "supports-tilt", "") if question == "effects" else "")
+    shown = answered(client, place, "") + "".join(
+        answered(client, further, "")
+        for further in {"effects": ["supports-tilt"], "periods": ["studio-picture"]}.get(question, [])
+    )
     told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
     assert told.index(answer.selection_words) < told.index(first) < told.index("Graph")

@@ -46,7 +46,7 @@ _ALL: Final = (
         "studio.studio",
         Sight(
             figures={"figures": Counted(("figure",), units="n"), "trend": Counted(("figure", "month"), ("month",), units="n")},
-            quoted={"figures": lambda row: row.figure == "knees_better"},
+            quoted={"figures": lambda row: row.figure == "comfort_gained"},
         ),
         follows_split=False,
     ),
@@ -220,6 +220,19 @@ _ALL: Final = (
             },
             follow=following.periods,
             quoted={"changes": lambda row: True},
+            # Two shares of one whole give the third, however few knees it is.
+            kept=frozenset({"knees"}),
+        ),
+        follows_split=False,
+        leans_on=("rig",),
+        knows_today=True,
+    ),
+    Question(
+        "studios",
+        "studio.studios",
+        Sight(
+            own_words="One studio beside the other is for the head fitter and the owner.",
+            kept=frozenset({"figures", "differences"}),
         ),
         follows_split=False,
         leans_on=("rig",),
