@@ -14,7 +14,7 @@ from dashboard.pages.studio.callbacks import PAGE as STUDIO
 from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
 from dashboard.questions.selection.selection import Selection
-from dashboard.report.paper import SMALL, of_class, on_paper, words_of
+from dashboard.report.paper import SMALL, classes, of_class, on_paper, words_of
 
 ANSWERED: Final = (STUDIO, SUPPORTS, SYMMETRY, RETURNS)
 # The anchor of the letter's last section.
@@ -54,12 +54,17 @@ def _section(page: Page, nodes: list[Any]) -> Section:
     return Section(f"answer-{page.path or 'studio'}", page.name, page.question, nodes)
 
 
-def _small(nodes: list[Any]) -> list[Any]:
+def _small(node: Any) -> Any:
     """The same with charts that stand beneath each other in pairs, a little smaller, so that an answer takes half a sheet."""
-    for panels in of_class(nodes, "panels"):
-        if len(of_class(panels, "chart")) > 1:
-            panels.className = f"{panels.className} {SMALL}"
-    return nodes
+    if isinstance(node, list):
+        parts = [_small(part) for part in node]
+        charts = [part for part in parts if "chart" in classes(part)]
+        if len(charts) < 2:
+            return parts
+        return [html.Div(charts, className=f"panels {SMALL}"), *(part for part in parts if "chart" not in classes(part))]
+    if isinstance(children := getattr(node, "children", None), list):
+        node.children = _small(children)
+    return node
 
 
 def counted_steps(shown: Any) -> list[str]:

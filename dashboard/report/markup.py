@@ -18,7 +18,7 @@ _LOWERED: Final = {"h1": "h2", "h2": "h3", "h3": "h4", "details": "div", "summar
 # A4 less margins is 178 mm: 672 px at 96 to the inch.
 FULL_WIDTH: Final = 672
 # Two stand side by side: as on the screen, or drawn larger than they are printed, so that a whole answer takes half a sheet.
-_NARROW: Final = {"is-double": 321, SMALL: 440}
+_NARROW: Final = {"is-double": 321, SMALL: 480}
 
 
 @dataclass(frozen=True)
