@@ -15,8 +15,11 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.report.letter import ANSWERED, Section, letter
 from dashboard.report.paper import of_class, on_paper, words_of
 
-# Views that are a desk's work or tell of single riders and rows: a screen's, and no report's.
-NOT_PRINTED: Final[dict[str, frozenset[str]]] = {}
+# Views of single riders, fits and rows, by their page: printed where riders are asked for.
+OF_CASES: Final = {"returns": ("calls",), "fitters": ("worst-disagreements",), "data": ("left-out", "deserves-a-look")}
+# Views where something is done, and views that say nothing until groups are chosen.
+OF_WORK: Final = {"data": ("load-files",)}
+OF_GROUPS: Final = {"returns": ("by-group",)}
 # What of the fitters every reader of a report is told: what was done, and not what came of it.
 FOR_ALL: Final = frozenset({"process"})
 
@@ -32,7 +35,7 @@ def sections(
         fills = filled(page, desk)
         # The letter has told the heads of the others.
         nodes = [on_paper(fills[page.head_id](search, None), with_riders=with_riders)] if page is DATA else []
-        for view in printed_views(page, with_fitters=with_fitters):
+        for view in printed_views(page, selection, with_fitters=with_fitters, with_riders=with_riders):
             shown = [fills[place](search, None) for place in view.shows(desk)]
             methods += [(page.name, one) for one in of_class(shown, "method")]
             nodes += _view_nodes(page, view, shown, with_riders=with_riders)
@@ -41,11 +44,16 @@ def sections(
     yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(methods))
 
 
-def printed_views(page: Page, *, with_fitters: bool) -> list[PageView]:
+def printed_views(page: Page, selection: Selection, *, with_fitters: bool, with_riders: bool) -> list[PageView]:
     """The views of a page that a report prints."""
     if page is FITTERS and not with_fitters:
         return [view for view in page.views if view.path in FOR_ALL]
-    return [view for view in page.views if view.path not in NOT_PRINTED.get(page.path, ())]
+    left_out = {
+        *OF_WORK.get(page.path, ()),
+        *(() if with_riders else OF_CASES.get(page.path, ())),
+        *(() if selection.split else OF_GROUPS.get(page.path, ())),
+    }
+    return [view for view in page.views if view.path not in left_out]
 
 
 def _view_nodes(page: Page, view: PageView, shown: list[Any], *, with_riders: bool) -> list[Any]:
@@ -60,8 +68,13 @@ def _view_nodes(page: Page, view: PageView, shown: list[Any], *, with_riders: bo
 
 
 def _methods(methods: list[tuple[str, Any]]) -> list[Any]:
+    """The cautions, then how each page's figures are computed, each passage once."""
     nodes: list[Any] = [html.P(words) for words in CAUTION]
+    told: set[str] = set()
     for name, one in methods:
         _, *passages = one.children  # the first is what unfolds it
-        nodes += [html.H2(name, className="section-title"), *on_paper(passages, with_riders=True)]
+        fresh = [part for part in passages if words_of(part) not in told]
+        told |= {words_of(part) for part in fresh}
+        if fresh:
+            nodes += [html.H2(name, className="section-title"), *on_paper(fresh, with_riders=True)]
     return nodes

@@ -25,6 +25,8 @@ _CLASSES: Final = frozenset(
 )
 # Charts of the letter that stand in pairs.
 SMALL: Final = "is-small"
+# The points of a curve, one a row, are for a file: what a chart's own numbers may take on paper.
+_MOST_ROWS: Final = 24
 _LINKS: Final = ("Link", "A")
 
 
@@ -72,14 +74,24 @@ def _kept(node: Any, left_out: frozenset[str], *, folded: bool) -> Any:
         return None
     if kind in ("P", "Li") and _only_leads(node.children):
         return None
-    children = _kept(getattr(node, "children", None), left_out, folded=folded)
+    # Beside another chart a table has no room.
+    children = _kept(getattr(node, "children", None), left_out, folded=folded and "is-double" not in classes(node))
     if "chart-more" in classes(node):
         # What unfolds the numbers is no heading of theirs: the table has its caption.
-        children = [part for part in children if type(part).__name__ != "Summary"]
+        children = [part for part in children if type(part).__name__ != "Summary" and _n_rows(part) <= _MOST_ROWS]
     if kind in ("Ul", "Details", "Section") and not _holds(children):
         return None
     node.children = children
     return node
+
+
+def _n_rows(node: Any) -> int:
+    """How many rows stand in a tree."""
+    if isinstance(node, list | tuple):
+        return sum(map(_n_rows, node))
+    if not hasattr(node, "to_plotly_json"):
+        return 0
+    return (type(node).__name__ == "Tr") + _n_rows(getattr(node, "children", None))
 
 
 def _only_leads(children: Any) -> bool:

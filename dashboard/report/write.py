@@ -136,6 +136,8 @@ def _document(
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
         names_riders=wanted.with_riders and not wanted.letter,
+        # Two answers with their pictures take a sheet, and fill it.
+        is_whole=all(any(drawings_in(section.nodes)) for section in made[: len(ANSWERED)]) and not why_in_words,
         why_in_words=why_in_words,
         cautions=CAUTION,
     )
