@@ -16,7 +16,7 @@ READY  := $(VENV)/ready
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz exports clean
+.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -83,6 +83,11 @@ drip-test: $(READY)     ## READERS readers while DRIPS sockets drip their reques
 
 screenshots: $(READY)   ## take the pictures that the README shows anew
 	$(BIN)/python -m tests.browser.screenshots dashboard/pictures --readme
+
+typeface: $(READY)      ## make the shipped typeface and the table of its widths anew from the font it is taken from (npm packs it)
+	mkdir -p build/typeface
+	cd build/typeface && npm pack --silent $$(sed -n 's/^PACKAGE: Final = "\(.*\)"/\1/p' ../../tests/typeface/make.py) && tar xzf *.tgz
+	$(BIN)/python -m tests.typeface.make build/typeface/$$(sed -n 's/^IN_PACKAGE: Final = "\(.*\)"/\1/p' tests/typeface/make.py)
 
 exports: $(READY)       ## simulate the demo studios anew
 	$(BIN)/python -m warehouse_demo.simulate

@@ -8,28 +8,36 @@ from flask import Flask, redirect, request
 
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
-from dashboard.components import filter_bar, html, ids
-from dashboard.components.address import Addresses, read_view, search_of
+from dashboard.components import definitions, filter_bar, html, ids
+from dashboard.components.address import Addresses, View, query_for, read_view, search_of
 from dashboard.components.chosen import chosen_words
+from dashboard.components.kept_views import kept_views
 from dashboard.components.notes import age_note
 from dashboard.components.page import Desk, Page, PageView, frame, moved_to, view_tabs
+from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
+from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import PATH as DATA_PATH
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker, Choices
+from dashboard.questions.selection.selection import Selection
+from dashboard.report.served import add_reports
 from dashboard.web.compressing import add_compressing
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.web.headers import add_headers
+from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, UsageError
+from shared.settings import Settings
 
 TITLE: Final = "fitledger"
 DESCRIPTION: Final = "What each support did to the knees of this studio's riders, with honest intervals."
 _INDEX: Final = Path(__file__).with_name("index.html")
+_OPENS_WORDS: Final = {"aria-haspopup": "dialog", "aria-controls": definitions.PANEL, "title": "What the words mean"}
 _NO_CHOICES: Final = Choices((), (), (), None, None)
 
 
@@ -58,7 +66,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         assets_ignore=r".*\.txt$",
         serve_locally=True,
         suppress_callback_exceptions=True,
-        index_string=_INDEX.read_text(encoding="utf-8").replace("{%style%}", style_sheet()),
+        index_string=_index(typeface.address(prefix), asker.settings),
         enable_mcp=False,
     )
     app.layout = lambda: app.still(_shell(desk, door))
@@ -70,7 +78,9 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
                 view.register(app, desk)
     _register_shell(app, desk)
     _lead_on(app.server, desk.addresses)
-    add_downloads(app.server, desk)
+    add_downloads(app.server, desk, PAGES)
+    add_reports(app.server, desk)
+    add_kept_views(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)
     allow_hosts(app.server, serving.hosts, is_loopback=True)
@@ -82,6 +92,15 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     return app
 
 
+def _index(typeface_at: str, settings: Settings) -> str:
+    """The page around the page."""
+    parts = {"{%style%}": style_sheet(typeface_at), "{%typeface%}": typeface_at, "{%words%}": definitions.panel(settings)}
+    index = _INDEX.read_text(encoding="utf-8")
+    for name, part in parts.items():
+        index = index.replace(name, part)
+    return index
+
+
 def _shell(desk: Desk, door: Door) -> html.Div:
     """The shell with the page that the request is for; callbacks tell what changes after it.
 
@@ -90,7 +109,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
     found = find_page(desk.addresses.path(request.path))
     pathname, search = (request.path, search_of(request.query_string.decode())) if found else (None, None)
     view, values = filter_bar.first_values(search)
-    links, chosen, age = _kept_query(desk, view, pathname)
+    links, chosen, age, chips = _kept_query(desk, view, pathname)
     return html.Div(
         [
             dcc.Location(id=ids.URL, refresh=False, pathname=pathname, search=search),
@@ -101,13 +120,21 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 [
                     html.Span(TITLE, className="mark-name"),
                     html.Nav(links, id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Button("Words", id=definitions.BUTTON, className="button", **_OPENS_WORDS),
                     _signed_in(door, desk.addresses),
                     html.Button("Dark", id=ids.THEME_BUTTON, className="button theme-button"),
                 ],
                 className="top",
             ),
             html.Div(age, id=ids.AGE),
-            filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(found and found[1].splits)),
+            filter_bar.filter_bar(
+                _choices(desk.asker),
+                values,
+                chosen,
+                chips,
+                splits=bool(found and found[1].splits),
+                kept=kept_views(desk.addresses, signs_in=bool(door.reader().name)),
+            ),
             html.Main(html.Div(frame(*found, desk.addresses, search) if found else None, id=ids.PAGE), id="main"),
             html.Footer(
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
@@ -142,8 +169,10 @@ def _choices(asker: AskedBy) -> Choices:
         return _NO_CHOICES
 
 
-def _links(addresses: Addresses, query: str) -> html.Ul:
-    return html.Ul([html.Li(dcc.Link(page.name, href=addresses.page(page.path, query))) for page in PAGES])
+def _links(addresses: Addresses, selection: Selection) -> html.Ul:
+    return html.Ul(
+        [html.Li(dcc.Link(page.name, href=addresses.page(page.path, query_for(page.path, selection)))) for page in PAGES]
+    )
 
 
 def _register_shell(app: Dash, desk: Desk) -> None:
@@ -172,6 +201,7 @@ def _register_shell(app: Dash, desk: Desk) -> None:
         Output(ids.NAVIGATION, "children"),
         Output(ids.CHOSEN, "children"),
         Output(ids.AGE, "children"),
+        Output(ids.CHIPS, "children"),
         Input(ids.VIEW, "data"),
         Input(ids.URL, "pathname"),
         prevent_initial_call=True,
@@ -192,17 +222,35 @@ def _register_shell(app: Dash, desk: Desk) -> None:
     )
 
 
-def _kept_query(desk: Desk, search: str | None, pathname: str | None) -> tuple[html.Ul, html.Ul | None, html.P | None]:
-    """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data."""
+def _kept_query(
+    desk: Desk, search: str | None, pathname: str | None
+) -> tuple[html.Ul, html.Ul | None, html.P | None, list[Any] | None]:
+    """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data, and
+    the spans of the calendar."""
     path = desk.addresses.path(pathname)
     found = find_page(path)
     try:
         view = read_view(search)
     except UsageError:
-        return _links(desk.addresses, ""), None, _age(desk, "")
+        return _links(desk.addresses, Selection()), None, _age(desk, ""), None
     chosen = chosen_words(desk.addresses, path, view, splits=bool(found and found[1].splits))
-    query = view.selection.query()
-    return _links(desk.addresses, query), chosen, _age(desk, query)
+    age = _age(desk, query_for(DATA_PATH, view.selection))
+    return (
+        _links(desk.addresses, view.selection),
+        chosen,
+        age,
+        _chips(desk, path, view, by_month=not found[0].path) if found else None,
+    )
+
+
+def _chips(desk: Desk, path: str, view: View, *, by_month: bool) -> list[Any] | None:
+    try:
+        # Of a fitter's own fits no day is left out.
+        closed = None if view.selection.fitter else desk.asker.closed_day
+        return period_chips(desk.addresses, path, view, desk.asker.freshness(), closed, by_month=by_month)
+    except FitledgerError:
+        # The page tells why nothing can be read.
+        return None
 
 
 def _age(desk: Desk, query: str) -> html.P | None:

@@ -14,11 +14,15 @@ NEWEST_ROW: Final = Path(__file__).with_name("newest_row.sql")
 
 @dataclass(frozen=True)
 class Freshness:
-    """The date of the newest row (None: no row yet) beside today's; old from more than `stale_after_days` on."""
+    """The date of the newest row (None: no row yet) beside today's; old from more than `stale_after_days` on.
+
+    `is_of_demo`: today is told by the demo's own clock.
+    """
 
     newest_row: date | None
     today: date
     stale_after_days: int
+    is_of_demo: bool = False
 
     @property
     def age_days(self) -> int | None:
@@ -45,6 +49,25 @@ class Freshness:
         return f"The newest row is of {newest}, {self.age_days:,} day{'' if self.age_days == 1 else 's'} ago."
 
     @property
+    def clock_words(self) -> str:
+        """By which clock today is told, where that is not the machine's; empty otherwise."""
+        return f"{self.today_words}." if self.is_of_demo else ""
+
+    @property
+    def today_words(self) -> str:
+        """Which day it is, by the demo's own clock or the machine's."""
+        return f"{self._whose} {spoken_day(self.today)}"
+
+    @property
+    def _whose(self) -> str:
+        return "The demo's today is" if self.is_of_demo else "Today is"
+
+    @property
+    def told(self) -> str:
+        """All that is said before an answer: the clock, the age, and what to do about it."""
+        return " ".join(filter(None, (self.clock_words, self.words, self.todo if self.words else "")))
+
+    @property
     def todo(self) -> str:
         """What to do about it."""
         return "Set the clock right, or mend the dates." if self.is_clock_behind else "Load newer exports."
@@ -60,6 +83,6 @@ class Freshness:
         }
 
 
-def freshness(newest_row: date | None, today: date, settings: Settings) -> Freshness:
+def freshness(newest_row: date | None, today: date, settings: Settings, *, is_of_demo: bool = False) -> Freshness:
     """How old the newest row is today, by the studio's own limit."""
-    return Freshness(newest_row, today, settings.data.stale_after_days)
+    return Freshness(newest_row, today, settings.data.stale_after_days, is_of_demo)

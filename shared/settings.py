@@ -18,6 +18,7 @@ SETTINGS_FILE = "fitledger.toml"
 
 Positive = Annotated[float, Field(gt=0)]
 Count = Annotated[int, Field(ge=1)]
+Share = Annotated[float, Field(ge=0, le=1)]
 
 
 class _Section(BaseModel):
@@ -47,12 +48,15 @@ class Foresight(_Section):
 
 
 class FollowUp(_Section):
-    """The window in which a rider counts as returned."""
+    """The window in which a rider counts as returned. A fit without a booking is called about from `booked_within_days` on, for
+    `called_for_days` (common practice, no source); an open booking until it is closed.
+    """
 
     due_after_days: Count = 14
     returned_within_days: Count = 42
     booked_within_days: Annotated[int, Field(ge=0)] = 7
     curve_days: Count = 84
+    called_for_days: Count = 60
 
 
 class Minimum(_Section):
@@ -102,13 +106,20 @@ class Noise(_Section):
 
 
 class Agreement(_Section):
-    """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice)."""
+    """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice); and which
+    flagged fits are to look at: so many levels and shims from the exam, with nothing come out better.
+
+    A rating that moved by fewer than `smallest_rating_points` did not move (Farrar et al. 2001, Pain 94:149, of pain; from
+    memory).
+    """
 
     shims_neutral: Annotated[int, Field(ge=0)] = 0
     shims_mild_varus: Annotated[int, Field(ge=0)] = 1
     shims_marked_varus: Annotated[int, Field(ge=0)] = 2
     insole_note_levels: Count = 1
     insole_flag_levels: Count = 2
+    look_from_steps: Count = 3
+    smallest_rating_points: Annotated[float, Field(gt=0, le=10)] = 2.0
     listed_fits: Count = 100
 
 
@@ -251,6 +262,22 @@ class Trends(_Section):
     notes: tuple[Note, ...] = ()
 
 
+class Goals(_Section):
+    """What the studio wants its headline figures to be, drawn beside them: shares from 0 to 1, comfort in points of ten. None
+    where no goal is set, as none is unless the studio sets it.
+    """
+
+    comfort_gained_points: Annotated[float, Field(gt=0, le=10)] | None = None
+    side_difference_left: Share | None = None
+    return_rate: Share | None = None
+    knees_better: Share | None = None
+
+    def of(self, figure: str) -> float | None:
+        """The goal of a headline figure, in its unit."""
+        found: float | None = getattr(self, "comfort_gained_points" if figure == "comfort_gained" else figure)
+        return found
+
+
 class Fitters(_Section):
     """How fitters are compared: tails of the funnel's limits, and the winsorising behind its overdispersion."""
 
@@ -271,6 +298,7 @@ class Settings(_Section):
     checks: Checks = Checks()
     noise: Noise = Noise()
     trends: Trends = Trends()
+    goals: Goals = Goals()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
     foresight: Foresight = Foresight()

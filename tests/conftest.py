@@ -1,7 +1,6 @@
 """Shared fixtures. Every draw in the tests is seeded; any warning is a failure."""
 
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,8 +11,8 @@ from shared import clock
 from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory
 from warehouse_demo import EXPORTS
 
-# Three days after the newest row of the demo: no test depends on the day on which it runs.
-TODAY = date(2026, 8, 31)
+# That of the demo's own clock: no test depends on the day on which it runs.
+TODAY = clock.DEMO_TODAY
 
 
 @pytest.fixture(scope="session", autouse=True)

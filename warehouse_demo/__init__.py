@@ -1,9 +1,15 @@
 """The invented demo: a scenario, its simulator, the exports it writes, and the warehouse built from them."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from shared.clock import DEMO_TODAY, own_today, set_own_clock
 from shared.errors import WarehouseError
-from shared.warehouse import open_reading
+from shared.warehouse import open_loading, open_reading
+
+if TYPE_CHECKING:
+    from etl.load import Progress
+    from etl.report import LoadReport
 
 HOME = Path(__file__).parent
 EXPORTS = HOME / "exports"
@@ -11,10 +17,23 @@ WAREHOUSE = HOME / "demo.duckdb"
 
 
 def is_current() -> bool:
-    """Whether the demo warehouse is there, of this program's version, and not older than any of its exports."""
+    """Whether the demo warehouse is there, of this program's version and clock, and not older than any of its exports."""
     try:
-        open_reading(WAREHOUSE).close()
+        opened = open_reading(WAREHOUSE)
     except WarehouseError:
         return False
+    has_clock = own_today(opened) == DEMO_TODAY
+    opened.close()
     newest = max((file.stat().st_mtime for file in EXPORTS.iterdir()), default=0.0)
-    return WAREHOUSE.stat().st_mtime >= newest
+    return has_clock and WAREHOUSE.stat().st_mtime >= newest
+
+
+def build(step: "Progress | None" = None, path: Path = WAREHOUSE) -> "LoadReport":
+    """Makes the demo warehouse anew from its exports, with the clock that it lives by; `step` is told how far it is."""
+    from etl.load import load
+
+    path.unlink(missing_ok=True)
+    report = load([EXPORTS], path, step, DEMO_TODAY)
+    with open_loading(path) as warehouse:
+        set_own_clock(warehouse, DEMO_TODAY)
+    return report

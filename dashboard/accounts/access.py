@@ -21,7 +21,7 @@ UNKNOWN: Final = "unknown name"
 LOOK_SECONDS: Final = 600.0
 _KEPT: Final = 1_000
 # Parts of an address that are no secret and no word of a reader.
-_TOLD: Final = ("question", "table")
+_TOLD: Final = ("question", "table", "place")
 log = logging.getLogger("fitledger.accounts")
 
 

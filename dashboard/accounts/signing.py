@@ -20,6 +20,7 @@ from dashboard.accounts.second import address, drawing, new_secret
 from dashboard.accounts.sessions import Session, Sessions, Stage
 from dashboard.accounts.store import Account, Accounts
 from dashboard.figures.theme import style_sheet
+from dashboard.figures.typeface import address as address_of_typeface
 from shared.errors import AccessLogError, AccountError, SignInBusyError
 
 _TEMPLATE: Final = Path(__file__).with_name("signing.html").read_text(encoding="utf-8")
@@ -188,7 +189,7 @@ class Signing:
         if "secret" in setup_fields:
             setup_fields["qr"] = drawing(address(setup_fields["account"], setup_fields["secret"]))
         given: dict[str, Any] = {
-            "style": style_sheet(),
+            "style": style_sheet(address_of_typeface(self.prefix)),
             "prefix": self.prefix,
             "token": token,
             "next": self._next(),

@@ -29,27 +29,26 @@
 
   document.documentElement.dataset.theme = current();
 
-  // Takes away what this browser kept of readers' looks, but under one key.
-  window.fitledgerForgetLooks = function (but) {
-    Object.keys(window.localStorage).forEach(function (key) {
-      if (key.startsWith("fitledger-looks") && key !== but) {
-        window.localStorage.removeItem(key);
-      }
+  // Earlier versions kept figures that a reader had looked at.
+  try {
+    Object.keys(window.localStorage).filter(function (key) { return key.startsWith("fitledger-looks"); }).forEach(function (key) {
+      window.localStorage.removeItem(key);
     });
-  };
+  } catch (blocked) {
+    // A browser that keeps nothing has nothing to forget.
+  }
 
-  // Who signs out leaves no look behind, and the other tabs of this browser go to the sign-in page too.
+  // The other tabs of this browser go to the sign-in page too.
   const SIGNED_OUT = "fitledger-signed-out";
   document.addEventListener("submit", function (event) {
     if (!event.target.closest(".signed-in")) {
       return;
     }
     try {
-      window.fitledgerForgetLooks();
       window.localStorage.setItem(SIGNED_OUT, String(Date.now()));
       window.localStorage.removeItem(SIGNED_OUT);
     } catch (blocked) {
-      // A browser that keeps nothing has nothing to forget; the other tabs find out with their next question.
+      // The other tabs find out with their next question.
     }
   });
   window.addEventListener("storage", function (event) {

@@ -68,14 +68,33 @@
     return y;
   }
 
-  function compose(figure, drawing, drawn, ink, muted) {
+  // The rule that names the pages' typeface, with the typeface in it: a saved picture is read where there is no page.
+  let typeface = null;
+
+  function typefaceRule() {
+    const rule = Array.from(document.styleSheets).flatMap(function (sheet) { return Array.from(sheet.cssRules); })
+      .find(function (one) { return one instanceof CSSFontFaceRule; });
+    const address = rule.style.getPropertyValue("src").match(/url\("?([^")]+)/)[1];
+    return window.fetch(address).then(function (response) { return response.blob(); }).then(function (blob) {
+      return new Promise(function (resolve) {
+        const reader = new FileReader();
+        reader.onload = function () { resolve(rule.cssText.replace(address, reader.result)); };
+        reader.readAsDataURL(blob);
+      });
+    });
+  }
+
+  function compose(figure, drawing, drawn, ink, muted, rule) {
     const size = { width: drawn.width + MARGIN, height: drawn.height };
-    const family = "Inter, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif";
+    const family = getComputedStyle(document.body).fontFamily;
     const style = { family: family, width: size.width - 2 * MARGIN };
     const small = Object.assign({ size: 12, weight: 400, colour: muted }, style);
     const large = Object.assign({ size: 17, weight: 600, colour: ink }, style);
     const svg = element("svg", { xmlns: SVG, width: size.width });
     const ground = element("rect", { width: size.width, fill: "#ffffff" });
+    const look = element("style", {});
+    look.textContent = rule;
+    svg.appendChild(look);
     svg.appendChild(ground);
     const named = [cardTitle(figure), title(figure)].filter(Boolean);
     let y = write(svg, named.slice(0, 1), large, MARGIN / 2);
@@ -119,7 +138,9 @@
       const shown = style.getPropertyValue(name).trim();
       return paper[shown] || shown;
     };
-    return compose(figure, document.importNode(drawing, true), size, onPaper("--ink"), onPaper("--muted"));
+    // A picture without its typeface is better than none.
+    typeface = typeface || await typefaceRule().catch(function () { return ""; });
+    return compose(figure, document.importNode(drawing, true), size, onPaper("--ink"), onPaper("--muted"), typeface);
   }
 
   function asPng(picture) {

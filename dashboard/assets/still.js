@@ -4,6 +4,7 @@
   const React = window.React;
   const LOOK_MS = 10;
   const PATIENCE_MS = 3000;
+  const TYPEFACE_MS = 1000;
 
   // As the library's own link: the address changes without a new loading, unless the reader asks for another tab.
   function follow(event) {
@@ -16,6 +17,34 @@
     window.scrollTo(0, 0);
   }
 
+  // Text in charts is laid out in the typeface of the pages (figures/theme.py), which came with them; where it does not come,
+  // the charts do not wait for long.
+  let isTypefaceHere = false;
+  const weights = ["400", "700"].map(function (weight) { return document.fonts.load(weight + " 13px Fitledger"); });
+  const late = new Promise(function (resolve) { window.setTimeout(resolve, TYPEFACE_MS); });
+  Promise.race([Promise.allSettled(weights), late]).then(function () { isTypefaceHere = true; });
+
+  // Sizes within a chart are for text of 16 px; where the reader's browser has larger text, the chart grows with it.
+  const ROOT_PX = 16;
+  const SIZES = ["size", "height", "standoff", "ticklabelstandoff", "xshift", "yshift", "ax", "ay", "l", "r", "t", "b"];
+
+  function grown(part, scale) {
+    if (scale === 1) {
+      return part;
+    }
+    return JSON.parse(JSON.stringify(part), function (key, value) {
+      if (!SIZES.includes(key)) {
+        return value;
+      }
+      const one = function (size) { return typeof size === "number" ? scale * size : size; };
+      return Array.isArray(value) ? value.map(one) : one(value);
+    });
+  }
+
+  function textScale() {
+    return parseFloat(window.getComputedStyle(document.documentElement).fontSize) / ROOT_PX;
+  }
+
   // Charts are drawn one after the other, and what is folded away after them: the first stands before the last is begun, and
   // a click in between is heard.
   const waiting = { charts: [], folds: [] };
@@ -23,7 +52,7 @@
 
   function drawNext() {
     // The charts' script is the last that the browser reads.
-    const chart = window.Plotly && waiting.charts.shift();
+    const chart = window.Plotly && isTypefaceHere && waiting.charts.shift();
     const fold = !chart && !waiting.charts.length && waiting.folds.shift();
     drawing = Boolean(chart || fold || waiting.charts.length);
     if (chart) {
@@ -66,7 +95,7 @@
     const [hasCome, , place] = useTurn(waiting.charts);
     return hasCome
       ? React.createElement(Drawing, props)
-      : React.createElement("div", { ref: place, style: props.style, className: "chart-to-come" });
+      : React.createElement("div", { ref: place, style: grownStyle(props.style, textScale()), className: "chart-to-come" });
   }
 
   // A closed fold is as good as empty until it is opened: most rows of a page lie in one.
@@ -84,8 +113,10 @@
   // The chart follows its figure, and the width of its place: a filter bar or a fold that opens is no change of the window.
   function Drawing(props) {
     const place = React.useRef(null);
+    const scale = React.useMemo(textScale, []);
     React.useEffect(function () {
-      window.Plotly.react(place.current, props.figure.data, props.figure.layout, props.config);
+      const figure = grown(props.figure, scale);
+      window.Plotly.react(place.current, figure.data, figure.layout, props.config);
     }, [props.figure, props.config]);
     React.useEffect(function () {
       const drawing = place.current;
@@ -101,7 +132,11 @@
         window.Plotly.purge(drawing);
       };
     }, []);
-    return React.createElement("div", { ref: place, style: props.style });
+    return React.createElement("div", { ref: place, style: grownStyle(props.style, scale) });
+  }
+
+  function grownStyle(style, scale) {
+    return Object.assign({}, style, { height: scale * parseFloat(style.height) + "px" });
   }
 
   function drawn(part) {

@@ -67,8 +67,10 @@ def remove(name: Name, warehouse: WarehouseFile = DEFAULT_WAREHOUSE) -> None:
     """Remove an account; whoever is signed in with it is out at once."""
     from dashboard.accounts.access import noted
     from dashboard.accounts.store import Accounts
+    from etl.keeping.kept_views import KeptViews
 
     Accounts(warehouse).remove(name)
+    KeptViews(warehouse).remove_all(name.lower())
     noted(warehouse, "removed an account", name.lower())
     typer.echo(f"{name.lower()} is removed and signed out.")
 

@@ -42,6 +42,6 @@ def show(
     elif as_csv:
         typer.echo(answer.to_csv(), nl=False)
     else:
-        if age.words:
-            typer.echo(f"{age.words} {age.todo}\n")
+        if age.told:
+            typer.echo(f"{age.told}\n")
         print_answer(answer)

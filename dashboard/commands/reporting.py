@@ -20,20 +20,32 @@ def report(
     out: Annotated[Path, typer.Option(metavar="FILE", help="Where to write it; ends in .html or .pdf.")],
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     settings: SettingsFile = None,
+    letter: Annotated[
+        bool, typer.Option("--letter", help="Its first two sheets alone: sentences, four charts, what to do.")
+    ] = False,
     with_fitters: Annotated[
         bool, typer.Option("--with-fitters", help="For the head fitter: each fitter's outcomes and flagged fits too.")
+    ] = False,
+    with_riders: Annotated[
+        bool, typer.Option("--with-riders", help="Lists of single riders and fits too, by the studio's own ids.")
     ] = False,
     *,
     selection: Selection,
 ) -> None:
-    """Write the owner's report: the answers and charts of the screens on paper."""
+    """Write the owner's report: a letter of two sheets, and behind it what the screens show."""
     from dashboard.accounts.access import noted
+    from dashboard.chromium import missing
     from dashboard.questions.door.asked_by import named_riders
     from dashboard.questions.door.asking import Asker
-    from dashboard.report.write import write_report
+    from dashboard.report.write import Wanted, form_of, write_report
 
+    wanted = Wanted(form_of(out.name), letter, with_fitters, with_riders)
     asker = Asker(warehouse, load_settings(settings))
     with progress() as tell_step:
-        write_report(asker, selection, out, with_fitters=with_fitters, progress=tell_step)
-    noted(warehouse, "wrote a report", "with fitters" if with_fitters else "", riders=named_riders(asker, selection))
-    typer.echo(f"{out} is written. It holds the studio's figures and ids of riders: keep it like the warehouse.")
+        write_report(asker, selection, out, wanted, tell_step)
+    what = ("letter" if letter else "", "with fitters" if with_fitters else "", "with riders" if with_riders else "")
+    noted(warehouse, "wrote a report", ", ".join(filter(None, what)), riders=named_riders(asker, selection))
+    named = "It names riders by their ids: keep it like the warehouse." if with_riders else "It names no rider."
+    typer.echo(f"{out} is written. {named}")
+    if wanted.form == "html" and (why := missing()):
+        typer.echo(f"Its charts are told in words. {why}", err=True)

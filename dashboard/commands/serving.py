@@ -17,16 +17,14 @@ app = typer.Typer()
 def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
     """Build the demo warehouse from its exports where it is missing or older, and serve it."""
     from etl.keeping.leftovers import sweep_all
-    from warehouse_demo import EXPORTS, WAREHOUSE, is_current
+    from warehouse_demo import WAREHOUSE, build, is_current
 
     sweep_all(WAREHOUSE)
     if not is_current():
         from dashboard.printing import total_words
-        from etl.load import load as load_exports
 
-        WAREHOUSE.unlink(missing_ok=True)
         with progress() as step:
-            report = load_exports([EXPORTS], WAREHOUSE, step)
+            report = build(step)
         typer.echo(f"Demo warehouse: {total_words(report)}.")
     _serve(WAREHOUSE, None, host, port)
 

@@ -5,7 +5,7 @@ works. A page word is a choice within one page; it follows the words of the sele
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
@@ -13,7 +13,11 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
 # fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.
-PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every")
+# span: "all" where Studio is to tell of all dates, since without dates it tells of the last month.
+SPAN: Final = "span"
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every", SPAN)
+# A rider belongs to this page, and goes no further.
+RIDERS: Final = "riders"
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,11 @@ def search_of(query: str, page_words: Mapping[str, str] | None = None) -> str:
     return f"?{joined}" if joined else ""
 
 
+def query_for(page: str, selection: Selection) -> str:
+    """The selection as the query of a link to a page, by its relative path: without what belongs to Riders alone."""
+    return (selection if page == RIDERS else replace(selection, rider=())).query()
+
+
 @dataclass(frozen=True)
 class Addresses:
     """Makes addresses under the prefix that the dashboard is served at; `prefix` begins and ends with a slash."""
@@ -57,6 +66,18 @@ class Addresses:
         """The address of one list of an answer as CSV; `every`: its periods, where they are not those of the settings."""
         words = {"rows": rows, **({"every": every} if every else {})}
         return f"{self.prefix}download/{question}.csv{search_of(selection.query(), words)}"
+
+    def shown_table(self, place: str, search: str, name: str) -> str:
+        """The address of the rows that a table of a place shows for the query of an address, as CSV."""
+        return f"{self.prefix}download/shown/{place}.csv{search or '?'}{'&' if search else ''}table={name}"
+
+    def report(self, kind: str, form: str, selection: Selection) -> str:
+        """The address at which a letter or a full report (`kind`) of a selection is made, as `form`."""
+        return f"{self.prefix}download/{kind}.{form}{search_of(selection.query())}"
+
+    def calendar(self, selection: Selection, *, with_riders: bool) -> str:
+        """The address of the follow-ups that are due as a calendar file, with the riders' ids or without."""
+        return f"{self.prefix}download/calls.ics{search_of(selection.query(), {'riders': 'yes'} if with_riders else None)}"
 
     def path(self, pathname: str | None) -> str:
         """The relative path of an address, without the prefix and an ending slash."""

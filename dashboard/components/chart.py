@@ -90,17 +90,3 @@ def _tools(title: str, table_id: str | None) -> list[Any]:
 def reading(*parts: Any) -> html.Div:
     """How a chart is read: n, the interval's meaning, the marks. Saved with the picture of the charts before it."""
     return html.Div(list(parts), className="reading")
-
-
-def marks_key() -> html.Ul:
-    """The marks of the effects chart; each differs in shape, not only in colour."""
-    marks = (
-        ("claimed", "told interval, a clear change"),
-        ("told", "told interval, no clear change"),
-        ("pooled", "pooled estimate, its interval"),
-        ("within", "within-knee estimate, its interval"),
-    )
-    return html.Ul(
-        [html.Li([html.Span(className=f"mark mark-{mark}", **{"aria-hidden": "true"}), words]) for mark, words in marks],
-        className="marks-key",
-    )

@@ -21,15 +21,25 @@ FIRST: Final = ("from", "to", "studio", "fitter", "split")
 CONTROLS: Final = tuple(word for word in FIELDS if word != "rider")
 
 
-def filter_bar(choices: Choices, values: Sequence[Any], chosen: html.Ul | None, *, splits: bool) -> html.Section:
+def filter_bar(
+    choices: Choices,
+    values: Sequence[Any],
+    chosen: html.Ul | None,
+    chips: list[Any] | None,
+    *,
+    splits: bool,
+    kept: html.Details | None = None,
+) -> html.Section:
     """The bar with what the studio's own data offer to choose from.
 
-    `values`: of the controls, in their order. `chosen`: what is chosen, in words. `splits`: whether the page splits figures.
+    `values`: of the controls, in their order. `chosen`: what is chosen, in words. `chips`: the spans of the calendar.
+    `splits`: whether the page splits figures. `kept`: the control of kept views.
     """
     given = dict(zip(CONTROLS, values, strict=True))
     return html.Section(
         [
             html.H2("Selection", className="for-readers"),
+            html.Nav(chips, id=ids.CHIPS, className="period-chips", **{"aria-label": "Dates"}),
             html.Div(
                 [_control(word, choices, given[word], splits=splits) for word in (*FIRST, *_others())],
                 className="filters",
@@ -44,6 +54,7 @@ def filter_bar(choices: Choices, values: Sequence[Any], chosen: html.Ul | None, 
                         **{"aria-expanded": "false", "aria-controls": ids.FILTERS},
                     ),
                     html.Button("Reset", id=ids.RESET, className="button"),
+                    kept,
                 ],
                 className="filter-buttons",
             ),

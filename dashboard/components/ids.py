@@ -17,6 +17,7 @@ MORE: Final = "more-filters"
 RESET: Final = "reset"
 SPLIT: Final = "split-control"
 CHOSEN: Final = "chosen"
+CHIPS: Final = "period-chips"
 AGE: Final = "age"
 """How old the newest row is, where that must be known before reading on."""
 

@@ -131,7 +131,14 @@ def view_tabs(page: Page, view: PageView, addresses: Addresses, search: str | No
         query, words = "", {}
     else:
         query, words = asked.selection.query(), {word: value for word, value in asked.page_words.items() if word != "start"}
-    return html.Ul([_tab(one.name, addresses.page(page.path_of(one), query, words), is_here=one is view) for one in page.views])
+    # A word that leads on from the answer stays away from its tab, which would lead on too.
+    kept = {word: value for word, value in words.items() if word not in page.moved}
+    return html.Ul(
+        [
+            _tab(one.name, addresses.page(page.path_of(one), query, words if one.path else kept), is_here=one is view)
+            for one in page.views
+        ]
+    )
 
 
 def _tab(name: str, href: str, *, is_here: bool) -> html.Li:

@@ -8,9 +8,9 @@ from dash import Dash, Input, Output
 from flask import has_request_context, request
 
 from dashboard.components import ids
-from dashboard.components.address import read_view
 from dashboard.components.faults import Callback, answering, answering_beside
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page
+from dashboard.components.shown_rows import in_place
 from dashboard.questions.memory.turns import Turns
 
 TAB_HEADER: Final = "Fitledger-Tab"
@@ -29,14 +29,16 @@ def filled(page: Page, desk: Desk, turns: Turns | None = None) -> dict[str, Call
 
     Failures are told: in the head, which every view has, with a way out to the page of all fits, and not again elsewhere.
     """
-    first, *others = ((place, _in_turn(turns, show)) for place, show in page.shows(desk).items())
+    first, *others = (
+        (place, _in_turn(turns, in_place(show, place, desk.addresses))) for place, show in page.shows(desk).items()
+    )
     return {
         first[0]: answering(first[1], desk.addresses.page(page.path)),
         **{place: answering_beside(show) for place, show in others},
     }
 
 
-def _in_turn(turns: Turns | None, show: Show) -> Callable[[str, str | None], Any]:
+def _in_turn(turns: Turns | None, show: Callable[[str, str | None], Any]) -> Callable[[str, str | None], Any]:
     """Stops what is computed for a view that the same browser tab has left meanwhile.
 
     A tab tells its own random name, the number of the request and its page in one header (assets/fitledger.js); other
@@ -46,8 +48,8 @@ def _in_turn(turns: Turns | None, show: Show) -> Callable[[str, str | None], Any
     def show_in_turn(search: str, theme: str | None) -> Any:
         tab_request = _TOLD.fullmatch(request.headers.get(TAB_HEADER, "")) if has_request_context() else None
         if not (tab_request and turns):
-            return show(read_view(search), theme)
+            return show(search, theme)
         with turns.taking(tab_request["tab"], int(tab_request["number"]), (tab_request["page"], search)):
-            return show(read_view(search), theme)
+            return show(search, theme)
 
     return show_in_turn

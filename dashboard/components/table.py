@@ -2,10 +2,16 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from operator import itemgetter
+from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.number import machine_value
+from dashboard.components.shown_rows import ShownTable, text_of
+from dashboard.components.shown_rows import address_of as csv_address
+
+# The class of a table whose rows tell of single riders or their fits: paper leaves it out unless it is asked for.
+NAMES_RIDERS: Final = "names-riders"
 
 
 @dataclass(frozen=True)
@@ -33,9 +39,14 @@ def table(
     row_key: str | None = None,
     table_id: str | None = None,
 ) -> html.Div:
-    """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`."""
+    """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`.
+
+    A table that stands in a place leads to the rows that it shows as CSV. `csv`: the address of those of a table elsewhere.
+    """
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
+    shown = ShownTable(caption, [column.heading for column in columns], [column.text for column in columns], rows)
+    rows_at = csv_address(table_id, shown) or csv
     body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
@@ -47,10 +58,30 @@ def table(
                 **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
-            _csv_line(csv, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")]) if csv else None,
+            _rows_line(rows_at, caption),
         ],
-        className="table",
+        className=f"table {NAMES_RIDERS}" if _names_riders(rows) else "table",
     )
+
+
+def _names_riders(rows: Sequence[Any]) -> bool:
+    first = next(iter(rows), None)
+    return hasattr(first, "rider_id") or hasattr(first, "session_id")
+
+
+def rows_csv(made: html.Table) -> html.P | None:
+    """The link to the rows of a table that a page lays out by hand, as they stand; none where it stands in no place."""
+    caption, head, body, *_ = made.children
+    headings = [text_of(cell) for cell in head.children.children]
+    cells = [itemgetter(place) for place in range(len(headings))]
+    words = text_of(caption)
+    return _rows_line(csv_address(None, ShownTable(words, headings, cells, [row.children for row in body.children])), words)
+
+
+def _rows_line(address: str | None, caption: str) -> html.P | None:
+    if address is None:
+        return None
+    return _csv_line(address, ["These numbers as CSV", html.Span(f": {caption}", className="for-readers")])
 
 
 def csv_link(address: str, what: str) -> html.P:

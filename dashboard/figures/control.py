@@ -11,6 +11,7 @@ from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
 from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.studio.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.headline_figures import judged
 
 HEIGHT_PX: Final = 268
 # The shape of the periods from the one on at which the figure moved.
@@ -49,15 +50,19 @@ def letters(notes: Sequence[NoteRow]) -> list[tuple[str, NoteRow]]:
     return list(zip(_LETTERS, sorted(notes, key=lambda row: row.on), strict=False))
 
 
-def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str) -> str:
-    """What the chart shows, for its title: whether the figure moved, and since when."""
+def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str, *, is_news: bool) -> str:
+    """What the chart shows, for its title: whether the figure moved, for the better or the worse, and since when.
+
+    is_news: whether the move belongs to the chosen dates; an older one is told as such.
+    """
     name = FIGURES[chart.figure]
     if chart.centre is None:
         return f"{name}: no limits yet"
     if not signals:
         return f"{name}: within its usual scatter"
-    moved = signals[0]
-    return f"{name}: {moved.direction} from about {spoken_period(moved.period_from, every)} on"
+    said = judged(chart.figure, 1 if signals[0].direction == "higher" else -1)
+    start = spoken_period(signals[0].period_from, every)
+    return f"{name}: {said} from about {start} on" if is_news else f"{name}: nothing new ({said} since about {start})"
 
 
 def span_words(row: SignalRow, every: str) -> str:

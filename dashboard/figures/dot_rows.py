@@ -38,11 +38,14 @@ class DotRow:
     missing: str = ""
 
 
-def dot_rows(rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %."""
+def dot_rows(
+    rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False, step: float | None = None
+) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %, a tick each
+    `step`."""
     colours = palette(theme)
     row_px = NAME_PX + MARK_PX * marks
-    ticks = _ticks(rows, whole)
+    ticks = _ticks(rows, whole, step)
     is_drawn = any(row.marks for row in rows)
     below = AXIS_PX if is_drawn else 4
     room = 0.015 * ticks[-1]
@@ -50,9 +53,9 @@ def dot_rows(rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int =
     placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
     return {
         "data": [
-            _rules(len(rows), ends, colours),
+            rules(len(rows), ends, colours),
             *_words(rows, ends, row_px, colours),
-            _lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
+            lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
             _ends([(y, mark.ends) for y, mark in placed if mark.ends], colours.line),
             *(_intervals(placed, quiet, colours) for quiet in (True, False)),
             *(_dots(placed, quiet, colours) for quiet in (True, False)),
@@ -98,19 +101,20 @@ def _place(place: int, at: int, row_px: int) -> float:
     return place + (NAME_PX + MARK_PX * (at + 0.4)) / row_px
 
 
-def _ticks(rows: Sequence[DotRow], whole: bool) -> list[float]:
+def _ticks(rows: Sequence[DotRow], whole: bool, step: float | None) -> list[float]:
     drawn = max([0.0, *(max(mark.high, *(mark.ends or (0,))) for row in rows for mark in row.marks)])
-    step = 0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05
-    count = 4 if whole else max(1, math.ceil(drawn / step - 1e-9))
+    step = step or (0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05)
+    count = round(1 / step) if whole else max(1, math.ceil(drawn / step - 1e-9))
     return [step * tick for tick in range(count + 1)]
 
 
-def _lines(lines: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
+def lines(drawn: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
+    """Level lines, each at its place in rows from one end to the other."""
     return {
         "type": "scatter",
         "mode": "lines",
-        "x": [x for _, (low, high) in lines for x in (low, high, None)],
-        "y": [at for y, _ in lines for at in (y, y, None)],
+        "x": [x for _, (low, high) in drawn for x in (low, high, None)],
+        "y": [at for y, _ in drawn for at in (y, y, None)],
         "line": {"color": colour, "width": width},
         "hoverinfo": "skip",
     }
@@ -129,7 +133,7 @@ def _ends(lines: Sequence[tuple[float, tuple[float, float]]], colour: str) -> di
 
 def _intervals(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
     chosen = [(y, (mark.low, mark.high)) for y, mark in placed if mark.is_quiet == quiet]
-    return _lines(chosen, colours.muted if quiet else colours.accent, 1.5 if quiet else 4)
+    return lines(chosen, colours.muted if quiet else colours.accent, 1.5 if quiet else 4)
 
 
 def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -> dict[str, Any]:
@@ -147,9 +151,9 @@ def _dots(placed: Sequence[tuple[float, Mark]], quiet: bool, colours: Palette) -
     }
 
 
-def _rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str, Any]:
+def rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str, Any]:
     """Draws quiet lines between the rows."""
-    return _lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
+    return lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
 
 
 def _words(rows: Sequence[DotRow], ends: tuple[float, float], row_px: int, colours: Palette) -> list[dict[str, Any]]:
@@ -158,13 +162,13 @@ def _words(rows: Sequence[DotRow], ends: tuple[float, float], row_px: int, colou
     names = [f"<b>{row.name}</b>  {row.counted}".rstrip() for row in rows]
     missing = {_place(place, 0, row_px): row.missing for place, row in enumerate(rows) if not row.marks}
     return [
-        _texts(ends[0], tops, names, "middle right", colours.ink),
-        _texts(ends[1], tops, [row.printed for row in rows], "middle left", colours.ink),
-        _texts(ends[0], list(missing), list(missing.values()), "middle right", colours.muted),
+        texts(ends[0], tops, names, "middle right", colours.ink),
+        texts(ends[1], tops, [row.printed for row in rows], "middle left", colours.ink),
+        texts(ends[0], list(missing), list(missing.values()), "middle right", colours.muted),
     ]
 
 
-def _texts(x: float, y: Sequence[float], texts: Sequence[str], position: str, colour: str) -> dict[str, Any]:
+def texts(x: float, y: Sequence[float], texts: Sequence[str], position: str, colour: str) -> dict[str, Any]:
     """Words at one end of each row. As annotations they took the browser ten times as long."""
     return {
         "type": "scatter",

@@ -1,6 +1,6 @@
 """Funnel of one outcome: each fitter's observed less expected figure against the number of fits, within exact limits."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -9,7 +9,7 @@ from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, FitterRow, FunnelRow
 
-HEIGHT: Final = 400
+HEIGHT: Final = 248
 SMALL: Final = CHART_TEXT_PX - 1
 # Each place differs in shape as well as in how it is filled; none is a colour of praise or blame.
 MARKS: Final = {WITHIN: "circle", BETWEEN: "circle-open", BEYOND: "diamond"}
@@ -34,9 +34,14 @@ OUTCOMES: Final = {
 
 
 def funnel_figure(
-    fitters: Sequence[FitterRow], funnel: Sequence[FunnelRow], outcome: str, levels: tuple[str, str], theme: str | None
+    fitters: Sequence[FitterRow],
+    funnel: Sequence[FunnelRow],
+    outcome: str,
+    levels: tuple[str, str],
+    theme: str | None,
+    names: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
-    """The funnel as a plain dict; `levels` are the inner and the outer level as printed."""
+    """The funnel as a plain dict; `levels` are the inner and the outer level as printed, `names` of fitters by id."""
     colours = palette(theme)
     rows = [row for row in fitters if row.outcome == outcome and row.difference is not None]
     limits = [row for row in funnel if row.outcome == outcome]
@@ -45,7 +50,7 @@ def funnel_figure(
     unit = next((row.unit for row in fitters if row.outcome == outcome), "points")
     most = max([*(row.n_fits for row in rows), *(row.n_fits for row in limits)], default=10)
     return {
-        "data": [*_curves(limits, colours), *_points(rows, colours)],
+        "data": [*_curves(limits, colours), *_points(rows, names or {}, colours)],
         "layout": layout(
             theme,
             height=HEIGHT,
@@ -58,17 +63,21 @@ def funnel_figure(
     }
 
 
-def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str]) -> str:
-    """Who lies where, by id, for the title."""
+def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str], names: Mapping[str, str] | None = None) -> str:
+    """Who lies where, by name where one is given, else by id, for the title."""
     name = OUTCOMES[outcome].name
-    places = {row.fitter_id: place for row in fitters if row.outcome == outcome and (place := row.place)}
+    places = {
+        (names or {}).get(row.fitter_id, row.fitter_id): place
+        for row in fitters
+        if row.outcome == outcome and (place := row.place)
+    }
     if not places:
         return f"{name}: no fitter can be compared yet"
     beyond, between = ([fitter for fitter, place in places.items() if place == wanted] for wanted in (BEYOND, BETWEEN))
     if beyond:
         return f"{name}: {_listed(beyond)} beyond the {levels[1]} limits, to look at together"
     if between:
-        return f"{name}: no more than chance may bring; {_listed(between)} outside the {levels[0]} limits"
+        return f"{name}: {_listed(between)} outside the {levels[0]} limits, no more than chance may bring"
     who = f"all {len(places)} fitters" if len(places) > 1 else _listed(list(places))
     return f"{name}: {who} within the {levels[0]} limits"
 
@@ -106,9 +115,9 @@ def _curves(limits: Sequence[FunnelRow], colours: Palette) -> list[dict[str, Any
     ]
 
 
-def _points(rows: Sequence[FitterRow], colours: Palette) -> list[dict[str, Any]]:
-    """One trace a place, each point named by the fitter's id on the side away from the line."""
-    traces = []
+def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palette) -> list[dict[str, Any]]:
+    """One trace a place, each point named by the fitter's name or id on the side where there is more room."""
+    most, traces = max((row.n_fits for row in rows), default=0), []
     for place, symbol in MARKS.items():
         here = [row for row in rows if row.place == place]
         traces.append(
@@ -123,10 +132,10 @@ def _points(rows: Sequence[FitterRow], colours: Palette) -> list[dict[str, Any]]
                     "color": colours.accent,
                     "line": {"color": colours.accent, "width": 2},
                 },
-                "text": [row.fitter_id for row in here],
-                "textposition": ["top center" if (row.difference or 0) >= 0 else "bottom center" for row in here],
+                "text": [names.get(row.fitter_id, row.fitter_id) for row in here],
+                "textposition": ["middle right" if 2 * row.n_fits < most else "middle left" for row in here],
                 "textfont": {"size": SMALL, "color": colours.ink},
-                "hovertext": [_hover(row) for row in here],
+                "hovertext": [_hover(row, names.get(row.fitter_id, row.fitter_id)) for row in here],
                 "hoverinfo": "text",
                 "cliponaxis": False,
             }
@@ -134,9 +143,9 @@ def _points(rows: Sequence[FitterRow], colours: Palette) -> list[dict[str, Any]]
     return traces
 
 
-def _hover(row: FitterRow) -> str:
+def _hover(row: FitterRow, name: str) -> str:
     return (
-        f"<b>{row.fitter_id}</b><br>observed {number(row.observed, row.unit)}, expected {number(row.expected, row.unit)}"
+        f"<b>{name}</b><br>observed {number(row.observed, row.unit)}, expected {number(row.expected, row.unit)}"
         f"<br>{interval(row.difference_low, row.difference_high, row.unit)}<br>{row.n_fits} fits, {row.n_riders} riders"
     )
 

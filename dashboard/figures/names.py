@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
+from dashboard.questions.studio.headline_figures import HEADLINE
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -18,10 +20,52 @@ OUTCOMES: Final = {
     "tilt": Outcome("Tilt", "tilt in degrees", "inward", "outward"),
     "sway": Outcome("Sway", "sway in mm", "less", "more"),
     "offset": Outcome("Offset", "offset in mm", "inward", "outward"),
-    "off_neutral": Outcome("Off neutral", "distance from neutral tilt in degrees", "nearer", "further"),
+    "off_neutral": Outcome("Distance from neutral", "distance from neutral tilt in degrees", "nearer", "further"),
 }
 # The three that a page opens with.
 MAIN_OUTCOMES: Final = ("tilt", "sway", "offset")
+
+# What is measured, set or told by a word that is explained (components/definitions): its name first, then how else it is spelt
+# within a sentence. No other name stands for it.
+MEASURES: Final[dict[str, tuple[str, ...]]] = {
+    "tilt": (OUTCOMES["tilt"].name,),
+    "sway": (OUTCOMES["sway"].name,),
+    "offset": (OUTCOMES["offset"].name,),
+    "neutral": ("Neutral",),
+    "off_neutral": (OUTCOMES["off_neutral"].name, "nearer to neutral", "further from neutral", "from neutral"),
+    "side_difference": ("Side difference", "side differences"),
+    "stance": ("Stance",),
+    "insole_level": ("Insole level", "insole levels", "insole", "insoles"),
+    "shim": ("Varus shim", "varus shims", "shim", "shims"),
+    "typical_error": ("Typical error",),
+    "smallest_real_change": ("Smallest real change",),
+    "interval": ("Interval", "intervals", "clear change"),
+}
+
+# Words of statistics, as patterns, and the plain name that stands for each where a page answers or shows. Where the word itself
+# is wanted, its plain name stands in the same sentence or heading. Method, folded or a view of its own, may use them freely.
+PLAIN: Final = {
+    r"pooled": "all captures",
+    r"within-knee": "each knee against itself",
+    r"told interval": "both estimates",
+    r"at risk": "not yet seen again",
+    r"drawn towards? (?:zero|nothing|the)": "the fewer there are",
+    r"regression to the mean": "by noise alone",
+    r"confidence interval": "interval",
+    r"(?:statistically )?significant(?:ly)?": "clear",
+    r"phi": "beyond chance",
+    r"overdispersion": "beyond chance",
+    r"p(?:-value)?s? ?[=<≤]": "by chance alone",
+    r"q(?:-value)?s? ?[=<≤]": "by chance alone",
+    r"[pq]-values?": "by chance alone",
+    r"log-rank": "over the whole curve",
+    r"censored|censoring": "not seen to the end",
+    r"standard error": "typical error",
+    r"degrees of freedom|random intercepts?|reml|mixed model|likelihood|logistic|least squares|variance": "how it is computed",
+    r"case[- ]mix": "who came",
+    r"exact binomial": "limits",
+    r"median": "middle",
+}
 
 SUPPORTS: Final = {
     "insole_low": "Low insole",
@@ -40,12 +84,7 @@ CHECKS: Final = {
     "order_arch": "A drift on a high arch less a low one",
 }
 
-FIGURES: Final = {
-    "knees_better": "Knees better at departure",
-    "side_difference_left": "Fits with a side difference left",
-    "return_rate": "Fits seen again in time",
-    "comfort_gained": "Comfort gained",
-}
+FIGURES: Final = HEADLINE
 
 WORDS: Final = {
     "from": "From",

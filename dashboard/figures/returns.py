@@ -6,8 +6,14 @@ from typing import Any, Final
 from dashboard.figures.dot_rows import LABEL_PX, DotRow, Mark, dot_rows
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_number, interval, number, palette
-from dashboard.questions.returns.answers_returns import LastingRow, ReturnFigure, SaidRow
+from dashboard.questions.returns.answers_returns import HeldRow, LastingRow, ReturnFigure, SaidRow
 
+BECAME: Final = {
+    "held": "Held",
+    "not_held": "Did not hold",
+    "not_measured": "Seen again, not measured",
+    "not_seen": "Not seen again",
+}
 HELD: Final = {"tilt": "Tilt held", "sway": "Sway held"}
 KEPT: Final = {
     "setup_kept_all": "Whole setup still in use",
@@ -16,6 +22,24 @@ KEPT: Final = {
 }
 SAID: Final = {"satisfaction": ("Satisfaction", "10 is best"), "pain": ("Pain", "0 is best")}
 _SAID_ROW_PX: Final = 52
+
+
+def held_figure(rows: Sequence[HeldRow], theme: str | None) -> dict[str, Any]:
+    """What became of the fits, a share each, with the bounds of those that held behind the first, as a plain dict."""
+    return dot_rows([_became(row) for row in rows], theme, of="fits", whole=True, step=0.5)
+
+
+def held_finding(rows: Sequence[HeldRow]) -> str:
+    """What the picture shows, for its title."""
+    by_end = {row.became: row for row in rows}
+    held = by_end["held"]
+    if held.share is None:
+        return "What became of the fits: not enough yet"
+    return f"{held.n:,} {'fit is' if held.n == 1 else 'fits are'} known to have held"
+
+
+def held_alternative(rows: Sequence[HeldRow]) -> str:
+    return "Dot-and-interval chart of what became of the fits. " + " ".join(row.words for row in rows)
 
 
 def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
@@ -159,6 +183,14 @@ def _lasting(row: LastingRow) -> DotRow:
     else:
         mark = Mark(row.alike, row.alike_low, row.alike_high, words, ends=ends)
     return DotRow(HELD[row.outcome], counted, f"<b>{interval(*ends, 'share')}</b>", (mark,))
+
+
+def _became(row: HeldRow) -> DotRow:
+    if row.share is None or row.low is None or row.high is None:
+        return DotRow(BECAME[row.became], "", "", (), "not enough yet")
+    printed = f"<b>{number(row.share, 'share')}</b> ({interval(row.low, row.high, 'share')})"
+    ends = None if row.bounds_low is None or row.bounds_high is None else (row.bounds_low, row.bounds_high)
+    return DotRow(BECAME[row.became], "", printed, (Mark(row.share, row.low, row.high, row.words, ends=ends),))
 
 
 def _kept(row: ReturnFigure) -> DotRow:

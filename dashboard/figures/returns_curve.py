@@ -17,6 +17,7 @@ PLOT_PX: Final = 330
 # From the plot's lower edge to the first line of numbers at risk, and from line to line.
 _BELOW_PX: Final = 84
 _LINE_PX: Final = 36
+_BELOW_BRIEF_PX: Final = 58
 _RIGHT_PX: Final = 108
 _LABEL_PX: Final = CHART_TEXT_PX - 1
 # Room above the plot's highest tick, so that a name at the top is whole.
@@ -27,17 +28,13 @@ _LETTERS: Final = 13
 
 @dataclass(frozen=True)
 class Curve:
-    """What is drawn of one group: days and shares from the fit on.
-
-    `last_day`: the last day of the grid on which a fit is at risk; `sure_day`: the last on which enough are, after which the
-    curve is drawn thin.
-    """
+    """What is drawn of one group: days and shares from the fit on, to `last_day`, the last of the grid on which enough fits are
+    still counted; nothing is claimed of a later day."""
 
     level: str | None
     rows: tuple[ReturnCurveRow, ...]
     at_risk: tuple[AtRiskRow, ...]
     last_day: int
-    sure_day: int
 
     @property
     def days(self) -> list[int]:
@@ -54,29 +51,35 @@ class Curve:
 
 
 def curves_of(curve: Sequence[ReturnCurveRow], at_risk: Sequence[AtRiskRow], enough: int) -> list[Curve]:
-    """One a group, in the answer's order, up to the last day on which a fit is at risk; sure while there are `enough`."""
+    """One a group, in the answer's order, up to the last day on which at least `enough` fits are still counted."""
     curves = []
     for level in dict.fromkeys(row.level for row in at_risk):
         grid = tuple(row for row in at_risk if row.level == level)
-        last_day, sure_day = (max((row.days for row in grid if row.n_at_risk >= n), default=0) for n in (1, enough))
+        last_day = max((row.days for row in grid if row.n_at_risk >= enough), default=0)
         rows = tuple(row for row in curve if row.level == level and row.days <= last_day)
         if last_day:
-            curves.append(Curve(level, rows, grid, last_day, sure_day))
+            curves.append(Curve(level, rows, grid, last_day))
     return curves
 
 
-def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
-    """The curves as a plain dict. With levels, the curve of all fits stands behind them; alone, it has its interval."""
+def curve_figure(curves: Sequence[Curve], theme: str | None, *, plot_px: int = PLOT_PX) -> dict[str, Any]:
+    """The curves as a plain dict. With levels, the curve of all fits stands behind them; alone, it has its interval.
+
+    `plot_px`: the height of the plot alone; below the least that is usual, the days are named with the fits still counted.
+    """
     if not curves:
         return no_figure(theme, "not enough fits yet")
     colours = palette(theme)
     inks = _inks(curves, theme, colours)
     names = [group_name(curve.level) for curve in curves]
-    top = _top(curves)
-    plot_px = max(PLOT_PX, _LINE_PX * len(curves))
-    below_px = _BELOW_PX + _LINE_PX * len(curves)
-    ticks = [row.days for row in curves[0].at_risk]
-    steps = [0.1 * step for step in range(round(top / 0.1) + 1)]
+    top, is_brief = _top(curves), plot_px < PLOT_PX
+    plot_px = max(plot_px, _LINE_PX * len(curves))
+    to_first_px = _BELOW_BRIEF_PX if is_brief else _BELOW_PX
+    below_px = to_first_px + (_LINE_PX // 2 if is_brief else _LINE_PX * len(curves))
+    days = [row.days for row in curves[0].at_risk]
+    ticks = days[::2] if is_brief else days
+    step_share = 0.25 if is_brief else 0.1
+    steps = [step_share * step for step in range(round(top / step_share + 1e-9) + 1) if step_share * step <= top + 1e-9]
     shown_top = top * (1 + _ROOM_PX / plot_px)
     return {
         "data": _traces(curves, inks, colours),
@@ -86,10 +89,10 @@ def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
             margin=(60, _RIGHT_PX, 8, below_px),
             xaxis=axis(
                 theme,
-                range=[0, ticks[-1]],
+                range=[0, days[-1]],
                 tickvals=ticks,
                 ticktext=[f"{day}" for day in ticks],
-                title="days since the fit",
+                title="" if is_brief else "days since the fit",
                 showgrid=False,
                 showline=True,
                 linecolor=colours.line,
@@ -104,7 +107,7 @@ def curve_figure(curves: Sequence[Curve], theme: str | None) -> dict[str, Any]:
             ),
             annotations=[
                 *_end_names(curves, names, inks, shown_top / plot_px),
-                *_numbers_at_risk(curves, names, colours),
+                *_numbers_at_risk(curves, names, colours, to_first_px),
             ],
             shapes=_rules(curves, inks),
             meta={"on_paper": on_paper(theme) | dict(zip(inks, _inks(curves, "light", palette("light")), strict=True))},
@@ -119,14 +122,16 @@ def group_name(level: str | None) -> str:
 
 
 def finding(curves: Sequence[Curve], window_days: int) -> str:
-    """How many had come back by the end of the window, for the title."""
+    """How many had come back by the end of the window, for the title, or by the last day of which that can be told."""
     if not curves:
         return "Riders coming back: not enough yet"
-    row = at_day(curves[0], window_days)
+    day = min(window_days, curves[0].last_day)
+    row = at_day(curves[0], day)
     if row is None:
-        return f"No rider came back within {window_days} days"
+        return f"No rider came back within {day} days"
     ends = interval(row.returned_low, row.returned_high, "share")
-    return f"By day {window_days}, {number(row.returned, 'share')} of fits had been seen again ({ends})"
+    words = f"By day {day}, {number(row.returned, 'share')} of fits had been seen again ({ends})"
+    return words if day == window_days else f"{words}; later days rest on too few"
 
 
 def at_day(curve: Curve, day: int) -> ReturnCurveRow | None:
@@ -138,7 +143,7 @@ def alternative(curves: Sequence[Curve]) -> str:
     """Tells the curves in words, for a reader who does not see them."""
     curve_words = [
         f"{group_name(curve.level)}: {curve.at_risk[0].n_at_risk:,} fits at the start, {number(curve.end, 'share')} seen again "
-        f"by day {curve.last_day}, {curve.at_risk[-1].n_at_risk:,} still at risk on day {curve.at_risk[-1].days}"
+        f"by day {curve.last_day}, {curve.at_risk[-1].n_at_risk:,} still counted on day {curve.at_risk[-1].days}"
         for curve in curves
     ]
     return f"Step curves of the share of fits seen again by days since the fit. {'; '.join(curve_words) or 'Not enough yet'}."
@@ -193,30 +198,15 @@ def _step(curve: Curve, column: str, colour: str, dash: str, width: float) -> di
 
 
 def _curve_traces(curve: Curve, colour: str, dash: str, width: float) -> list[dict[str, Any]]:
-    """The curve itself, and what follows after the day on which few are left, thin."""
     words = [_hover(curve, row) for row in curve.rows]
-    steps = list(zip(curve.days, curve.steps("returned"), ["", *words, words[-1] if words else ""], strict=True))
-    sure = [step for step in steps if step[0] <= curve.sure_day]
-    at, held = len(sure), (curve.sure_day, *sure[-1][1:])
-    sure += [held] if sure[-1][0] < curve.sure_day else []
-    parts = [(sure, width), ([held, *steps[at:]], 1.0)]
-    return [
-        {
-            **_step(curve, "returned", colour, dash, thickness),
-            "x": [day for day, _, _ in part],
-            "y": [share for _, share, _ in part],
-            "text": [text for _, _, text in part],
-            "hoverinfo": "text",
-        }
-        for part, thickness in parts
-        if part[-1][0] > part[0][0]
-    ]
+    text = ["", *words, words[-1] if words else ""]
+    return [{**_step(curve, "returned", colour, dash, width), "text": text, "hoverinfo": "text"}]
 
 
 def _hover(curve: Curve, row: ReturnCurveRow) -> str:
     return (
         f"<b>{group_name(curve.level)}, day {row.days}</b><br>{number(row.returned, 'share')} seen again"
-        f"<br>{interval(row.returned_low, row.returned_high, 'share')}<br>{row.n_at_risk:,} at risk before"
+        f"<br>{interval(row.returned_low, row.returned_high, 'share')}<br>{row.n_at_risk:,} fits still counted before"
     )
 
 
@@ -299,15 +289,18 @@ def _rules(curves: Sequence[Curve], inks: Sequence[str]) -> list[dict[str, Any]]
     ]
 
 
-def _numbers_at_risk(curves: Sequence[Curve], names: Sequence[str], colours: Palette) -> list[dict[str, Any]]:
+def _numbers_at_risk(curves: Sequence[Curve], names: Sequence[str], colours: Palette, to_first_px: int) -> list[dict[str, Any]]:
     """A heading, and a line of numbers a curve, each number under its day and the name at the right as at the curve."""
+    is_brief = to_first_px == _BELOW_BRIEF_PX
     muted = {"size": _LABEL_PX, "color": colours.muted}
     below = {"yref": "paper", "y": 0, "yanchor": "middle"}
-    head = {"xref": "paper", "x": 0, "xanchor": "left", "yshift": 30 - _BELOW_PX, "font": muted}
-    words = [note("<b>At risk</b>: not yet seen again", **head, **below)]
+    head = {"xref": "paper", "x": 0, "xanchor": "left", "yshift": (22 if is_brief else 30) - to_first_px, "font": muted}
+    heading = "<b>Fits still counted</b> by days since the fit" if is_brief else "<b>Fits still counted</b>: not yet seen again"
+    words = [note(heading, **head, **below)]
     for line, (curve, name) in enumerate(zip(curves, names, strict=True)):
-        at = {**below, "yshift": -_BELOW_PX - _LINE_PX * line}
-        words += [note(_brief(row.n_at_risk), x=row.days, font={"size": _LABEL_PX}, **at) for row in curve.at_risk]
+        at = {**below, "yshift": -to_first_px - _LINE_PX * line}
+        counts = curve.at_risk[::2] if is_brief else curve.at_risk
+        words += [note(_brief(row.n_at_risk), x=row.days, font={"size": _LABEL_PX}, **at) for row in counts]
         words.append(note(_broken(name), xref="paper", x=1, xanchor="left", xshift=18, align="left", font=muted, **at))
     return words
 

@@ -5,9 +5,12 @@ from types import NoneType
 from typing import Any, Final
 
 from dashboard.figures.theme import CHART_TEXT_PX, FONT, on_paper, palette
+from dashboard.figures.typeface import room_px
 
 # The tags that our own labels use; plotly reads some more, links among them.
 _FOREIGN_TAG: Final = re.compile(r"<(?!/?(?:b|br|i|sub|sup)>)")
+# What plotly leaves between a label and the axis by itself.
+_AT_TICK_PX: Final = 3
 _NUMBERS: Final = (float, int, NoneType)
 
 
@@ -42,9 +45,10 @@ def axis(theme: str | None, *, title: str = "", **more: Any) -> dict[str, Any]:
 
 
 def layout(theme: str | None, *, height: int, margin: tuple[int, int, int, int], **more: Any) -> dict[str, Any]:
-    """A layout of `height` px with margins left, right, top, bottom in px."""
+    """A layout of `height` px with margins left, right, top, bottom in px; more at the sides where their labels need it."""
     colours = palette(theme)
     left, right, top, bottom = margin
+    left, right = max(left, _room_left(more)), max(right, _room_right(more))
     return {
         "height": height,
         "margin": {"l": left, "r": right, "t": top, "b": bottom, "pad": 0},
@@ -63,6 +67,28 @@ def layout(theme: str | None, *, height: int, margin: tuple[int, int, int, int],
         "meta": {"on_paper": on_paper(theme)},
         **more,
     }
+
+
+def _room_left(parts: dict[str, Any]) -> int:
+    """What the labels of the first vertical axis take."""
+    upright = parts.get("yaxis", {})
+    if not upright.get("showticklabels", True) or not upright.get("visible", True):
+        return 0
+    gap = upright.get("ticklabelstandoff", 0) + _AT_TICK_PX
+    return room_px(upright.get("ticktext", ()), upright.get("tickfont", {}).get("size", CHART_TEXT_PX), gap_px=gap)
+
+
+def _room_right(parts: dict[str, Any]) -> int:
+    """What the notes take that begin where the plot ends."""
+    beside = [
+        one
+        for one in parts.get("annotations", ())
+        if (one.get("xref"), one.get("x"), one.get("xanchor")) == ("paper", 1, "left")
+    ]
+    return max(
+        (room_px([one["text"]], one.get("font", {}).get("size", CHART_TEXT_PX), gap_px=one.get("xshift", 0)) for one in beside),
+        default=0,
+    )
 
 
 def note(text: str, **more: Any) -> dict[str, Any]:

@@ -8,14 +8,17 @@ from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any, Final
 
+from dashboard.figures.typeface import FAMILY, STAND_IN, face
 from shared.clock import spoken_day
 from shared.units import UNITS
 
-FONT: Final = "Inter, 'Segoe UI', system-ui, -apple-system, 'Helvetica Neue', Arial, sans-serif"
+FONT: Final = f"{FAMILY}, 'Segoe UI', 'Helvetica Neue', Arial, 'Liberation Sans', {STAND_IN}, system-ui, sans-serif"
 # One type scale in rem, and the size of all text inside a chart in px.
 TYPE: Final = {"small": 0.8125, "text": 1.0, "lead": 1.125, "title": 1.375, "headline": 1.75}
 CHART_TEXT_PX: Final = 13
 # One step of white space in rem.
+# The widest that a page becomes.
+WIDE: Final = "112rem"
 SPACE: Final = {"1": 0.25, "2": 0.5, "3": 0.75, "4": 1.0, "6": 1.5, "8": 2.0, "12": 3.0}
 
 # The only config a dcc.Graph may have. The upload to the chart vendor's cloud is on by default and must stay off.
@@ -106,13 +109,13 @@ def on_paper(theme: str | None) -> dict[str, str]:
     return {on_screen[name]: printed[name] for name in on_screen}
 
 
-def style_sheet() -> str:
-    """The colours, type and spacing as custom properties, for the page's own style sheet."""
+def style_sheet(typeface: str) -> str:
+    """The colours, type and spacing as custom properties, for the page's own style sheet. `typeface`: where it is read from."""
     sizes = {f"type-{name}": f"{size}rem" for name, size in TYPE.items()}
     spaces = {f"space-{name}": f"{size}rem" for name, size in SPACE.items()}
     light, dark = (_declarations(asdict(PALETTES[name])) for name in ("light", "dark"))
     return (
-        f":root{{--font:{FONT};{_declarations(sizes | spaces)}{light}color-scheme:light}}"
+        f"{face(typeface)}:root{{--font:{FONT};--wide:{WIDE};{_declarations(sizes | spaces)}{light}color-scheme:light}}"
         f"@media screen{{:root[data-theme=dark]{{{dark}color-scheme:dark}}"
         f"@media (prefers-color-scheme:dark){{:root:not([data-theme]){{{dark}color-scheme:dark}}}}}}"
     )

@@ -1,6 +1,7 @@
 """One rider's captures in order: tilt and sway of both knees with the typical error as a band, and numbered changes below."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
@@ -9,18 +10,48 @@ from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, number, palette
 from dashboard.questions.riders.answers_riders import CaptureRow, RiderTimeline
 
 SIDES: Final = ("left", "right")
-# Heights in px from the top: fits' dates, tilt, a gap for its title, sway, another, one row of changes a side, capture numbers.
-DATES_PX, TILT_PX, GAP_PX, SWAY_PX, ROW_PX, BOTTOM_PX = 58, 200, 40, 130, 24, 26
-HEIGHT: Final = DATES_PX + TILT_PX + GAP_PX + SWAY_PX + GAP_PX + 2 * ROW_PX + BOTTOM_PX
-_DRAWN: Final = HEIGHT - DATES_PX - BOTTOM_PX
+# Heights in px from the top: fits' dates, each panel with a gap below it for the next title, one row of changes a side,
+# capture numbers.
+DATES_PX, GAP_PX, ROW_PX, BOTTOM_PX = 58, 40, 24, 26
+PANELS_PX: Final = {"tilt": 200, "sway": 130}
+# A panel that stands alone is lower, so that the answer stands on one screen.
+ALONE_PX: Final = 130
 SMALL: Final = CHART_TEXT_PX - 2
 # Room between two fits, in captures; and how many dates may stand beside each other on a phone.
 _BETWEEN: Final = 0.7
 _DATES_BESIDE: Final = 7.5
 # A panel's column, unit, and the least that its axis spans, so that noise alone never fills it.
 _PANELS: Final = {"tilt": ("knee_tilt_deg", "deg", 6.0), "sway": ("knee_sway_mm", "mm", 12.0)}
+_AXES: Final = {"tilt": "yaxis", "sway": "yaxis2"}
 _TITLES: Final = {"tilt": "Tilt in degrees, + outward", "sway": "Sway in mm"}
 _ROWS: Final = {"left": 1, "right": 0}
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Which panels stand below each other, and how high each is in px; one alone stands without the rows of changes."""
+
+    panels: tuple[str, ...]
+
+    def height_of(self, panel: str) -> int:
+        return PANELS_PX[panel] if self.is_whole else ALONE_PX
+
+    def top_of(self, panel: str) -> int:
+        """From the top of the first panel; the rows of changes stand below all panels."""
+        above = self.panels[: self.panels.index(panel)] if panel in self.panels else self.panels
+        return sum(self.height_of(one) + GAP_PX for one in above)
+
+    @property
+    def is_whole(self) -> bool:
+        return len(self.panels) > 1
+
+    @property
+    def drawn_px(self) -> int:
+        return self.top_of("changes") + 2 * ROW_PX if self.is_whole else ALONE_PX
+
+    def domain(self, panel: str) -> list[float]:
+        height = self.height_of(panel) if panel in self.panels else 2 * ROW_PX
+        return [1 - (self.top_of(panel) + height) / self.drawn_px, 1 - self.top_of(panel) / self.drawn_px]
 
 
 def change_numbers(captures: Sequence[CaptureRow]) -> dict[tuple[int, str], int]:
@@ -29,35 +60,45 @@ def change_numbers(captures: Sequence[CaptureRow]) -> dict[tuple[int, str], int]
     return {where: count for count, where in enumerate(changed, start=1)}
 
 
-def timeline_figure(answer: RiderTimeline, fit: str, theme: str | None) -> dict[str, Any]:
-    """Both panels and the rows of changes as a plain dict; `fit` is the session that stands out."""
-    colours, x = palette(theme), _places(answer.captures)
+def timeline_figure(
+    answer: RiderTimeline, fit: str, theme: str | None, *, panels: tuple[str, ...] = ("tilt", "sway")
+) -> dict[str, Any]:
+    """The panels and the rows of changes as a plain dict; `fit` is the session that stands out."""
+    colours, x, frame = palette(theme), _places(answer.captures), _Frame(panels)
     errors = {row.outcome: row.typical_error for row in answer.noise}
     spans = _spans(answer.captures, x)
+    below_px = BOTTOM_PX if frame.is_whole else 4
     low, high = min(x.values(), default=0) - 0.6, max(x.values(), default=0) + 0.6
     return {
         "data": [
             *(
                 trace
-                for panel in _PANELS
+                for panel in panels
                 for side in SIDES
                 for trace in _knee(answer.captures, x, panel, side, errors.get(panel), colours)
             ),
-            _changes(answer.captures, x, colours),
+            *([_changes(answer.captures, x, colours)] if frame.is_whole else []),
         ],
         "layout": layout(
             theme,
-            height=HEIGHT,
-            margin=(42, 36, DATES_PX, BOTTOM_PX),
-            xaxis=axis(theme, range=[low, high], showgrid=False, anchor="y3", **_capture_ticks(answer.captures, x)),
-            yaxis=_vertical(answer.captures, "tilt", errors, theme, _domain(0, TILT_PX), zero=colours.line),
-            yaxis2=_vertical(answer.captures, "sway", errors, theme, _domain(TILT_PX + GAP_PX, SWAY_PX)),
-            yaxis3=_rows_axis(theme, colours),
+            height=DATES_PX + frame.drawn_px + below_px,
+            margin=(42, 36, DATES_PX, below_px),
+            xaxis=axis(
+                theme,
+                range=[low, high],
+                showgrid=False,
+                **({"anchor": "y3", **_capture_ticks(answer.captures, x)} if frame.is_whole else {"showticklabels": False}),
+            ),
+            **{
+                _AXES[panel]: _vertical(answer.captures, panel, errors, theme, frame.domain(panel), colours.line)
+                for panel in panels
+            },
+            **({"yaxis3": _rows_axis(theme, colours, frame)} if frame.is_whole else {}),
             shapes=[_fit_shape(span, session == fit, colours) for session, span in spans.items()],
             annotations=[
-                *_titles(colours),
+                *_titles(colours, frame),
                 *_dates(answer, spans, fit, colours),
-                *_side_names(answer.captures, colours),
+                *_side_names(answer.captures, colours, panels),
             ],
         ),
     }
@@ -76,7 +117,7 @@ def finding(answer: RiderTimeline) -> str:
 
 def alternative(answer: RiderTimeline) -> str:
     """The timeline in words, fit by fit."""
-    fit_words = " ".join(f"{day(fit.session_date)}: {fit.words}" for fit in answer.fits)
+    fit_words = " ".join(fit.told for fit in answer.fits)
     return f"Timeline of tilt and sway of both knees, capture after capture. {fit_words}"
 
 
@@ -96,10 +137,6 @@ def _spans(captures: Sequence[CaptureRow], x: Mapping[int, float]) -> dict[str, 
     grouped = groupby(captures, lambda row: row.session_id)
     places = {session: [x[row.place] for row in rows] for session, rows in grouped}
     return {session: (min(of_fit) - 0.5, max(of_fit) + 0.5) for session, of_fit in places.items()}
-
-
-def _domain(top_px: float, height_px: float) -> list[float]:
-    return [1 - (top_px + height_px) / _DRAWN, 1 - top_px / _DRAWN]
 
 
 def _knee(
@@ -196,12 +233,13 @@ def _vertical(
     errors: Mapping[str, float | None],
     theme: str | None,
     domain: list[float],
-    zero: str | None = None,
+    line: str,
 ) -> dict[str, Any]:
     """The axis of a panel: all that is drawn, zero where it means neutral, and never less than the panel's span."""
     column, _, least = _PANELS[panel]
     around = errors.get(panel) or 0.0
     values = [value for row in captures if (value := getattr(row, column)) is not None]
+    zero = line if panel == "tilt" else None
     ends = [0.0] if zero or not values else []
     ends += [min(values) - around, max(values) + around] if values else []
     missing = max(0.0, least - (max(ends) - min(ends))) / 2 + 0.04 * least
@@ -217,10 +255,10 @@ def _vertical(
     )
 
 
-def _rows_axis(theme: str | None, colours: Palette) -> dict[str, Any]:
+def _rows_axis(theme: str | None, colours: Palette, frame: _Frame) -> dict[str, Any]:
     return axis(
         theme,
-        domain=_domain(TILT_PX + GAP_PX + SWAY_PX + GAP_PX, 2 * ROW_PX),
+        domain=frame.domain("changes"),
         range=[-0.5, 1.5],
         tickvals=list(_ROWS.values()),
         ticktext=list(_ROWS),
@@ -247,9 +285,10 @@ def _fit_shape(span: tuple[float, float], is_chosen: bool, colours: Palette) -> 
     }
 
 
-def _titles(colours: Palette) -> list[dict[str, Any]]:
+def _titles(colours: Palette, frame: _Frame) -> list[dict[str, Any]]:
     """The panels' names above them, flush with the chart's left edge."""
-    tops = {_TITLES["tilt"]: 0, _TITLES["sway"]: TILT_PX + GAP_PX, "Changes": TILT_PX + 2 * GAP_PX + SWAY_PX}
+    rows = ("changes",) if frame.is_whole else ()
+    tops = {_TITLES.get(panel, "Changes"): frame.top_of(panel) for panel in (*frame.panels, *rows)}
     return [
         note(
             text,
@@ -258,7 +297,7 @@ def _titles(colours: Palette) -> list[dict[str, Any]]:
             xanchor="left",
             xshift=-38,
             yref="paper",
-            y=1 - top / _DRAWN,
+            y=1 - top / frame.drawn_px,
             yanchor="bottom",
             yshift=4,
             font={"size": CHART_TEXT_PX - 1, "color": colours.muted},
@@ -295,10 +334,11 @@ def _dates(answer: RiderTimeline, spans: Mapping[str, tuple[float, float]], fit:
     return notes
 
 
-def _side_names(captures: Sequence[CaptureRow], colours: Palette) -> list[dict[str, Any]]:
+def _side_names(captures: Sequence[CaptureRow], colours: Palette, panels: Sequence[str]) -> list[dict[str, Any]]:
     """Left and right beside the end of each line of both panels, moved apart where the knees end alike."""
     notes = []
-    for panel, yref in (("tilt", "y"), ("sway", "y2")):
+    for panel in panels:
+        yref = _AXES[panel].replace("axis", "")
         column, _, least = _PANELS[panel]
         last = {row.side: row for row in captures if getattr(row, column) is not None}
         ends = {side: float(getattr(row, column)) for side, row in last.items()}

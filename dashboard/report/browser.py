@@ -1,16 +1,17 @@
 """Chromium without a window: draws figures as SVG and prints HTML as PDF."""
 
 import os
-import shutil
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote
 
+from dashboard.chromium import chromium, missing
+from dashboard.figures.typeface import FAMILY, face, inlined
+from dashboard.report.markup import Drawing
 from shared.errors import ReportError
 
-_NAMES: Final = ("chromium", "chromium-browser", "google-chrome", "chrome")
 # Without graphics hardware, and without anything that would ask the network by itself.
 ARGUMENTS: Final = (
     "--disable-gpu",
@@ -25,6 +26,7 @@ ARGUMENTS: Final = (
     "HttpsFirstBalancedModeAutoEnable,MediaRouter,NetworkTimeServiceQuerying,OptimizationHints,PaintHolding,PreconnectToSearch",
 )
 _CHARTS: Final = Path(__file__).parents[1] / "assets" / "plotly-basic.min.js"
+_TYPEFACE: Final = f"Promise.all(['400', '700'].map(weight => document.fonts.load(`${{weight}} 13px {FAMILY}`)))"
 _DRAW: Final = """async ([data, layout, width, height]) => {
   const place = document.getElementById("chart");
   const sized = Object.assign({}, layout, {width, height, autosize: false});
@@ -41,23 +43,25 @@ class Press:
     def __init__(self, browser: Any) -> None:
         self._browser = browser
 
-    def draw(self, figures: Sequence[tuple[dict[str, Any], int]]) -> Iterator[str]:
-        """Each figure, given with its width in px, as an SVG element."""
+    def draw(self, drawings: Sequence[Drawing]) -> Iterator[str]:
+        """Each chart as an SVG element."""
         page = self._page(scripts=True)
-        page.set_content("<!doctype html><div id=chart></div>")
+        page.set_content(f"<!doctype html><style>{face(inlined())}</style><div id=chart></div>")
+        page.evaluate(_TYPEFACE)
         page.add_script_tag(path=str(_CHARTS))
-        for figure, width in figures:
-            layout = figure["layout"]
-            picture = page.evaluate(_DRAW, [figure["data"], layout, width, layout["height"]])
+        for drawing in drawings:
+            data, layout = drawing.figure["data"], drawing.figure["layout"]
+            picture = page.evaluate(_DRAW, [data, layout, drawing.width, layout["height"]])
             yield _as_element(unquote(picture.split(",", 1)[1]))
         page.close()
 
-    def print_pdf(self, html: str, path: Path) -> None:
+    def print_pdf(self, html: str) -> bytes:
         """The HTML as tagged A4 with an outline of its headings."""
         page = self._page(scripts=False)
         page.set_content(html, wait_until="load")
-        page.pdf(path=str(path), prefer_css_page_size=True, print_background=True, tagged=True, outline=True)
+        printed = page.pdf(prefer_css_page_size=True, print_background=True, tagged=True, outline=True)
         page.close()
+        return bytes(printed)
 
     def _page(self, *, scripts: bool) -> Any:
         page = self._browser.new_page(java_script_enabled=scripts, color_scheme="light", reduced_motion="reduce")
@@ -68,27 +72,21 @@ class Press:
 @contextmanager
 def open_press() -> Iterator[Press]:
     """Opens Chromium. Raises ReportError where it, or what drives it, is missing."""
-    chromium = next((path for name in _NAMES if (path := shutil.which(name))), None)
-    if chromium is None:
-        raise ReportError(
-            "The report needs Chromium to draw its charts; found none on this machine. Install it (Debian: apt-get install "
-            "chromium) and try again. fitledger show and export work without it."
-        )
-    try:
-        from playwright.sync_api import Error, sync_playwright
-    except ImportError as fault:
-        raise ReportError(
-            "The report needs the package playwright, which drives Chromium. Install it with pip install 'fitledger[report]'."
-        ) from fault
+    if why := missing():
+        raise ReportError(f"{why} An HTML report, fitledger show and export work without it.")
+    from playwright.sync_api import Error, sync_playwright
+
     # Chromium's sandbox refuses to run as root.
     arguments = [*ARGUMENTS, *(["--no-sandbox"] if getattr(os, "geteuid", lambda: 1)() == 0 else [])]
     with sync_playwright() as playwright:
         try:
-            browser = playwright.chromium.launch(executable_path=chromium, args=arguments)
+            browser = playwright.chromium.launch(executable_path=chromium(), args=arguments)
         except Error as fault:
-            raise ReportError(f"{chromium}: Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
+            raise ReportError(f"Chromium did not start ({str(fault).splitlines()[0]}). Try it by hand.") from fault
         try:
             yield Press(browser)
+        except Error as fault:
+            raise ReportError(f"Chromium ended while it drew the report ({str(fault).splitlines()[0]}). Try again.") from fault
         finally:
             browser.close()
 

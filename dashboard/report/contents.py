@@ -1,120 +1,80 @@
-"""What the report holds: what the pages show, in the order in which an owner reads, and how it was computed."""
+"""What the full report holds behind its letter: the views of the pages, in the order in which an owner reads, and how it was
+computed."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.address import search_of
-from dashboard.components.chart import reading
-from dashboard.components.faults import fault_note
-from dashboard.components.notes import CAUTION, headline
-from dashboard.components.page import Desk, Page
+from dashboard.components.notes import CAUTION
+from dashboard.components.page import Desk, Page, PageView
 from dashboard.components.places import filled
-from dashboard.components.table import table
-from dashboard.components.text import paragraphs
-from dashboard.figures.control import Window
-from dashboard.figures.theme import number
-from dashboard.pages.data import layout as data
-from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
-from dashboard.pages.data.rig import rig
+from dashboard.pages.data.callbacks import PAGE as DATA
 from dashboard.pages.fitters.callbacks import PAGE as FITTERS
-from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
-from dashboard.pages.fitters.tables import done, process_columns
-from dashboard.pages.returns.callbacks import PAGE as RETURNS
-from dashboard.pages.studio.callbacks import TEXT as STUDIO_TEXT
-from dashboard.pages.studio.charts import control_charts, over_time
-from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
-from dashboard.pages.symmetry.callbacks import PAGE as SYMMETRY
 from dashboard.questions.selection.selection import Selection
-from dashboard.report.markup import of_class
-from dashboard.report.owner import owner_page
-from shared.errors import StatisticsError
+from dashboard.report.letter import ANSWERED, Section, letter
+from dashboard.report.paper import of_class, on_paper, words_of
+
+# Views of single riders, fits and rows, by their page: printed where riders are asked for.
+OF_CASES: Final = {"returns": ("calls",), "fitters": ("worst-disagreements",), "data": ("left-out", "deserves-a-look")}
+# Views where something is done, and views that say nothing until groups are chosen.
+OF_WORK: Final = {"data": ("load-files",)}
+OF_GROUPS: Final = {"returns": ("by-group",)}
+# What of the fitters every reader of a report is told: what was done, and not what came of it.
+FOR_ALL: Final = frozenset({"process"})
 
 
-@dataclass(frozen=True)
-class Section:
-    """One section: its anchor and name, the question that it answers, and what stands in it."""
-
-    anchor: str
-    name: str
-    question: str
-    nodes: list[Any]
-
-
-def sections(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callable[[str], None]) -> Iterator[Section]:
-    """Every section in order; `told` is called with the name of what is asked next."""
-    search = search_of(selection.query())
-    yield Section(
-        "in-short", "In short", "Are we doing good work, and is it getting better?", owner_page(desk, selection, told)
-    )
-    made = []
-    for page in (SUPPORTS, SYMMETRY, RETURNS):
+def sections(
+    desk: Desk, selection: Selection, *, with_fitters: bool, with_riders: bool = False, told: Callable[[str], None]
+) -> Iterator[Section]:
+    """The letter's sections, then every page's views; `told` is called with the name of what is asked next."""
+    yield from letter(desk, selection, with_fitters=with_fitters, told=told)
+    search, methods = search_of(selection.query()), []
+    for page in (*ANSWERED, FITTERS, DATA):
         told(page.name)
-        made.append(Section(page.path, page.name, page.question, _page_nodes(page, desk, search)))
-        yield made[-1]
-    told("Trends")
-    yield Section("trends", "Trends", "How do the figures move over time?", _nodes_or_refusal(lambda: _trends(desk, selection)))
-    told("Fitters")
-    if with_fitters:
-        made.append(Section("fitters", FITTERS.name, FITTERS.question, _page_nodes(FITTERS, desk, search)))
-        yield made[-1]
-    else:
-        yield Section(
-            "fitters", "Fitters", "What was done in each fitter's fits?", _nodes_or_refusal(lambda: _process(desk, selection))
-        )
-    told("Data")
-    yield Section("data", "Data quality", data.QUESTION, _nodes_or_refusal(lambda: _data(desk, selection)))
-    yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(made))
+        fills = filled(page, desk)
+        # The letter has told the heads of the others.
+        nodes = [on_paper(fills[page.head_id](search, None), with_riders=with_riders)] if page is DATA else []
+        for view in printed_views(page, selection, with_fitters=with_fitters, with_riders=with_riders):
+            shown = [fills[place](search, None) for place in view.shows(desk)]
+            methods += [(page.name, one) for one in of_class(shown, "method")]
+            nodes += _view_nodes(page, view, shown, with_riders=with_riders)
+        if nodes:
+            yield Section(page.path or "studio", page.name, page.question, nodes)
+    yield Section("methods", "Methods and cautions", "How far can this be trusted, and for what?", _methods(methods))
 
 
-def _page_nodes(page: Page, desk: Desk, search: str) -> list[Any]:
-    """What the page puts in its places, in their order, for the query of an address; failures are told as it tells them."""
-    return [fill(search, None) for fill in filled(page, desk).values()]
+def printed_views(page: Page, selection: Selection, *, with_fitters: bool, with_riders: bool) -> list[PageView]:
+    """The views of a page that a report prints."""
+    if page is FITTERS and not with_fitters:
+        return [view for view in page.views if view.path in FOR_ALL]
+    left_out = {
+        *OF_WORK.get(page.path, ()),
+        *(() if with_riders else OF_CASES.get(page.path, ())),
+        *(() if selection.split else OF_GROUPS.get(page.path, ())),
+    }
+    return [view for view in page.views if view.path not in left_out]
 
 
-def _nodes_or_refusal(make: Callable[[], list[Any]]) -> list[Any]:
-    """What a section holds, or the sentence why it holds nothing."""
-    try:
-        return make()
-    except StatisticsError as refusal:
-        return [fault_note(refusal)]
+def _view_nodes(page: Page, view: PageView, shown: list[Any], *, with_riders: bool) -> list[Any]:
+    """A view under its name. Of an answer whose picture the letter shows the numbers alone."""
+    is_first, is_told = view is page.views[0], view is page.views[0] and page in ANSWERED
+    nodes = on_paper(shown, with_riders=with_riders, drawn=not is_told)
+    if not words_of(nodes).strip():
+        return []
+    if is_first and not is_told:
+        return list(nodes)
+    return [html.H2("Numbers of the answer" if is_told else view.name, className="view-title"), *nodes]
 
 
-def _trends(desk: Desk, selection: Selection) -> list[Any]:
-    answer: Any = desk.asker.ask("trends", replace(selection, date_from=None, date_to=None, split=None))
-    window = Window(selection.date_from, selection.date_to)
-    _, *rest = control_charts(desk, selection, answer, window, STUDIO_TEXT, None)
-    said = headline(f"{over_time(answer)}, {answer.every} by {answer.every}.")
-    return [said, html.H2(f"Figures by {answer.every}", className="for-readers"), *rest]
-
-
-def _process(desk: Desk, selection: Selection) -> list[Any]:
-    answer: Any = desk.asker.ask("fitters", selection)
-    level = number(desk.level, "share")
-    return [
-        html.P("What was done is told here; what came of it, beside what was to be expected, is for the head fitter."),
-        table("Shares of each fitter's fits", process_columns(), done(answer.process), row_key="fitter_id"),
-        reading(*paragraphs(FITTERS_TEXT["process"], level=level)),
-    ]
-
-
-def _data(desk: Desk, selection: Selection) -> list[Any]:
-    answer: Any = desk.asker.ask("data", selection)
-    noise: Any = desk.asker.ask("noise", selection)
-    watched: Any = desk.asker.ask("rig", selection)
-    return [
-        *data.answered(answer, DATA_TEXT, None),
-        *data.completeness(desk, selection, answer, DATA_TEXT),
-        *data.noise(desk, selection, noise, DATA_TEXT),
-        *rig(desk, selection, watched, DATA_TEXT, None),
-    ]
-
-
-def _methods(made: list[Section]) -> list[Any]:
+def _methods(methods: list[tuple[str, Any]]) -> list[Any]:
+    """The cautions, then how each page's figures are computed, each passage once."""
     nodes: list[Any] = [html.P(words) for words in CAUTION]
-    for section in made:
-        for method in of_class(section.nodes, "method"):
-            _, *passages = method.children  # the first is what unfolds it
-            nodes += [html.H2(section.name, className="section-title"), *passages]
+    told: set[str] = set()
+    for name, one in methods:
+        _, *passages = one.children  # the first is what unfolds it
+        fresh = [part for part in passages if words_of(part) not in told]
+        told |= {words_of(part) for part in fresh}
+        if fresh:
+            nodes += [html.H2(name, className="section-title"), *on_paper(fresh, with_riders=True)]
     return nodes

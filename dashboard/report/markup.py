@@ -1,91 +1,62 @@
-"""Turns what the screens are made of into plain HTML: tables and words as they are, charts as drawings, no controls."""
+"""Turns components, as paper takes them, into plain HTML: tables and words as they are, charts as drawings or in words."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any, Final
 
 from markupsafe import Markup, escape
 
+from dashboard.report.paper import SMALL, classes
+
 _RENAMED: Final = {"className": "class", "colSpan": "colspan", "rowSpan": "rowspan", "htmlFor": "for", "dateTime": "datetime"}
 _KEPT: Final = ("class", "colspan", "rowspan", "scope", "role", "lang", "title", "datetime")
+# Names of what a screen's script finds by its id, which no report has.
+_LEADING: Final = ("aria-keyshortcuts", "aria-controls", "aria-labelledby", "aria-describedby")
 _VOID: Final = ("br", "hr", "img", "col")
-# Controls, and what only leads somewhere, is folded away or told elsewhere in the report.
-_LEFT_OUT: Final = ("button", "nav", "input", "form", "store", "upload")
-_LEFT_OUT_CLASSES: Final = frozenset(
-    {
-        "csv-line",
-        "chart-tools",
-        "turning",
-        "choices",
-        "choices-line",
-        "more",
-        "selected",
-        "data-note",
-        "method",
-        "lead-in",
-        "since",
-    }
-)
 # A page's own headings stand below that of its section; what a screen unfolds has one too.
 _LOWERED: Final = {"h1": "h2", "h2": "h3", "h3": "h4", "details": "div", "summary": "h4"}
 # A4 less margins is 178 mm: 672 px at 96 to the inch.
 FULL_WIDTH: Final = 672
-HALF_WIDTH: Final = 321
+# Two stand side by side: as on the screen, or drawn larger than they are printed, so that a whole answer takes half a sheet.
+_NARROW: Final = {"is-double": 321, SMALL: 480}
 
 
-def figures_in(node: Any, width: int = FULL_WIDTH) -> Iterator[tuple[dict[str, Any], int]]:
-    """Every chart's figure in a tree of components with its width in px, in order; two stand side by side where they do so
-    on a screen."""
+@dataclass(frozen=True)
+class Drawing:
+    """One chart to be drawn: its figure, its width in px, and the chart in words."""
+
+    figure: dict[str, Any]
+    width: int
+    words: str
+
+
+def drawings_in(node: Any, width: int = FULL_WIDTH, words: str = "") -> Iterator[Drawing]:
+    """Every chart in a tree of components, in order; those that stand side by side on a screen do so here."""
     if isinstance(node, list | tuple):
         for part in node:
-            yield from figures_in(part, width)
-    elif hasattr(node, "to_plotly_json") and not _is_left_out(node):
-        if type(node).__name__ == "Graph":
-            yield node.figure, width
-        else:
-            side_by_side = "is-double" in _classes(node)
-            yield from figures_in(getattr(node, "children", None), HALF_WIDTH if side_by_side else width)
-
-
-def of_class(node: Any, name: str) -> Iterator[Any]:
-    """Every component of a class in a tree."""
-    if isinstance(node, list | tuple):
-        for part in node:
-            yield from of_class(part, name)
+            yield from drawings_in(part, width, words)
     elif hasattr(node, "to_plotly_json"):
-        if name in _classes(node):
-            yield node
-        else:
-            yield from of_class(getattr(node, "children", None), name)
+        if type(node).__name__ == "Graph":
+            yield Drawing(node.figure, width, words)
+            return
+        inside = next((narrow for name, narrow in _NARROW.items() if name in classes(node)), width)
+        yield from drawings_in(getattr(node, "children", None), inside, getattr(node, "aria-label", None) or words)
 
 
 def markup(node: Any, drawings: Iterator[str]) -> Markup:
-    """A tree of components as HTML; `drawings` gives the drawing of each chart in the order of `figures_in`."""
+    """A tree of components as HTML; `drawings` gives the HTML of each chart in the order of `drawings_in`."""
     if node is None or isinstance(node, bool):
         return Markup()
     if isinstance(node, list | tuple):
         return Markup().join(markup(part, drawings) for part in node)
     if not hasattr(node, "to_plotly_json"):
         return escape(str(node))
-    return Markup() if _is_left_out(node) else _component(node, drawings)
-
-
-def _component(node: Any, drawings: Iterator[str]) -> Markup:
     kind = type(node).__name__
     if kind == "Graph":
         # Drawn by the chart library from our own figures; what comes from data was escaped for it.
         return Markup(next(drawings))
     inside = markup(getattr(node, "children", None), drawings)
-    if kind in ("Link", "A"):
-        return inside
-    return _element(_LOWERED.get(kind.lower(), kind.lower()), node, inside)
-
-
-def _classes(node: Any) -> set[str]:
-    return set(str(getattr(node, "className", None) or "").split())
-
-
-def _is_left_out(node: Any) -> bool:
-    return type(node).__name__.lower() in _LEFT_OUT or bool(_classes(node) & _LEFT_OUT_CLASSES)
+    return inside if kind in ("Link", "A") else _element(_LOWERED.get(kind.lower(), kind.lower()), node, inside)
 
 
 def _element(tag: str, node: Any, inside: Markup) -> Markup:
@@ -99,5 +70,5 @@ def _attributes(node: Any) -> Iterator[tuple[str, str]]:
     given: dict[str, Any] = node.to_plotly_json()["props"]
     for prop, value in given.items():
         name = _RENAMED.get(prop, prop)
-        if value is not None and (name in _KEPT or name.startswith("aria-")) and name != "aria-keyshortcuts":
+        if value is not None and (name in _KEPT or name.startswith("aria-")) and name not in _LEADING:
             yield name, str(value)

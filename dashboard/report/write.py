@@ -1,22 +1,28 @@
-"""Writes the report: one HTML file that needs nothing else, or a PDF of the same."""
+"""Makes the letter or the full report: one HTML file that needs nothing else, or a PDF of the same."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import nullcontext
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
+from dashboard.chromium import missing
 from dashboard.components.address import Addresses
+from dashboard.components.notes import CAUTION
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day, number, style_sheet
+from dashboard.figures.typeface import inlined
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.browser import open_press
-from dashboard.report.contents import Section, sections
-from dashboard.report.markup import figures_in, markup
+from dashboard.report.contents import sections
+from dashboard.report.letter import ANSWERED, TO_DO, Section, letter
+from dashboard.report.markup import drawings_in, markup
 from etl.keeping.leftovers import working_elsewhere
 from shared.errors import UsageError
 from shared.files import put_in_place
@@ -25,62 +31,115 @@ TITLE: Final = "How the studio is doing"
 _HERE: Final = Path(__file__).parent
 _SCREENS: Final = _HERE.parent / "assets"
 _PAGES: Final = Environment(loader=FileSystemLoader(_HERE), autoescape=True)
-# What is told while the sections are made: seven sentences, six sections, the drawings, the file.
-_STEPS: Final = 15
 Progress = Callable[[int, int, str], None]
 
 
-def write_report(asker: Asker, selection: Selection, out: Path, *, with_fitters: bool, progress: Progress) -> None:
-    """Writes `out`, whole or not at all; its ending says which form.
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be made. `letter`: the letter's two sheets alone, without the full report behind them."""
 
-    Raises UsageError for another ending, TooFewError where the selection is empty, ReportError without a browser.
+    form: Literal["html", "pdf"]
+    letter: bool = False
+    with_fitters: bool = False
+    with_riders: bool = False
+
+    @property
+    def n_steps(self) -> int:
+        """How many steps are told: a page each, drawing, writing."""
+        answers = len(ANSWERED) + self.with_fitters
+        return answers + 2 + (0 if self.letter else len(ANSWERED) + 2)
+
+
+def write_report(asker: Asker, selection: Selection, out: Path, wanted: Wanted, progress: Progress) -> None:
+    """Writes `out`, whole or not at all. Raises as `made_report` does."""
+    content = made_report(Desk(AskedBy(asker, lambda: LOCAL), Addresses("/")), selection, wanted, progress)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    with working_elsewhere(asker.path, out.parent) as folder:
+        written = folder / out.name
+        written.write_bytes(content)
+        put_in_place(written, out)
+
+
+def form_of(name: str) -> Literal["html", "pdf"]:
+    """The form that a file's ending asks for. Raises UsageError for another one."""
+    match Path(name).suffix.lower():
+        case ".html":
+            return "html"
+        case ".pdf":
+            return "pdf"
+    raise UsageError(f"--out: found {name!r}, expected a name that ends in .html or .pdf.")
+
+
+def made_report(desk: Desk, selection: Selection, wanted: Wanted, progress: Progress) -> bytes:
+    """The report of what the desk's reader sees.
+
+    Raises TooFewError where the selection is empty, ReportError for a PDF without a browser; HTML then tells charts in words.
     """
-    if out.suffix.lower() not in (".html", ".pdf"):
-        raise UsageError(f"--out: found {out.name!r}, expected a name that ends in .html or .pdf.")
-    done = 0
+    steps = iter(range(wanted.n_steps))
 
     def tell_step(words: str) -> None:
-        nonlocal done
-        progress(done, _STEPS, words)
-        done += 1
+        progress(next(steps), wanted.n_steps, words)
 
-    desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
-    studio: Any = asker.ask("studio", selection)
-    with open_press() as press:
-        made = list(sections(desk, selection, with_fitters=with_fitters, told=tell_step))
+    studio: Any = desk.asker.ask("studio", selection)
+    why_in_words = missing() if wanted.form == "html" else ""
+    with nullcontext() if why_in_words else open_press() as press:
+        made = list(_sections(desk, selection, wanted, tell_step))
         tell_step("drawing")
-        drawings = iter(list(press.draw([drawn for section in made for drawn in figures_in(section.nodes)])))
-        bodies = [markup(section.nodes, drawings) for section in made]
-        html = _document(desk, selection, studio, made, bodies)
-        tell_step(f"writing {out.name}")
-        out.parent.mkdir(parents=True, exist_ok=True)
-        with working_elsewhere(asker.path, out.parent) as folder:
-            written = folder / out.name
-            if out.suffix.lower() == ".pdf":
-                press.print_pdf(html, written)
-            else:
-                written.write_text(html, encoding="utf-8")
-            put_in_place(written, out)
+        asked = [drawing for section in made for drawing in drawings_in(section.nodes)]
+        drawn = list(press.draw(asked)) if press else [_in_words(one.words) for one in asked]
+        bodies = _bodies(made, iter(drawn))
+        html = _document(desk, selection, studio, made, bodies, wanted, why_in_words)
+        tell_step("writing")
+        return press.print_pdf(html) if press and wanted.form == "pdf" else html.encode()
 
 
-def _document(desk: Desk, selection: Selection, studio: Any, made: list[Section], bodies: list[Markup]) -> str:
-    template_sections = [
+def _sections(desk: Desk, selection: Selection, wanted: Wanted, told: Callable[[str], None]) -> Iterator[Section]:
+    if wanted.letter:
+        return letter(desk, selection, with_fitters=wanted.with_fitters, told=told)
+    return sections(desk, selection, with_fitters=wanted.with_fitters, with_riders=wanted.with_riders, told=told)
+
+
+def _bodies(made: list[Section], drawn: Iterator[str]) -> list[Markup]:
+    return [markup(section.nodes, drawn) for section in made]
+
+
+def _in_words(words: str) -> str:
+    return str(Markup('<p class="chart-words">{}</p>').format(words))
+
+
+def _document(
+    desk: Desk,
+    selection: Selection,
+    studio: Any,
+    made: list[Section],
+    bodies: list[Markup],
+    wanted: Wanted,
+    why_in_words: str,
+) -> str:
+    told = [
         {"anchor": section.anchor, "name": section.name, "question": section.question, "body": body}
         for section, body in zip(made, bodies, strict=True)
     ]
+    n_letter = next(place for place, section in enumerate(made, start=1) if section.anchor == TO_DO)
     age = desk.asker.freshness()
     sheets = (_SCREENS / "style.css", *sorted(_SCREENS.glob("page-*.css")), _HERE / "report.css")
-    style = Markup("\n".join((style_sheet(), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
+    style = Markup("\n".join((style_sheet(inlined()), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
     return _PAGES.get_template("document.html").render(
         title=TITLE,
         period=_period(selection, studio),
         selected=f"{studio.selection_words}, {studio.n_riders:,} riders.",
-        sections=template_sections,
+        letter=told[:n_letter],
+        sections=told[n_letter:],
         style=style,
         made=day(age.today),
-        age=age if age.words else None,
+        age=age if age.told else None,
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
+        names_riders=wanted.with_riders and not wanted.letter,
+        # Two answers with their pictures take a sheet, and fill it.
+        is_whole=all(any(drawings_in(section.nodes)) for section in made[: len(ANSWERED)]) and not why_in_words,
+        why_in_words=why_in_words,
+        cautions=CAUTION,
     )
 
 

@@ -48,6 +48,9 @@ def add_headers(app: Dash) -> None:
         # The figures are a studio's own; no shared cache may keep them.
         if response.mimetype in ("text/csv", "application/json", "text/html"):
             response.headers["Cache-Control"] = "no-store"
+        if response.mimetype == "font/woff2":
+            # Its address holds a digest of it (figures/typeface.py).
+            response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
         return response
 
     app.server.after_request(secure)

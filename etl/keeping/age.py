@@ -4,6 +4,7 @@ from datetime import date
 from pathlib import Path
 from typing import Literal
 
+from shared.clock import own_today
 from shared.errors import FitledgerError
 from shared.freshness import NEWEST_ROW, freshness
 from shared.settings import Settings, load_settings
@@ -17,7 +18,7 @@ def age_told(opened: Warehouse, settings: Path | None, today: date) -> tuple[Lit
     except FitledgerError:
         # Told by the check of the settings.
         known = Settings()
-    age = freshness(opened.value(NEWEST_ROW), today, known)
+    age = freshness(opened.value(NEWEST_ROW), own_today(opened) or today, known)
     if age.words:
         return "do", age.words, age.todo
     if age.age_days is None:

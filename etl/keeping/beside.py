@@ -9,6 +9,7 @@ from typing import Final
 
 from etl.keeping.access_log import forget_in_log
 from etl.keeping.copies import forget_in_ledger, known_copies
+from etl.keeping.kept_views import forget_in_views
 from etl.keeping.leftovers import folders_of, sweep_all
 from etl.keeping.naming import Ids, Names, Unclear
 from etl.keeping.spelling import Speller, takes_words
@@ -17,7 +18,7 @@ from shared.warehouse import open_reading
 
 # Takes the ids out of a file of its own beside the warehouse; whoever keeps such a file adds its function here.
 Cleaner = Callable[[Path, Speller], None]
-CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger, forget_in_log)
+CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger, forget_in_log, forget_in_views)
 # Keys, and hashes of passwords and sessions, in which chance spells any short id; the names in them are of those who work here.
 _NOT_SEARCHED: Final = (".lock", ".key", ".accounts.json", ".sessions", ".sessions-journal", ".sessions-wal", ".sessions-shm")
 _PAUSE_SECONDS: Final = 0.2

@@ -175,7 +175,7 @@ def _key(opened: Warehouse, path: Path) -> Check:
 
 
 def _rights(place: _Place) -> Iterator[Check]:
-    own = [beside(place.warehouse, ending) for ending in (".key", ".access", ".accounts.json", ".sessions")]
+    own = [beside(place.warehouse, ending) for ending in (".key", ".access", ".accounts.json", ".sessions", ".views.json")]
     files = [place.warehouse, *own, *(copy.path for copy in known_copies(place.warehouse))]
     for file in (file for file in files if file.is_file()):
         mode = stat.S_IMODE(file.stat().st_mode)

@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.pages import PAGES
+from dashboard.pages.supports.callbacks import PAGE as SUPPORTS
 from dashboard.questions.door.asking import Asker
 from etl.load import load
 from shared.settings import Settings
@@ -28,7 +29,7 @@ ADDRESSES = {
     **{page.path or FIRST: page.path for page in PAGES},
     "groups": "returns?split=foot_type",
     "rider": "riders?rider=R0487",
-    "tilt": "supports?outcome=tilt",
+    **{view.path: f"supports/{view.path}" for view in SUPPORTS.views[1:]},
     "empty": "?from=1999-01-01&to=1999-01-02",
 }
 DARK, ON_PHONE = "supports", FIRST

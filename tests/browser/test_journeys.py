@@ -4,7 +4,6 @@ import json
 import re
 import subprocess
 import sys
-from collections.abc import Sequence
 from typing import Any
 
 import pytest
@@ -14,7 +13,7 @@ from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.figures.theme import bare_interval, interval, number
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import parse_selection
-from dashboard.questions.studio.answers_studio import Studio
+from dashboard.questions.studio.answers_periods import Periods
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving
 
@@ -29,20 +28,17 @@ def cell(row: Locator, key: str) -> Any:
     return json.loads(row.locator(f"[data-{key.replace('_', '-')}]").get_attribute(f"data-{key.replace('_', '-')}") or "")
 
 
-def expect_effects(page: Page, answer: Effects, outcomes: Sequence[str]) -> None:
+def expect_effects(page: Page, answer: Effects) -> None:
     """Every number of the effects tables is the answer's, unrounded in the cell and rounded in print."""
-    frames = page.locator("#supports-tables .table-frame")
-    expect(frames).to_have_count(len(outcomes))
-    for place, outcome in enumerate(outcomes):
+    for outcome in MAIN_OUTCOMES:
         for row in answer.effects:
             if row.outcome != outcome or row.split:
                 continue
-            printed = frames.nth(place).locator(f"tr[data-row={row.support}]")
-            for key in ("pooled", "pooled_low", "pooled_high", "within", "told_low", "told_high", "n_changes"):
+            printed = page.locator(f"#supports-{outcome} tr[data-row={row.support}]")
+            for key in ("told_low", "told_high", "q_value", "n_changes"):
                 assert cell(printed, key) == getattr(row, key)
-            expect(printed).to_contain_text(number(row.pooled, row.unit, effect=True))
             expect(printed).to_contain_text(interval(row.told_low, row.told_high, row.unit, effect=True))
-            sentence = page.locator(f"#supports-sentences [data-words={outcome}-{row.support}]")
+            sentence = page.locator(f"#supports-moved-words [data-words={outcome}-{row.support}]")
             expect(sentence).to_have_text(row.words)
 
 
@@ -52,21 +48,17 @@ def effects(served: Served, **words: str) -> Effects:
     return answer
 
 
-def studio(served: Served, **words: str) -> Studio:
-    answer = served.asker.ask("studio", parse_selection(words))
-    assert isinstance(answer, Studio)
+def periods(served: Served, **words: str) -> Periods:
+    answer = served.asker.ask("periods", parse_selection(words))
+    assert isinstance(answer, Periods)
     return answer
 
 
-def expect_studio(page: Page, answer: Studio) -> None:
+def expect_studio(page: Page, answer: Periods) -> None:
     expect(page.locator("#headline")).to_have_text(answer.headline)
-    for figure in answer.figures:
-        value = page.locator(f"[data-figure={figure.figure}]")
-        if figure.estimate is None:
-            expect(value).to_have_count(0)
-        else:
-            assert json.loads(value.get_attribute("data-value") or "") == figure.estimate
-            expect(value).to_have_text(number(figure.estimate, figure.unit))
+    shown = page.locator("[data-chart=periods] [role=img]").get_attribute("aria-label") or ""
+    for row in answer.changes:
+        assert row.words in shown
 
 
 def choose(page: Page, label: str, option: str) -> None:
@@ -81,30 +73,39 @@ def choose(page: Page, label: str, option: str) -> None:
 
 def test_studio_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(served.address)
-    expect_studio(page, studio(served))
-    expect(page.locator("#studio-head .js-plotly-plot")).to_have_count(4)
+    expect_studio(page, periods(served))
+    expect(page.locator("#studio-picture .js-plotly-plot")).to_have_count(1)
 
 
 def test_supports_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}supports")
     answer = effects(served)
     expect(page.locator("#supports-head #headline")).to_have_text(answer.headline)
-    expect_effects(page, answer, MAIN_OUTCOMES)
+    for arrival in ("inward", "near-neutral", "outward"):
+        panel = page.locator(f"[data-chart=nearer-{arrival}]")
+        for row in answer.effects:
+            if row.outcome == "off_neutral" and row.level == arrival.replace("-", " "):
+                assert cell(panel.locator(f"tr[data-row={row.support}]"), "told_low") == row.told_low
+    page.get_by_role("link", name="What moved it").click()
+    expect(page).to_have_url(f"{served.address}supports/what-moved-it")
+    watched.settled()
+    expect_effects(page, answer)
 
 
 def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
-    page.locator("#supports-grid table").wait_for()
+    page = watched.open(f"{served.address}supports/for-whom")
+    page.locator("#supports-for-whom .chart-more summary").first.click()
+    page.locator("#supports-for-whom table").wait_for()
     rows = [row for row in effects(served, split="foot_type").effects if row.split and row.outcome == "tilt"]
     assert rows
     for row in rows:
-        printed = page.locator(f'#supports-grid tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
+        printed = page.locator(f'#supports-for-whom tr[data-row="{row.level}"] td[data-support=\'"{row.support}"\']')
         assert json.loads(printed.get_attribute("data-pooled") or "") == row.pooled
         assert json.loads(printed.get_attribute("data-shrunk") or "") == row.shrunk
         if row.shrunk is not None:
             expect(printed).to_contain_text(number(row.shrunk, row.unit, effect=True))
         expect(printed).to_contain_text(
-            ("not enough yet" if "not enough yet" in row.words else "no figure")
+            ("needed" if "not enough yet" in row.words else "no figure")
             if row.told_low is None
             else bare_interval(row.told_low, row.told_high, row.unit, effect=True)
         )
@@ -124,17 +125,19 @@ def test_data_prints_the_answer(served: Served, watched: Watched) -> None:
 
 
 def test_the_command_prints_what_the_page_prints(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=tilt")
+    page = watched.open(f"{served.address}supports/what-moved-it?{NARROWED}")
     said = subprocess.run(
         [sys.executable, "-c", "from dashboard.cli import main; main()", "show", "effects", "--json",
          "--warehouse", str(served.asker.path), "--visit-kind", "first"],
         check=True, capture_output=True,
     ).stdout  # fmt: skip
-    told = {row["support"]: row for row in json.loads(said)["effects"] if row["outcome"] == "tilt"}
+    answer = json.loads(said)
+    expect(page.locator("#headline")).to_have_text(answer["headline"])
+    told = {row["support"]: row for row in answer["effects"] if row["outcome"] == "tilt"}
+    assert told
     for support, row in told.items():
-        printed = page.locator(f"tr[data-row={support}]")
-        assert cell(printed, "pooled") == row["pooled"]
-        assert cell(printed, "within_high") == row["within_high"]
+        printed = page.locator(f"#supports-tilt tr[data-row={support}]")
+        assert (cell(printed, "told_low"), cell(printed, "told_high")) == (row["told_low"], row["told_high"])
 
 
 def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: Watched) -> None:
@@ -143,7 +146,7 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     choose(page, "Visit", "first")
     expect(page).to_have_url(f"{served.address}?{NARROWED}")
     page.keyboard.press("Escape")
-    answer = studio(served, visit_kind="first")
+    answer = periods(served, visit_kind="first")
     expect(page.locator("#selected")).to_contain_text(answer.selection_words)
     expect_studio(page, answer)
 
@@ -163,7 +166,7 @@ def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
     page.get_by_role("button", name="Studio").click()
     with page.expect_request(lambda request: f'"output":"{awaited}' in (request.post_data or "")):
         page.get_by_role("checkbox", name="ropewalk").click()
-    link = page.get_by_role("link", name="Follow-up overdue")
+    link = page.get_by_role("link", name="have a follow-up over")
     for press in (link.click, lambda: link.press("Enter")):
         press()
         assert "look=" not in page.url
@@ -173,12 +176,12 @@ def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
     expect(page.locator("#selected")).to_contain_text("studio ropewalk")
     watched.settled()
     link.click()
-    expect(page).to_have_url(f"{served.address}riders?studio=ropewalk&look=overdue")
+    expect(page).to_have_url(f"{served.address}riders/all?studio=ropewalk&look=overdue")
 
 
 def test_a_link_with_a_filter_opens_the_same_view(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?{NARROWED}&outcome=sway")
-    expect_effects(page, effects(served, visit_kind="first"), ["sway"])
+    page = watched.open(f"{served.address}supports/what-moved-it?{NARROWED}")
+    expect_effects(page, effects(served, visit_kind="first"))
     page.get_by_role("button", name="More filters").click()
     expect(page.locator("#filter-bar")).to_contain_text("first")
 
@@ -193,16 +196,16 @@ def test_links_between_pages_keep_the_filter_and_back_returns(served: Served, wa
     page.go_back()
     expect(page).to_have_url(f"{served.address}?{NARROWED}")
     watched.settled()
-    expect_studio(page, studio(served, visit_kind="first"))
+    expect_studio(page, periods(served, visit_kind="first"))
 
 
 def test_back_after_a_filter_returns_to_the_view_before(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/for-whom")
     whole = effects(served)
     choose(page, "Split by", "side")
-    expect(page).to_have_url(f"{served.address}supports?split=side")
+    expect(page).to_have_url(f"{served.address}supports/for-whom?split=side")
     page.go_back()
-    expect(page).to_have_url(f"{served.address}supports")
+    expect(page).to_have_url(f"{served.address}supports/for-whom")
     expect(page.get_by_label("Split by")).to_have_value("")
     expect(page.locator("#selected")).to_contain_text(whole.selection_words)
     page.go_forward()
@@ -225,16 +228,16 @@ def test_reset_shows_everything_again(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}?{NARROWED}")
     page.get_by_role("button", name="Reset").click()
     expect(page).to_have_url(served.address)
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_choosing_an_outcome_keeps_the_focus_on_it(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/by-dose")
     outcomes = page.get_by_role("navigation", name="Outcome")
     outcomes.get_by_role("link", name="Sway", exact=True).focus()
     page.keyboard.press("Enter")
-    expect(page).to_have_url(f"{served.address}supports?outcome=sway")
-    expect(page.locator(".is-outcomes .chart")).to_have_count(1)
+    expect(page).to_have_url(f"{served.address}supports/by-dose?outcome=sway")
+    expect(page.locator(".chart-title").first).to_contain_text("Shims and sway")
     expect(outcomes.get_by_role("link", name="Sway (shown)")).to_be_focused()
 
 
@@ -242,13 +245,13 @@ def test_a_faulty_address_is_told_and_the_page_stays(served: Served, watched: Wa
     page = watched.open(f"{served.address}?arch_height=flat")
     expect(page.get_by_role("alert")).to_contain_text("expected one of low, medium, high")
     page.get_by_role("button", name="Reset").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_an_unknown_page_leads_back(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}nowhere")
     page.get_by_role("link", name="To the first page").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
 
 
 def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watched) -> None:
@@ -262,7 +265,7 @@ def test_the_theme_is_kept_and_reaches_the_charts(served: Served, watched: Watch
 
 
 def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports")
+    page = watched.open(f"{served.address}supports/for-whom")
     page.keyboard.press("Tab")
     expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
     page.keyboard.press("Enter")
@@ -277,12 +280,12 @@ def test_keyboard_alone_reaches_the_page_and_a_filter(served: Served, watched: W
 def test_two_readers_do_not_see_each_others_filters(served: Served, watched: Watched, second: Watched) -> None:
     page = watched.open(f"{served.address}?{NARROWED}")
     other = second.open(f"{served.address}?visit_kind=follow_up")
-    expect(page.locator("#headline")).to_have_text(studio(served, visit_kind="first").headline)
-    expect(other.locator("#headline")).to_have_text(studio(served, visit_kind="follow_up").headline)
+    expect(page.locator("#headline")).to_have_text(periods(served, visit_kind="first").headline)
+    expect(other.locator("#headline")).to_have_text(periods(served, visit_kind="follow_up").headline)
     page.get_by_role("button", name="Reset").click()
-    expect(page.locator("#headline")).to_have_text(studio(served).headline)
+    expect(page.locator("#headline")).to_have_text(periods(served).headline)
     expect(other).to_have_url(f"{served.address}?visit_kind=follow_up")
-    expect(other.locator("#selected")).to_contain_text(studio(served, visit_kind="follow_up").selection_words)
+    expect(other.locator("#selected")).to_contain_text(periods(served, visit_kind="follow_up").selection_words)
 
 
 def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) -> None:
@@ -292,18 +295,18 @@ def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) ->
         expect(page).to_have_url(f"{address}data")
         watched.settled()
         link = page.locator("#data-complete").get_by_role("link", name="These numbers as CSV").first
-        assert (link.get_attribute("href") or "").startswith("/studio/download/data.csv")
+        assert (link.get_attribute("href") or "").startswith("/studio/download/shown/data-complete.csv")
         with page.expect_download() as started:
             link.click()
-        assert started.value.suggested_filename == "data-quality.csv"
+        assert started.value.suggested_filename == "how-complete-the-fits-are.csv"
 
 
 def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}supports?outcome=tilt")
+    page = watched.open(f"{served.address}supports/how-far-to-trust-it?outcome=tilt")
     page.get_by_role("button", name="Dark").click()
     watched.settled()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    chart = page.locator(".is-outcomes .js-plotly-plot").first
+    chart = page.locator("[data-chart=both-tilt] .js-plotly-plot")
     expect(chart.locator(".main-svg").first).to_have_attribute("width", "670")
     expect(chart.locator(".scatterlayer .point[style*='fill: rgb(0, 114, 178)']")).not_to_have_count(0)
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")

@@ -33,7 +33,8 @@ def test_old_data_are_told_above_every_page_and_crowd_none(served: Served, brows
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Returns").click()
         watched.settled()
         expect(note).to_contain_text("94 days ago")
-        expect(page.locator("#headline")).to_contain_text("today, 30 Nov 2026.")
+        page.locator(".next-steps").get_by_role("link", name="call").click()
+        expect(page.locator("#returns-calls h2").first).to_contain_text("today, 30 Nov 2026")
         note.get_by_role("link").click()
         expect(page).to_have_url(f"{address}data?studio=quayside")
 

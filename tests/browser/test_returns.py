@@ -8,18 +8,16 @@ from playwright.sync_api import Locator, Page, expect
 
 from dashboard.figures import returns, returns_curve
 from dashboard.figures.theme import day, interval, number
+from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.returns.answers_returns import Returns
+from dashboard.questions.riders.answers_riders import RiderTimeline
 from dashboard.questions.selection.selection import parse_selection
 from dashboard.questions.studio.answers_ratings import Ratings
 from tests.browser.conftest import Served, Watched
 
 pytestmark = pytest.mark.browser
 
-SELECTIONS: list[dict[str, str]] = [
-    {},
-    {"split": "arch_height"},
-    {"studio": "quayside", "split": "riding", "from": "2025-01-01"},
-]
+SELECTIONS: list[dict[str, str]] = [{}, {"studio": "quayside", "from": "2025-01-01"}]
 
 
 def told(where: Locator, key: str) -> Any:
@@ -34,47 +32,98 @@ def asked(served: Served, words: dict[str, str]) -> Returns:
     return answer
 
 
-def address(served: Served, words: dict[str, str]) -> str:
-    return f"{served.address}returns?{'&'.join(f'{word}={value}' for word, value in words.items())}"
+def calls(served: Served, words: dict[str, str]) -> Calls:
+    answer = served.asker.ask("calls", parse_selection(words))
+    assert isinstance(answer, Calls)
+    return answer
 
 
-def expect_answer(page: Page, answer: Returns, fewest: int) -> None:
-    """Headline, cards, each group's rates, the curve's title, the comparison, what is overdue, what lasted."""
-    expect(page.locator("#headline")).to_have_text(answer.headline)
-    for figure in answer.figures:
-        if figure.level is None and figure.figure in ("booked_same_day", "booked", "return_rate"):
-            shown = page.locator(f"[data-figure={figure.figure}]")
-            assert json.loads(shown.get_attribute("data-value") or "") == figure.estimate
-            expect(shown).to_have_text(number(figure.estimate, "share"))
-        if figure.figure in ("booked", "return_rate"):
-            row = page.locator(f'tr[data-row="{figure.level}"]').first
-            name = {"booked": "booked", "return_rate": "returned"}[figure.figure]
-            assert [told(row, f"{name}{end}") for end in ("", "_low", "_high")] == [figure.estimate, figure.low, figure.high]
-            assert told(row, {"booked": "n_asked", "return_rate": "n_closed"}[figure.figure]) == figure.n
-            expect(row).to_contain_text(interval(figure.low, figure.high, "share"))
-    curves = returns_curve.curves_of(answer.curve, answer.at_risk, fewest)
-    expect(page.locator("[data-chart=curve] .chart-title")).to_have_text(returns_curve.finding(curves, 42))
-    for compared in answer.comparisons:
-        expect(page.locator(".compared")).to_have_text(compared.words)
-    for row in answer.overdue[:20]:
-        printed = page.locator(f"tr[data-row={row.follow_up_id}]")
-        assert told(printed, "days_over") == row.days_over
-        expect(printed).to_contain_text(day(row.due_on))
-    expect(page.locator("[data-chart=lasting] .chart-title")).to_have_text(returns.lasting_finding(answer.lasting))
-    assert answer.as_of is not None
-    expect(page.locator("#returns-head")).to_contain_text(f"The data end on {day(answer.as_of)}.")
+def address(served: Served, words: dict[str, str], view: str = "") -> str:
+    return f"{served.address}returns{view}?{'&'.join(f'{word}={value}' for word, value in words.items())}"
 
 
 @pytest.mark.parametrize("words", SELECTIONS)
-def test_the_page_prints_the_answer(served: Served, watched: Watched, words: dict[str, str]) -> None:
+def test_the_answer_prints_what_became_of_the_fits(served: Served, watched: Watched, words: dict[str, str]) -> None:
     page = watched.open(address(served, words))
-    expect_answer(page, asked(served, words), served.asker.settings.minimum.rows_shown)
-    expect(page.locator("#returns-head .js-plotly-plot")).to_have_count(4)
+    answer = asked(served, words)
+    expect(page.locator("#headline")).to_have_text(answer.headline)
+    expect(page.locator("[data-chart=held] .chart-title")).to_have_text(returns.held_finding(answer.held))
+    page.locator("[data-chart=held] summary").click()
+    for row in answer.held:
+        printed = page.locator(f"[data-chart=held] tr[data-row={row.became}]")
+        assert [told(printed, key) for key in ("n", "share", "low", "bounds_high")] == [
+            row.n,
+            row.share,
+            row.low,
+            row.bounds_high,
+        ]
+    curves = returns_curve.curves_of(answer.curve, answer.at_risk, served.asker.settings.minimum.rows_shown)
+    expect(page.locator("[data-chart=curve] .chart-title")).to_have_text(returns_curve.finding(curves, 42))
+    steps = page.locator(".next-steps")
+    expect(steps.get_by_role("link", name=f"{len(calls(served, words).calls)} calls today")).to_be_visible()
+    expect(steps).to_contain_text(f"{answer.held[1].n} fits did not hold")
+
+
+def test_whom_to_call_is_two_steps_from_the_first_page_and_leads_to_the_rider(served: Served, watched: Watched) -> None:
+    page = watched.open(address(served, {}))
+    answer = calls(served, {})
+    page.locator(".next-steps").get_by_role("link", name="calls today").click()
+    expect(page).to_have_url(f"{served.address}returns/calls")
+    watched.settled()
+    expect(page.locator("#returns-calls h2").first).to_have_text(answer.headline)
+    rows = page.locator("#returns-call-list tbody tr")
+    expect(rows).to_have_count(len(answer.calls))
+    for place, row in enumerate(answer.calls):
+        assert told(rows.nth(place), "days_over") == row.days_over
+        expect(rows.nth(place)).to_contain_text(row.rider_id)
+        expect(rows.nth(place)).to_contain_text(day(row.due_on) if row.due_on else "no follow-up booked")
+    page.locator("#returns-calls summary").first.click()
+    for state in answer.states:
+        assert told(page.locator(f"#returns-states tr[data-row={state.state}]"), "n_fits") == state.n_fits
+    first = answer.calls[0]
+    rows.first.get_by_role("link").click()
+    expect(page).to_have_url(f"{served.address}riders?rider={first.rider_id}&fit={first.session_id}")
+    timeline = served.asker.ask("riders", parse_selection({"rider": first.rider_id}))
+    assert isinstance(timeline, RiderTimeline)
+    told_fit = next(fit for fit in timeline.fits if fit.session_id == first.session_id)
+    expect(page.locator("#headline")).to_have_text(told_fit.told)
+
+
+@pytest.mark.parametrize("words", [{"split": "arch_height"}, {"studio": "quayside", "split": "riding", "from": "2025-01-01"}])
+def test_groups_stand_beside_each_other(served: Served, watched: Watched, words: dict[str, str]) -> None:
+    page = watched.open(address(served, words, "/by-group"))
+    answer = asked(served, words)
+    for figure in answer.figures:
+        if figure.figure in ("booked", "return_rate", "held"):
+            row = page.locator(f'#returns-by-group tr[data-row="{figure.level}"]').first
+            name = {"return_rate": "returned"}.get(figure.figure, figure.figure)
+            cell = row.locator(f"[data-{name}]")
+            ends = [json.loads(cell.get_attribute(f"data-{name}{end}") or "") for end in ("", "-low", "-high")]
+            assert ends == [figure.estimate, figure.low, figure.high]
+            text = number(figure.estimate, "share") if figure.estimate is not None else "not enough yet"
+            expect(cell).to_contain_text(text)
+            if figure.estimate is not None:
+                expect(cell).to_contain_text(interval(figure.low, figure.high, "share"))
+    for compared in answer.comparisons:
+        expect(page.locator(".compared")).to_have_text(compared.words)
+
+
+def test_without_a_split_the_view_offers_some(served: Served, watched: Watched) -> None:
+    page = watched.open(address(served, {"studio": "quayside"}, "/by-group"))
+    expect(page.locator("#returns-by-group tbody tr")).to_have_count(1)
+    page.get_by_role("link", name="By arch height").click()
+    expect(page).to_have_url(f"{served.address}returns/by-group?studio=quayside&split=arch_height")
+    expect(page.locator("[data-chart=curve-by-group]")).to_be_visible()
+    # The answer tells all fits together, whatever another view is split by.
+    page.get_by_role("navigation", name="Views of Returns").get_by_role("link", name="Answer").click()
+    watched.settled()
+    expect(page.locator("#headline")).to_have_text(asked(served, {"studio": "quayside"}).headline)
 
 
 def test_the_numbers_behind_the_pictures_are_the_answer(served: Served, watched: Watched) -> None:
-    page = watched.open(address(served, {}))
+    page = watched.open(address(served, {}, "/what-lasted"))
     answer = asked(served, {})
+    expect(page.locator("[data-chart=lasting] .chart-title")).to_have_text(returns.lasting_finding(answer.lasting))
     for row in answer.lasting:
         printed = page.locator(f"#returns-lasting tr[data-row={row.outcome}]")
         assert [told(printed, key) for key in ("held", "worst", "best", "n_seen")] == [
@@ -83,6 +132,7 @@ def test_the_numbers_behind_the_pictures_are_the_answer(served: Served, watched:
             row.best,
             row.n_seen,
         ]
+    watched.open(address(served, {}, "/said"))
     for said in answer.said:
         printed = page.locator(f"#returns-points tr[data-row={said.topic}]")
         assert [told(printed, "median_points"), told(printed, "n")] == [said.median_points, said.n]
@@ -90,18 +140,21 @@ def test_the_numbers_behind_the_pictures_are_the_answer(served: Served, watched:
     assert isinstance(ratings, Ratings)
     for rating in ratings.ratings:
         if (rating.from_moment, rating.to_moment) == ("departure", "follow_up"):
-            printed = page.locator(f"tr[data-row={rating.topic}]")
+            printed = page.locator(f"#returns-felt tr[data-row={rating.topic}]")
             assert [told(printed, key) for key in ("median_from", "median_to", "share_worse", "n_pairs")] == [
                 rating.median_from, rating.median_to, rating.share_worse, rating.n_pairs
             ]  # fmt: skip
 
 
-def test_numbers_at_risk_stand_below_their_days(served: Served, watched: Watched) -> None:
-    page = watched.open(address(served, {}))
-    chart = page.locator("[data-chart=curve]")
-    ticks = {text: box["x"] + box["width"] / 2 for text, box in boxes(chart.locator(".xaxislayer-above text"))}
-    printed = {text: box["x"] + box["width"] / 2 for text, box in boxes(chart.locator(".annotation-text-g text"))}
-    for row in asked(served, {}).at_risk:
+@pytest.mark.parametrize(("view", "chart", "every"), [("", "curve", 2), ("/by-group", "curve-by-group", 1)])
+def test_numbers_still_counted_stand_below_their_days(
+    served: Served, watched: Watched, view: str, chart: str, every: int
+) -> None:
+    page = watched.open(address(served, {"split": "riding"}, view))
+    drawn = page.locator(f"[data-chart={chart}]")
+    ticks = {text: box["x"] + box["width"] / 2 for text, box in boxes(drawn.locator(".xaxislayer-above text"))}
+    printed = {text: box["x"] + box["width"] / 2 for text, box in boxes(drawn.locator(".annotation-text-g text"))}
+    for row in asked(served, {}).at_risk[::every]:
         assert abs(printed[f"{row.n_at_risk}"] - ticks[f"{row.days}"]) < 2
 
 
@@ -109,12 +162,10 @@ def boxes(texts: Locator) -> list[tuple[str, Any]]:
     return [(text.text_content() or "", text.bounding_box()) for text in texts.all()]
 
 
-def test_overdue_bookings_come_whole_as_csv(served: Served, watched: Watched) -> None:
-    page = watched.open(address(served, {}))
-    with page.expect_download() as started:
-        page.locator(".short-list").get_by_role("link", name="These numbers as CSV").click()
-    text = started.value.path().read_text(encoding="utf-8")
-    assert len(text.splitlines()) == 1 + len(asked(served, {}).overdue)
+def test_older_anchors_lead_on_to_their_views(served: Served, watched: Watched) -> None:
+    for anchor, view in (("returns-lasting", "what-lasted"), ("returns-points", "said")):
+        page = watched.open(f"{served.address}returns#{anchor}")
+        expect(page).to_have_url(f"{served.address}returns/{view}#{anchor}")
 
 
 def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched) -> None:
@@ -131,15 +182,13 @@ def test_few_fits_get_counts_and_words(served: Served, watched: Watched) -> None
     assert not answer.curve, "choose fewer days"
     page = watched.open(address(served, words))
     expect(page.locator("#headline")).to_have_text(answer.headline)
+    assert "not enough yet" in answer.headline
     expect(page.locator("[data-chart=curve] .chart-title")).to_have_text("Riders coming back: not enough yet")
-    expect(page.locator(".rates .estimate-missing")).to_have_count(3)
+    expect(page.locator("[data-chart=held] .chart-title")).to_have_text("What became of the fits: not enough yet")
 
 
-def test_at_phone_width_no_name_is_cut_off(served: Served, watched: Watched) -> None:
-    page = watched.page
-    page.set_viewport_size({"width": 390, "height": 844})
-    watched.open(address(served, {"split": "foot_type"}))
-    found = page.evaluate(
+def cut_off(page: Page) -> list[str]:
+    found: list[str] = page.evaluate(
         """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap(plot => {
             const frame = plot.querySelector('.main-svg').getBoundingClientRect();
             return [...plot.querySelectorAll('.main-svg text')].filter(text => {
@@ -149,4 +198,12 @@ def test_at_phone_width_no_name_is_cut_off(served: Served, watched: Watched) -> 
             }).map(text => text.textContent);
         })"""
     )
-    assert found == []
+    return found
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("view", ["", "/by-group"])
+def test_no_name_is_cut_off(served: Served, watched: Watched, width: int, view: str) -> None:
+    watched.page.set_viewport_size({"width": width, "height": 844})
+    page = watched.open(address(served, {"split": "foot_type"}, view))
+    assert cut_off(page) == []

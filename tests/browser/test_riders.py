@@ -12,10 +12,10 @@ from playwright.sync_api import Page, expect
 from typer.testing import CliRunner
 
 from dashboard.cli import app
-from dashboard.figures.theme import number
+from dashboard.figures.theme import day, number
 from dashboard.figures.timeline import change_numbers
 from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
-from dashboard.questions.riders.riders_timeline import headline_of
+from dashboard.questions.riders.riders_told import BECAME_WORDS
 from dashboard.questions.selection.selection import Selection, parse_selection
 from tests.browser.conftest import Served, Watched
 
@@ -49,26 +49,47 @@ def values(page: Page, row: str, *keys: str) -> list[Any]:
 
 @pytest.mark.parametrize("words", [{}, {"visit_kind": "first"}, {"studio": "ropewalk", "from": "2026-01-01"}])
 def test_the_list_prints_the_answer(served: Served, watched: Watched, words: dict[str, str]) -> None:
-    page = watched.open(f"{served.address}riders?{parse_selection(words).query()}")
+    page = watched.open(f"{served.address}riders/all?{parse_selection(words).query()}")
     answer = listed(served, **words)
     expect(page.locator("#headline")).to_have_text(answer.headline)
-    expect(page.locator("#riders-head tbody tr")).to_have_count(25)
-    for row in answer.riders[:25]:
-        keys = ("n-fits", "tilt-left-deg", "tilt-right-deg", "side-difference-deg")
-        told = [row.n_fits, row.tilt_left_deg, row.tilt_right_deg, row.side_difference_deg]
-        assert values(page, row.rider_id, *keys) == told
-        expect(page.locator(f'tr[data-row="{row.rider_id}"]')).to_contain_text(row.words)
+    expect(page.locator("#riders-list tbody tr")).to_have_count(20)
+    for row in answer.riders[:20]:
+        assert values(page, row.rider_id, "side-difference-deg") == [row.side_difference_deg]
+        expect(page.locator(f'tr[data-row="{row.rider_id}"]')).to_contain_text(BECAME_WORDS.get(row.became, "follow-up visit"))
 
 
-def test_what_deserves_a_look_is_chosen_by_a_link_and_the_list_turns_its_pages(served: Served, watched: Watched) -> None:
+def test_the_answer_without_a_rider_counts_what_deserves_a_look_and_leads_there(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}riders")
-    chosen = [row.rider_id for row in listed(served).riders if "side_difference" in row.look]
-    page.get_by_role("navigation", name="What deserves a look").get_by_role("link", name="side difference remains").click()
-    expect(page).to_have_url(f"{served.address}riders?look=side_difference")
-    expect(page.locator("#riders-head tbody th").first).to_have_text(chosen[0])
+    answer = listed(served)
+    expect(page.locator("#headline")).to_have_text(answer.headline)
+    chosen = [row.rider_id for row in answer.riders if "not_held" in row.look.split(", ")]
+    steps = page.locator(".next-steps")
+    expect(steps.get_by_role("link", name=f"{len(chosen)} have a last fit that did not hold")).to_be_visible()
+    expect(page.locator("#riders-first tbody th").first).to_have_text(answer.riders[0].rider_id)
+    steps.get_by_role("link", name="did not hold").click()
+    expect(page).to_have_url(f"{served.address}riders/all?look=not_held")
+    expect(page.locator("#riders-list tbody th").first).to_have_text(chosen[0])
+    expect(page.locator("#riders-list tbody tr").first).to_contain_text("did not hold")
     page.get_by_role("link", name="further riders").click()
-    expect(page).to_have_url(f"{served.address}riders?look=side_difference&start=25")
-    expect(page.locator("#riders-head tbody th").first).to_have_text(chosen[25])
+    expect(page).to_have_url(f"{served.address}riders/all?look=not_held&start=20")
+    expect(page.locator("#riders-list tbody th").first).to_have_text(chosen[20])
+
+
+def test_an_older_address_of_the_list_leads_on(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}riders?look=overdue")
+    expect(page).to_have_url(f"{served.address}riders/all?look=overdue")
+    expect(page.locator(".choices .is-chosen")).to_contain_text("Follow-up over")
+
+
+def test_did_the_fit_hold_is_asked_in_two_steps(served: Served, watched: Watched) -> None:
+    """Type the id, press Enter: the sentence and every fit with what became of it stand on the first screen."""
+    page = watched.open(f"{served.address}riders")
+    page.get_by_label("Find a rider").press_sequentially("R0655")
+    page.keyboard.press("Enter")
+    watched.settled()
+    expect(page.locator("#headline")).to_contain_text("The refit of 10 Jun 2026 held")
+    fits = page.get_by_role("navigation", name="Fits of this rider").get_by_role("listitem")
+    expect(fits).to_have_text(["20 Dec 2025, first fit: not seen again", "10 Jun 2026, refit: held", "6 Jul 2026, follow-up"])
 
 
 def test_a_rider_is_found_by_typing_and_the_keyboard(served: Served, watched: Watched) -> None:
@@ -109,37 +130,58 @@ def test_a_match_that_is_picked_from_the_list_opens(served: Served, watched: Wat
     ("rider", "words"), [(SEVERAL, {}), (SEVERAL, {"from": "2025-05-01", "to": "2026-01-31"}), (NOTED, {"visit_kind": "first"})]
 )
 def test_the_timeline_prints_the_answer(served: Served, watched: Watched, rider: str, words: dict[str, str]) -> None:
-    page = watched.open(f"{served.address}riders?{parse_selection({'rider': rider, **words}).query()}")
+    query = parse_selection({"rider": rider, **words}).query()
     answer = timeline(served, rider, **words)
+    page = watched.open(f"{served.address}riders?{query}")
     expect(page.locator("#headline")).to_have_text(answer.headline)
     expect(page.locator("#selected")).to_contain_text(f"rider {rider}")
-    last = answer.fits[-1]
+    expect(page.locator("[data-chart=timeline-tilt]")).to_be_visible()
+    watched.open(f"{served.address}riders/fit-by-fit?{query}")
+    expect(page.locator("#headline")).to_have_text(answer.headline)
     for fit in answer.fits:
-        expect(page.locator(f"tr[data-row={fit.session_id}]")).to_contain_text(fit.words[1:])
-    knees = [row for row in answer.knees if row.session_id == last.session_id]
-    printed = page.locator("table", has=page.get_by_text("From the first capture to the last")).locator("tbody tr")
+        expect(page.locator(f"tr[data-row={fit.session_id}]")).to_contain_text(fit.told.partition("; ")[2][1:])
+    page.get_by_text("first, last, found again").first.click()
+    knees = [row for row in answer.knees if row.session_id == answer.told_id]
+    printed = page.locator("#riders-knees tbody tr")
     expect(printed).to_have_count(len(knees))
     for place, knee in enumerate(knees):
         cells = printed.nth(place)
-        assert json.loads(cells.locator("[data-change]").get_attribute("data-change") or "") == knee.change
+        for key in ("change", "found"):
+            assert json.loads(cells.locator(f"[data-{key}]").get_attribute(f"data-{key}") or "") == getattr(knee, key)
         expect(cells).to_contain_text(number(knee.change, knee.unit))
-    changes = page.locator(".changes tbody tr")
-    expect(changes).to_have_count(len(change_numbers(answer.captures)))
-    marks = page.locator("[data-chart=timeline] .xy3 .textpoint, [data-chart=timeline] .xy3 .point")
+    expect(page.locator("#riders-changes tbody tr")).to_have_count(len(change_numbers(answer.captures)))
+    marks = page.locator("[data-chart=timeline-tilt-sway] .xy3 .textpoint, [data-chart=timeline-tilt-sway] .xy3 .point")
     expect(marks).not_to_have_count(0)
 
 
-def test_a_fit_is_chosen_in_the_table_and_turned_to_the_one_before(served: Served, watched: Watched) -> None:
+def test_a_fit_is_chosen_and_its_own_sentence_told_on_every_view(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}riders?rider={SEVERAL}")
     first, second = timeline(served, SEVERAL).fits[:2]
-    page.locator(f"tr[data-row={second.session_id}]").get_by_role("link").click()
+    fits = page.get_by_role("navigation", name="Fits of this rider")
+    fits.get_by_role("link", name=day(second.session_date)).click()
     expect(page).to_have_url(f"{served.address}riders?rider={SEVERAL}&fit={second.session_id}")
-    expect(page.locator("#headline")).to_have_text(headline_of(second))
-    page.get_by_role("link", name="fit before").click()
-    expect(page.locator("#headline")).to_have_text(headline_of(first))
-    expect(page.get_by_role("link", name="fit before")).to_have_count(0)
+    expect(page.locator("#headline")).to_have_text(second.told)
+    page.get_by_role("link", name="Exam", exact=True).click()
+    expect(page).to_have_url(f"{served.address}riders/exam?rider={SEVERAL}&fit={second.session_id}")
+    expect(page.locator("#headline")).to_have_text(second.told)
+    fits.get_by_role("link", name=day(first.session_date)).click()
+    expect(page).to_have_url(f"{served.address}riders/exam?rider={SEVERAL}&fit={first.session_id}")
+    expect(page.locator("#headline")).to_have_text(first.told)
+    expect(page.locator("#riders-exams tbody tr")).to_have_count(2)
+    page.get_by_role("link", name="Fit by fit").click()
+    page.locator(f"tr[data-row={second.session_id}]").get_by_role("link").click()
+    expect(page.locator("#headline")).to_have_text(second.told)
     page.get_by_role("link", name="All riders").click()
-    expect(page.locator("#headline")).to_have_text(listed(served).headline)
+    expect(page.locator("#riders-list tbody tr")).to_have_count(20)
+
+
+def test_a_view_of_one_rider_says_how_to_choose_one(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}riders/ratings-and-bicycle?studio=ropewalk")
+    expect(page.locator("#riders-rated")).to_have_text(
+        "This view tells of one rider: find a rider by the id, or choose one of all riders."
+    )
+    page.get_by_role("link", name="all riders", exact=True).click()
+    expect(page).to_have_url(f"{served.address}riders/all?studio=ropewalk")
 
 
 def test_a_fit_outside_of_the_selection_is_told(served: Served, watched: Watched) -> None:
@@ -149,7 +191,7 @@ def test_a_fit_outside_of_the_selection_is_told(served: Served, watched: Watched
 
 def test_a_note_is_text_and_nothing_else(served: Served, watched: Watched) -> None:
     [noted] = [fit for fit in timeline(served, NOTED).fits if fit.notes]
-    page = watched.open(f"{served.address}riders?rider={NOTED}&fit={noted.session_id}")
+    page = watched.open(f"{served.address}riders/exam?rider={NOTED}&fit={noted.session_id}")
     expect(page.locator(".fit-notes")).to_have_text(noted.notes or "")
     expect(page.locator("main img")).to_have_count(0)
 
@@ -174,14 +216,17 @@ def test_the_command_prints_what_the_page_prints(served: Served) -> None:
 
 
 def test_every_list_of_the_rider_is_a_download(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}riders?rider={SEVERAL}")
+    page = watched.open(f"{served.address}riders/fit-by-fit?rider={SEVERAL}")
+    page.get_by_text("All fits of this rider as CSV").click()
     with page.expect_download() as started:
         page.get_by_role("link", name="Captures", exact=True).click()
     text = started.value.path().read_text(encoding="utf-8")
     assert text.splitlines() == timeline(served, SEVERAL).to_csv("captures").splitlines()
 
 
-@pytest.mark.parametrize("path", ["riders", f"riders?rider={SEVERAL}"])
+@pytest.mark.parametrize(
+    "path", [f"riders{view}?rider={SEVERAL}" for view in ("", "/fit-by-fit", "/exam", "/ratings-and-bicycle")]
+)
 def test_axe_finds_nothing_and_the_console_is_silent(served: Served, watched: Watched, path: str) -> None:
     page = watched.open(f"{served.address}{path}")
     for shown, other in (("light", "Dark"), ("dark", "Light")):

@@ -1,7 +1,6 @@
 """Signing in in a real browser: by keyboard, without an accessibility fault, and what the browser keeps of a reader
 afterwards."""
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -57,11 +56,6 @@ def sign_in(page: Page, name: str) -> None:
     page.get_by_role("button", name="Sign in").click()
 
 
-def looks(page: Page) -> dict[str, str]:
-    found: dict[str, str] = json.loads(page.evaluate("JSON.stringify(localStorage)"))
-    return {key: value for key, value in found.items() if key.startswith("fitledger-looks")}
-
-
 def test_the_owner_sets_the_second_step_up_by_keyboard_and_signs_in(browser: Browser, address: str) -> None:
     with watching(browser) as watched:
         page = watched.page
@@ -92,41 +86,20 @@ def test_the_owner_sets_the_second_step_up_by_keyboard_and_signs_in(browser: Bro
         expect(page.locator(".signed-in")).to_contain_text("olga, owner")
 
 
-def test_a_browser_tells_nobody_another_reader_s_last_look(browser: Browser, address: str) -> None:
-    """On the code before, the looks of one stood under one key for all who used the browser."""
-    with watching(browser) as watched:
-        page = watched.page
-        page.goto(address)
-        sign_in(page, "hanna")
-        watched.settled()
-        expect(page.get_by_text("This is the first look at this selection")).to_be_visible()
-        (key,) = looks(page)
-        assert "hanna" not in key
-        page.reload()
-        expect(page.get_by_text("The figures are those of your last look")).to_be_visible()
-        # Her session ends by itself; who signs in next has a first look, and hers are gone.
-        kept = looks(page)
-        page.context.clear_cookies()
-        page.goto(address)
-        sign_in(page, "hugo")
-        expect(page.get_by_text("This is the first look at this selection")).to_be_visible()
-        assert set(looks(page)).isdisjoint(kept)
-
-
-def test_signing_out_takes_the_looks_along_and_leads_every_tab_out(browser: Browser, address: str) -> None:
+def test_signing_out_leads_every_tab_out_and_leaves_nothing_of_the_studio_behind(browser: Browser, address: str) -> None:
+    """Earlier versions kept figures under keys of their own, which go as soon as a page is opened."""
     with watching(browser) as watched:
         page = watched.page
         page.goto(f"{address}?studio=quayside")
+        page.evaluate("window.localStorage.setItem('fitledger-looks-of-old', '{}')")
         sign_in(page, "hugo")
         watched.settled()
-        expect(page.get_by_text("This is the first look at this selection")).to_be_visible()
         other = page.context.new_page()
         other.goto(f"{address}data")
         expect(other.locator(".signed-in")).to_contain_text("hugo")
-        assert looks(page)
+        assert "fitledger-looks-of-old" not in page.evaluate("Object.keys(window.localStorage)")
         page.get_by_role("button", name="Sign out").click()
         expect(page).to_have_title("Sign in to fitledger – fitledger")
-        assert looks(page) == {}
         expect(other).to_have_title("Sign in to fitledger – fitledger")
         assert other.url.startswith(f"{address}login")
 

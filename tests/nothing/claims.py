@@ -74,8 +74,11 @@ CLAIMS: Final = (
     _kind(
         "effect",
         rf"{_SUPPORT} (?:raises the tilt|lowers the tilt|adds sway|takes sway away|moves the knee (?:in|out)ward|"
-        r"brings the knee nearer|takes the knee further)",
+        r"brings the knee nearer|takes the knee further|"
+        r"brings knees that came [a-z ]+ nearer|takes knees that came [a-z ]+ further)",
     ),
+    _kind("effect", r"^Came [a-z ]+: \d+ (?:nearer|further)", is_echo=True),
+    _kind("effect", rf"^{_NUMBER} to {_NUMBER} (?:nearer|further|inward|outward|less|more)$", is_echo=True),
     _kind("effect", r": a clear change for (?:all )?\d+", is_echo=True),
     _kind("levels differ", rf"{_SUPPORT} differs between levels"),
     _kind("levels differ", r"by [a-z ]+: a difference for ", is_echo=True),
@@ -102,7 +105,9 @@ CLAIMS: Final = (
         "moved", r"(?:higher|lower) from about |moved by more than its usual scatter|[Mm]oved by more than its", is_echo=True
     ),
     _kind("moved", r"^(?:higher|lower)(?:, |$)|^(?:not over yet, )*since it moved", is_echo=True),
-    _kind("period", rf"points? against the (?:same )?period (?:before|a year before), (?:higher|lower) {_ENDS}"),
+    _kind("period", rf"(?:better|worse), {_NUMBER} points? (?:more|fewer|less) than (?:in|from) "),
+    _kind("period", r"^(?:better|worse)(?:,|$)", is_echo=True),
+    _kind("studios", rf"(?:better|worse) at [^,]+, {_NUMBER} points? (?:more|fewer|less) than at "),
     _kind("period", r" (?:higher|lower)$", is_echo=True),
     # Returns.
     _kind("groups return", r"Riders come back at different rates"),
@@ -148,7 +153,7 @@ HEDGES: Final = re.compile(
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
     r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved",
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|nothing is claimed",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.
@@ -198,11 +203,13 @@ def is_known(sentence: str) -> bool:
     return is_silent(sentence) or sentence.strip(" .") in _told_of_methods() or bool(_passages().fullmatch(sentence))
 
 
+# The fold under a chart repeats the chart's title for readers aloud.
+_FOLD: Final = re.compile(r"^(?:Numbers and pictures|Pictures) of: ")
 _SENTENCE_ENDS: Final = re.compile(r"(?<=[.!?]) (?=[A-Z\"])")
 
 
 def sentences(text: str) -> list[str]:
-    return _SENTENCE_ENDS.split(plain(text))
+    return _SENTENCE_ENDS.split(_FOLD.sub("", plain(text)))
 
 
 _SHAPED: Final = (

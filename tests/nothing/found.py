@@ -8,14 +8,11 @@ from tests.nothing.claims import Claim
 from tests.nothing.studios import FITTER_OFF
 
 
-def _told(kind: str, *words: str, on_answer: bool = False) -> Callable[[Sequence[Claim]], bool]:
+def _told(kind: str, *words: str) -> Callable[[Sequence[Claim]], bool]:
     """Whether a claim of the kind holds all the words."""
 
     def found(claims: Sequence[Claim]) -> bool:
-        return any(
-            claim.kind == kind and all(word in claim.text for word in words) and (claim.is_answer or not on_answer)
-            for claim in claims
-        )
+        return any(claim.kind == kind and all(word in claim.text for word in words) for claim in claims)
 
     return found
 
@@ -30,9 +27,8 @@ def _moved(figure: str) -> Callable[[Sequence[Claim]], bool]:
 
 _OTHER_PERIODS: Final = re.compile(r"\bweek|\bquarter")
 FOUND: Final = {
-    "a shim raises the tilt (headline)": _told(
-        "effect", "One more varus shim raises the tilt", "riders in whom", on_answer=True
-    ),
+    # Not what brings a knee nearer to neutral: where a rig moved, and this one's did, nothing on that is claimed.
+    "a shim raises the tilt": _told("effect", "One more varus shim raises the tilt"),
     "a medium insole raises the tilt": _told("effect", "A medium insole raises the tilt"),
     "a shim takes sway away": _told("effect", "One more varus shim takes sway away"),
     "stance carries the offset inward": _told("effect", "One mm of outward stance moves the knee inward"),

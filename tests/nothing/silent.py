@@ -8,7 +8,10 @@ NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
     Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
     Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; One more shim; told interval, a clear change;
+    Difference, points; beyond the noise, its interval; Nearer to neutral; Nearer to neutral (shown);
+    Both estimates: nearer to neutral; What a difference hints at; Better, unchanged and worse, tilt and sway;
+    differ, within-knee the larger; differ, pooled the larger; differ, opposite directions;
+    One more shim; over both estimates, a clear change;
     The larger; The signals; Where they disagree;
     Outside the limits; outside the limits; Right less left; Left knee further out, beyond the limit; Feet differ;
     Right knee further out, beyond the limit; One in ten, or more; If all not seen were lost, or held; further riders →;
@@ -41,11 +44,21 @@ _PATTERNS: Final = (
     r"^(?:Low insole|A (?:low|medium|high|custom) insole|One more varus shim|One mm of outward stance): [+-]?\d",
     r"^Share of riders with a side difference in \w+ by limit: ",
     r"left about as far from neutral as they came",
+    # What the headline of the effects says of the knees for which nothing is claimed.
+    r"^For knees that came (?:in|out)ward none clearly does\.?$|^No support clearly brings a knee nearer\.?$",
+    # Names of rows and tables by arrival direction, and what an empty cell lacks.
+    r"^(?:Inward|Near neutral|Outward): (?:low insole|medium insole|high insole|custom insole|one more shim|one mm of stance)$",
+    r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
+    r"^[\d,]+ bars span estimates that differ: record a repeat before a change$|: the two estimates (?:agree|disagree) in ",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
     r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
     # A row that deserves a look, and the rules that ask for one.
     r"is far outside this studio's own spread",
+    r"[\d,]+ of [\d,]+ fits? that can be judged (?:is|are) to look at together: ",
+    r"^\d+ (?:levels?|shims?|other findings?)[\w ,]* from the exam(?:, and nothing came out better)?: ",
+    r"Last fit far from the exam, and nothing came out better",
+    r"^Too few fits yet: ",
     r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes)",
     r"^rule (?:insole|shims) not away$|^right less left; it remains where it is the limit or more$",
     r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward",

@@ -45,7 +45,7 @@ def test_where_something_acts_it_is_found(tmp_path: Path) -> None:
     claims = list(claims_of(said))
     found = {name for name, is_found in FOUND.items() if is_found(claims)}
     assert found >= {
-        "a shim raises the tilt (headline)",
+        "a shim raises the tilt",
         "a medium insole raises the tilt",
         "stance carries the offset inward",
         "comfort rises from arrival to departure",

@@ -76,6 +76,10 @@ S4         | 1          | right | low          | 0           | 0              | 
 """
 
 
+# With so few fits that every flagged one is listed.
+CASES = Settings.model_validate({"minimum": {"rows_shown": 2}})
+
+
 def asked(memory: Warehouse, words: dict[str, str] | None = None, settings: Settings = FEW) -> AgreementWithExam:
     fill(
         memory,
@@ -109,7 +113,7 @@ def test_by_month_and_fitter_without_a_league(memory: Warehouse) -> None:
 
 
 def test_each_fit_to_look_at_has_a_sentence_with_rule_exam_and_setup(memory: Warehouse) -> None:
-    listed = asked(memory).look_at
+    listed = asked(memory, settings=CASES).look_at
     assert [(row.session_id, row.side, row.rule, row.weight) for row in listed] == [
         ("S3", None, "saddle_before_supports", "flag"),  # the newest first
         ("S2", "left", "shims_to_need", "flag"),
@@ -231,7 +235,7 @@ def test_shims_in_the_shoe_and_at_the_cleat(memory: Warehouse) -> None:
 
 
 def test_dates_and_no_exam_at_all(memory: Warehouse) -> None:
-    assert asked(memory).look_at[0].session_date == date(2026, 4, 2)
+    assert asked(memory, settings=CASES).look_at[0].session_date == date(2026, 4, 2)
     none = agreement.ask(memory, parse_selection({"from": "2026-04-04"}), FEW)
     assert (none.n_judged, none.look_at) == (0, ())
-    assert "not enough yet, 0 fits that can be judged of 1 fit" in none.headline
+    assert "Not enough yet, 0 fits that can be judged of 1 fit" in none.headline

@@ -96,6 +96,7 @@ def test_the_demos_new_fitter_is_counted_only(demo_warehouse: Path) -> None:
         assert (row.observed, row.expected, row.z, row.shrunken_difference) == (None, None, None, None)
         assert "not enough yet" in row.words or "no fit" in row.words
     assert "Too few fits yet: F6." in answer.headline
+    assert answer.furthest == "comfort_gained"  # F3, 2.3 standard errors below
 
 
 def test_the_figures_of_one_fitter_are_the_sums_they_stand_for(memory: Warehouse) -> None:

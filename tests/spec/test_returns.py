@@ -93,14 +93,6 @@ def test_the_curve_counts_competing_ends_and_censors_what_is_open(memory: Wareho
     assert {row.days: row.n_at_risk for row in answer.at_risk} == {0: 9, 14: 7, 28: 3, 42: 3, 56: 2, 70: 2, 84: 2}
 
 
-def test_overdue_bookings_are_listed_by_id_with_their_days(memory: Warehouse) -> None:
-    answer = returns.ask(studio(memory), Selection(), FEW)
-    assert [(row.follow_up_id, row.session_id, row.rider_id, row.days_over) for row in answer.overdue] == [
-        ("B6", "S6", "R6", (date(2026, 6, 30) - date(2026, 4, 20)).days)
-    ]
-    assert "1 booking is overdue." in answer.headline and "Data up to 30 Jun 2026" in answer.headline
-
-
 def test_what_riders_said_is_told_by_medians(memory: Warehouse) -> None:
     """Closed windows: S1 to S6; told of S1, S2 and S4. S8's four answers wait until its window has closed."""
     said = {row.topic: row for row in returns.ask(studio(memory), Selection(), FEW).said}
@@ -201,6 +193,41 @@ def test_what_lasted_is_told_with_its_bounds(memory: Warehouse) -> None:
     # Sway left 12, 12, 10; found 13, 20, 13: only the first within 1.96 mm.
     assert sway.mean_change == pytest.approx((1 + 8 + 3) / 3)
     assert (sway.held, sway.worst, sway.best) == (pytest.approx(1 / 3), pytest.approx(1 / 6), pytest.approx((1 + 3) / 6))
+
+
+def test_fits_that_held_are_told_first_and_those_not_seen_are_counted(memory: Warehouse) -> None:
+    """Closed: S1 to S6. Found again at S7: S1 with both knees, S2 (came late) with the one it left on record. S4 came and was
+    not measured; S3, S5 and S6 were not seen."""
+    repeats = "".join(
+        f"S{n} | 1 | left | 2.0 | 10\nS{n} | 2 | left | {2.0 + step} | {10 + step}\n"
+        for n, step in ((3, 1.0), (4, -1.0), (5, 0.0))
+    )
+    setups = "\n".join(f"S{n} | {at} | left | none | 0 | 0" for n in (3, 4, 5) for at in (1, 2))
+    head = "session_id | capture_no | side | insole_level | shims_added | stance_mm\n"
+    warehouse = studio(memory, knee_captures=KNEES + repeats, foot_setups=head + setups)
+    warehouse.run("UPDATE core.follow_ups SET returned_session_id = 'S7' WHERE follow_up_id = 'B2'")
+    mart.build(warehouse)
+    settings = Settings.model_validate({"minimum": {"rows_shown": 2}})
+    answer = returns.ask(warehouse, Selection(), settings)
+    assert [(row.became, row.n, row.n_fits) for row in answer.held] == [
+        ("held", 2, 6), ("not_held", 0, 6), ("not_measured", 1, 6), ("not_seen", 3, 6)
+    ]  # fmt: skip
+    held = answer.held[0]
+    assert (held.share, held.bounds_low, held.bounds_high) == (pytest.approx(2 / 6), pytest.approx(2 / 6), pytest.approx(6 / 6))
+    assert held.chance_low is not None and held.chance_low < 2 / 6
+    assert shares(answer)["held"] == (2, pytest.approx(1.0))
+    assert answer.headline.startswith(
+        "33\xa0% of fits held, 0\xa0% did not, of 67\xa0% it is not known; of 6 fits whose 42 days are over 3 were not seen "
+        "again and 1 seen but not measured, so that 33 to 100\xa0% of all held."
+    )
+    # Left tilt found 3.0 from neutral, 2.0 further than both fits left it: more than the 1.96 of the repeats.
+    warehouse.run(
+        "UPDATE core.knee_captures SET knee_tilt_deg = -3.0 WHERE session_id = 'S7' AND side = 'left' AND capture_no = 1"
+    )
+    mart.build(warehouse)
+    lost = returns.ask(warehouse, Selection(), settings)
+    assert [row.n for row in lost.held] == [0, 2, 1, 3]
+    assert (lost.held[0].bounds_low, lost.held[0].bounds_high) == (0.0, pytest.approx(4 / 6))
 
 
 def test_too_few_are_counted_and_not_estimated(memory: Warehouse) -> None:

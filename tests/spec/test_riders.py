@@ -13,6 +13,7 @@ from dashboard.questions.riders.answers_riders import CaptureRow, Riders, RiderT
 from dashboard.questions.riders.riders_found import riders_found, riders_of_fits
 from dashboard.questions.riders.riders_words import change_words, room_words, setup_words
 from dashboard.questions.selection.selection import Selection, parse_selection
+from etl import mart
 from shared.errors import TooFewError
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -116,7 +117,7 @@ def known(studio: Warehouse) -> Noise:
 
 
 def listed(studio: Warehouse, **words: str) -> Riders:
-    answer = riders.ask(studio, parse_selection(words), FEW)
+    answer = riders.ask(studio, parse_selection(words), FEW, known(studio))
     assert isinstance(answer, Riders)
     return answer
 
@@ -142,17 +143,17 @@ def test_the_list_holds_each_rider_once_those_with_most_reasons_first(studio: Wa
 
 def test_the_list_says_what_deserves_a_look(studio: Warehouse) -> None:
     second, first, later = listed(studio).riders
-    assert (later.follow_up, later.due_on, later.look) == ("due", date(2026, 7, 14), "")
+    assert (later.follow_up, later.due_on, later.look) == ("booked", date(2026, 7, 14), "")
     assert later.words == "Nothing that asks for a look."
     # A difference of exactly the limit of 2 degrees is left over; a high arch without insole leaves the exam.
-    assert (second.follow_up, second.due_on, second.look) == ("overdue", date(2026, 5, 15), "overdue, side_difference, flag")
+    assert (second.follow_up, second.due_on, second.look) == ("over", date(2026, 5, 15), "overdue, side_difference, flag")
     assert second.words == (
-        "Follow-up overdue since 15 May 2026. 2.0° between the knees remain, the right one further out. "
+        "Follow-up over since 15 May 2026. 2.0° between the knees remain, the right one further out. "
         "Last fit not as the exam suggests."
     )
     # S2 has no exam: the last fit that can be judged is S1, whose left foot has two shims where one is asked for.
     assert (first.follow_up, first.look, first.n_judged_fits, first.n_flagged_fits) == (
-        "returned",
+        "came",
         "side_difference, flag",
         1,
         1,
@@ -180,9 +181,36 @@ def test_of_riders_with_as_many_reasons_the_newest_fit_stands_first(studio: Ware
 
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
     assert listed(studio).headline == (
-        "Of 2 riders measured, 2 (100\xa0%, 34 to 100\xa0%) left their last fit with a side difference of 2° or more; "
-        "1 has an overdue follow-up; the last fit of 2 of 2 that can be judged is not as the exam suggests."
+        "Of 3 riders the last fit held for 1, did not for 0, and for 2 it is not known; 1 has a follow-up over, 2 left with a "
+        "side difference of 2° or more, and for 2 the last fit is not as the exam suggests."
     )
+
+
+def test_the_list_says_what_became_of_the_last_fit_that_asks_for_a_follow_up(studio: Warehouse) -> None:
+    # R1's S1 was followed up by S2, which asks for none: left 0.2° further from neutral, right 0.3° nearer. R2's window has
+    # closed.
+    assert {row.rider_id: (row.became, row.fit_date) for row in listed(studio).riders} == {
+        "R1": ("held", date(2026, 4, 1)), "R2": ("not_seen", date(2026, 5, 1)), "r2b": ("waiting", date(2026, 6, 30))
+    }  # fmt: skip
+    # Without the noise of repeat captures no fit is told to have held; where the selection holds no fit that asks, none is
+    # told.
+    unknown = riders.ask(studio, Selection(), FEW)
+    assert isinstance(unknown, Riders)
+    assert [row.became for row in unknown.riders if row.rider_id == "R1"] == ["not_measured"]
+    assert [(row.rider_id, row.became, row.fit_date) for row in listed(studio, visit_kind="follow_up").riders] == [
+        ("R1", "", None)
+    ]
+
+
+def test_a_follow_up_is_told_by_today(studio: Warehouse) -> None:
+    def states(today: date) -> dict[str, str]:
+        answer = riders.ask(studio, Selection(), FEW, None, today)
+        assert isinstance(answer, Riders)
+        return {row.rider_id: row.follow_up for row in answer.riders}
+
+    assert states(date(2026, 7, 13))["r2b"] == "booked"
+    assert states(date(2026, 7, 14))["r2b"] == "due"
+    assert states(date(2026, 7, 15)) == {"R1": "came", "R2": "over", "r2b": "over"}
 
 
 def test_a_selection_bounds_the_list_and_several_riders_are_a_list(studio: Warehouse) -> None:
@@ -226,7 +254,22 @@ def test_a_change_is_told_against_the_noise_of_the_repeat_captures(studio: Wareh
         "left tilt went from −5.0° to −1.0°, more than the 0.6° that would be noise; "
         "right did not clearly change (from 1.0° to 1.4°)."
     )
-    assert answer.headline == "At the follow-up of 20 Apr 2026, one capture only, so that no change can be told."
+    # The visit that followed up says what it followed up; the fit before it is told first.
+    assert answer.fits[1].told == (
+        "The follow-up of 20 Apr 2026; tilt was −1.2° left and 1.1° right on arrival; it followed up the first fit of 1 Apr "
+        "2026, which held."
+    )
+    assert (
+        answer.headline
+        == answer.fits[0].told
+        == (
+            "The first fit of 1 Apr 2026 held; tilt was −5.0° left and 1.0° right on arrival, −1.0° and 1.4° at departure "
+            "(the left knee clearly changed), −1.2° and 1.1° at the follow-up 19 days later; since departure no knee went "
+            "away from neutral by more than 0.6°, the smallest real change."
+        )
+    )
+    assert (left.found, left.further) == (-1.2, pytest.approx(0.2))
+    assert tilts["S2", "left"].found is None
     assert answer.fits[0].next_session_id == "S2" == answer.fits[1].session_id
 
 
@@ -240,6 +283,8 @@ def test_without_a_typical_error_nothing_is_told_from_noise(studio: Warehouse) -
         "left tilt went from −5.0° to −1.0° and right tilt went from 1.0° to 1.4°; whether that is more than noise is not "
         "known, since there are too few repeat captures yet."
     )
+    assert answer.fits[0].told.startswith("The first fit of 1 Apr 2026 was seen again, and whether it held is not known; ")
+    assert answer.fits[0].told.endswith("; the rider came on 20 Apr 2026, and there are too few repeat captures yet.")
 
 
 def test_both_knees_are_told_whichever_side_is_selected(studio: Warehouse) -> None:
@@ -260,6 +305,37 @@ def test_what_else_is_held_of_the_rider(studio: Warehouse) -> None:
     assert flags == [("S1", "left", "shims_to_need"), ("S1", "left", "stance_follows_knee")]
     assert b"Alder" not in answer.to_json()
     assert answer.to_csv().startswith("place,session_id,session_date,capture_no,side,knee_tilt_deg")
+
+
+@pytest.mark.parametrize(
+    ("today", "end"),
+    [
+        (None, "its follow-up was due on 15 May 2026, 46 days ago."),
+        (date(2026, 7, 2), "its follow-up was due on 15 May 2026, 48 days ago."),
+    ],
+)
+def test_a_fit_that_was_not_seen_again_says_where_its_booking_stands(studio: Warehouse, today: date | None, end: str) -> None:
+    answer = riders.ask(studio, parse_selection({"rider": "R2"}), FEW, known(studio), today)
+    assert isinstance(answer, RiderTimeline)
+    assert answer.headline == (
+        "The first fit of 1 May 2026 was not seen again; tilt was 0.0° left and 3.0° right on arrival, 0.5° and 2.5° at "
+        f"departure (no clear change); {end}"
+    )
+    waiting = riders.ask(studio, parse_selection({"rider": "r2b"}), FEW, known(studio), today)
+    assert waiting.headline == (
+        "The first fit of 30 Jun 2026 has not been seen again yet; tilt was 0.0° left (right not recorded) on arrival, 0.0° "
+        "left (right not recorded) at departure (no clear change); its follow-up is booked for 14 Jul 2026."
+    )
+
+
+def test_a_fit_that_did_not_hold_says_which_knee(studio: Warehouse) -> None:
+    studio.run("UPDATE core.knee_captures SET knee_tilt_deg = -2.2 WHERE session_id = 'S2' AND side = 'left'")
+    mart.build(studio)
+    answer = timeline(studio, "R1")
+    assert "The first fit of 1 Apr 2026 did not hold; " in answer.headline
+    assert answer.headline.endswith(
+        "; since departure the left knee went 1.2° away from neutral, more than 0.6°, the smallest real change."
+    )
 
 
 def test_riders_are_found_by_a_part_of_their_id_without_case(studio: Warehouse) -> None:

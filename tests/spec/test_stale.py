@@ -1,4 +1,4 @@
-"""Old data are told: how old the newest row is, and what is due by the data's last day beside what is due by today's clock.
+"""Old data are told: how old the newest row is; and what is due is told by today's clock.
 
 Nineteen fits by hand. The newest row is of 28 August 2026; today is 30 November 2026, 94 days later.
 """
@@ -21,9 +21,10 @@ from dashboard.components.page import Desk
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
+from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.returns.answers_returns import Returns
 from dashboard.questions.riders.answers_riders import Riders
-from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.questions.selection.selection import Selection
 from dashboard.report import write
 from etl.keeping.doctor import Check, examine
 from etl.load import load
@@ -66,48 +67,49 @@ def warehouse(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     yield folder / "w.duckdb"
 
 
-def asked(warehouse: Path, today: date, words: dict[str, str] | None = None) -> Returns:
-    answer = Asker(warehouse, Settings(), lambda: today).ask("returns", parse_selection(words or {}))
+def returns(warehouse: Path, today: date) -> Returns:
+    answer = Asker(warehouse, Settings(), lambda: today).ask("returns", Selection())
     assert isinstance(answer, Returns)
     return answer
 
 
-def test_what_is_overdue_is_counted_by_the_data_and_by_today_each_by_its_name(warehouse: Path) -> None:
-    answer = asked(warehouse, TODAY)
-    assert "8 bookings were overdue on 28 Aug 2026, the data's last day; 16 are today, 30 Nov 2026." in answer.headline
-    by_id = {row.follow_up_id: (row.days_over, row.days_over_today) for row in answer.overdue}
+def over(warehouse: Path, today: date) -> dict[str | None, int]:
+    """The days over of each booking that is over, by the answer on calls."""
+    answer = Asker(warehouse, Settings(), lambda: today).ask("calls", Selection())
+    assert isinstance(answer, Calls)
+    return {row.follow_up_id: row.days_over for row in answer.calls if row.state == "over"}
+
+
+def test_what_is_over_is_told_by_today(warehouse: Path) -> None:
+    by_id = over(warehouse, TODAY)
     assert len(by_id) == len(DUE) + len(LATER) == 16
-    assert by_id["B07"] == (2, 2 + 94)
-    assert by_id["B08"] == (None, 94)
-    assert [over for over, _ in by_id.values() if over is not None] == [60, 50, 40, 30, 20, 10, 5, 2]
-    assert answer.today == TODAY
-    assert answer.to_csv("overdue").splitlines()[0] == "follow_up_id,session_id,rider_id,due_on,days_over,days_over_today"
+    assert (by_id["B07"], by_id["B08"]) == (2 + 94, 94)
+    assert [*over(warehouse, NEWEST).values()] == [60, 50, 40, 30, 20, 10, 5, 2]
 
 
 def test_rates_and_curve_rest_on_the_last_day_of_the_data_alone(warehouse: Path) -> None:
-    then, now = asked(warehouse, NEWEST), asked(warehouse, TODAY)
-    assert (then.figures, then.curve, then.at_risk, then.lasting) == (now.figures, now.curve, now.at_risk, now.lasting)
-    assert "8 bookings are overdue. Data up to 28 Aug 2026." in then.headline
+    then, now = returns(warehouse, NEWEST), returns(warehouse, TODAY)
+    assert (then.figures, then.curve, then.at_risk, then.held) == (now.figures, now.curve, now.at_risk, now.held)
+    assert then.headline == now.headline
 
 
-def test_a_clock_that_is_behind_the_data_counts_nothing_by_today_and_is_told(warehouse: Path) -> None:
-    early = asked(warehouse, date(2026, 8, 1))
-    assert "8 bookings are overdue. Data up to 28 Aug 2026." in early.headline
-    assert {row.days_over_today for row in early.overdue} == {None}
+def test_a_clock_that_is_behind_the_data_counts_by_their_last_day_and_is_told(warehouse: Path) -> None:
+    assert over(warehouse, date(2026, 8, 1)) == over(warehouse, NEWEST)
     age = Asker(warehouse, Settings(), lambda: date(2026, 8, 1)).freshness()
     assert age.words == "This machine's clock says 1 Aug 2026, but the newest row is of 28 Aug 2026."
     assert not age.is_stale
 
 
-def test_the_list_of_riders_counts_both_and_finds_all_who_are_overdue_today(warehouse: Path) -> None:
+def test_the_list_of_riders_finds_all_whose_follow_up_is_over_today(warehouse: Path) -> None:
     answer = Asker(warehouse, Settings(), lambda: TODAY).ask("riders", Selection())
     assert isinstance(answer, Riders)
-    assert "8 had an overdue follow-up on 28 Aug 2026, the data's last day, and 16 have today, 30 Nov 2026;" in answer.headline
+    assert "; 16 have a follow-up over, " in answer.headline
     assert len(answer.riders.where("overdue")) == 16
     told = {row.rider_id: (row.follow_up, row.words) for row in answer.riders}
-    assert told["R07"] == ("overdue", "Follow-up overdue since 26 Aug 2026.")
-    assert told["R09"] == ("due", "Follow-up overdue today, since 29 Aug 2026.")
+    assert told["R07"] == ("over", "Follow-up over since 26 Aug 2026.")
+    assert told["R09"] == ("over", "Follow-up over since 29 Aug 2026.")
     assert told["R16"] == ("due", "Nothing that asks for a look.")
+    assert told["R17"] == ("booked", "Nothing that asks for a look.")
 
 
 @pytest.mark.parametrize(
@@ -171,15 +173,14 @@ def test_a_dashboard_that_runs_over_midnight_counts_the_new_day(warehouse: Path)
     days = [TODAY]
     asker = Asker(warehouse, Settings(), lambda: days[-1])
     client = create_app(asker).server.test_client()
-    before = asker.ask("returns", Selection())
-    assert asker.ask("returns", Selection()) is before
+    before: Any = asker.ask("calls", Selection())
+    assert asker.ask("calls", Selection()) is before
     assert STALE in page_of(client, "")
     rates = asker.ask("studio", Selection())
     days.append(TODAY + timedelta(days=1))
-    after: Any = asker.ask("returns", Selection())
-    # The booking that was due on 30 November is over on the first of December.
-    assert "; 17 are today, 1 Dec 2026." in after.headline
-    assert len(after.overdue) == 17
+    after: Any = asker.ask("calls", Selection())
+    # The booking that was due on 30 November is over on the first of December, when the next one is due.
+    assert (before.headline[:30], after.headline[:29]) == ("17 calls today, 30 Nov 2026: 1", "18 calls today, 1 Dec 2026: 1")
     assert "95 days ago" in page_of(client, "")
     assert asker.ask("studio", Selection()) is rates  # knows no today, and is not made anew
 
@@ -201,17 +202,17 @@ def test_the_doctor_says_first_that_the_data_are_old(warehouse: Path, tmp_path: 
 
 def test_the_command_says_it_first_and_tells_it_to_programs(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(clock, "today", lambda: TODAY)
-    words = ["show", "returns", "--warehouse", str(warehouse)]
+    words = ["show", "calls", "--warehouse", str(warehouse)]
     told = CliRunner().invoke(app, words).output
     assert told.splitlines()[0] == f"{STALE} Load newer exports."
-    assert "8 bookings were overdue on 28 Aug 2026, the data's last day; 16 are today, 30 Nov 2026." in told
+    assert "17 calls today, 30 Nov 2026: 16 with a follow-up over, 1 due today." in told
     machine = json.loads(CliRunner().invoke(app, [*words, "--json"]).output)
     said = {name: machine[name] for name in ("newest_row", "today", "age_days", "stale_after_days", "is_stale")}
     assert said == {
         "newest_row": "2026-08-28", "today": "2026-11-30", "age_days": 94, "stale_after_days": 7, "is_stale": True
     }  # fmt: skip
-    assert {"as_of", "selection", "headline", "figures", "overdue"} <= set(machine)
-    assert [row["days_over_today"] for row in machine["overdue"]][:2] == [60 + 94, 50 + 94]
+    assert {"as_of", "selection", "headline", "calls", "booked", "states"} <= set(machine)
+    assert [row["days_over"] for row in machine["calls"]][:2] == [60 + 94, 50 + 94]
     studio = json.loads(CliRunner().invoke(app, ["show", "noise", "--warehouse", str(warehouse), "--json"]).output)
     assert (studio["age_days"], studio["is_stale"]) == (94, True)
 
@@ -225,17 +226,11 @@ def test_the_report_says_it_on_its_cover(warehouse: Path) -> None:
         assert f"Made by fitledger on {spoken_day(today)}." in cover
 
 
-def test_the_returns_page_names_both_days_in_its_table(warehouse: Path) -> None:
+def test_the_page_lists_the_calls_of_today(warehouse: Path) -> None:
     told = [
         " ".join(texts(place))
-        for place in places(create_app(Asker(warehouse, Settings(), lambda: TODAY)).server.test_client(), "returns", "")
+        for place in places(create_app(Asker(warehouse, Settings(), lambda: TODAY)).server.test_client(), "returns/calls", "")
     ]
     said = " ".join(told)
-    for words in (
-        "8 bookings were overdue on 28 Aug 2026, the data's last day; 16 are today, 30 Nov 2026",
-        "Days over on 28 Aug 2026",
-        "Days over today, 30 Nov 2026",
-        "not yet",
-        "stays in this list until newer exports are loaded",
-    ):
-        assert words in said
+    assert "17 calls today, 30 Nov 2026: 16 with a follow-up over, 1 due today." in said
+    assert "154" in said and "29 Jun 2026" in said

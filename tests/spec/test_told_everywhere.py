@@ -14,6 +14,7 @@ from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.components.places import filled
 from dashboard.figures.dose import DOSED, dose_name
+from dashboard.figures.effects import row_name
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, SUPPORTS, plain, unit_words
 from dashboard.figures.theme import bare_interval, interval
 from dashboard.pages.supports import ids
@@ -24,7 +25,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.report.markup import markup
 from shared.settings import Settings
 
-PLACES = (ids.TABLES, ids.GRID, ids.DOSE, ids.FURTHER)
+PLACES = (ids.NEARER, *map(ids.panel_of, MAIN_OUTCOMES), ids.FOR_WHOM, ids.BY_DOSE, ids.CHANCE)
 # By caption, then by what heads the row: the text of each cell, and whether it is bold.
 Cell = tuple[str, bool]
 Tables = dict[str, dict[str, list[Cell]]]
@@ -59,6 +60,22 @@ def test_the_page_prints_the_rows_of_the_command(page: tuple[str, list[Any]], ro
     expect_rows(tables_of(nodes), outcome, rows)
 
 
+def test_the_view_of_both_estimates_prints_the_intervals_of_the_answer(asker: Asker, rows: dict[str, Any]) -> None:
+    places = filled(PAGE, Desk(asker, Addresses("/")))  # type: ignore[arg-type]
+    table = tables_of(places[ids.BOTH]("", None))["Both estimates: nearer to neutral"]
+    told = [row for row in rows["effects"] if row["outcome"] == "off_neutral" and row["told_low"] is not None]
+    assert len(table) == len(told) == 18
+    for row in told:
+        ends = interval(row["told_low"], row["told_high"], "deg", effect=True)
+        assert table[row_name(cast(Any, type("Row", (), row)))][0] == (ends, row["claims"])
+
+
+def test_page_command_and_report_say_the_same_sentence(asker: Asker, rows: dict[str, Any]) -> None:
+    head = filled(PAGE, Desk(asker, Addresses("/")))[PAGE.head_id]("", None)  # type: ignore[arg-type]
+    said = [" ".join(words.replace("\N{NO-BREAK SPACE}", " ").replace(" ;", ";").split()) for words in (_said(head),)]
+    assert rows["headline"].replace("\N{NO-BREAK SPACE}", " ") in said[0]
+
+
 def test_the_report_prints_the_rows_of_the_command(page: tuple[str, list[Any]], rows: dict[str, Any]) -> None:
     outcome, nodes = page
     reader = _Reader()
@@ -75,11 +92,14 @@ def expect_rows(tables: Tables, outcome: str, rows: dict[str, Any]) -> None:
         ends = row["told_low"], row["told_high"], row["unit"]
         if row["split"] is None:
             assert overall[SUPPORTS[row["support"]]][0] == (interval(*ends, effect=True), row["claims"])
+        elif row["split"] == "arrival_direction":
+            panel = tables[f"Change in the distance from neutral, knees that came {row['level']}"]
+            assert panel[SUPPORTS[row["support"]]][0] == (interval(*ends, effect=True), row["claims"])
         else:
             grid = tables[f"{OUTCOMES[row['outcome']].name} by {plain(row['split'])}"]
             text, bold = grid[plain(row["level"])][list(SUPPORTS).index(row["support"])]
             if row["told_low"] is None:
-                assert "not enough yet" in text or "no figure" in text
+                assert "needed" in text or "no figure" in text
                 continue
             assert text.startswith(f"{bare_interval(*ends, effect=True)} ") and bold == row["claims"]
         n_seen += 1
@@ -139,6 +159,13 @@ def _text(node: Any) -> str:
     if not hasattr(node, "to_plotly_json"):
         return str(node)
     return "" if "for-readers" in str(getattr(node, "className", "")) else _text(getattr(node, "children", None))
+
+
+def _said(node: Any) -> str:
+    """All words of a component, those for readers aloud among them."""
+    if isinstance(node, list | tuple):
+        return " ".join(map(_said, node))
+    return _said(node.children) if hasattr(node, "to_plotly_json") else "" if node is None else str(node)
 
 
 def _unfolded(node: Any) -> list[Any]:

@@ -1,10 +1,12 @@
 """A dashboard with accounts: every callback, download and upload walked as every role and as nobody."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from flask.testing import FlaskClient
 from itsdangerous import URLSafeTimedSerializer
 
 from dashboard.accounts.store import Accounts, accounts_for
@@ -14,7 +16,7 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import AccountError, StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
-from tests.attack.house import PASSWORD, ROLES, House, callbacks, downloads, open_house, sign_in, walk, words_of
+from tests.attack.house import ASIDE, PASSWORD, ROLES, House, callbacks, downloads, open_house, sign_in, walk, words_of
 from tests.every_view import EVERY_VIEW
 
 SELECTIONS = ("", "?visit_kind=first", "?split=riding")
@@ -66,6 +68,38 @@ def test_a_fitter_meets_no_case_of_others_in_any_download(house: House) -> None:
         response = client.get(address)
         assert response.status_code == 200, address
         assert not words_of(response) & (house.foreign | house.colleagues), address
+
+
+def tables_of(house: House, client: FlaskClient, search: str) -> list[str]:
+    """The addresses of the rows of every table that a reader is shown."""
+    # A browser's text of an address: strokes and such are written by their numbers.
+    told = (
+        re.sub(r"\\u00(2f|26)", lambda sign: chr(int(sign[1], 16)), response.get_data(as_text=True))
+        for _, response in walk(house, client, search, "/")
+    )
+    return sorted({address for text in told for address in re.findall(r"/download/shown/[\w.?&=,-]+", text)})
+
+
+@pytest.mark.parametrize("search", SELECTIONS)
+def test_the_rows_of_a_table_hold_no_more_than_its_reader_may_see(house: House, search: str) -> None:
+    finn, olga = house.client("finn"), house.client("olga")
+    addresses = tables_of(house, finn, search)
+    assert len(addresses) > 10
+    for address in addresses:
+        response = finn.get(address)
+        assert response.status_code == 200, address
+        assert not words_of(response) & (house.foreign | house.colleagues), address
+    for address in tables_of(house, olga, search):
+        text = olga.get(address).get_data(as_text=True)
+        assert not any(note in text for note in house.notes), address
+    assert house.client().get(addresses[0], headers=ASIDE).status_code == 401
+
+
+def test_a_letter_of_the_whole_studio_is_not_for_a_fitter(house: House) -> None:
+    refused = house.client("finn").get("/download/letter.pdf")
+    assert refused.status_code == 403
+    assert "for the owner and the head fitter" in refused.get_data(as_text=True)
+    assert house.client().get("/download/letter.pdf", headers=ASIDE).status_code == 401
 
 
 def test_a_fitter_is_refused_what_is_asked_by_hand(house: House) -> None:

@@ -115,4 +115,4 @@ def test_what_is_read_once_a_snapshot_is_there_before_the_first_reader_asks(ware
 
 def test_a_fit_without_a_figure_has_no_period_to_compare(warehouse: Path) -> None:
     with pytest.raises(TooFewError, match="there is no period to compare"):
-        Asker(warehouse, Settings()).ask("periods", Selection())
+        Asker(warehouse, Settings()).ask("periods", Selection(date_to=TODAY))

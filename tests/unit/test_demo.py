@@ -1,13 +1,21 @@
 """The demo's simulator and its committed exports."""
 
+import shutil
+from datetime import date
 from pathlib import Path
 
 import pytest
 from statsmodels.stats.proportion import proportion_confint
+from typer.testing import CliRunner
 
+from dashboard.cli import app
+from dashboard.questions.door.asking import Asker
 from etl.load import load
+from shared import clock
 from shared.catalogue import catalogue
-from warehouse_demo import EXPORTS
+from shared.settings import Settings
+from shared.warehouse import open_reading
+from warehouse_demo import EXPORTS, build
 from warehouse_demo.simulate import FITTERS, simulate, write_exports
 from warehouse_demo.soil import soil
 from warehouse_demo.truth import load_truth
@@ -90,3 +98,34 @@ def test_every_dirty_row_is_caught_by_its_rule_and_nothing_else_is(tmp_path: Pat
 )
 def test_the_demo_shows_every_rule(rule: str) -> None:
     assert rule in {spot.rule for spot in soil(TABLES)[1]}
+
+
+def test_the_demo_lives_by_a_clock_of_its_own_that_goes_with_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The machine says another day; the file and a copy of it say the demo's, to whoever asks."""
+    monkeypatch.setattr(clock, "today", lambda: date(2031, 1, 15))
+    build(path=tmp_path / "demo.duckdb")
+    shutil.copyfile(tmp_path / "demo.duckdb", tmp_path / "copy.duckdb")
+    age = Asker(tmp_path / "copy.duckdb", Settings()).freshness()
+    assert (age.today, age.age_days, age.told) == (date(2026, 8, 31), 3, "The demo's today is 31 Aug 2026.")
+    printed = CliRunner().invoke(app, ["show", "data", "--warehouse", str(tmp_path / "copy.duckdb")]).stdout
+    assert printed.startswith("The demo's today is 31 Aug 2026.\n\n")
+    # A day that a test or a picture hands over holds for both.
+    assert Asker(tmp_path / "copy.duckdb", Settings(), lambda: date(2026, 9, 30)).freshness().told == (
+        "The newest row is of 28 Aug 2026, 33 days ago. Load newer exports."
+    )
+
+
+def test_a_studio_s_own_warehouse_follows_the_machine(demo_warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same exports, loaded as a studio loads its own."""
+    monkeypatch.setattr(clock, "today", lambda: date(2026, 9, 1))
+    age = Asker(demo_warehouse, Settings()).freshness()
+    assert (age.today, age.told) == (date(2026, 9, 1), "")
+
+
+def test_calls_are_due_by_the_demo_s_clock(demo_warehouse: Path) -> None:
+    """Bookings that are open past their day on 31 August; what to do about them the Returns page tells."""
+    opened = open_reading(demo_warehouse)
+    due = opened.value(
+        "SELECT count(*) FROM core.follow_ups WHERE state = 'open' AND due_on < $today", {"today": clock.DEMO_TODAY}
+    )
+    assert due > 3

@@ -12,12 +12,9 @@ import numpy as np
 import pytest
 
 from dashboard.commands.asking import _print_answer
-from dashboard.figures.effects import alternative, leading
-from dashboard.figures.effects import effects_panel as panel
-from dashboard.pages.supports.tables import effect_columns
+from dashboard.pages.supports.tables import effect_columns, estimate_columns
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
-from dashboard.questions.effects import effects
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.claims import Found, claimed
 from dashboard.questions.models.effect_models import Fits, _effect_row, _refusals
@@ -132,7 +129,7 @@ def test_a_p_value_on_few_degrees_of_freedom_is_called_rough_where_it_stands() -
     row = claimed([found_of("shim", few)], Settings())[0]
     assert row.is_rough
     assert row.words.endswith("how often chance alone would bring it is a rough figure.")
-    by_heading = {column.heading: column.text(row) for column in effect_columns("95 %")}
+    by_heading = {column.heading: column.text(row) for column in effect_columns()}
     assert by_heading["By chance"].endswith(" (rough)")
     assert not claimed([found_of("shim", sure)], Settings())[0].is_rough
 
@@ -161,80 +158,32 @@ SHOWN = EffectRow(
 
 
 def test_the_table_prints_each_figure_under_its_own_heading() -> None:
-    cells = [(column.heading, column.text(SHOWN)) for column in effect_columns("95 %")]
-    assert cells == [
+    assert [(column.heading, column.text(SHOWN)) for column in effect_columns()] == [
         ("Support", "One more shim"),
-        ("Told", "−0.80 to +1.10°"),
+        ("Interval", "−0.80 to +1.10°"),
+        ("By chance", "0.040"),
+        ("Changes", "60"),
+        ("Riders", "30"),
+    ]
+    assert [(column.heading, column.text(SHOWN)) for column in estimate_columns("95 %")] == [
+        ("Support", "One more shim"),
+        ("Interval", "−0.80 to +1.10°"),
         ("Pooled", "−0.60°"),
         ("95 % interval", "−0.90 to −0.30°"),
         ("Within knee", "+0.80°"),
         ("95 % interval", "+0.50 to +1.20°"),
         ("The two estimates", "agree"),
-        ("By chance", "0.040"),
         ("Changes", "60"),
         ("Riders", "30"),
     ]
 
 
-def test_the_chart_draws_each_estimate_where_it_is() -> None:
-    drawn = panel([SHOWN], "tilt", "light")["data"]
-    told, claimed_told, _, pooled, within, pooled_dot, within_dot = drawn
-    assert [x for x in told["x"] if x is not None] == [-0.8, 1.1]
-    assert claimed_told["x"] == []
-    assert [x for x in pooled["x"] if x is not None] == [-0.9, -0.3]
-    assert [x for x in within["x"] if x is not None] == [0.5, 1.2]
-    assert (pooled_dot["x"], within_dot["x"]) == ([-0.6], [0.8])
-    assert "One more shim: −0.80 to +1.10°, no clear change" in alternative([SHOWN], "tilt")
-
-
-def test_only_what_is_claimed_is_bold_and_wide() -> None:
+def test_only_what_is_claimed_is_bold() -> None:
     """The pooled interval of SHOWN leaves out zero and its told one does not; of the other both do, but not so its q-value."""
     for row in (SHOWN, replace(SHOWN, told_low=0.1, q_value=0.06), replace(SHOWN, told_low=0.1, q_value=None)):
-        figure = panel([row], "tilt", "light")
-        assert not any("<b>" in note["text"] for note in figure["layout"]["annotations"])
-        assert figure["data"][1]["x"] == []
-        assert isinstance(effect_columns("95 %")[1].text(row), str)
-    claim = replace(SHOWN, told_low=0.1)
-    assert panel([claim], "tilt", "light")["data"][1]["x"] == [0.1, 1.1, None]
-    assert panel([claim], "tilt", "light")["layout"]["annotations"][0]["text"] == "<b>+0.10 to +1.10</b>"
-    bold: Any = effect_columns("95 %")[1].text(claim)
+        assert isinstance(effect_columns()[1].text(row), str)
+    bold: Any = effect_columns()[1].text(replace(SHOWN, told_low=0.1))
     assert bold.children == "+0.10 to +1.10°"
-
-
-def headline(*rows: EffectRow) -> str:
-    return effects._headline(list(rows))
-
-
-CLEAR = replace(SHOWN, support="insole_low", told_low=0.2, told_high=0.6, q_value=0.03, n_riders=25)
-UNCLEAR = replace(SHOWN, support="stance", told_low=-0.1, told_high=0.5, q_value=0.001)
-
-
-def test_the_headline_tells_a_clear_change_before_an_unclear_one() -> None:
-    told = "A low insole raises the tilt by 0.20 to 0.60°, in 25 riders in whom it was changed."
-    unclear_shim = replace(UNCLEAR, support="shim")
-    assert headline(UNCLEAR, CLEAR) == headline(unclear_shim, CLEAR) == told
-
-
-def test_the_headline_tells_of_a_clear_shim_first_else_of_the_surest() -> None:
-    shim = replace(CLEAR, support="shim", told_low=-0.6, told_high=-0.2, q_value=0.04, n_riders=1)
-    assert headline(CLEAR, shim) == "One more varus shim lowers the tilt by 0.20 to 0.60°, in 1 rider in whom it was changed."
-    surer = replace(CLEAR, support="stance", q_value=0.01)
-    assert headline(CLEAR, surer).startswith("One mm of outward stance raises the tilt")
-
-
-def test_the_headline_of_nothing_clear_claims_nothing() -> None:
-    assert headline(UNCLEAR).startswith("One mm of outward stance shows no clear change in tilt: anything from −0.10 to 0.50°")
-    withheld = replace(UNCLEAR, told_low=None, told_high=None)
-    of_sway = replace(CLEAR, outcome="sway")
-    assert headline(withheld, of_sway) == "No support was changed often enough to say what it did to the tilt."
-    chance = replace(CLEAR, q_value=0.05)
-    assert headline(chance).startswith("A low insole shows no clear change in tilt: anything from 0.20 to 0.60°, which among")
-
-
-def test_the_sentence_of_a_chart_leads_with_what_is_clear() -> None:
-    found = leading([UNCLEAR, CLEAR], "tilt")
-    assert found is not None and found.support == "insole_low"
-    assert leading([UNCLEAR], "tilt") is None
 
 
 def test_supports_that_cannot_be_told_apart_name_one_another_and_nobody_else() -> None:

@@ -18,6 +18,8 @@ from dashboard.figures.control import (
 )
 from dashboard.figures.names import FIGURES
 from dashboard.figures.scales import apart, share_ticks
+from dashboard.questions.selection.spans import Span
+from dashboard.questions.studio.trends_news import news
 from tests.unit.made_trends import MONTHS, made_trends
 
 TRENDS = made_trends()
@@ -93,9 +95,32 @@ def test_the_base_and_the_chosen_dates_are_marked_and_stay_within_the_chart() ->
 
 def test_titles_say_the_finding() -> None:
     chart, _, signals = of_figure(TRENDS, "knees_better")
-    assert finding(chart, signals, "month") == "Knees better at departure: higher from about May 2026 on"
-    assert finding(chart, [], "month") == "Knees better at departure: within its usual scatter"
-    assert finding(replace(chart, centre=None), [], "month") == "Knees better at departure: no limits yet"
+    assert finding(chart, signals, "month", is_news=True) == "Knees better at departure: better from about May 2026 on"
+    assert finding(chart, signals, "month", is_news=False) == (
+        "Knees better at departure: nothing new (better since about May 2026)"
+    )
+    assert finding(chart, [], "month", is_news=False) == "Knees better at departure: within its usual scatter"
+    assert finding(replace(chart, centre=None), [], "month", is_news=False) == "Knees better at departure: no limits yet"
+
+
+def test_fewer_side_differences_are_told_as_better() -> None:
+    chart, _, signals = of_figure(TRENDS, "side_difference_left")
+    assert signals[0].direction == "lower"
+    assert finding(chart, signals, "month", is_news=True).endswith("left: better from about March 2026 on")
+
+
+def test_a_move_is_news_of_the_dates_that_it_began_in_or_next_to() -> None:
+    """Knees moved in May 2026, side differences in March."""
+
+    def told(first: date, last: date) -> set[str]:
+        return {row.figure for row in news(TRENDS, Span(first, last))}
+
+    assert told(date(2026, 5, 1), date(2026, 5, 31)) == {"knees_better"}
+    assert told(date(2026, 6, 1), date(2026, 6, 30)) == {"knees_better"}  # the month right before
+    assert told(date(2026, 7, 1), date(2026, 7, 31)) == set()
+    assert told(date(2026, 4, 1), date(2026, 4, 30)) == {"knees_better", "side_difference_left"}  # right after, and before
+    assert told(date(2025, 4, 1), date(2025, 9, 30)) == set()  # the base
+    assert told(date(2026, 1, 1), date(2026, 8, 31)) == {"knees_better", "side_difference_left"}
 
 
 def test_the_chart_in_words_tells_the_latest_month_its_limits_and_the_signals() -> None:

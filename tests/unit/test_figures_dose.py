@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.figures import neutral
 from dashboard.figures.dose import alternative, dose_chart, dose_name, finding, line_test, of_support
-from dashboard.figures.effects import estimates_differ, in_order, leading
+from dashboard.figures.effects import estimates_differ, in_order
 from tests.unit.made_answers import made_effects
 from tests.unit.made_effects import DOSES, NEUTRAL, dose
 
@@ -91,15 +91,6 @@ def test_the_title_by_direction_says_who_came_nearer_by_more_than_noise() -> Non
     by_chance = [replace(NEUTRAL[0], q_value=0.05), NEUTRAL[1]]
     assert neutral.finding(by_chance) == "Beyond the noise, knees that came near neutral left further from it"
     assert "4 knees" in neutral.alternative(NEUTRAL)
-
-
-def test_one_more_shim_leads_where_it_is_clear() -> None:
-    rows = made_effects().effects
-    first = leading(rows, "sway")
-    assert first is not None
-    assert first.support == "shim"
-    assert leading(tuple(replace(row, told_low=-9.0, told_high=9.0) for row in rows), "sway") is None
-    assert leading([replace(row, q_value=0.05) for row in rows], "sway") is None
 
 
 def test_a_disagreement_is_what_the_answer_calls_one() -> None:

@@ -87,13 +87,22 @@ def test_all_fitters_lie_in_the_range() -> None:
     ("rows", "words"),
     [
         (FITTERS, "Riders who came back: F3 beyond the 99.8 % limits, to look at together"),
-        (FITTERS[:2], "Riders who came back: no more than chance may bring; F2 outside the 95 % limits"),
+        (FITTERS[:2], "Riders who came back: F2 outside the 95 % limits, no more than chance may bring"),
         (FITTERS[:1], "Riders who came back: F1 within the 95 % limits"),
         (FITTERS[3:], "Riders who came back: no fitter can be compared yet"),
     ],
 )
 def test_the_title_says_who_lies_where(rows: tuple[FitterRow, ...], words: str) -> None:
     assert finding(rows, "return_rate", LEVELS) == words
+
+
+def test_names_stand_in_the_place_of_ids_where_they_may_be_seen() -> None:
+    names = {"F2": "Birch", "F3": "Cedar"}
+    assert finding(FITTERS, "return_rate", LEVELS, names) == (
+        "Riders who came back: Cedar beyond the 99.8 % limits, to look at together"
+    )
+    traces = funnel_figure(FITTERS, FUNNEL, "return_rate", LEVELS, "light", names)["data"][4:]
+    assert [trace["text"] for trace in traces] == [["F1"], ["Birch"], ["Cedar"]]
 
 
 def test_the_words_name_every_fitter() -> None:

@@ -10,7 +10,7 @@ import pytest
 from dashboard.figures import returns, returns_curve
 from dashboard.figures.theme import PALETTES, shades
 from dashboard.pages.returns.tables import group_rows, step_rows
-from dashboard.questions.returns.answers_returns import AtRiskRow, LastingRow, ReturnCurveRow, ReturnFigure, SaidRow
+from dashboard.questions.returns.answers_returns import AtRiskRow, HeldRow, LastingRow, ReturnCurveRow, ReturnFigure, SaidRow
 from tests.unit.written import written
 
 LEVELS = (None, "low", "medium arch, marked_varus", "feet differ")
@@ -54,8 +54,10 @@ FIGURES = (
     figure("setup_kept_all", None, 90, 0.7),
     figure("setup_kept_some", None, 90, 0.22),
     figure("setup_kept_none", None, 90, 0.08),
+    figure("held", None, 80, 0.86),
     figure("booked", "low", 4, None),
     figure("return_rate", "low", 30, 0.4),
+    figure("held", "low", 5, None),
 )
 LASTING = (
     LastingRow(
@@ -95,6 +97,7 @@ def every_figure(theme: str) -> list[dict[str, Any]]:
         returns_curve.curve_figure(curves(None), theme),
         returns_curve.curve_figure(curves(*LEVELS), theme),
         returns_curve.curve_figure([], theme),
+        returns.held_figure(HELD, theme),
         returns.lasting_figure(LASTING, theme),
         returns.kept_figure(FIGURES, theme),
         returns.kept_figure((), theme),
@@ -125,23 +128,50 @@ def test_an_end_that_cannot_be_told_takes_the_curve_itself() -> None:
     assert curve.steps("returned_low") == curve.steps("returned")
 
 
-def test_a_curve_is_thin_where_few_are_left_and_ends_where_none_is() -> None:
+def test_a_curve_ends_on_the_last_day_of_which_enough_fits_are_still_counted() -> None:
     whole, _, few, _ = curves(*LEVELS)
-    assert (whole.sure_day, whole.last_day) == (42, 42)
-    assert (few.sure_day, few.last_day) == (14, 42)
-    drawn = returns_curve.curve_figure([whole, few], "light")["data"]
-    assert [(trace["x"][0], trace["x"][-1]) for trace in drawn] == [(0, 42), (0, 14), (14, 42)]
-    sure, thin = drawn[1:]
-    assert sure["y"] == pytest.approx([0.0, 0.12, 0.27])
-    assert thin["y"] == pytest.approx([0.27, 0.52, 0.52])
-    assert sure["line"]["dash"] == thin["line"]["dash"] and sure["line"]["width"] > thin["line"]["width"]
-    empty = tuple(replace(row, n_at_risk=0) if row.days > 14 else row for row in at_risk_rows(("low",)))
-    (curve,) = returns_curve.curves_of(curve_rows(("low",)), empty, 10)
-    assert [row.days for row in curve.rows] == [9, 14] and curve.last_day == 14
+    assert (whole.last_day, few.last_day) == (42, 14)
+    grey, short = returns_curve.curve_figure([whole, few], "light")["data"]
+    assert (grey["x"][-1], short["x"]) == (42, [0, 9, 14, 14])
+    assert short["y"] == pytest.approx([0.0, 0.12, 0.27, 0.27])
+    # Nothing is claimed of a later day, neither in the title nor in the words.
+    assert returns_curve.finding([few], 42) == (
+        "By day 14, 27\u202f% of fits had been seen again (23 to 31\u202f%); later days rest on too few"
+    )
+    assert "27\u202f% seen again by day 14" in returns_curve.alternative([few])
+    assert curves(None, enough=101) == []
+
+
+def test_a_brief_curve_names_its_days_once_and_holds_the_same_steps() -> None:
+    whole = returns_curve.curve_figure(curves(None), "light")
+    brief = returns_curve.curve_figure(curves(None), "light", plot_px=110)
+    assert brief["layout"]["height"] < whole["layout"]["height"] / 2
+    assert [trace["y"] for trace in brief["data"]] == [trace["y"] for trace in whole["data"]]
+    printed = [(note["x"], note["text"]) for note in brief["layout"]["annotations"] if note.get("text", "").isdigit()]
+    assert printed == [(0, "100"), (28, "60")] and brief["layout"]["xaxis"]["tickvals"] == [0, 28]
+
+
+HELD = (
+    HeldRow("held", 936, 355, 345, 0.38, 0.35, 0.41, 0.38, 0.94, 0.35, 0.95, "355 of 936 fits held."),
+    HeldRow("not_held", 936, 60, 60, 0.06, 0.05, 0.08, words="60 of 936 fits did not hold."),
+    HeldRow("not_measured", 936, 70, 68, 0.07, 0.06, 0.09, words="70 of 936 fits were seen again and not measured."),
+    HeldRow("not_seen", 936, 451, 433, 0.48, 0.45, 0.51, words="451 of 936 fits were not seen again."),
+)
+
+
+def test_what_became_of_the_fits_stands_in_one_order_with_the_bounds_of_those_that_held() -> None:
+    drawn = returns.held_figure(HELD, "light")
+    bounds, _, _, intervals, _, dots = drawn["data"][-6:]
+    assert bounds["x"] == [0.38, 0.94, None]
+    assert dots["x"] == [0.38, 0.06, 0.07, 0.48] and intervals["x"][:3] == [0.35, 0.41, None]
+    assert drawn["layout"]["xaxis"]["ticktext"] == ["0\u202f%", "50\u202f%", "100\u202f%"]
+    assert returns.held_finding(HELD) == "355 fits are known to have held"
+    assert returns.held_finding([replace(row, share=None) for row in HELD]) == "What became of the fits: not enough yet"
+    assert "451 of 936 fits were not seen again." in returns.held_alternative(HELD)
 
 
 def test_levels_differ_by_dash_shade_and_name_and_a_rule_ties_each_to_its_numbers() -> None:
-    drawn = returns_curve.curve_figure(curves(*LEVELS), "light")
+    drawn = returns_curve.curve_figure(curves(*LEVELS, enough=1), "light")
     lines = [trace["line"] for trace in drawn["data"] if trace["x"][0] == 0]
     assert len({line["dash"] for line in lines}) == len({line["color"] for line in lines}) == len(LEVELS)
     rules = [shape["line"] for shape in drawn["layout"]["shapes"]]
@@ -151,7 +181,7 @@ def test_levels_differ_by_dash_shade_and_name_and_a_rule_ties_each_to_its_number
 
 
 def test_a_curve_that_ends_early_is_named_by_its_numbers_alone() -> None:
-    early = replace(curves(*LEVELS)[2], last_day=28)
+    early = curves(*LEVELS)[2]
     names = [note["text"] for note in returns_curve.curve_figure([*curves(None), early], "light")["layout"]["annotations"]]
     assert names.count("All fits") == 2 and names.count("Medium arch,<br>marked varus") == 1
 
@@ -184,7 +214,7 @@ def test_the_table_of_the_curve_is_the_curve_on_the_days_of_the_grid() -> None:
     assert [(row.days, row.n_at_risk, row.returned) for row in rows if row.level is None] == [
         (0, 100, 0.0), (14, 85, 0.25), (28, 60, 0.25), (42, 40, 0.5)
     ]  # fmt: skip
-    assert [row.days for row in rows if row.level] == [0, 14, 28, 42]
+    assert [row.days for row in rows if row.level] == [0, 14]
 
 
 def test_shades_go_from_light_to_dark_and_keep_the_contrast_of_the_accent() -> None:
@@ -208,10 +238,12 @@ def test_on_paper_each_shade_has_its_own() -> None:
     ]
 
 
-def test_a_group_has_its_two_rates_side_by_side() -> None:
+def test_a_group_has_its_three_shares_side_by_side() -> None:
     whole, low = group_rows(FIGURES)
-    assert (whole.n_asked, whole.booked, whole.n_closed, whole.returned) == (200, 0.58, 190, 0.52)
-    assert (low.level, low.booked, low.returned, low.returned_low) == ("low", None, 0.4, pytest.approx(0.35))
+    assert (whole.n_asked, whole.booked, whole.n_closed, whole.returned, whole.n_measured, whole.held) == (
+        200, 0.58, 190, 0.52, 80, 0.86
+    )  # fmt: skip
+    assert (low.level, low.booked, low.returned, low.returned_low, low.held) == ("low", None, 0.4, pytest.approx(0.35), None)
 
 
 def test_what_lasted_shows_the_bounds_for_those_not_seen() -> None:

@@ -54,13 +54,43 @@ NOISE = tuple(
     for outcome, unit, error in (("tilt", "deg", 0.5), ("sway", "mm", 1.0))
 )
 RIDER = RiderRow(
-    "R1", "q", 2, DAYS["S1"], DAYS["S2"], -2.2, None, None, "none", None, 0, 0, "", "Nothing that asks for a look."
+    "R1",
+    "q",
+    2,
+    DAYS["S1"],
+    DAYS["S2"],
+    DAYS["S2"],
+    "waiting",
+    -2.2,
+    None,
+    None,
+    "none",
+    None,
+    0,
+    0,
+    "",
+    "Nothing that asks for a look.",
 )
 
 
 def fit(session: str) -> FitRow:
     return FitRow(
-        session, DAYS[session], "first", 1, "q", "F1", None, 2, None, None, None, None, None, None, f"told of {session}."
+        session,
+        DAYS[session],
+        "first",
+        1,
+        "q",
+        "F1",
+        None,
+        2,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        "",
+        told=f"Told of {session}.",
     )
 
 
@@ -72,6 +102,7 @@ ANSWER = RiderTimeline(
     n_fits=2,
     n_riders=1,
     headline="",
+    told_id="S2",
     rider=RIDER,
     riding=None,
     captures=CAPTURES,
@@ -131,6 +162,15 @@ def test_everything_drawn_lies_in_its_panel_and_so_does_neutral() -> None:
     assert figure["layout"]["yaxis"]["range"][0] < 0 < figure["layout"]["yaxis"]["range"][1]
 
 
+def test_a_panel_alone_stands_without_sway_and_without_the_rows_of_changes() -> None:
+    figure = timeline_figure(ANSWER, "S2", "light", panels=("tilt",))
+    assert {trace["yaxis"] for trace in figure["data"]} == {"y"}
+    assert "yaxis2" not in figure["layout"] and "yaxis3" not in figure["layout"]
+    assert figure["layout"]["yaxis"]["domain"] == [0, 1]
+    assert figure["layout"]["height"] < timeline_figure(ANSWER, "S2", "light")["layout"]["height"] / 2
+    go.Figure(figure)
+
+
 def test_the_chosen_fit_stands_out_and_every_fit_has_its_day() -> None:
     figure = timeline_figure(ANSWER, "S2", "light")
     first, second = figure["layout"]["shapes"]
@@ -141,4 +181,4 @@ def test_the_chosen_fit_stands_out_and_every_fit_has_its_day() -> None:
 
 def test_title_and_words_of_the_timeline() -> None:
     assert finding(ANSWER) == "3 captures in 2 fits, 2 changes of a foot's setup"
-    assert alternative(ANSWER).endswith("1 Apr 2026: told of S1. 20 Apr 2026: told of S2.")
+    assert alternative(ANSWER).endswith("Told of S1. Told of S2.")

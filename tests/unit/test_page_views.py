@@ -41,7 +41,7 @@ def links(tabs: Any) -> list[tuple[str, str, bool]]:
 def test_tabs_lead_to_every_view_with_the_selection_and_mark_this_one() -> None:
     tabs = view_tabs(MADE, MADE.views[1], Addresses("/studio/"), "?side=left&outcome=sway&start=x")
     assert links(tabs) == [
-        ("Answer", "/studio/made?side=left&outcome=sway", False),
+        ("Answer", "/studio/made?side=left", False),
         ("For whom", "/studio/made/for-whom?side=left&outcome=sway", True),
     ]
 

@@ -6,13 +6,13 @@ from typing import Any
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
-from dashboard.pages.fitters.measured import columns, scatter
-from dashboard.pages.supports.callbacks import TEXT
+from dashboard.pages.fitters.process import columns, scatter
+from dashboard.pages.supports.asked import TEXT
 from dashboard.pages.supports.checked import check_columns, checked
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow
 from dashboard.questions.selection.selection import Selection
 from tests.unit.made_answers import SHARED, MadeAsker, made_checks
-from tests.unit.test_pages_since import words
+from tests.unit.page_places import words
 
 DESK = Desk(MadeAsker(), Addresses("/"))  # type: ignore[arg-type]
 WHOLE = Selection()
@@ -72,25 +72,28 @@ def made_noise(*groups: NoiseGroupRow) -> Noise:
 
 def test_a_fitter_whose_captures_scatter_more_is_named_as_a_matter_of_measuring() -> None:
     noisy = replace(NOISY, words="F2's captures scatter more.")
-    title, found, *rest = scatter(DESK, WHOLE, made_noise(group("F1"), noisy), FITTERS_TEXT)
+    title, found, *rest = scatter(DESK, WHOLE, made_noise(group("F1"), noisy), {}, FITTERS_TEXT)
     assert words(title) == "Captures that scatter more: F2"
     assert words(found) == "F2's captures scatter more."
     assert "says nothing of the fits" in words(rest)
 
 
 def test_no_name_is_told_without_a_clear_difference_nor_of_other_fitters_than_the_chosen() -> None:
-    title, found, *_ = scatter(DESK, WHOLE, made_noise(group("F1"), group("F2")), FITTERS_TEXT)
+    title, found, *_ = scatter(DESK, WHOLE, made_noise(group("F1"), group("F2")), {}, FITTERS_TEXT)
     assert words(title) == "No fitter's captures were found to scatter more than the others'" and found is None
     chosen = Selection(fitter=("F1",))
-    assert "F2" not in words(scatter(DESK, chosen, made_noise(group("F1"), NOISY), FITTERS_TEXT))
+    assert "F2" not in words(scatter(DESK, chosen, made_noise(group("F1"), NOISY), {}, FITTERS_TEXT))
     few = group("F1", ratio=None, ratio_low=None, ratio_high=None, q_value=None)
-    assert words(scatter(DESK, WHOLE, made_noise(few), FITTERS_TEXT)[0]) == "Too few repeats to say whose captures scatter more"
-    assert scatter(DESK, WHOLE, made_noise(), FITTERS_TEXT) == []
+    assert (
+        words(scatter(DESK, WHOLE, made_noise(few), {}, FITTERS_TEXT)[0])
+        == "Too few repeats to say whose captures scatter more"
+    )
+    assert scatter(DESK, WHOLE, made_noise(), {}, FITTERS_TEXT) == []
 
 
 def test_the_table_of_scatter_stands_by_outcome_and_id_without_ranks() -> None:
-    assert cells((NOISY,), columns("95 %")) == [
+    assert cells((NOISY,), columns("95 %", {})) == [
         ["F2", "Tilt", "0.61°", "0.55 to 0.69°", "2.00", "1.90 to 2.10", "3.3°", "40", "20"]
     ]
-    text = words(scatter(DESK, WHOLE, made_noise(group("F3"), NOISY, group("F1", "sway"), group("F1")), FITTERS_TEXT))
+    text = words(scatter(DESK, WHOLE, made_noise(group("F3"), NOISY, group("F1", "sway"), group("F1")), {}, FITTERS_TEXT))
     assert text.index("F1 Tilt") < text.index("F2 Tilt") < text.index("F3 Tilt") < text.index("F1 Sway")

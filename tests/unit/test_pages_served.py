@@ -105,10 +105,11 @@ def test_a_download_that_cannot_be_is_told(client: FlaskClient, path: str, words
 
 @pytest.mark.parametrize("place", ["studio-head", "supports-head", "data-head"])
 def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> None:
-    question = {"studio-head": "studio", "supports-head": "effects", "data-head": "data"}[place]
+    question = {"studio-head": "periods", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    shown = answered(client, place, "") + (answered(client, "supports-tilt", "") if question == "effects" else "")
+    further = {"effects": "supports-nearer", "periods": "studio-picture"}.get(question)
+    shown = answered(client, place, "") + (answered(client, further, "") if further else "")
     told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
     assert told.index(answer.selection_words) < told.index(first) < told.index("Graph")
@@ -121,18 +122,10 @@ def read() -> Any:
 
 
 def test_cells_carry_the_unrounded_numbers(client: FlaskClient) -> None:
-    told = answered(client, "supports-tables", "")
+    told = answered(client, "supports-tilt", "")
     for row in made_effects().effects:
         if row.outcome == "tilt":
-            assert f'"data-pooled": "{"null" if row.pooled is None else row.pooled}' in told
-
-
-def test_a_chosen_outcome_is_shown_alone(client: FlaskClient) -> None:
-    first, *others = (answered(client, f"supports-{place}", "?outcome=sway") for place in ("tilt", "sway", "offset"))
-    assert '"data-chart": "sway"' in first
-    assert not any("data-chart" in other for other in others)
-    tables = answered(client, "supports-tables", "?outcome=sway")
-    assert "supports-table-sway" in tables and "supports-table-tilt" not in tables
+            assert f'"data-told-low": "{"null" if row.told_low is None else row.told_low}' in told
 
 
 def test_an_unknown_outcome_is_told(client: FlaskClient) -> None:
@@ -140,14 +133,14 @@ def test_an_unknown_outcome_is_told(client: FlaskClient) -> None:
 
 
 def test_the_grid_has_counts_where_there_is_not_enough(client: FlaskClient) -> None:
-    told = answered(client, "supports-grid", "")
+    told = answered(client, "supports-for-whom", "")
     assert "Tilt by foot type: enough changes in 12 of 24 cells" in told
-    assert "not enough yet" in told
+    assert "6 more changes needed, in other riders" in told
     assert "4 changes" in told
 
 
 def test_another_split_makes_another_grid(client: FlaskClient) -> None:
-    assert "Tilt by side" in answered(client, "supports-grid", "?split=side")
+    assert "Tilt by side" in answered(client, "supports-for-whom", "?split=side")
 
 
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
@@ -163,7 +156,7 @@ def test_an_empty_selection_is_a_sentence_with_a_way_out(client: FlaskClient, pl
     assert "Show all fits" in told
 
 
-@pytest.mark.parametrize("place", ["studio-head", "supports-head", "supports-grid", "data-head"])
+@pytest.mark.parametrize("place", ["studio-head", "supports-head", "supports-for-whom", "data-head"])
 def test_a_fault_of_the_program_is_a_number_on_the_page_and_a_traceback_in_the_log(
     client: FlaskClient, place: str, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -74,7 +74,9 @@ def test_a_side_that_leads_is_told_by_the_family_of_all_riders() -> None:
 
 
 def test_a_period_is_higher_only_where_both_say_so() -> None:
-    row = PeriodChangeRow("comfort_gained", "before", "points", 90, 90, 0.3, 0.02, 0.58, "", p_value=0.03, q_value=0.24)
+    row = PeriodChangeRow(
+        "comfort_gained", "before", "points", 90, 90, None, None, 0.3, 0.02, 0.58, "", p_value=0.03, q_value=0.24
+    )
     assert row.told == "no clear change"
     assert replace(row, q_value=0.03).told == "higher"
 

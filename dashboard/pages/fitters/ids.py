@@ -2,8 +2,13 @@
 
 from typing import Final
 
-ANSWER: Final = "fitters-answer"
+# The answer: the funnel, and what to do next.
+FUNNEL: Final = "fitters-funnel"
+NEXT: Final = "fitters-next"
+TABLE: Final = "fitters-table"
+# The views.
+WORST: Final = "fitters-worst"
+PROCESS: Final = "fitters-process"
 SCATTER: Final = "fitters-scatter"
 AGREEMENT: Final = "fitters-agreement"
-TABLE: Final = "fitters-table"
 MONTHS: Final = "fitters-months"

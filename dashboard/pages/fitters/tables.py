@@ -9,6 +9,7 @@ from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.funnel import difference
 from dashboard.figures.theme import NOTHING, interval, number
+from dashboard.pages.fitters.named import Names, called
 from dashboard.questions.coaching.answers_fitters import FitterRow, ProcessRow
 
 PROCESSES: Final = {
@@ -20,30 +21,22 @@ PROCESSES: Final = {
 }
 
 
-def fitter_columns(unit: str, level: str) -> list[Column]:
-    """Counts, observed, expected, ratio (of shares) and difference with intervals, and the difference drawn in."""
+def fitter_columns(unit: str, level: str, names: Names) -> list[Column]:
+    """Counts, observed and expected figure, and their difference with its interval."""
     points = ", points" if unit == "share" else ""
     return [
-        Column("Fitter", lambda row: row.fitter_id),
+        Column("Fitter", lambda row: called(row.fitter_id, names)),
         Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
         Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
         Column("Observed", _observed, ("observed",), numeric=True),
         Column("Expected", lambda row: number(row.expected, row.unit), ("expected",), numeric=True),
-        *(_ratio(level) if unit == "share" else []),
         Column(
             f"Difference{points}",
             lambda row: difference(row.difference, row.unit),
             ("difference",),
             numeric=True,
         ),
-        _ends("difference", f"{level} interval"),
-        Column(
-            f"Drawn toward zero{points}",
-            lambda row: difference(row.shrunken_difference, row.unit),
-            ("shrunken_difference",),
-            numeric=True,
-        ),
-        _ends("shrunken", f"{level} interval"),
+        Column(f"{level} interval", _ends, ("difference_low", "difference_high"), numeric=True),
     ]
 
 
@@ -51,25 +44,10 @@ def _observed(row: FitterRow) -> str:
     return "not enough yet" if row.observed is None else number(row.observed, row.unit)
 
 
-def _ratio(level: str) -> list[Column]:
-    def ends(row: FitterRow) -> str:
-        return NOTHING if row.ratio_low is None or row.ratio_high is None else f"{row.ratio_low:.2f} to {row.ratio_high:.2f}"
-
-    return [
-        Column("Ratio", lambda row: NOTHING if row.ratio is None else f"{row.ratio:.2f}", ("ratio",), numeric=True),
-        Column(f"{level} interval", ends, ("ratio_low", "ratio_high"), numeric=True),
-    ]
-
-
-def _ends(name: str, heading: str) -> Column:
-    low, high = f"{name}_low", f"{name}_high"
-
-    def ends(row: FitterRow) -> str:
-        if getattr(row, low) is None:
-            return NOTHING
-        return f"{difference(getattr(row, low), row.unit)} to {difference(getattr(row, high), row.unit)}"
-
-    return Column(heading, ends, (low, high), numeric=True)
+def _ends(row: FitterRow) -> str:
+    if row.difference_low is None or row.difference_high is None:
+        return NOTHING
+    return f"{difference(row.difference_low, row.unit)} to {difference(row.difference_high, row.unit)}"
 
 
 @dataclass(frozen=True)
@@ -86,10 +64,11 @@ def done(rows: Sequence[ProcessRow]) -> list[Done]:
     return [Done(name, {row.process: row for row in rows if row.fitter_id == name}) for name in fitters]
 
 
-def process_columns() -> list[Column]:
-    """A share with its interval and counts for each process."""
+def process_columns(names: Names | None = None) -> list[Column]:
+    """The fits, and a share with its interval for each process; `names` of fitters, for readers who may see them."""
     return [
-        Column("Fitter", lambda row: row.fitter_id),
+        Column("Fitter", lambda row: called(row.fitter_id, names or {})),
+        Column("Fits", lambda row: number(max(one.total for one in row.processes.values()), "count"), numeric=True),
         *(Column(name, _process(process), numeric=True) for process, name in PROCESSES.items()),
     ]
 
@@ -99,11 +78,9 @@ def _process(process: str) -> Callable[[Done], Any]:
         done = row.processes.get(process)
         if done is None:
             return NOTHING
-        of = html.Small(f"{done.n:,} of {done.total:,}")
         if done.share is None:
-            return ["not enough yet", html.Br(), of]
-        ends = html.Small(f" ({interval(done.low, done.high, 'share')})")
-        return [number(done.share, "share"), ends, html.Br(), of]
+            return ["not enough yet", html.Br(), html.Small(f"{done.n:,} of {done.total:,}")]
+        return [number(done.share, "share"), html.Br(), html.Small(interval(done.low, done.high, "share"))]
 
     return text
 

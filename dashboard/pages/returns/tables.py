@@ -2,21 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Final
 
+from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
-from dashboard.figures.returns import KEPT
+from dashboard.figures.returns import BECAME, KEPT
 from dashboard.figures.returns_curve import Curve, at_day, group_name
-from dashboard.figures.theme import NOTHING, bare_number, day, interval, number
+from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.returns.answers_returns import ReturnFigure
 from dashboard.questions.studio.answers_ratings import RatingRow
 
 
 @dataclass(frozen=True)
 class GroupRow:
-    """One group's booking and return rate, as the table prints them: the values of two figures of the answer."""
+    """One group's booking rate, return rate and share that held, as the table prints them: three figures of the answer."""
 
     level: str | None
     n_asked: int
@@ -27,6 +27,10 @@ class GroupRow:
     returned: float | None
     returned_low: float | None
     returned_high: float | None
+    n_measured: int
+    held: float | None
+    held_low: float | None
+    held_high: float | None
 
 
 @dataclass(frozen=True)
@@ -45,12 +49,11 @@ class StepRow:
 def group_rows(figures: Sequence[ReturnFigure]) -> list[GroupRow]:
     """All fits, then each level, in the order of the answer."""
     by_figure_and_level = {(row.figure, row.level): row for row in figures}
-    levels = dict.fromkeys(row.level for row in figures)
-    pairs = [(level, by_figure_and_level["booked", level], by_figure_and_level["return_rate", level]) for level in levels]
-    return [
-        GroupRow(level, booked.n, booked.estimate, booked.low, booked.high, back.n, back.estimate, back.low, back.high)
-        for level, booked, back in pairs
-    ]
+    rows = []
+    for level in dict.fromkeys(row.level for row in figures):
+        parts = [by_figure_and_level[figure, level] for figure in ("booked", "return_rate", "held")]
+        rows.append(GroupRow(level, *(value for row in parts for value in (row.n, row.estimate, row.low, row.high))))  # type: ignore[arg-type]
+    return rows
 
 
 def step_rows(curves: Sequence[Curve]) -> list[StepRow]:
@@ -84,16 +87,38 @@ def _ends(heading: str, low: str, high: str) -> Column:
     return Column(heading, lambda row: interval(getattr(row, low), getattr(row, high), "share"), (low, high), numeric=True)
 
 
-def group_columns(split: str | None, level: str) -> list[Column]:
-    """Makes the columns: group, then booking and return rate with their intervals and counts."""
+def group_columns(split: str | None) -> list[Column]:
+    """Makes the columns: group, then each share with its interval and what it is a share of."""
     return [
         Column(plain(split).capitalize() if split else "Fits", lambda row: group_name(row.level)),
-        _count("Fits asked to book", "n_asked"),
-        _share("Booked", "booked"),
-        _ends(f"{level} interval", "booked_low", "booked_high"),
-        _count("Windows closed", "n_closed"),
-        _share("Came back", "returned"),
-        _ends(f"{level} interval", "returned_low", "returned_high"),
+        _told("Booked", "booked", "n_asked", "fits"),
+        _told("Came back", "returned", "n_closed", "fits"),
+        _told("Held", "held", "n_measured", "measured again"),
+    ]
+
+
+def _told(heading: str, key: str, of: str, noun: str) -> Column:
+    """A share, its interval and its count in one cell."""
+    keys = (key, f"{key}_low", f"{key}_high", of)
+
+    def cell(row: object) -> list[object]:
+        share, low, high, n = (getattr(row, name) for name in keys)
+        counted = html.Small(f"of {number(n, 'count')} {noun}", className="quiet")
+        if share is None:
+            return ["not enough yet", html.Br(), counted]
+        return [html.Strong(number(share, "share")), f" ({interval(low, high, 'share')})", html.Br(), counted]
+
+    return Column(heading, cell, keys)
+
+
+def held_columns(level: str) -> list[Column]:
+    return [
+        Column("What became of them", lambda row: BECAME[row.became]),
+        _count("Fits", "n"),
+        _share("Share", "share"),
+        _ends(f"{level} interval", "low", "high"),
+        _ends("Of all, bounds", "bounds_low", "bounds_high"),
+        _ends("With chance", "chance_low", "chance_high"),
     ]
 
 
@@ -101,33 +126,11 @@ def step_columns(split: str | None, level: str) -> list[Column]:
     return [
         Column(plain(split).capitalize() if split else "Fits", lambda row: group_name(row.level)),
         Column("Day", lambda row: f"{row.days}", ("days",), numeric=True),
-        _count("At risk", "n_at_risk"),
+        _count("Still counted", "n_at_risk"),
         _share("Seen again", "returned"),
         _ends(f"{level} interval", "returned_low", "returned_high"),
         _share("Booking came to nothing", "ended_otherwise"),
     ]
-
-
-def overdue_columns(as_of: date | None, today: date | None) -> list[Column]:
-    """Who is overdue since when: by the data's last day and, where it is named, by today."""
-    counts = [_days_over("Days over" if today is None else f"Days over on {day(as_of)}", "days_over")]
-    if today is not None:
-        counts.append(_days_over(f"Days over today, {day(today)}", "days_over_today"))
-    return [
-        Column("Booking", lambda row: row.follow_up_id),
-        Column("Fit", lambda row: row.session_id),
-        Column("Rider", lambda row: row.rider_id),
-        Column("Due on", lambda row: day(row.due_on)),
-        *counts,
-    ]
-
-
-def _days_over(heading: str, key: str) -> Column:
-    def days_words(row: object) -> str:
-        days = getattr(row, key)
-        return "not yet" if days is None else number(days, "count")
-
-    return Column(heading, days_words, (key,), numeric=True)
 
 
 def lasting_columns(level: str) -> list[Column]:

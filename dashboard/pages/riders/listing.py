@@ -1,4 +1,4 @@
-"""The list of riders, a page at a time, by what deserves a look; the choice and the place are part of the address."""
+"""The list of riders, a part at a time, by what deserves a look; the choice and the place are part of the address."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -7,36 +7,63 @@ from typing import Any, Final
 from dash import dcc
 
 from dashboard.components import html
+from dashboard.components.address import View
 from dashboard.components.chart import reading
-from dashboard.components.notes import data_note, headline, method, selected
-from dashboard.components.page import Desk
-from dashboard.components.table import Column, table
+from dashboard.components.notes import data_note, method
+from dashboard.components.page import Desk, Show
+from dashboard.components.table import Column, csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day, number
-from dashboard.pages.riders.layout import PATH
+from dashboard.pages.riders import ids
+from dashboard.pages.riders.search import search_box
+from dashboard.pages.riders.told import PATH, TEXT
 from dashboard.questions.memory.rows_on_demand import RowsOnDemand
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
+from dashboard.questions.riders.riders_told import BECAME_WORDS
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
-ROWS_SHOWN: Final = 25
+ROWS_SHOWN: Final = 20
+# What deserves a look: as a choice of the list, behind a count, in a row.
 LOOKS: Final = {
-    "overdue": "Follow-up overdue",
+    "overdue": "Follow-up over",
+    "not_held": "Last fit did not hold",
     "side_difference": "Side difference remains",
     "flag": "Last fit not as the exam suggests",
 }
-STATES: Final = {
-    "overdue": "overdue",
-    "due": "due",
-    "returned": "came back",
-    "missed": "missed or cancelled",
-    "none": "none booked",
+STEPS: Final = {
+    "overdue": "have a follow-up over",
+    "not_held": "have a last fit that did not hold",
+    "side_difference": "left with a side difference",
+    "flag": "have a last fit not as the exam suggests",
 }
-Text = dict[str, tuple[str, ...]]
+_BRIEF: Final = {"overdue": "follow-up over", "side_difference": "side difference of {size}", "flag": "unlike the exam"}
+STATES: Final = {
+    "over": "follow-up over",
+    "due": "follow-up due today",
+    "booked": "follow-up booked",
+    "came": "came to the follow-up",
+    "closed": "follow-up missed or cancelled",
+    "none": "no follow-up booked",
+}
 
 
-def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping[str, str], text: Text) -> list[Any]:
-    """Headline, what to look at as links, one page of riders, links to the pages before and after."""
+def layout() -> list[Any]:
+    return [search_box(), ids.ALL]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    def show(view: View, theme: str | None) -> Any:
+        # One rider alone would be told, and not listed.
+        selection = view.selection if view.selection.rider[1:] else replace(view.selection, rider=())
+        answer: Any = desk.asker.ask("riders", selection)
+        return listed(desk, selection, answer, view.page_words)
+
+    return {ids.ALL: show}
+
+
+def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping[str, str]) -> list[Any]:
+    """What to look at as links, one part of the riders, links to the parts before and after."""
     look = chosen_look(page_words.get("look"))
     rows = answer.riders.where(look) if look else answer.riders
     start = min(starting_place(page_words.get("start")), max(len(rows) - 1, 0) // ROWS_SHOWN * ROWS_SHOWN)
@@ -44,26 +71,25 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
     place = f"{start + 1:,} to {start + len(page_rows):,} of {len(rows):,}" if page_rows else "none"
     limit = number(desk.asker.settings.knee.side_difference_deg, "deg")
     return [
-        selected(answer, riders=answer.n_riders),
-        headline(answer.headline),
         _looks(desk, selection, answer.riders, look),
-        table(
-            f"Riders, {place}",
-            _columns(desk, selection),
-            page_rows,
-            row_key="rider_id",
-            csv=desk.csv("riders", "riders", selection),
-        ),
+        table(f"Riders, {place}", columns(desk, selection), page_rows, row_key="rider_id", table_id="riders-list"),
         _turning(desk, selection, look, start, len(rows)),
-        reading(*paragraphs(text["list"], limit=limit)),
+        csv_link(desk.csv("riders", "riders", selection), f"all {len(answer.riders):,} riders"),
+        reading(*paragraphs(TEXT["list"], limit=limit)),
         method(answer, []),
         data_note(answer),
     ]
 
 
-def rider_address(desk: Desk, selection: Selection, rider: str, fit: str | None = None) -> str:
-    """The address of one rider's timeline."""
-    return desk.addresses.page(PATH, replace(selection, rider=(rider,)).query(), {"fit": fit} if fit else None)
+def address(desk: Desk, selection: Selection, look: str | None = None, start: int = 0) -> str:
+    """The address of the list, of those alone who deserve a look."""
+    words = {**({"look": look} if look else {}), **({"start": str(start)} if start else {})}
+    return desk.addresses.page(f"{PATH}/all", replace(selection, rider=()).query(), words)
+
+
+def rider_address(desk: Desk, selection: Selection, rider: str) -> str:
+    """The address of one rider."""
+    return desk.addresses.page(PATH, replace(selection, rider=(rider,)).query())
 
 
 def whole_day(value: Any) -> str:
@@ -94,7 +120,7 @@ def _looks(desk: Desk, selection: Selection, rows: RowsOnDemand[RiderRow], look:
                 html.Li(
                     dcc.Link(
                         [name, html.Span(" (shown)", className="for-readers")] if code == look else name,
-                        href=desk.addresses.page(PATH, selection.query(), {"look": code} if code else None),
+                        href=address(desk, selection, code),
                         className="choice is-chosen" if code == look else "choice",
                     )
                 )
@@ -106,31 +132,37 @@ def _looks(desk: Desk, selection: Selection, rows: RowsOnDemand[RiderRow], look:
     )
 
 
-def _columns(desk: Desk, selection: Selection) -> list[Column]:
-    return [
-        Column("Rider", lambda row: dcc.Link(row.rider_id, href=rider_address(desk, selection, row.rider_id))),
-        Column("What deserves a look", lambda row: row.words, wide=True),
-        Column("Last fit", lambda row: whole_day(row.last_date)),
-        Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
-        Column("Tilt left", lambda row: number(row.tilt_left_deg, "deg"), ("tilt_left_deg",), numeric=True),
-        Column("Tilt right", lambda row: number(row.tilt_right_deg, "deg"), ("tilt_right_deg",), numeric=True),
+def columns(desk: Desk, selection: Selection, *, brief: bool = False) -> list[Column]:
+    """The columns of the list; `brief`: those by which a rider is picked."""
+    further = [
         Column("Right − left", lambda row: number(row.side_difference_deg, "deg"), ("side_difference_deg",), numeric=True),
         Column("Follow-up", follow_up_words),
         Column("Studio", lambda row: row.studios),
     ]
+    return [
+        Column("Rider", lambda row: dcc.Link(row.rider_id, href=rider_address(desk, selection, row.rider_id))),
+        Column("Last fit", lambda row: whole_day(row.fit_date or row.last_date)),
+        Column("Did it hold?", lambda row: BECAME_WORDS.get(row.became, "a follow-up visit")),
+        *([] if brief else further),
+        Column("What deserves a look", _brief_looks, wide=True),
+    ]
+
+
+def _brief_looks(row: RiderRow) -> str:
+    size = number(abs(row.side_difference_deg or 0.0), "deg")
+    told = [_BRIEF[look].format(size=size) for look in row.look.split(", ") if look in _BRIEF]
+    return ", ".join(told) or ("that it did not hold" if row.look else "nothing")
 
 
 def follow_up_words(row: RiderRow) -> str:
-    """The state of the follow-up, with the day it is or was due."""
-    is_overdue_today = row.follow_up == "due" and "overdue" in row.look.split(", ")
-    state = "overdue today" if is_overdue_today else STATES[row.follow_up]
+    """The state of the follow-up today, with the day where one is open."""
+    state = STATES[row.follow_up].removeprefix("follow-up ").removesuffix(" to the follow-up").replace("no follow-up ", "none ")
     return f"{state}, {whole_day(row.due_on)}" if row.due_on else state
 
 
 def _turning(desk: Desk, selection: Selection, look: str | None, start: int, n: int) -> html.P:
     def link(words: str, to: int) -> dcc.Link:
-        page_words = {**({"look": look} if look else {}), **({"start": str(to)} if to else {})}
-        return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), page_words), className="choice")
+        return dcc.Link(words, href=address(desk, selection, look, to), className="choice")
 
     return html.P(
         [

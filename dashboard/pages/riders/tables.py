@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from dashboard.components.table import Column
+from dashboard.components import html
+from dashboard.components.table import Column, table
 from dashboard.figures.names import plain
 from dashboard.figures.theme import NOTHING, day, number
 from dashboard.pages.riders.listing import whole_day
@@ -79,6 +80,7 @@ KNEES: Final = [
     Column("Change", lambda row: number(row.change, row.unit), ("change",), numeric=True),
     Column("Smallest real change", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
     Column("Verdict", lambda row: VERDICTS[row.verdict].replace(" ", "\u00a0")),
+    Column("Found again", lambda row: number(row.found, row.unit), ("found",), numeric=True),
 ]
 
 EXAMS: Final = [
@@ -117,6 +119,13 @@ FOLLOW_UPS: Final = [
     Column("Satisfaction", lambda row: number(row.satisfaction, "count"), ("satisfaction",), numeric=True),
     Column("Pain", lambda row: number(row.pain, "count"), ("pain",), numeric=True),
 ]
+
+
+def or_none(caption: str, columns: Sequence[Column], rows: Sequence[Any], words: str, table_id: str) -> html.Div:
+    """The rows as a table, or the sentence that there are none."""
+    if rows:
+        return table(caption, columns, rows, table_id=table_id)
+    return html.Div([html.H2(caption, className="part-title"), html.P(words)], className="fit-part")
 
 
 def _code(code: Any) -> str:

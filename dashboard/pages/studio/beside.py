@@ -10,7 +10,7 @@ from dashboard.components.table import Column, table
 from dashboard.figures.control import span_words
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import NOTHING
-from dashboard.pages.studio.tables import signal_name
+from dashboard.pages.studio.tables import moved_words
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.studio.answers_trends import SignalRow, Trends
 from shared.units import UNITS
@@ -33,14 +33,14 @@ class _BesideRow:
     values: dict[str, tuple[str, float | None, float | None, float | None]]
 
 
-def beside_table(answer: Trends, signals: Sequence[SignalRow], csv: str) -> html.Div:
+def beside_table(answer: Trends, signals: Sequence[SignalRow]) -> html.Div:
     """Makes the table of what stood beside each move; the base comes first, and once where all signals share it."""
     columns = [
         Column("Figure", lambda row: row.name),
         Column("Moved", lambda row: row.signal, wide=True),
         *(Column(heading, partial(_cell, kind), numeric=True) for kind, heading in _HEADINGS.items()),
     ]
-    return table("What stood beside each move", columns, list(_beside_rows(answer, signals)), csv=csv)
+    return table("What stood beside each move", columns, list(_beside_rows(answer, signals)), table_id="beside")
 
 
 def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_BesideRow]:
@@ -54,7 +54,7 @@ def _beside_rows(answer: Trends, signals: Sequence[SignalRow]) -> Iterator[_Besi
         if then != base:
             yield _BesideRow("The base", "what the moves below are held against", then)
             base = then
-        said = f"{signal_name(signal)}, {span_words(signal, answer.every)}"
+        said = f"{moved_words(signal)}, {span_words(signal, answer.every)}"
         here = {row.beside: (row.unit, row.here, row.here_low, row.here_high) for row in own}
         yield _BesideRow(FIGURES[signal.figure], said, here)
 

@@ -1,11 +1,9 @@
-"""Ids of the Studio page."""
+"""Ids of the places of the Studio page's views."""
 
 from typing import Final
 
-ANSWER: Final = "studio-answer"
-SINCE: Final = "studio-since"
-PERIODS: Final = "studio-periods"
-"""The table of the charts."""
-# What this browser kept of earlier looks, and what it is given to keep of this one.
-KEPT: Final = "studio-kept"
-LOOK: Final = "studio-look"
+PICTURE: Final = "studio-picture"
+TODO: Final = "studio-todo"
+OVER_TIME: Final = "studio-over-time"
+STUDIOS: Final = "studio-studios"
+FIGURES: Final = "studio-figures"

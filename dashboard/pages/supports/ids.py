@@ -2,21 +2,16 @@
 
 from typing import Final
 
-ANSWER: Final = "supports-answer"
-TABLES: Final = "supports-tables"
-CHECKS: Final = "supports-checks"
-GRID: Final = "supports-grid"
-DOSE: Final = "supports-dose"
-FURTHER: Final = "supports-further"
-NEUTRAL: Final = "supports-table-off-neutral"
-SENTENCES = "supports-sentences"
+NEARER: Final = "supports-nearer"
+MOVED: Final = "supports-moved-words"
+FOR_WHOM: Final = "supports-for-whom"
+BY_DOSE: Final = "supports-by-dose"
+BOTH: Final = "supports-both"
+CHECKS: Final = "supports-checked"
+CHANCE: Final = "supports-chance"
+INFLUENCE: Final = "supports-influence"
 
 
 def panel_of(outcome: str) -> str:
     """The id of the place of one outcome's picture."""
     return f"supports-{outcome}"
-
-
-def table_of(shown: str) -> str:
-    """The id of the table of one outcome, or of one support's doses."""
-    return f"supports-table-{shown}"

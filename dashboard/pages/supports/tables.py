@@ -5,29 +5,60 @@ from typing import Any
 from dashboard.components import html
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
-from dashboard.figures.effects import estimates_agree, estimates_differ
+from dashboard.figures.effects import estimates_agree, estimates_differ, row_name
 from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.effects.answers_effects import DoseRow, NeutralRow
 from dashboard.questions.models.answers_models import EffectRow
 
 
-def effect_columns(level: str) -> list[Column]:
-    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
+def nearer_columns() -> list[Column]:
+    """Makes the columns of the distance from neutral by support: told interval, by chance, counts, and the row in words."""
     return [
         Column("Support", lambda row: SUPPORTS[row.support]),
         _told_interval_column(),
-        *_both_estimates(level),
-        Column("The two estimates", _whether_they_agree),
+        Column("By chance", _by_chance, ("q_value",), numeric=True),
+        *_counts(),
+        Column("In words", lambda row: row.words, wide=True),
+    ]
+
+
+def effect_columns() -> list[Column]:
+    """Makes the columns: support, told interval, by chance, counts."""
+    return [
+        Column("Support", lambda row: SUPPORTS[row.support]),
+        _told_interval_column(),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
         *_counts(),
     ]
 
 
+def estimate_columns(level: str) -> list[Column]:
+    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
+    return [
+        Column("Support", row_name),
+        _told_interval_column(),
+        *_both_estimates(level),
+        Column("The two estimates", _whether_they_agree),
+        *_counts(),
+    ]
+
+
+def larger(row: EffectRow) -> str:
+    """Which estimate is the larger, which hints at where a disagreement comes from: within, pooled or opposite."""
+    pooled, within = row.pooled or 0.0, row.within or 0.0
+    if pooled * within < 0:
+        return "opposite"
+    return "within" if abs(within) > abs(pooled) else "pooled"
+
+
+_LARGER = {"within": "within-knee the larger", "pooled": "pooled the larger", "opposite": "opposite directions"}
+
+
 def _whether_they_agree(row: EffectRow) -> str:
-    if row.pooled is None:
-        return "not enough yet" if "not enough yet" in row.words else "no figure" if row.n_changes else "never changed"
-    return "differ" if estimates_differ(row) else "agree" if estimates_agree(row) else "no disagreement found"
+    if estimates_differ(row):
+        return f"differ, {_LARGER[larger(row)]}"
+    return "agree" if estimates_agree(row) else "no disagreement found"
 
 
 def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
@@ -109,7 +140,7 @@ def _told_interval_column() -> Column:
         ends = interval(row.told_low, row.told_high, row.unit, effect=True)
         return html.Strong(ends) if row.direction else ends
 
-    return Column("Told", printed, ("told_low", "told_high"), numeric=True)
+    return Column("Interval", printed, ("told_low", "told_high"), numeric=True)
 
 
 def _counts() -> list[Column]:

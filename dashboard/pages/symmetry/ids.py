@@ -2,10 +2,12 @@
 
 from typing import Final
 
-ANSWER: Final = "symmetry-answer"
-SIDES: Final = "symmetry-sides"
-FURTHER: Final = "symmetry-further"
+# The answer, and what to do next.
 LEVELS: Final = "symmetry-levels"
+NEXT: Final = "symmetry-next"
+# The views.
 CHANGES: Final = "symmetry-changes"
+SIDES: Final = "symmetry-sides"
 SIDES_TABLE: Final = "symmetry-sides-table"
+PATTERNS: Final = "symmetry-patterns"
 LIMITS: Final = "symmetry-limits"

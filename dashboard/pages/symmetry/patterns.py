@@ -1,16 +1,26 @@
-"""The knee patterns at arrival against those at departure: a grid of counts in one hue."""
+"""The knee patterns at arrival against those at departure: a grid of counts in one hue, and how each pattern changed."""
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from dashboard.components import html
+from dashboard.components.address import View
+from dashboard.components.chart import reading
 from dashboard.components.number import machine_value
+from dashboard.components.page import Desk, PageView, Show
+from dashboard.components.table import csv_link, table
+from dashboard.figures import symmetry
 from dashboard.figures.names import plain
+from dashboard.figures.theme import number
+from dashboard.pages.symmetry import ids, tables
+from dashboard.pages.symmetry.asked import Asked, ask
 from dashboard.questions.door.counted_rows import is_few
 from dashboard.questions.selection.scope import counted
-from dashboard.questions.symmetry.answers_asymmetry import FlowRow
+from dashboard.questions.symmetry.answers_asymmetry import Asymmetry, FlowRow
 
+PATH = "patterns"
+PARTS = ("patterns", "flow")
 # Steps of the shade, from none to the fullest cell.
 _SHADES: Final = 5
 
@@ -78,3 +88,39 @@ def _cell(pattern: str, column: str, n: int, most: int) -> html.Td:
 
 def _total(n: int) -> html.Td:
     return html.Td(f"{n:,}", className="is-number is-total")
+
+
+def patterns(asked: Asked, answer: Asymmetry) -> list[Any]:
+    """The grid with its words beside it, and the same riders pattern by pattern."""
+    knee = asked.settings.knee
+    sway = number(knee.high_sway_quantile, "share")
+    return [
+        html.Div(
+            [
+                html.Div(
+                    [html.H2(flow_title(answer.flow), className="chart-title"), flow_grid(answer.flow)], className="sheet"
+                ),
+                reading(*asked.words("patterns", neutral=symmetry.short(knee.neutral_within_deg, "deg"), sway=sway)),
+            ],
+            className="with-words",
+        ),
+        csv_link(asked.csv("flow"), "riders by pattern at arrival and departure"),
+        table(
+            "How each pattern changed in the same riders",
+            tables.by_pattern(asked.level),
+            [row for row in answer.patterns if row.level is None],
+            row_key="finding",
+            csv=asked.csv("patterns"),
+        ),
+        reading(*asked.words("pattern-changes")),
+    ]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    def show(view: View, theme: str | None) -> Any:
+        return patterns(*ask(desk, view, theme, PARTS))
+
+    return {ids.PATTERNS: show}
+
+
+VIEW = PageView(PATH, "Patterns", lambda: [ids.PATTERNS], shows)

@@ -11,6 +11,7 @@ from dashboard.figures.symmetry_sides import further_out
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, PrevalenceRow
 from dashboard.questions.symmetry.answers_sides import SidesRow
+from shared.statistics.told import direction
 
 
 @dataclass(frozen=True)
@@ -99,7 +100,7 @@ def prevalence_columns(split: str, level: str) -> list[Column]:
 
 
 def change_columns(first: Column, level: str) -> list[Column]:
-    """Makes the columns: the four fates, the difference in points, McNemar's p-value and its q-value."""
+    """Makes the columns: the four fates, the difference in points with its interval, and what may be said of it."""
     return [
         first,
         _count("Riders", "n_riders"),
@@ -109,8 +110,7 @@ def change_columns(first: Column, level: str) -> list[Column]:
         _count("None", "n_none"),
         Column("Change", _points, ("difference",), numeric=True),
         Column(f"{level} interval", _points_interval, ("low", "high"), numeric=True),
-        Column("p", lambda row: _small(row.p_value), ("p_value",), numeric=True),
-        Column("q", lambda row: _small(row.q_value), ("q_value",), numeric=True),
+        Column("Told", _told),
     ]
 
 
@@ -136,8 +136,11 @@ def _signed(share: float) -> str:
     return text if share < 0 or text == "0" else f"+{text}"
 
 
-def _small(value: float | None) -> str:
-    return "<\u202f0.001" if value is not None and value < 0.001 else bare_number(value, "q")
+def _told(row: ChangeRow) -> str:
+    """Fewer or more, where the interval and the family of all that is told allow it."""
+    if row.difference is None:
+        return NOTHING
+    return {-1: "fewer", 1: "more"}.get(direction(row.low, row.high, row.q_value), "no clear change")
 
 
 def differences(level: str) -> list[Column]:

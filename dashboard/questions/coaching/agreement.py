@@ -1,4 +1,4 @@
-"""Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
+"""Do fits agree with the exam, which ones are to look at together, and does agreement go with better outcomes?"""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -10,14 +10,22 @@ from numpy.typing import NDArray
 from dashboard.questions.coaching import SQL
 from dashboard.questions.coaching.agreement_flags import FLAG, NOT_ASKED, NOTE, Judged, judged_fits, rule_weights
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
-from dashboard.questions.coaching.answers_agreement import AgreementRow, AgreementWithExam, LookRow, OutcomeRow, RuleRow
+from dashboard.questions.coaching.agreement_severity import distance_words, outcomes_of, rule_words
+from dashboard.questions.coaching.answers_agreement import (
+    AgreementRow,
+    AgreementWithExam,
+    LookRow,
+    OutcomeRow,
+    RuleRow,
+    WorstRow,
+)
 from dashboard.questions.coaching.shim_places import shim_places
 from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.selection.calendar import first_day, period_of
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders, level_masks, level_words, split_caution
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
-from dashboard.questions.selection.scope import counted, names_of, scope_of, sessions_of
+from dashboard.questions.selection.scope import counted, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
 from shared.rig.care import Watched, concerning, unclaimed
@@ -32,6 +40,8 @@ Flags = NDArray[np.bool_]
 
 METHOD = {
     "in_agreement": "no rule flags either foot or the saddle; notes do not count",
+    "to_look_at": "flagged, many insole levels and shims from the exam (both feet together), and neither tilt nor comfort nor "
+    "pain better by the smallest real change, where there was room for it",
     "judged": "fits with arch and forefoot examined on both feet and a setup at departure",
     "intervals": "Wilson on the effective number, by rider",
     "shim_places": "changes between two captures in a row with nothing but added shims changed, clustered by rider",
@@ -60,7 +70,7 @@ def ask(
     remember: Remember | None = None,
     rig: Watched | None = None,
 ) -> AgreementWithExam:
-    """The share of fits in agreement, over time and by fitter, the rules behind it, and the newest fits to look at together.
+    """The share of fits in agreement, over time and by fitter, the rules behind it, and the fits to look at together.
 
     rig: what is found of the rigs; where left and right are exchanged, rules look at the other knee, and the headline says so.
     """
@@ -72,7 +82,8 @@ def ask(
     n_judged = int(judged.is_judged.sum())
     names = names_of(warehouse, remember)["fitter"]
     findings = concerning(rig, selection.studio, selection.date_from, selection.date_to)
-    steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
+    worst = tuple(_worst(warehouse, judged, names, settings))
+    shim_steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
     return AgreementWithExam(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -82,7 +93,10 @@ def ask(
         n_riders=scope.n_riders,
         n_judged=n_judged,
         n_flagged=n_judged - int(judged.agrees.sum()),
-        headline=unclaimed(findings, "agreement with the exam") or f"In {scope.words}: {everyone.words}",
+        n_far=int(judged.is_far.sum()),
+        n_to_look_at=int(judged.to_look_at.sum()),
+        headline=unclaimed(findings, "agreement with the exam")
+        or f"In {scope.words}: {_look_words(judged, settings)}{everyone.words[:1].upper()}{everyone.words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         agreement=(
             everyone,
@@ -94,8 +108,9 @@ def ask(
         outcomes=tuple(
             _clear_or_not(side_by_side(lambda outcome: _outcome(judged, *outcome, settings), _OUTCOMES, scope.n_fits))
         ),
-        shim_places=tuple(shim_places(steps, settings, _TESTED_TABLES)),
-        look_at=tuple(_look_at(warehouse, judged, names, settings)),
+        shim_places=tuple(shim_places(shim_steps, settings, _TESTED_TABLES)),
+        worst=tuple(row for _, row in worst),
+        look_at=tuple(_look_at(judged, worst)),
     )
 
 
@@ -190,15 +205,42 @@ def _clear_or_not(rows: Sequence[OutcomeRow]) -> Iterator[OutcomeRow]:
         yield replace(row, q_value=q_value, words=f"{row.words}{ending}")
 
 
-def _look_at(warehouse: Warehouse, judged: Judged, names: list[str], settings: Settings) -> Iterator[LookRow]:
-    """The newest flagged fits, each flag and note in a sentence that names the rule, the exam and the setup."""
-    rule_words: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
-    flagged = np.flatnonzero(judged.is_judged & ~judged.agrees)[::-1][: settings.agreement.listed_fits]
-    session_of = sessions_of(warehouse, judged.fits["fit_no"][flagged])
-    for fit in flagged:
-        session, fitter = session_of[int(judged.fits["fit_no"][fit])], names[judged.fits["fitter"][fit]]
+def _look_words(judged: Judged, settings: Settings) -> str:
+    """How many fits are to look at, of those that can be judged; nothing where none can."""
+    n_judged, n_look = int(judged.is_judged.sum()), int(judged.to_look_at.sum())
+    if not n_judged:
+        return ""
+    return (
+        f"{n_look:,} of {counted(n_judged, 'fit')} that can be judged {'is' if n_look == 1 else 'are'} to look at together: "
+        f"{rule_words(settings)}. "
+    )
+
+
+def _worst(warehouse: Warehouse, judged: Judged, names: list[str], settings: Settings) -> Iterator[tuple[int, WorstRow]]:
+    """The places of the fits to look at with their rows: the furthest from the exam first, and of these the newest; and after
+    them the flagged fits of fitters below the minimum, of whom no figure tells."""
+    severity, fitter, to_look_at = judged.severity, judged.fits["fitter"], judged.to_look_at
+    has_few = (np.bincount(fitter) < settings.minimum.sessions_per_fitter)[fitter]
+    found = np.flatnonzero(to_look_at | (has_few & judged.is_judged & ~judged.agrees))[::-1]
+    order = np.lexsort((-severity["n_steps"][found].astype(int), ~to_look_at[found]))
+    places = found[order][: settings.agreement.listed_fits]
+    outcomes = outcomes_of(warehouse, judged.fits["fit_no"][places])
+    for fit in places.tolist():
+        session, outcome = outcomes[int(judged.fits["fit_no"][fit])]
         day = date.fromisoformat(str(judged.fits["session_date"][fit])[:10])
-        for side, finding in judged.findings(int(fit)):
-            place = f"{session}, {side} foot" if side else session
-            words = f"{place}: {rule_words[finding.rule]}; {finding.words}"
-            yield LookRow(session, day, fitter, side, finding.rule, finding.weight, words)
+        steps, levels, shims, others = (int(severity[name][fit]) for name in ("n_steps", "n_levels", "n_shims", "n_others"))
+        is_poor = bool(severity["is_poor"][fit])
+        poor_words = ", and nothing came out better" if is_poor else ""
+        words = f"{distance_words(levels, shims, others)} from the exam{poor_words}: {outcome}."
+        is_listed_first, name = bool(to_look_at[fit]), names[fitter[fit]]
+        yield fit, WorstRow(session, day, name, steps, levels, shims, others, is_poor, is_listed_first, words)
+
+
+def _look_at(judged: Judged, worst: Sequence[tuple[int, WorstRow]]) -> Iterator[LookRow]:
+    """The findings of the fits to look at, each flag and note in a sentence that names the rule, the exam and the setup."""
+    told: Mapping[str, str] = {**{rule.name: rule.told for rule in FOOT_RULES}, SADDLE: SADDLE_TOLD}
+    for fit, row in worst:
+        for side, finding in judged.findings(fit):
+            place = f"{row.session_id}, {side} foot" if side else row.session_id
+            words = f"{place}: {told[finding.rule]}; {finding.words}"
+            yield LookRow(row.session_id, row.session_date, row.fitter_id, side, finding.rule, finding.weight, words)

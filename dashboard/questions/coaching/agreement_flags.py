@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.coaching import SQL
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, Finding, Foot, Rule, Seat, saddle_before_supports
+from dashboard.questions.coaching.agreement_severity import came_nearer, severity_of, tilt_limits
 from dashboard.questions.selection.coded import CODES, code_sql, kinds
 from dashboard.questions.selection.every_fit import Remember, Table, every_fit, places_of, rows_at
 from dashboard.questions.selection.numbers import spoken
@@ -40,7 +41,8 @@ class Judged:
     """Every selected fit, by date. `by_foot`: each rule's weights, two a fit, left before right; `saddle`: one a fit. `feet`
     holds two rows a fit, of more fits than these: those of a fit at twice its place in `places` (n_fits,).
 
-    `is_judged` (n_fits,): both feet examined (arch and forefoot) with a setup at departure; `agrees`: judged, and no flag.
+    `is_judged` (n_fits,): both feet examined (arch and forefoot) with a setup at departure; `agrees`: judged, and no flag;
+    `severity`: columns of severity_of.
     """
 
     fits: Table
@@ -50,7 +52,18 @@ class Judged:
     saddle: Weights
     is_judged: NDArray[np.bool_]
     agrees: NDArray[np.bool_]
+    severity: Table
     limits: Settings
+
+    @property
+    def is_far(self) -> NDArray[np.bool_]:
+        """Flagged, and many levels and shims from the exam."""
+        return self.is_judged & ~self.agrees & self.severity["is_far"]
+
+    @property
+    def to_look_at(self) -> NDArray[np.bool_]:
+        """Far from the exam, with nothing come out better: the fits to look at together."""
+        return self.is_far & self.severity["is_poor"]
 
     def findings(self, fit: int) -> list[tuple[str | None, Finding]]:
         """The notes and flags of one fit in words, each with its side (None for the saddle)."""
@@ -76,12 +89,13 @@ class Judged:
             saddle=self.saddle[places],
             is_judged=self.is_judged[places],
             agrees=self.agrees[places],
+            severity=rows_at(self.severity, places),
         )
 
 
-def judged_with_ids(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:
+def judged_with_ids(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None) -> Judged:
     """As judged_fits, with the ids of sessions and fitters, which are slow for many fits."""
-    judged = judged_fits(warehouse, scope, settings)
+    judged = judged_fits(warehouse, scope, settings, remember)
     ids = warehouse.arrays(SQL / "fit_ids.sql", scope.parameters, **fragments())
     return replace(judged, fits={**judged.fits, **ids})
 
@@ -89,32 +103,39 @@ def judged_with_ids(warehouse: Warehouse, scope: Scope, settings: Settings) -> J
 def judged_fits(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None = None) -> Judged:
     """Asks every rule of every selected fit; with `remember`, of all fits once a snapshot, since no rule asks for others."""
     if remember is None:
-        return _judged(warehouse, scope, settings)
-    judged: Judged = remember(("judged_fits",), lambda: _judged(warehouse, every_fit(scope), settings))
+        return _judged(warehouse, scope, settings, None)
+    judged: Judged = remember(("judged_fits",), lambda: _judged(warehouse, every_fit(scope), settings, remember))
     return judged.at(places_of(warehouse, scope, judged.fits["fit_no"], remember))
 
 
-def _judged(warehouse: Warehouse, scope: Scope, settings: Settings) -> Judged:
-    fits, feet = _fits(warehouse, scope), _feet(warehouse, scope, settings)
+def _judged(warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None) -> Judged:
+    fits, nearest = _fits(warehouse, scope, settings, remember)
+    feet = _feet(warehouse, scope, settings)
     by_foot = {rule.name: _weights(rule, feet, settings) for rule in FOOT_RULES}
     saddle = _saddle_weights(fits, _fits_changed(feet), settings)
-    flagged = saddle == FLAG
+    flags = {name: weights == FLAG for name, weights in by_foot.items()}
+    flagged = (saddle == FLAG) | np.any([of_feet.reshape(-1, 2).any(axis=1) for of_feet in flags.values()], axis=0)
     complete = (feet["arch_height"] > 0) & (feet["forefoot"] > 0) & (feet["insole_departure"] > 0)
     is_judged = np.asarray(complete.reshape(-1, 2).all(axis=1))
-    for weights in by_foot.values():
-        flagged |= (weights == FLAG).reshape(-1, 2).any(axis=1)
-    return Judged(fits, feet, np.arange(len(saddle)), by_foot, saddle, is_judged, is_judged & ~flagged, settings)
+    severity = severity_of(fits, feet, flags, saddle == FLAG, nearest, settings)
+    places = np.arange(len(saddle))
+    return Judged(fits, feet, places, by_foot, saddle, is_judged, is_judged & ~flagged, severity, settings)
 
 
-def _fits(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
-    """Every fit's saddle, knees and outcomes: means over both knees, empty where a knee was not recorded at both ends."""
+def _fits(
+    warehouse: Warehouse, scope: Scope, settings: Settings, remember: Remember | None
+) -> tuple[dict[str, NDArray[Any]], NDArray[np.int8]]:
+    """Every fit's saddle, knees and outcomes: means over both knees, empty where a knee was not recorded at both ends; and what
+    became of the tilt of both knees, as came_nearer tells it."""
     coded = {"saddle_condition_code": code_sql("fits.saddle_condition", "saddle_condition")}
     fits = warehouse.arrays(SQL / "agreement_fits.sql", scope.parameters, **fragments(), **coded)
     off = {side: np.abs(fits[f"tilt_{side}_deg"]) for side in _SIDES}
     both_ends = np.where(fits["has_departure"].astype(bool), 0.0, np.nan)
     nearer = (off["left"] + off["right"]) / 2 - sum(np.abs(fits[f"tilt_{side}_departure_deg"]) for side in _SIDES) / 2
     less = sum(fits[f"sway_{side}_mm"] for side in _SIDES) / 2 - sum(fits[f"sway_{side}_departure_mm"] for side in _SIDES) / 2
-    return {
+    before, after = (np.column_stack([fits[f"tilt_{side}{end}_deg"] for side in _SIDES]) for end in ("", "_departure"))
+    limit = tilt_limits(warehouse, scope, fits, settings, remember)
+    kept = {
         **{name: column for name, column in fits.items() if "departure" not in name},
         "rider": _from_zero(fits["rider"]),
         "off_neutral_arrival_deg": mean_of_sides(off["left"], off["right"]),
@@ -122,6 +143,7 @@ def _fits(warehouse: Warehouse, scope: Scope) -> dict[str, NDArray[Any]]:
         "sway_arrival_mm": mean_of_sides(fits["sway_left_mm"], fits["sway_right_mm"]),
         "less_sway_mm": less + both_ends,
     }
+    return kept, came_nearer(before, after + both_ends[:, None], limit)
 
 
 def _from_zero(rider: NDArray[Any]) -> NDArray[np.int32]:
@@ -137,7 +159,9 @@ def _feet(warehouse: Warehouse, scope: Scope, settings: Settings) -> dict[str, N
     columns = {name: f"exams.{name}" for name in _TEXTS if name not in ("knee", "forefoot")}
     columns["forefoot"] = forefoot_class("exams.forefoot_angle_deg")
     coded = {f"{name}_code": code_sql(text, _code_name(name)) for name, text in columns.items()}
-    feet = warehouse.arrays(SQL / "agreement_feet.sql", scope.parameters, **fragments(), **coded)
+    feet = warehouse.arrays(
+        SQL / "agreement_feet.sql", scope.parameters, **fragments(), **coded, forefoot_of_foot=columns["forefoot"]
+    )
     tilt, limit = feet["tilt_arrival_deg"], settings.knee.neutral_within_deg
     start, end = feet["stance_arrival_mm"], feet["stance_departure_mm"]
     # Small numbers, since they are kept.

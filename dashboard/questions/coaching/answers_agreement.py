@@ -55,6 +55,26 @@ class LookRow:
 
 
 @dataclass(frozen=True)
+class WorstRow:
+    """One fit to discuss: how far from the exam it ended, in levels, shims and other findings (`n_steps` of all), both feet
+    together, and what became of tilt, comfort and pain; `is_poor`: none of them came out better.
+
+    `is_to_look_at` False: any flagged fit of a fitter with too few fits for a figure, whose cases are all there is to see.
+    """
+
+    session_id: str
+    session_date: date
+    fitter_id: str
+    n_steps: int
+    n_levels: int
+    n_shims: int
+    n_others: int
+    is_poor: bool
+    is_to_look_at: bool
+    words: str
+
+
+@dataclass(frozen=True)
 class OutcomeRow:
     """One outcome of fits in agreement and of flagged ones, in `unit`; more is better.
 
@@ -101,13 +121,20 @@ class ShimPlaceRow:
 
 @dataclass(frozen=True)
 class AgreementWithExam(Answer):
-    """Do fits agree with the exam, which ones deserve a second look, and does agreement go with better outcomes?"""
+    """Do fits agree with the exam, which ones are to look at together, and does agreement go with better outcomes?
+
+    n_flagged: fits with a flag; n_far: of these, far from the exam; n_to_look_at: of those, with nothing come out better.
+    worst: the fits to look at, the furthest from the exam first, and then those of fitters with too few fits for a figure;
+    look_at: their findings in the same order.
+    """
 
     rows_name: ClassVar[str] = "look_at"
     n_fits: int
     n_riders: int
     n_judged: int
     n_flagged: int
+    n_far: int
+    n_to_look_at: int
     headline: str
     cautions: tuple[str, ...]
     agreement: tuple[AgreementRow, ...]
@@ -116,4 +143,5 @@ class AgreementWithExam(Answer):
     rules: tuple[RuleRow, ...]
     outcomes: tuple[OutcomeRow, ...]
     shim_places: tuple[ShimPlaceRow, ...]
+    worst: tuple[WorstRow, ...]
     look_at: tuple[LookRow, ...]

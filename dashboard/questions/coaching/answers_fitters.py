@@ -108,12 +108,14 @@ class ProcessRow:
 
 @dataclass(frozen=True)
 class Fitters(Answer):
-    """Observed against expected by fitter, for coaching."""
+    """Observed against expected by fitter, for coaching. furthest: the outcome of the figure that lies furthest from what is
+    expected, in standard errors; the first one where there is no figure."""
 
     rows_name: ClassVar[str] = "fitters"
     n_fits: int
     n_riders: int
     headline: str
+    furthest: str
     fitters: tuple[FitterRow, ...]
     dispersion: tuple[DispersionRow, ...]
     process: tuple[ProcessRow, ...]

@@ -109,6 +109,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         headline=headline_of(rows, settings),
+        furthest=max(rows, key=lambda row: abs(row.z or 0.0)).outcome,
         fitters=rows,
         dispersion=figures.dispersion,
         process=tuple(filter(is_chosen, figures.process)),

@@ -1,7 +1,8 @@
 """Sentences of the fitters' answer."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import groupby
 
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
 from dashboard.questions.selection.numbers import spoken, spoken_percent
@@ -44,17 +45,27 @@ def row_words(row: FitterRow, settings: Settings) -> str:
 
 
 def headline_of(rows: tuple[FitterRow, ...], settings: Settings) -> str:
-    """Who lies outside the outer limits and on what, by id; and who has too few fits."""
+    """Who lies beyond the outer limits and who outside the inner ones, and on what, by id; and who has too few fits."""
     estimated = [row for row in rows if row.observed is not None]
     few = sorted({row.fitter_id for row in rows} - {row.fitter_id for row in estimated})
     few_words = f" Too few fits yet: {', '.join(few)}." if few else ""
     if not estimated:
         return f"No fitter can be compared yet.{few_words}"
-    outside = [f"{row.fitter_id} on {NAMES[row.outcome].lower()} ({_side(row)})" for row in estimated if row.place == BEYOND]
+    beyond, between = ("; ".join(_named([row for row in estimated if row.place == place])) for place in (BEYOND, BETWEEN))
     n = len({row.fitter_id for row in estimated})
-    outer = f"the {100 * settings.fitters.outer_level:g} % limits"
-    finding = f"beyond {outer}: {'; '.join(sorted(outside))}" if outside else f"none lies beyond {outer}"
-    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {finding}.{few_words}"
+    inner, outer = (f"the {100 * level:g} % limits" for level in (settings.fitters.inner_level, settings.fitters.outer_level))
+    finding = f"beyond {outer}: {beyond}" if beyond else f"none lies beyond {outer}"
+    between_words = f" Outside {inner}, no more than chance may bring among so many figures: {between}." if between else ""
+    return f"Of {counted(n, 'fitter')} compared with what is expected of their riders, {finding}.{between_words}{few_words}"
+
+
+def _named(rows: Sequence[FitterRow]) -> Iterator[str]:
+    """Each fitter once with what lies apart, as in: F7 on comfort gained and riders who came back (above)."""
+    for fitter, of_fitter in groupby(sorted(rows, key=lambda row: (row.fitter_id, _side(row))), lambda row: row.fitter_id):
+        sides = [
+            f"{' and '.join(NAMES[row.outcome].lower() for row in same)} ({side})" for side, same in groupby(of_fitter, _side)
+        ]
+        yield f"{fitter} on {', '.join(sides)}"
 
 
 def judged(

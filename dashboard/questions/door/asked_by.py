@@ -72,6 +72,10 @@ class AskedBy:
         reader = self.reader()
         return StudioFigures(self._asker, reader).grid().closed if reader.own_cases_only else None
 
+    def today(self) -> date:
+        """As Asker.today."""
+        return self._asker.today()
+
     def freshness(self) -> Freshness:
         """As Asker.freshness: a date of the whole studio, which every answer tells as `as_of`."""
         self.reader()

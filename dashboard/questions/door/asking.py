@@ -42,10 +42,10 @@ class Asker:
     fitter: str | None = None
 
     def __init__(self, path: Path, settings: Settings, today: Callable[[], date] | None = None) -> None:
-        """`today` tells today's date; without it the clock of this machine does."""
+        """`today` tells today's date; without it the warehouse's own clock does, where it has one, or this machine's."""
         self.path = path
         self.settings = settings
-        self._today = today or clock.today
+        self._given_today = today
         self._lock = threading.Lock()
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
@@ -63,7 +63,7 @@ class Asker:
         # Another question's answer over all fits, computed once for all who lean on it.
         beside = {name: self.ask(name, Selection()) for name in asked.leans_on}
         # What is due follows from today too, so that an answer of yesterday is another one.
-        dated = {"today": self._today()} if asked.knows_today else {}
+        dated = {"today": self.today()} if asked.knows_today else {}
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
@@ -90,10 +90,21 @@ class Asker:
         finally:
             cursor.close()
 
+    def today(self) -> date:
+        """Today's date, for all that follows from it."""
+        if self._given_today:
+            return self._given_today()
+        return self._own_today() or clock.today()
+
+    def _own_today(self) -> date | None:
+        own: date | None = self._remembered(("own today",), lambda cursor, _: clock.own_today(cursor))
+        return own
+
     def freshness(self) -> Freshness:
         """How old the newest row is today."""
         newest: date | None = self._remembered(("as_of",), lambda cursor, _: cursor.value(NEWEST_ROW))
-        return freshness(newest, self._today(), self.settings)
+        today = self.today()
+        return freshness(newest, today, self.settings, is_of_demo=today == self._own_today())
 
     def choices(self) -> Choices:
         """The studios, fitters, bike kinds and dates in the warehouse."""

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from dashboard.questions.effects.nearer import headline_of, rows_by_arrival
 from dashboard.questions.selection.scope import spoken_day
 
 NO_HEADLINE: Final = "The sentence that would stand here rests on too few riders to be told. The figures below rest on enough."
@@ -22,7 +23,19 @@ Follow = Callable[[Any, Shown, Hidden, int], Fields]
 
 def effects(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     gone = {(row.outcome, row.support, row.split) for row in (answer.effects[at] for at in hidden["effects"])}
-    return {"families": tuple(row for row in answer.families if (row.outcome, row.support, row.split) not in gone)}
+    families = tuple(row for row in answer.families if (row.outcome, row.support, row.split) not in gone)
+    return {"families": families, "headline": _nearer(answer, shown, hidden)}
+
+
+def _nearer(answer: Any, shown: Shown, hidden: Hidden) -> str:
+    """The sentence on the distance from neutral, from the rows of it that are shown; one without figures tells no count."""
+    told = rows_by_arrival(answer.effects)
+    if not told:
+        return NO_HEADLINE
+    is_whole = not rows_by_arrival(answer.effects[at] for at in hidden["effects"])
+    if is_whole or all(row.words == answer.headline for row in told):
+        return str(answer.headline)
+    return headline_of(shown["effects"])
 
 
 def returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
@@ -34,9 +47,15 @@ def returns(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
         for name in ("curve", "at_risk")
     }
     steps = {name: _without_rests(rows, VISITS_AT_RISK * least) for name, rows in steps.items()}
-    came_back = next(row for row in shown["figures"] if row.figure == "return_rate" and row.level is None)
-    headline = f"{came_back.words} Data up to {spoken_day(answer.as_of)}."
-    return {**steps, "comparisons": () if gone else answer.comparisons, "headline": headline}
+    overall = {row.figure: row for row in shown["figures"] if row.level is None}
+    told = (overall[figure].words for figure in ("held", "return_rate"))
+    headline = f"{' '.join(told)} Data up to {spoken_day(answer.as_of)}."
+    held = shown["held"]
+    if hidden["held"]:
+        # The bounds of those that held tell how many did not.
+        unbounded = dict.fromkeys(("bounds_low", "bounds_high", "chance_low", "chance_high"))
+        held = tuple(replace(row, **unbounded) for row in held)
+    return {**steps, "held": held, "comparisons": () if gone else answer.comparisons, "headline": headline}
 
 
 def _rows_left(answer: Any, name: str, hidden: Hidden) -> list[Any]:
@@ -136,4 +155,5 @@ def periods(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
 
 def agreement(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     """Leaves out the counts at the top where the first row, whose counts they are, is hidden."""
-    return {"n_judged": None, "n_flagged": None} if 0 in hidden["agreement"] else {}
+    names = ("n_judged", "n_flagged", "n_far", "n_to_look_at")
+    return dict.fromkeys(names) if 0 in hidden["agreement"] else {}

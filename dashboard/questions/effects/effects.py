@@ -1,7 +1,7 @@
 """What moved the knee: each support's effect on tilt, sway, offset and distance from neutral, by two estimates and the
 bracket between them; by type, by dose, by knee, and whether it rests on one rider."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -15,11 +15,9 @@ from dashboard.questions.effects.answers_effects import (
     ResponderRow,
 )
 from dashboard.questions.effects.effect_parts import OUTCOMES, EffectParts
+from dashboard.questions.effects.nearer import headline_of
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.frames import SUPPORTS
-from dashboard.questions.models.verdict import claim
-from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
 from shared.rig.care import Watched, concerning, neutral_moved, unclaimed
 from shared.settings import Settings
@@ -43,7 +41,6 @@ METHOD = {
 PARTS = ("overall", "directions", "split", "dose", "responders", "influence", "residuals")
 # What a row claims by; without them it has figures and no claim.
 _CLAIMS_BY = ("told_low", "told_high", "told_by", "q_value", "line_q_value")
-_OF_HEADLINE = "tilt"
 _CLAIMING = ("effects", "families", "dose", "off_neutral", "responders")
 
 
@@ -60,19 +57,21 @@ def ask(
 
     parts: what of the answer is asked for, out of PARTS; the lists of the others stay empty. overall: `effects` without a
     level; directions: `effects` by arrival direction and `off_neutral`; split: `effects` by level and `families`. outcomes:
-    those of every part but directions and responders. The headline is on tilt, whatever is asked for. All outcomes are judged
-    as one family, so that each is computed, whatever is asked for. What is asked for twice is computed once. rig: what is found
-    of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the distance from
-    neutral.
+    those of every part but directions and responders. The headline is on the distance from neutral by arrival direction,
+    whatever is asked for, so that the directions are always computed, and alone where nothing else is asked for. Of the other
+    parts all outcomes are judged as one family, so that each is computed. What is asked for twice is computed once. rig: what
+    is found of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the
+    distance from neutral, nor the headline.
     """
     parts_of = EffectParts(warehouse, selection, settings, remember)
     scope = parts_of.scope()
     scope.require_fits()
     n_captures = parts_of.n_captures()
     lists = _Lists()
-    overall = parts_of.effects() if n_captures else {}
+    by_direction: tuple[EffectRow, ...] = ()
     if n_captures:
-        _fill(lists, parts_of, overall, parts, outcomes)
+        by_direction, _ = parts_of.directions()
+        _fill(lists, parts_of, parts, outcomes)
     answer = Effects(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -81,7 +80,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=_headline([row for rows in overall.values() for row in rows], parts_of.carried),
+        headline=headline_of(by_direction),
         effects=tuple(lists.effects),
         families=tuple(lists.families),
         dose=tuple(lists.dose),
@@ -95,7 +94,8 @@ def ask(
     if words := unclaimed(findings, "effect of a support"):
         return replace(_without_claims(answer, words, lambda row: True), headline=words)
     if words := neutral_moved(findings, *dates):
-        return _without_claims(answer, words, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
+        concerned = _without_claims(answer, words, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
+        return replace(concerned, headline=words)
     return answer
 
 
@@ -125,14 +125,9 @@ class _Lists:
     residuals: list[ResidualRow] = field(default_factory=list)
 
 
-def _fill(
-    lists: _Lists,
-    parts_of: EffectParts,
-    overall: dict[str, tuple[EffectRow, ...]],
-    parts: tuple[str, ...],
-    outcomes: tuple[str, ...],
-) -> None:
+def _fill(lists: _Lists, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...]) -> None:
     asked = [outcome for outcome in OUTCOMES if outcome in outcomes]
+    overall = parts_of.effects() if "overall" in parts else {}
     dose = parts_of.each(parts_of.dose, asked) if "dose" in parts else {}
     for outcome in asked:
         if "overall" in parts:
@@ -153,14 +148,3 @@ def _fill(
         for rows, families in parts_of.each(parts_of.split, outcomes).values():
             lists.effects += rows
             lists.families += families
-
-
-def _headline(rows: list[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
-    """What one more shim did to the tilt where that is claimed, otherwise the support that moved the tilt most surely."""
-    candidates = [row for row in rows if row.split is None and row.outcome == _OF_HEADLINE and row.told_low is not None]
-    if not candidates:
-        return "No support was changed often enough to say what it did to the tilt."
-    claimed = [row for row in candidates if row.direction]
-    first = min(claimed or candidates, key=lambda row: (row.support != "shim", row.q_value or 0.0, SUPPORTS.index(row.support)))
-    sentence = f"{claim(first)}, in {counted(first.n_riders, 'rider')} in whom it was changed."
-    return " ".join((sentence, *carried(first)))

@@ -1,7 +1,6 @@
 """The frozen answer of the question whether riders come back and the fit holds."""
 
 from dataclasses import dataclass
-from datetime import date
 from typing import ClassVar
 
 from dashboard.questions.selection.answers import Answer
@@ -9,7 +8,11 @@ from dashboard.questions.selection.answers import Answer
 
 @dataclass(frozen=True)
 class ReturnFigure:
-    """One share (0 to 1) over the fits, or at one level of the split; `n` counts what `counted` names."""
+    """One share (0 to 1) over the fits, or at one level of the split; `n` counts what `counted` names.
+
+    figure: booked_same_day, booked, return_rate, held (of fits measured again), setup_kept_all, setup_kept_some,
+    setup_kept_none.
+    """
 
     figure: str
     split: str | None
@@ -62,19 +65,26 @@ class ComparisonRow:
 
 
 @dataclass(frozen=True)
-class OverdueRow:
-    """A booking that is open past its day, by the studio's ids.
+class HeldRow:
+    """How many of `n_fits` fits whose window has closed came to one end: held, not_held, not_measured or not_seen, with the
+    share.
 
-    days_over: counted to the data's last date, None where it was not over then; days_over_today: counted to today's clock, None
-    where the clock says a day before the data's last one.
+    bounds_low, bounds_high, of `held` alone: the share of all fits that held if none of those not seen or not measured did, and
+    if all of them did; chance_low, chance_high: the interval of the true share, whatever became of them.
     """
 
-    follow_up_id: str
-    session_id: str
-    rider_id: str
-    due_on: date
-    days_over: int | None
-    days_over_today: int | None = None
+    became: str
+    n_fits: int
+    n: int
+    n_riders: int
+    share: float | None = None
+    low: float | None = None
+    high: float | None = None
+    bounds_low: float | None = None
+    bounds_high: float | None = None
+    chance_low: float | None = None
+    chance_high: float | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -137,7 +147,7 @@ class SaidRow:
 
 @dataclass(frozen=True)
 class Returns(Answer):
-    """Do riders come back, and does the fit hold. `today`: the date that `overdue` is counted to beside `as_of`."""
+    """Do riders come back, and does the fit hold."""
 
     rows_name: ClassVar[str] = "figures"
     n_fits: int
@@ -147,7 +157,6 @@ class Returns(Answer):
     curve: tuple[ReturnCurveRow, ...]
     at_risk: tuple[AtRiskRow, ...]
     comparisons: tuple[ComparisonRow, ...]
-    overdue: tuple[OverdueRow, ...]
+    held: tuple[HeldRow, ...]
     lasting: tuple[LastingRow, ...]
     said: tuple[SaidRow, ...]
-    today: date | None = None

@@ -3,15 +3,15 @@
 Only those who came back are seen. What is said of all rests on bounds that assume nothing of the others.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
+from dashboard.questions.followed.held import further_from_neutral
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_returns import LastingRow, SaidRow
 from dashboard.questions.returns.unseen import Left
@@ -31,15 +31,19 @@ _POINTS: Final = (0.0, 10.0)
 
 
 def lasting_rows(
-    warehouse: Warehouse, scope: Scope, left: Left, settings: Settings, remember: Remember | None = None
+    warehouse: Warehouse,
+    scope: Scope,
+    left: Left,
+    noise: Mapping[str, NoiseRow],
+    settings: Settings,
+    remember: Remember | None = None,
 ) -> Iterator[LastingRow]:
-    """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed."""
+    """Tilt (distance from neutral) and sway of each knee found again, of fits whose window has closed. `noise`: by outcome."""
     knees = read_or_cut(warehouse, scope, SQL / "returns_knees.sql", remember)
-    pairs = noise.pairs_of(warehouse, scope, remember)
     for outcome, unit in (("tilt", "deg"), ("sway", "mm")):
         before, after = (knees[f"{outcome}_{when}_{unit}"].astype(float) for when in ("left", "found"))
-        change = np.abs(after) - np.abs(before)
-        yield _lasting(outcome, knees, np.isfinite(before), change, left, noise.row_of(outcome, pairs, settings), settings)
+        change = further_from_neutral(before, after)
+        yield _lasting(outcome, knees, np.isfinite(before), change, left, noise[outcome], settings)
 
 
 def _lasting(

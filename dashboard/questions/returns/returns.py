@@ -1,28 +1,30 @@
 """Do riders come back, and does the fit hold: bookings, returns over closed windows, the curve of returns, what lasted."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.questions.data import noise as noise_question
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.followed.held import BECAME, HELD, NOT_HELD, became_of, followed_fits
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_returns import (
     AtRiskRow,
     ComparisonRow,
-    OverdueRow,
     ReturnCurveRow,
     ReturnFigure,
     Returns,
 )
+from dashboard.questions.returns.held import held_rows, held_words
 from dashboard.questions.returns.lasting import lasting_rows, said_rows
 from dashboard.questions.returns.unseen import Left
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import Levels, count_riders, levels_of_feet
 from dashboard.questions.selection.numbers import spoken_chance, spoken_percent, spoken_percents
-from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of, spoken_day
+from dashboard.questions.selection.scope import Scope, counted, scope_of
 from dashboard.questions.selection.selection import SPLITS, Selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
@@ -40,7 +42,8 @@ METHOD = {
     "were due; Kaplan-Meier where there are none; fits without an end, booked or not, are censored at the data's end",
     "comparison": "log-rank on the rates of coming back; other ends count as censored; fits taken as independent; "
     "a difference is told where p times the number of splits that may be asked for is below 1 - level",
-    "overdue": "open past the day it was due: by the data's last date, and by today's date, each told by its name",
+    "held": "a fit held where each knee that it left on record was found no further from neutral tilt at the follow-up's first "
+    "capture than it was left, up to MDC95 of all repeat captures; over fits whose window has closed, whenever they came",
     "split": "a fit takes the level that both of its feet have, else its feet differ; a fit has no side",
     "lasting": "first capture of the follow-up against the fit's last; held: no further from neutral (tilt), or no more sway, "
     "than MDC95; only those who came back are seen, so worst and best count the others as all lost or all held (Imbens-Manski)",
@@ -72,22 +75,26 @@ def ask(
     warehouse: Warehouse,
     selection: Selection,
     settings: Settings,
-    today: date | None = None,
+    noise: Noise | None = None,
     remember: Remember | None = None,
 ) -> Returns:
-    """Booking and return rates, the curve of returns with its numbers at risk, overdue bookings, what lasted.
+    """What became of the fits, booking and return rates, the curve of returns with its numbers at risk, what lasted.
 
-    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    `noise`: of all fits, which tells the smallest real change; without it that of the selected fits does.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     assert scope.as_of is not None  # there are fits, and each has a day
-    rows = read_or_cut(warehouse, scope, SQL / "returns_fits.sql", remember)
+    noise_rows = noise.noise if noise else noise_question.rows_of(warehouse, scope, settings, remember)
+    by_outcome = {row.outcome: row for row in noise_rows}
+    mdc95 = by_outcome["tilt"].mdc95 if by_outcome["tilt"].limit_low is not None else None
+    became = became_of(followed_fits(warehouse, scope, remember), mdc95)
+    rows = {**read_or_cut(warehouse, scope, SQL / "returns_fits.sql", remember), "became": became}
     groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
     left = Left(groups[0].where("is_followable"))
     figures = tuple(figure for group in groups for figure in _figures(group, settings))
-    parameters = {**scope.parameters, "today": today or scope.as_of}
-    overdue = tuple(OverdueRow(**row) for row in warehouse.rows(SQL / "returns_overdue.sql", parameters, **fragments()))
+    held = tuple(held_rows(left.rows["became"], left.rows["rider"], settings))
+    by_figure = {row.figure: row for row in figures if row.level is None}
     return Returns(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -95,15 +102,14 @@ def ask(
         method=_method(settings),
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{figures[2].words} {overdue_words(overdue, scope.as_of, today)}",
+        headline=f"{held_words(held, settings)} {by_figure['held'].words}",
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
         comparisons=tuple(_comparisons(selection.split, groups, settings)),
-        overdue=overdue,
-        lasting=tuple(lasting_rows(warehouse, scope, left, settings, remember)),
+        held=held,
+        lasting=tuple(lasting_rows(warehouse, scope, left, by_outcome, settings, remember)),
         said=tuple(said_rows(left, settings)),
-        today=today,
     )
 
 
@@ -149,6 +155,9 @@ def _figures(group: _Group, settings: Settings) -> Iterator[ReturnFigure]:
     yield _share(group, "booked_same_day", "fit", asked["has_booked_same_day"], asked["rider"], settings)
     yield _share(group, "booked", "fit", asked["has_booked"], asked["rider"], settings)
     yield _share(group, "return_rate", "fit", closed["has_returned"], closed["rider"], settings)
+    measured = np.isin(closed["became"], [BECAME.index(HELD), BECAME.index(NOT_HELD)])
+    held = closed["became"][measured] == BECAME.index(HELD)
+    yield _share(group, "held", "fit", held, closed["rider"][measured], settings)
     for number, code in enumerate(("all", "some", "none"), start=1):
         yield _share(group, f"setup_kept_{code}", "follow-up", kept[recorded] == number, rider[recorded], settings)
 
@@ -223,22 +232,11 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else value
 
 
-def overdue_words(rows: Sequence[OverdueRow], as_of: date, today: date | None) -> str:
-    """How many bookings are overdue by the data's last date and, where that is another day, by today's."""
-    n = sum(row.days_over is not None for row in rows)
-    some = counted(n, "booking") if n else "No booking"
-    is_one = n < 2
-    if today is None or today <= as_of:
-        return f"{some} {'is' if is_one else 'are'} overdue. Data up to {spoken_day(as_of)}."
-    n_today = sum(row.days_over_today is not None for row in rows)
-    now = f"{f'{n_today:,}' if n_today else 'none'} {'is' if n_today < 2 else 'are'} today, {spoken_day(today)}"
-    return f"{some} {'was' if is_one else 'were'} overdue on {spoken_day(as_of)}, the data's last day; {now}."
-
-
 _NAMES = {
     "booked_same_day": "Booked on the day",
     "booked": "Booked",
     "return_rate": "Came back",
+    "held": "Held, of those measured again",
     "setup_kept_all": "Setup kept whole",
     "setup_kept_some": "Setup kept in part",
     "setup_kept_none": "Setup not kept",
@@ -247,6 +245,7 @@ _WORDS = {
     "booked_same_day": "{share} of fits had a follow-up booked on the day ({interval}; {n}).",
     "booked": "{share} of fits had a follow-up booked within {booked_days} days ({interval}; {n}).",
     "return_rate": "{share} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
+    "held": "Of {n} measured again {share} held ({interval}).",
     "setup_kept_all": "At {share} of follow-ups the whole setup was still in use ({interval}; {n}).",
     "setup_kept_some": "At {share} of follow-ups a part of the setup was still in use ({interval}; {n}).",
     "setup_kept_none": "At {share} of follow-ups nothing of the setup was still in use ({interval}; {n}).",

@@ -14,8 +14,10 @@ from dashboard.questions.selection.answers import Answer
 class RiderRow:
     """One rider over the selected fits; tilt and side difference (right less left) as the last fit left them.
 
-    follow_up: overdue (open past its day), due (open), returned, missed (missed or cancelled, none open), none (not booked).
-    look: what deserves a look, any of overdue, side_difference and flag (the last fit that can be judged is flagged).
+    became: what became of the last fit that asks for a follow-up (held, not_held, not_measured, not_seen, waiting), which was
+    on `fit_date`; empty where the selection holds none. follow_up: by today's date: over (open past its day), due (of today),
+    booked (ahead), came, closed (missed or cancelled, none open), none (not booked); due_on: of an open one. look: what
+    deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is flagged).
     """
 
     rider_id: str
@@ -23,6 +25,8 @@ class RiderRow:
     n_fits: int
     first_date: date
     last_date: date
+    fit_date: date | None
+    became: str
     tilt_left_deg: float | None
     tilt_right_deg: float | None
     side_difference_deg: float | None
@@ -50,7 +54,11 @@ class Riders(Answer):
 
 @dataclass(frozen=True)
 class FitRow:
-    """One fit of the rider, by date, with the sessions before and after it and what happened to the knees in words."""
+    """One fit of the rider, by date, with the sessions before and after it and what happened to the knees in words.
+
+    became: as in RiderRow, None of a visit that asks for no follow-up; seen_on: the day of its follow-up; told: arrival,
+    departure and follow-up in one sentence.
+    """
 
     session_id: str
     session_date: date
@@ -67,13 +75,17 @@ class FitRow:
     previous_session_id: str | None
     next_session_id: str | None
     words: str
+    became: str | None = None
+    seen_on: date | None = None
+    told: str = ""
 
 
 @dataclass(frozen=True)
 class KneeRow:
     """One knee from a fit's first capture to its last, on one outcome in `unit`; mdc95: the change that noise alone can make.
 
-    verdict: changed (by more than mdc95), unclear, or unknown (not recorded at both ends, or the noise is not known).
+    verdict: changed (by more than mdc95), unclear, or unknown (not recorded at both ends, or the noise is not known). found:
+    tilt at the follow-up's first capture; further: how much further from neutral that is than at departure, negative: nearer.
     """
 
     session_id: str
@@ -85,6 +97,8 @@ class KneeRow:
     change: float | None
     mdc95: float | None
     verdict: str
+    found: float | None = None
+    further: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,13 +193,15 @@ class FollowUpRow:
 class RiderTimeline(Answer):
     """What happened to one rider, fit after fit and capture after capture.
 
-    noise: the typical error and MDC95 of tilt, sway and offset over all fits of the warehouse; None where they are not known.
+    noise: the typical error and MDC95 of tilt, sway and offset over all fits of the warehouse; none where they are not known.
+    told_id: the session whose sentence is the headline: the last fit that asks for a follow-up, else the last visit.
     """
 
     rows_name: ClassVar[str] = "captures"
     n_fits: int
     n_riders: int
     headline: str
+    told_id: str
     rider: RiderRow
     riding: str | None
     captures: tuple[CaptureRow, ...]

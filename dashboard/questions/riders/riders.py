@@ -3,6 +3,7 @@
 from datetime import date
 
 from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.followed.held import known_noise
 from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
 from dashboard.questions.riders.riders_list import listed
 from dashboard.questions.riders.riders_timeline import timeline
@@ -23,10 +24,11 @@ def ask(
 ) -> Riders | RiderTimeline:
     """One rider's timeline, else the list of riders; without `noise` no change is told from chance.
 
-    `today`: what is overdue is counted to this day too; without it to the data's last date alone.
+    `today`: what is due is told by this day; without it by the data's last date.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     if len(selection.rider) == 1:
         return timeline(warehouse, scope, selection, settings, noise, today)
-    return listed(warehouse, scope, selection, settings, today, remember)
+    known = known_noise(noise)
+    return listed(warehouse, scope, selection, settings, known["tilt"].mdc95 if "tilt" in known else None, today, remember)

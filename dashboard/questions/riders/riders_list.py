@@ -1,6 +1,7 @@
 """The riders of a selection, those with most that deserves a look first, and what it is."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from datetime import date
 from functools import lru_cache
 from typing import Any
@@ -9,29 +10,39 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.coaching.agreement_flags import Judged, judged_fits
+from dashboard.questions.followed.held import (
+    BECAME,
+    HELD,
+    NOT_HELD,
+    NOT_MEASURED,
+    NOT_SEEN,
+    WAITING,
+    became_of,
+    followed_fits,
+)
 from dashboard.questions.memory.rows_on_demand import Columns, RowsOnDemand
 from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
 from dashboard.questions.selection.every_fit import Remember
-from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import Scope, counted, fragments, spoken_day
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
-from shared.statistics.proportions import wilson_interval
 from shared.warehouse import Warehouse
 
 METHOD = {
     "tilt": "both knees at the last capture of the rider's last fit in the selection",
+    "became": "of the last fit that asks for a follow-up; a fit held where each knee that it left on record was found no "
+    "further from neutral tilt at the follow-up's first capture than it was left, up to MDC95; not seen again: its window has "
+    "closed by the data's last date",
     "side_difference": "right less left; it remains where it is the limit or more",
-    "follow_up": "by the data's last date: overdue: a booking open past the day it was due; missed: missed or cancelled, and "
-    "none open; what deserves a look is overdue by today's date",
-    "flag": "the last fit that can be judged is not as the exam suggests; a flag asks for a look together and is no verdict",
+    "follow_up": "by today's date: over: a booking open past the day it was due; closed: missed or cancelled, and none open",
+    "flag": "the last fit that can be judged is far from the exam, with nothing come out better; it asks for a look together "
+    "and is no verdict",
     "order": "those with most reasons for a look first, and of these the newest fit first",
 }
-OVERDUE, SIDE_DIFFERENCE, FLAG = "overdue", "side_difference", "flag"
-# Open past its day by the data's last date already.
-_OVERDUE_BEFORE = "overdue_before"
-REASONS = (OVERDUE, SIDE_DIFFERENCE, FLAG)
+OVERDUE, LOST, SIDE_DIFFERENCE, FLAG = "overdue", "not_held", "side_difference", "flag"
+REASONS = (OVERDUE, LOST, SIDE_DIFFERENCE, FLAG)
 # The first fields of a RiderRow, in its order, as SQL tells them.
 _READ = (
     "rider_id",
@@ -39,6 +50,8 @@ _READ = (
     "n_fits",
     "first_date",
     "last_date",
+    "fit_date",
+    "became",
     "tilt_left_deg",
     "tilt_right_deg",
     "side_difference_deg",
@@ -52,11 +65,13 @@ def listed(
     scope: Scope,
     selection: Selection,
     settings: Settings,
+    mdc95: float | None = None,
     today: date | None = None,
     remember: Remember | None = None,
 ) -> Riders:
-    """Lists every rider of the selection; `today`: as in rider_rows."""
-    rows = rider_rows(warehouse, scope, judged_fits(warehouse, scope, settings, remember), settings, today)
+    """Lists every rider of the selection; `mdc95` and `today`: as in rider_rows."""
+    judged = judged_fits(warehouse, scope, settings, remember)
+    rows = rider_rows(warehouse, scope, judged, settings, mdc95, today, remember)
     return Riders(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -64,29 +79,38 @@ def listed(
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(rows.columns, settings, scope.as_of, today),
+        headline=_headline(rows.columns, settings),
         riders=rows,
     )
 
 
 def rider_rows(
-    warehouse: Warehouse, scope: Scope, judged: Judged, settings: Settings, today: date | None = None
+    warehouse: Warehouse,
+    scope: Scope,
+    judged: Judged,
+    settings: Settings,
+    mdc95: float | None = None,
+    today: date | None = None,
+    remember: Remember | None = None,
 ) -> RowsOnDemand[RiderRow]:
     """One row a rider, those with most reasons first, then the newest fit; of its columns REASONS tell what deserves a look.
 
-    A follow-up is overdue by the data's last date or by `today`.
+    `mdc95`: the smallest real change of tilt; without it no fit is told to have held. A follow-up is over by `today`, and by
+    the data's last date where that is later.
     """
     n_judged, n_flagged, is_flagged = _flags(judged, scope.n_riders)
-    riders = warehouse.arrays(SQL / "riders_list.sql", scope.parameters, **fragments())
+    by = max(filter(None, (today, scope.as_of)), default=None)
+    riders = warehouse.arrays(SQL / "riders_list.sql", {**scope.parameters, "today": by}, **fragments())
     rider, difference = riders["rider"], riders["side_difference_deg"].astype(float)
-    before = riders["follow_up"] == OVERDUE
-    due = (riders["follow_up"] == "due") & (_days(riders["due_on"]) < np.datetime64(today or "NaT", "D"))
+    became, fit_date = _last_fits(followed_fits(warehouse, scope, remember), riders["rider_no"], mdc95)
     columns = {
-        **{name: riders[name] for name in _READ},
+        **{name: riders[name] for name in _READ if name in riders},
+        "fit_date": fit_date,
+        "became": became,
         "n_judged_fits": n_judged[rider],
         "n_flagged_fits": n_flagged[rider],
-        _OVERDUE_BEFORE: before,
-        OVERDUE: before | due,
+        OVERDUE: riders["follow_up"] == "over",
+        LOST: became == NOT_HELD,
         SIDE_DIFFERENCE: np.abs(difference) >= settings.knee.side_difference_deg,
         FLAG: is_flagged[rider],
     }
@@ -96,12 +120,23 @@ def rider_rows(
     return RowsOnDemand({name: column[order] for name, column in columns.items()}, _made)
 
 
+def _last_fits(fits: Mapping[str, Any], rider_no: NDArray[Any], mdc95: float | None) -> tuple[NDArray[Any], NDArray[Any]]:
+    """What became of each rider's last fit that asks for a follow-up, and its day; empty and NaT where there is none."""
+    last = np.full(int(rider_no.max(initial=-1)) + 1, -1)
+    # Fits stand by date: the last of a rider's places stays.
+    last[fits["rider"]] = np.arange(len(fits["rider"]))
+    place = last[rider_no]
+    ends = np.array([*BECAME, ""], dtype=object)[np.append(became_of(fits, mdc95), len(BECAME))]
+    days = np.append(_days(fits["session_date"]), np.datetime64("NaT", "D"))
+    return ends[place], days[place]
+
+
 def _made(columns: Columns) -> Iterator[RiderRow]:
     """Makes the rows of the list from its columns."""
-    overdue_on = np.where(columns[OVERDUE], _days(columns["due_on"]), np.datetime64("NaT"))
+    over_on = np.where(columns[OVERDUE], _days(columns["due_on"]), np.datetime64("NaT"))
     remaining = np.where(columns[SIDE_DIFFERENCE], columns["side_difference_deg"].astype(float), np.nan)
     # Thousands of riders stand alike, and are told in the same words.
-    reasons = (_values(overdue_on), columns[_OVERDUE_BEFORE].tolist(), _values(remaining), columns[FLAG].tolist())
+    reasons = (_values(over_on), columns[LOST].tolist(), _values(remaining), columns[FLAG].tolist())
     looks = map(lru_cache(maxsize=None)(_look), *reasons)
     read = (columns[name] for name in (*_READ, "n_judged_fits", "n_flagged_fits"))
     for row, look in zip(zip(*map(_values, read), strict=True), looks, strict=True):
@@ -110,7 +145,7 @@ def _made(columns: Columns) -> Iterator[RiderRow]:
 
 def _flags(judged: Judged, n_riders: int) -> tuple[Any, Any, Any]:
     """Each rider's fits that can be judged, those flagged, and whether the last one is; riders in order of id."""
-    rider, flagged = judged.fits["rider"][judged.is_judged], ~judged.agrees[judged.is_judged]
+    rider, flagged = judged.fits["rider"][judged.is_judged], judged.to_look_at[judged.is_judged]
     is_flagged = np.zeros(n_riders, dtype=bool)
     # Fits stand by date: the last of a rider's values stays.
     is_flagged[rider] = flagged
@@ -134,45 +169,31 @@ def _values(column: NDArray[Any]) -> list[Any]:
     return values
 
 
-def _look(overdue_on: date | None, is_before: bool, difference: float | None, is_flagged: bool) -> tuple[str, str]:
-    """What deserves a look, and why in a sentence; None is not overdue, and no difference that remains. `is_before`: overdue by
-    the data's last date already."""
+def _look(over_on: date | None, is_lost: bool, difference: float | None, is_flagged: bool) -> tuple[str, str]:
+    """What deserves a look, and why in a sentence; None is not over, and no difference that remains."""
     reasons = {}
-    if overdue_on is not None:
-        reasons[OVERDUE] = f"follow-up overdue {'' if is_before else 'today, '}since {spoken_day(overdue_on)}"
+    if over_on is not None:
+        reasons[OVERDUE] = f"follow-up over since {spoken_day(over_on)}"
+    if is_lost:
+        reasons[LOST] = "last fit did not hold"
     if difference is not None:
         side = "right" if difference > 0 else "left"
         size = spoken(abs(difference), 1, "°")
         reasons[SIDE_DIFFERENCE] = f"{size} between the knees remain, the {side} one further out"
     if is_flagged:
-        reasons[FLAG] = "last fit not as the exam suggests"
+        reasons[FLAG] = "last fit far from the exam, and nothing came out better"
     words = " ".join(f"{reason[0].upper()}{reason[1:]}." for reason in reasons.values())
     return ", ".join(reasons), words or "Nothing that asks for a look."
 
 
-def _headline(riders: Columns, settings: Settings, as_of: date | None, today: date | None) -> str:
-    n_measured = int(np.isfinite(riders["side_difference_deg"].astype(float)).sum())
-    left, flagged = (int(riders[reason].sum()) for reason in (SIDE_DIFFERENCE, FLAG))
-    judged = int((riders["n_judged_fits"] > 0).sum())
+def _headline(riders: Columns, settings: Settings) -> str:
+    n = Counter(riders["became"].tolist())
+    told = sum(n[end] for end in BECAME)
     limit = f"{settings.knee.side_difference_deg:g}°"
-    share = ""
-    if n_measured >= settings.minimum.rows_shown:
-        left_share = wilson_interval([left], [n_measured], settings.intervals.level)
-        ends = spoken_percents(left_share.low[0], left_share.high[0])
-        share = f" ({spoken_percent(left_share.estimate[0])}, {ends})"
+    over, remain, flagged = (int(riders[reason].sum()) for reason in (OVERDUE, SIDE_DIFFERENCE, FLAG))
+    unknown = n[NOT_MEASURED] + n[NOT_SEEN] + n[WAITING]
     return (
-        f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
-        f"or more; {_overdue_words(riders, as_of, today)}; the last fit of {flagged:,} of "
-        f"{judged:,} that can be judged is not as the exam suggests."
-    )
-
-
-def _overdue_words(riders: Columns, as_of: date | None, today: date | None) -> str:
-    """How many riders have an overdue follow-up by the data's last date and, where that is another day, by today's."""
-    before, now = (int(riders[name].sum()) for name in (_OVERDUE_BEFORE, OVERDUE))
-    if as_of is None or today is None or today <= as_of:
-        return f"{before:,} {'has' if before == 1 else 'have'} an overdue follow-up"
-    return (
-        f"{before:,} had an overdue follow-up on {spoken_day(as_of)}, the data's last day, and {now:,} "
-        f"{'has' if now == 1 else 'have'} today, {spoken_day(today)}"
+        f"Of {counted(told, 'rider')} the last fit held for {n[HELD]:,}, did not for {n[NOT_HELD]:,}, and for {unknown:,} it "
+        f"is not known; {over:,} {'has' if over == 1 else 'have'} a follow-up over, {remain:,} left with a side difference of "
+        f"{limit} or more, and for {flagged:,} the last fit is not as the exam suggests."
     )

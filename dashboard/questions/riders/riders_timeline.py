@@ -1,14 +1,17 @@
 """One rider's timeline: every fit and capture in order, what changed between them, and what of it is more than noise."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
+from math import isfinite
 from typing import Any
 
 from dashboard.questions.coaching.agreement_flags import Judged, judged_with_ids
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.coaching.answers_agreement import LookRow
-from dashboard.questions.data.answers_noise import Noise, NoiseRow
+from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.followed.held import BECAME, SIDES, became_of, followed_fits, further_from_neutral, known_noise
 from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import (
     BikeRow,
@@ -22,6 +25,7 @@ from dashboard.questions.riders.answers_riders import (
 )
 from dashboard.questions.riders.riders_list import METHOD as LIST_METHOD
 from dashboard.questions.riders.riders_list import rider_rows
+from dashboard.questions.riders.riders_told import told_of
 from dashboard.questions.riders.riders_words import (
     CHANGED,
     NOT_RECORDED,
@@ -34,7 +38,7 @@ from dashboard.questions.riders.riders_words import (
     setup_words,
 )
 from dashboard.questions.selection.levels import exam_fragments
-from dashboard.questions.selection.scope import Scope, spoken_day
+from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -50,7 +54,6 @@ METHOD = {
 }
 _COLUMNS = {"tilt": "knee_tilt_deg", "sway": "knee_sway_mm", "offset": "knee_offset_mm"}
 _UNITS = {"tilt": "deg", "sway": "mm", "offset": "mm"}
-VISITS = {"first": "first fit", "follow_up": "follow-up", "refit": "refit"}
 Row = dict[str, Any]
 
 
@@ -63,12 +66,16 @@ def timeline(
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
 
     judged = judged_with_ids(warehouse, scope, settings)
-    [rider] = rider_rows(warehouse, scope, judged, settings, today)
     known = known_noise(noise)
+    mdc95 = known["tilt"].mdc95 if "tilt" in known else None
+    [rider] = rider_rows(warehouse, scope, judged, settings, mdc95, today)
     fits, captures = rows("fits"), rows("captures")
     fitter_of = {fit["session_id"]: fit["fitter_id"] for fit in fits}
-    knees = tuple(_knees(captures, _judged_by(noise, known), fitter_of))
-    fit_rows = tuple(_fit(fit, [knee for knee in knees if knee.session_id == fit["session_id"]]) for fit in fits)
+    became, found = _followed(warehouse, scope, mdc95, {fit["fit_no"]: fit["session_id"] for fit in fits})
+    knees = tuple(_with_found(knee, found) for knee in _knees(captures, _judged_by(noise, known), fitter_of))
+    bookings = tuple(FollowUpRow(**row) for row in rows("follow_ups"))
+    fit_rows = _told(fits, knees, bookings, became, mdc95, max(filter(None, (today, scope.as_of))))
+    told = next((fit for fit in reversed(fit_rows) if fit.became), fit_rows[-1])
     return RiderTimeline(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -76,7 +83,8 @@ def timeline(
         method=METHOD,
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=headline_of(fit_rows[-1]),
+        headline=told.told,
+        told_id=told.session_id,
         rider=rider,
         riding=fits[-1]["riding"],
         captures=tuple(_captures(captures)),
@@ -85,28 +93,69 @@ def timeline(
         exams=tuple(ExamRow(**row) for row in rows("exams")),
         ratings=tuple(RatingRow(**row) for row in rows("ratings")),
         bike=tuple(BikeRow(**row) for row in rows("bike")),
-        follow_ups=tuple(FollowUpRow(**row) for row in rows("follow_ups")),
+        follow_ups=bookings,
         look_at=tuple(_look_at(judged)),
         noise=tuple(known.values()),
     )
 
 
-def headline_of(fit: FitRow) -> str:
-    """Says what happened at one fit, as in: At the fit of 3 May 2026, left tilt went …"""
-    return f"At the {VISITS[fit.visit_kind]} of {spoken_day(fit.session_date)}, {fit.words}"
+def _followed(
+    warehouse: Warehouse, scope: Scope, mdc95: float | None, sessions: Mapping[int, str]
+) -> tuple[dict[str, str], dict[tuple[str, str], tuple[float, float]]]:
+    """What became of each fit that asks for a follow-up, and the tilt of its knees as it left them and as they were found."""
+    fits = followed_fits(warehouse, scope)
+    became, found = {}, {}
+    for place, (fit_no, end) in enumerate(zip(fits["fit_no"].tolist(), became_of(fits, mdc95).tolist(), strict=True)):
+        became[sessions[fit_no]] = BECAME[end]
+        for side in SIDES:
+            left, again = (float(fits[f"tilt_{side}_{when}_deg"][place]) for when in ("departure", "found"))
+            if isfinite(again):
+                found[sessions[fit_no], side] = (left, again)
+    return became, found
 
 
-def known_noise(noise: Noise | None) -> dict[str, NoiseRow]:
-    """The typical errors that come from repeat captures; what stands in for one elsewhere is a guess here."""
-    return {row.outcome: row for row in noise.noise if row.limit_low is not None} if noise else {}
+def _with_found(knee: KneeRow, found: Mapping[tuple[str, str], tuple[float, float]]) -> KneeRow:
+    """The knee with its tilt as the follow-up found it."""
+    ends = found.get((knee.session_id, knee.side)) if knee.outcome == "tilt" else None
+    if ends is None:
+        return knee
+    further = float(further_from_neutral(*ends))
+    return replace(knee, found=ends[1], further=further if isfinite(further) else None)
 
 
-def _fit(fit: Row, knees: Sequence[KneeRow]) -> FitRow:
-    given = {name: value for name, value in fit.items() if name != "riding"}
-    return FitRow(**given, words=fit_words(knees, fit["n_captures"]))
+def _told(
+    fits: Sequence[Row],
+    knees: Sequence[KneeRow],
+    bookings: Sequence[FollowUpRow],
+    became: Mapping[str, str],
+    mdc95: float | None,
+    today: date,
+) -> tuple[FitRow, ...]:
+    """Every fit with its own sentence."""
+    rows = {}
+    for fit in fits:
+        session = fit["session_id"]
+        given = {name: value for name, value in fit.items() if name not in ("riding", "fit_no")}
+        of_fit = [knee for knee in knees if knee.session_id == session]
+        rows[session] = FitRow(**given, words=fit_words(of_fit, fit["n_captures"]), became=became.get(session))
+    followed = {row.returned_session_id: rows.get(row.session_id) for row in bookings}
+    return tuple(
+        replace(
+            row,
+            told=told_of(
+                row,
+                [knee for knee in knees if knee.session_id == session and knee.outcome == "tilt"],
+                [booking for booking in bookings if booking.session_id == session],
+                followed.get(session),
+                mdc95,
+                today,
+            ),
+        )
+        for session, row in rows.items()
+    )
 
 
-def _judged_by(noise: Noise | None, known: Mapping[str, NoiseRow]) -> dict[tuple[str, str], float | None]:
+def _judged_by(noise: Noise | None, known: Mapping[str, Any]) -> dict[tuple[str, str], float | None]:
     """The smallest real change of each outcome that a fitter's fits are judged by, and of any other fitter's ("")."""
     own = {(row.level, row.outcome): row.judged_by for row in (noise.groups if noise else ()) if row.group == "fitter"}
     own = {key: limit for key, limit in own.items() if key[1] in known}
@@ -121,7 +170,7 @@ def _knees(
         rows = list(of_fit)
         first, last = rows[0]["capture_no"], rows[-1]["capture_no"]
         ends = {(row["side"], row["capture_no"]): row for row in rows}
-        for side in ("left", "right"):
+        for side in SIDES:
             for outcome, column in _COLUMNS.items():
                 arrival, departure = (ends.get((side, number), {}).get(column) for number in (first, last))
                 has_both = arrival is not None and departure is not None and last > first

@@ -5,6 +5,8 @@ from datetime import date
 from typing import ClassVar
 
 from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.spans import Span
+from dashboard.questions.studio.headline_figures import NOT_ENOUGH
 from shared.statistics.told import direction
 
 
@@ -27,9 +29,10 @@ class PeriodRow:
 
 @dataclass(frozen=True)
 class PeriodChangeRow:
-    """This period less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares).
+    """This period (`estimate`) less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares).
 
-    q_value: among all comparisons of the answer; `told` is higher, lower or no clear change.
+    q_value: among all comparisons of the answer; `told` is higher, lower or no clear change; `judged` says it as better, worse,
+    no clear change or not enough yet.
     """
 
     figure: str
@@ -37,6 +40,8 @@ class PeriodChangeRow:
     unit: str
     n_this: int
     n_against: int
+    estimate: float | None
+    estimate_against: float | None
     difference: float | None
     low: float | None
     high: float | None
@@ -45,6 +50,7 @@ class PeriodChangeRow:
     n_riders_against: int = 0
     p_value: float | None = None
     q_value: float | None = None
+    judged: str = NOT_ENOUGH
 
     @property
     def told(self) -> str:
@@ -52,12 +58,38 @@ class PeriodChangeRow:
 
 
 @dataclass(frozen=True)
-class Periods(Answer):
-    """The four headline figures of a period beside the period before and the same period a year before."""
+class KneesRow:
+    """What became of the knees of one period (`which`): `outcome` is better, no_clear_change or worse.
 
-    rows_name: ClassVar[str] = "periods"
+    Better and worse are by more than the noise; the three shares of `n` knees add up to one.
+    """
+
+    which: str
+    outcome: str
+    n: int
+    n_outcome: int
+    share: float | None
+    low: float | None
+    high: float | None
+    n_riders: int = 0
+
+
+@dataclass(frozen=True)
+class Periods(Answer):
+    """The four headline figures of a period beside the period before and the same period a year before.
+
+    Without dates the period is the last full month by today's calendar (`is_last_month`).
+    """
+
+    rows_name: ClassVar[str] = "changes"
     n_fits: int
     n_riders: int
     headline: str
     periods: tuple[PeriodRow, ...]
     changes: tuple[PeriodChangeRow, ...]
+    knees: tuple[KneesRow, ...]
+    is_last_month: bool = False
+
+    def spans(self) -> dict[str, Span]:
+        """The three periods by which they are: this, before, year_before."""
+        return {row.which: Span(row.date_from, row.date_to) for row in self.periods}

@@ -18,6 +18,7 @@ from dashboard.questions.selection.scope import Scope, counted, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
+from dashboard.questions.studio.headline_figures import HEADLINE
 from dashboard.questions.symmetry.both_sides import side_difference
 from shared.settings import Settings
 from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
@@ -26,19 +27,21 @@ from shared.statistics.told import direction
 from shared.warehouse import Warehouse
 
 METHOD = {
-    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 (of the fit's own "
-    "fitter, where fitters' captures scatter differently) from arrival to departure",
+    "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
     "side_difference_left": "share of fits whose tilt differs between the knees by the limit or more at departure",
     "return_rate": "share of fits attended again within the window, of the fits whose window has closed",
-    "comfort_gained": "mean change in comfort from arrival to departure, 0 to 10",
+    "knees_better": "share of knees whose tilt came nearer to neutral by more than MDC95 (of the fit's own "
+    "fitter, where fitters' captures scatter differently) from arrival to departure",
     "intervals": "shares: Wilson on the effective number; means: t; both allow for several rows of one rider",
 }
 _NO_DAYS = np.array([], "datetime64[D]")
+# What may become of a knee from arrival to departure, in the order of telling.
+KNEE_OUTCOMES = ("better", "no_clear_change", "worse")
 
 
 @dataclass(frozen=True)
 class Measured:
-    """One figure's raw values: what is averaged, by rider and day of the fit."""
+    """One figure's raw values: what is averaged, by rider and day of the fit; of knees, `worse` flags those that are."""
 
     figure: str
     unit: str
@@ -47,6 +50,12 @@ class Measured:
     rider: NDArray[np.int64]
     day: NDArray[Any]
     refusal: str = ""
+    worse: NDArray[np.float64] | None = None
+
+    def hits(self, outcome: str) -> NDArray[np.float64]:
+        """1 for each knee of which one of KNEE_OUTCOMES is true, else 0."""
+        worse = np.zeros_like(self.values) if self.worse is None else self.worse
+        return {"better": self.values, "worse": worse, "no_clear_change": 1 - self.values - worse}[outcome]
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None = None) -> Studio:
@@ -73,14 +82,10 @@ def measured(
     warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: FitterNoise, remember: Remember | None = None
 ) -> Iterator[Measured]:
     """The raw values behind each headline figure; the trends chart the same ones."""
-    knees = read_or_cut(warehouse, scope, SQL / "studio_knees.sql", remember)
     fits = read_or_cut(warehouse, scope, SQL / "studio_fits.sql", remember)
-    if tilt_noise.mdc95 is None:
-        refusal = f"{_NAMES['knees_better']}: {tilt_noise.row.words.partition(': ')[2]}"
-        yield Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
-    else:
-        better = knees["nearer_neutral_deg"] > tilt_noise.limits(knees["fitter"])
-        yield Measured("knees_better", "share", "knee", better.astype(float), knees["rider"], knees["day"])
+    gained = fits["comfort_gained_points"].astype(float)
+    rated = np.isfinite(gained)
+    yield Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["day"][rated])
     difference = np.abs(side_difference(fits["tilt_left_departure"], fits["tilt_right_departure"]))
     both = np.isfinite(difference)
     left = (difference >= settings.knee.side_difference_deg).astype(float)
@@ -88,9 +93,17 @@ def measured(
     closed = fits["is_followable"].astype(bool)
     returned = fits["has_returned"].astype(float)
     yield Measured("return_rate", "share", "fit", returned[closed], fits["rider"][closed], fits["day"][closed])
-    gained = fits["comfort_gained_points"].astype(float)
-    rated = np.isfinite(gained)
-    yield Measured("comfort_gained", "points", "fit", gained[rated], fits["rider"][rated], fits["day"][rated])
+    yield _knees(warehouse, scope, tilt_noise, remember)
+
+
+def _knees(warehouse: Warehouse, scope: Scope, tilt_noise: FitterNoise, remember: Remember | None) -> Measured:
+    if tilt_noise.mdc95 is None:
+        refusal = f"{HEADLINE['knees_better']}: {tilt_noise.row.words.partition(': ')[2]}"
+        return Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
+    knees = read_or_cut(warehouse, scope, SQL / "studio_knees.sql", remember)
+    nearer, limits = knees["nearer_neutral_deg"], tilt_noise.limits(knees["fitter"])
+    better, worse = (nearer > limits).astype(float), (nearer < -limits).astype(float)
+    return Measured("knees_better", "share", "knee", better, knees["rider"], knees["day"], worse=worse)
 
 
 def estimate_of(values: NDArray[np.float64], rider: NDArray[np.int64], unit: str, settings: Settings) -> Estimate | None:
@@ -104,10 +117,13 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     n, n_riders = len(measured.values), count_riders(measured.rider)
     estimate = estimate_of(measured.values, measured.rider, measured.unit, settings)
     if estimate is None:
-        words = measured.refusal or f"{_NAMES[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
+        words = measured.refusal or f"{HEADLINE[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
     is_clear = measured.unit == "share" or direction(estimate.low, estimate.high, _q_value(estimate))
+    worse = float(measured.hits("worse").mean()) if measured.worse is not None else 0.0
     words = (_WORDS[measured.figure] if is_clear else _NO_CLEAR_CHANGE).format(
+        same=spoken_percent(max(0.0, 1 - estimate.estimate - worse)),
+        worse=spoken_percent(worse),
         moved="fell" if estimate.estimate < 0 else "rose",
         size=_written(abs(estimate.estimate), measured.unit),
         estimate=_written(estimate.estimate, measured.unit),
@@ -122,7 +138,7 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
 
 def _q_value(estimate: Estimate) -> float | None:
     """The q-value of one of the four headline figures, which are judged together as one family."""
-    return in_family([estimate.p_value], len(_NAMES))[0]
+    return in_family([estimate.p_value], len(HEADLINE))[0]
 
 
 def _trend(measured: Measured, settings: Settings) -> Iterator[StudioTrendRow]:
@@ -144,16 +160,11 @@ def _written_ends(low: float, high: float, unit: str) -> str:
     return spoken_percents(low, high) if unit == "share" else f"{spoken(low, 1)} to {spoken(high, 1)}"
 
 
-_NAMES = {
-    "knees_better": "Knees better",
-    "side_difference_left": "Side differences left",
-    "return_rate": "Riders who came back",
-    "comfort_gained": "Comfort gained",
-}
 _WORDS = {
-    "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}).",
+    "comfort_gained": "Comfort {moved} by {size} points of 10 on average ({interval}; {n} rated at both ends).",
     "side_difference_left": "{estimate} of fits ended with a side difference in tilt of {limit} or more ({interval}; {n}).",
     "return_rate": "{estimate} of fits were seen again within {days} days ({interval}; {n} whose window has closed).",
-    "comfort_gained": "Comfort {moved} by {size} points of 10 on average ({interval}; {n} rated at both ends).",
+    "knees_better": "{estimate} of knees left nearer to neutral than they came, by more than the noise ({interval}; {n}); "
+    "{same} showed no clear change, {worse} left further from it.",
 }
 _NO_CLEAR_CHANGE = "Comfort shows no clear change: {estimate} points of 10 on average ({interval}; {n} rated at both ends)."

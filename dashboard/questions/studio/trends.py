@@ -17,6 +17,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import studio
 from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.beside import Beside
+from dashboard.questions.studio.headline_figures import NAMES
 from dashboard.questions.studio.studio import Measured
 from dashboard.questions.studio.trends_charted import Charted, charts_of
 from dashboard.questions.studio.trends_fits import fits_of, notes_of
@@ -247,14 +248,3 @@ def headline_of(charted: list[Charted], every: str) -> str:
 
 def _written(value: float, unit: str) -> str:
     return spoken_percent(value) if unit == "share" else spoken(value, 1, "points" if unit == "points" else "")
-
-
-NAMES = {
-    "knees_better": "Knees better",
-    "side_difference_left": "Side differences left",
-    "return_rate": "Riders who came back",
-    "comfort_gained": "Comfort gained",
-    "booked": "Follow-ups booked",
-    "repeat_capture": "Repeat captures taken",
-    "captures_per_fit": "Captures a fit",
-}

@@ -1,6 +1,7 @@
 -- Answers: each selected fit, by date, with what the fitter wrote. Grain and key: one row a session (session_id).
 -- Inputs: mart.fits, core.fit_sessions.
 SELECT
+    fits.fit_no,
     fits.session_id,
     fits.session_date,
     fits.visit_kind,
@@ -10,6 +11,7 @@ SELECT
     fits.bike_kind,
     fits.n_captures,
     fits.riding,
+    fits.attended_on AS seen_on,
     sessions.sit_bone_width_mm,
     sessions.saddle_width_mm,
     sessions.saddle_condition,

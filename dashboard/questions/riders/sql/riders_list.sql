@@ -1,6 +1,6 @@
 -- Answers: each rider of the selected fits, the newest fit first. Grain and key: one row a rider (rider_id).
 -- Inputs: mart.fits, mart.feet, core.follow_ups. rider: number in the order of ids, from 0. Tilt is that of the departure
--- of the rider's last fit with a capture. overdue_on, due_on: the earliest open booking past its day, and ahead of it.
+-- of the rider's last fit with a capture. due_on: of the earliest open booking; follow_up tells it by today's date.
 -- Riders and fits are joined by their numbers: rider_no follows the ids, fit_no the date and the id of the session.
 WITH chosen AS MATERIALIZED (
     SELECT
@@ -44,10 +44,7 @@ studios AS (
 ),
 
 open_bookings AS (
-    SELECT
-        chosen.rider_no,
-        min(bookings.due_on) FILTER (WHERE bookings.due_on < CAST($as_of AS DATE)) AS overdue_on,
-        min(bookings.due_on) FILTER (WHERE bookings.due_on >= CAST($as_of AS DATE)) AS due_on
+    SELECT chosen.rider_no, min(bookings.due_on) AS due_on
     FROM chosen
     INNER JOIN core.follow_ups AS bookings ON bookings.session_id = chosen.session_id
     WHERE bookings.state = 'open' AND chosen.has_open_booking AND chosen.attended_on IS NULL
@@ -56,6 +53,7 @@ open_bookings AS (
 
 SELECT
     riders.rider_id,
+    riders.rider_no,
     row_number() OVER (ORDER BY riders.rider_no) - 1 AS rider,
     coalesce(studios.studios, riders.first_studio) AS studios,
     riders.n_fits,
@@ -65,13 +63,14 @@ SELECT
     right_foot.tilt_departure_deg AS tilt_right_deg,
     right_foot.tilt_departure_deg - left_foot.tilt_departure_deg AS side_difference_deg,
     CASE
-        WHEN open_bookings.overdue_on IS NOT NULL THEN 'overdue'
-        WHEN open_bookings.due_on IS NOT NULL THEN 'due'
-        WHEN riders.has_returned THEN 'returned'
-        WHEN riders.has_booked THEN 'missed'
+        WHEN open_bookings.due_on < CAST($today AS DATE) THEN 'over'
+        WHEN open_bookings.due_on = CAST($today AS DATE) THEN 'due'
+        WHEN open_bookings.due_on IS NOT NULL THEN 'booked'
+        WHEN riders.has_returned THEN 'came'
+        WHEN riders.has_booked THEN 'closed'
         ELSE 'none'
     END AS follow_up,
-    coalesce(open_bookings.overdue_on, open_bookings.due_on) AS due_on
+    open_bookings.due_on
 FROM riders
 LEFT JOIN studios ON studios.rider_no = riders.rider_no
 LEFT JOIN open_bookings ON open_bookings.rider_no = riders.rider_no

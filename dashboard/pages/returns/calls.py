@@ -1,0 +1,102 @@
+"""Whom to call today: one list, longest over first; where every other follow-up stands is folded."""
+
+from typing import Any, Final
+
+from dash import dcc
+
+from dashboard.components import html
+from dashboard.components.address import View
+from dashboard.components.chart import reading
+from dashboard.components.notes import data_note
+from dashboard.components.page import Desk, Show
+from dashboard.components.table import Column, csv_link, table
+from dashboard.figures.theme import NOTHING, day, number
+from dashboard.pages.returns import ids
+from dashboard.pages.returns.asked import Asked
+from dashboard.questions.returns.answers_calls import CallRow, Calls
+from dashboard.questions.selection.selection import Selection
+
+# So many calls stand on the page; the CSV holds them all.
+SHOWN: Final = 25
+WHY: Final = {"over": "follow-up over", "due": "follow-up due today", "not_booked": "no follow-up booked"}
+
+
+def layout() -> list[Any]:
+    return [ids.CALLS]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    def show(view: View, theme: str | None) -> Any:
+        asked = Asked.of(desk, view, theme)
+        answer: Any = desk.asker.ask("calls", asked.selection)
+        return called(asked, answer)
+
+    return {ids.CALLS: show}
+
+
+def called(asked: Asked, answer: Calls) -> list[Any]:
+    """The sentence, the list, what stands behind it."""
+    rows = answer.calls[:SHOWN]
+    n = len(answer.calls)
+    caption = "Calls, longest over first" if n <= SHOWN else f"The first {SHOWN} of {n:,} calls, longest over first"
+    whole = csv_link(asked.desk.csv("calls", "calls", asked.selection), f"all {n:,} calls") if n > SHOWN else None
+    return [
+        html.H2(answer.headline, className="section-title"),
+        table(caption, _columns(asked.desk), rows, row_key="session_id", table_id="returns-call-list")
+        if rows
+        else html.P("No follow-up is due, and none waits to be booked."),
+        whole,
+        reading(*asked.words("calls", **asked.days)),
+        _behind(answer),
+        data_note(answer),
+    ]
+
+
+def _columns(desk: Desk) -> list[Column]:
+    def rider(row: CallRow) -> dcc.Link:
+        query = Selection(rider=(row.rider_id,)).query()
+        return dcc.Link(row.rider_id, href=desk.addresses.page("riders", query, {"fit": row.session_id}))
+
+    return [
+        Column("Rider", rider),
+        Column("Why", lambda row: WHY[row.state]),
+        Column("Days over", lambda row: number(row.days_over, "count"), ("days_over",), numeric=True),
+        Column("Due", lambda row: day(row.due_on) if row.due_on else NOTHING),
+        Column("Studio", lambda row: row.studio_id),
+        Column("Fitter", lambda row: row.fitter_id),
+    ]
+
+
+def _behind(answer: Calls) -> html.Details:
+    """Where every follow-up stands today, and what is booked ahead."""
+    states = table(
+        "Every fit that asks for a follow-up, by where it stands today",
+        [
+            Column("Where it stands", lambda row: row.words.partition(": ")[2].rstrip(".").capitalize()),
+            Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+        ],
+        answer.states,
+        row_key="state",
+        table_id="returns-states",
+    )
+    booked = table(
+        "Booked ahead",
+        [
+            Column("Rider", lambda row: row.rider_id),
+            Column("Due", lambda row: day(row.due_on)),
+            Column("Days ahead", lambda row: number(row.days_ahead, "count"), ("days_ahead",), numeric=True),
+            Column("Studio", lambda row: row.studio_id),
+            Column("Fitter", lambda row: row.fitter_id),
+        ],
+        answer.booked,
+        row_key="session_id",
+        table_id="returns-booked",
+    )
+    return html.Details(
+        [
+            html.Summary("All follow-ups by where they stand today, and what is booked ahead"),
+            states,
+            booked if answer.booked else None,
+        ],
+        className="more",
+    )

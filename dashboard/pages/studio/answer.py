@@ -1,0 +1,127 @@
+"""The answer: four figures against the period before and a year before, and what to do now."""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import replace
+from typing import Any
+
+from dashboard.components import html
+from dashboard.components.address import View, query_for
+from dashboard.components.chart import chart
+from dashboard.components.next_steps import NextStep, next_steps
+from dashboard.components.page import Desk, PageView, Show, place
+from dashboard.components.table import table
+from dashboard.components.text import paragraphs
+from dashboard.figures.better import alternative, periods_figure
+from dashboard.figures.theme import number
+from dashboard.pages.studio import ids
+from dashboard.pages.studio.chosen import dated, periods_of
+from dashboard.pages.studio.tables import change_columns
+from dashboard.pages.studio.words import TEXT
+from dashboard.questions.selection.scope import counted, spoken_day
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.selection.spans import spoken_span
+from dashboard.questions.studio.answers_periods import Periods
+from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
+
+
+def layout() -> list[Any]:
+    return [html.Div([place(ids.PICTURE), place(ids.TODO)], className="answer-and-todo")]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {
+        ids.PICTURE: lambda view, theme: _picture(desk, periods_of(desk, view), theme),
+        ids.TODO: lambda view, _: _todo(desk, view),
+    }
+
+
+def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
+    spans = answer.spans()
+    before, year_before = spoken_span(spans["before"]), spoken_span(spans["year_before"])
+    return [
+        chart(
+            periods_figure(answer, desk.asker.settings.goals, theme),
+            title=_title(answer),
+            alternative=alternative(answer.changes),
+            name="periods",
+            level=2,
+            table=table("The figures beside earlier periods", change_columns(spans), answer.changes),
+        ),
+        html.Div(
+            paragraphs(
+                TEXT["picture"], before=before, year_before=year_before, level=number(desk.level, "share"), knees=_knees(answer)
+            ),
+            className="reading",
+        ),
+    ]
+
+
+def _title(answer: Periods) -> str:
+    """How many of the figures are better, unchanged and worse than before."""
+    rows = [row.judged for row in answer.changes if row.against == "before"]
+    kinds = [f"{rows.count(kind)} {kind}" for kind in ("better", "no clear change", "worse", "not enough yet") if kind in rows]
+    return f"Beside {spoken_span(answer.spans()['before'])}: {', '.join(kinds)}"
+
+
+def _knees(answer: Periods) -> str:
+    """Better, no clear change and worse together, since the first alone would mislead."""
+    shares = {row.outcome: row for row in answer.knees if row.which == "this"}
+    if not shares or any(row.share is None for row in shares.values()):
+        return ""
+    told = ", ".join(f"{number(row.share, 'share')} {outcome.replace('_', ' ')}" for outcome, row in shares.items())
+    return f"Of {counted(next(iter(shares.values())).n, 'knee')}: {told}."
+
+
+def _todo(desk: Desk, view: View) -> html.Section:
+    """What waits, each with the count of the page that it leads to; what a reader may not see is left out."""
+    selection = dated(desk, view)[0]
+    steps: list[NextStep] = []
+    for find in (_calls, _fits, _rows_left_out, _rig, _age):
+        with suppress(StatisticsError, NotReleasedError, NotPermittedError):
+            steps += find(desk, selection)
+    return next_steps(steps, heading="To do")
+
+
+def _calls(desk: Desk, selection: Selection) -> Iterator[NextStep]:
+    """Whom to call today, whatever dates are looked at."""
+    today = replace(selection, date_from=None, date_to=None, rider=())
+    answer: Any = desk.asker.ask("calls", today)
+    if n := len(answer.calls):
+        words = f"{'call' if n == 1 else 'calls'} due today"
+        yield NextStep(words, desk.addresses.page("returns/calls", today.query()), n)
+
+
+def _fits(desk: Desk, selection: Selection) -> Iterator[NextStep]:
+    asked = replace(selection, rider=())
+    answer: Any = desk.asker.ask("agreement", asked)
+    if n := answer.n_to_look_at:
+        words = f"{'fit' if n == 1 else 'fits'} of these dates to look at with the fitter"
+        yield NextStep(words, desk.addresses.page("fitters/cases", asked.query()), n)
+
+
+def _rows_left_out(desk: Desk, selection: Selection) -> Iterator[NextStep]:
+    """Rows that are in no figure until they are mended, or their session comes; for those who may load them again."""
+    desk.asker.require_loading()
+    answer: Any = desk.asker.ask("data", Selection())
+    if n := sum(row.rejected + row.waiting for row in answer.tables):
+        yield NextStep(f"{'row' if n == 1 else 'rows'} left out, to mend", desk.addresses.page("data/left-out"), n)
+
+
+def _rig(desk: Desk, selection: Selection) -> Iterator[NextStep]:
+    answer: Any = desk.asker.ask("rig", replace(selection, rider=()))
+    if n := len(answer.findings):
+        words = f"{'finding' if n == 1 else 'findings'} on what the rig measures"
+        yield NextStep(words, desk.addresses.page("data", query_for("data", selection)), n)
+
+
+def _age(desk: Desk, selection: Selection) -> Iterator[NextStep]:
+    age = desk.asker.freshness()
+    if age.age_days is not None and age.age_days > 0 and age.newest_row is not None:
+        words = (
+            f"{'day' if age.age_days == 1 else 'days'} since the newest row, {spoken_day(age.newest_row)}: load what came since"
+        )
+        yield NextStep(words, desk.addresses.page("data"), age.age_days)
+
+
+VIEW = PageView("", "Answer", layout, shows)

@@ -1,0 +1,29 @@
+"""Which dates the Studio page tells of, and its answer over them: every view of the page shares both."""
+
+from dataclasses import replace
+from typing import cast
+
+from dashboard.components.address import View
+from dashboard.components.page import Desk
+from dashboard.components.period_chips import Chip, chip_shown, chips_of
+from dashboard.questions.selection.selection import Selection
+from dashboard.questions.studio.answers_periods import Periods
+
+
+def dated(desk: Desk, view: View) -> tuple[Selection, Chip | None]:
+    """The selection with the dates that the page tells of, and the span of the calendar that they are, if any.
+
+    Without dates that is the last full month by today's calendar, or all dates where the address says so.
+    """
+    # Of a fitter's own fits no day is left out.
+    closed = None if view.selection.fitter else desk.asker.closed_day
+    chip = chip_shown(chips_of(desk.asker.today(), closed), view, by_month=True)
+    selection = replace(chip.of(view.selection) if chip else view.selection, split=None)
+    if selection.date_from or selection.date_to:
+        return selection, chip
+    return replace(selection, date_from=None if closed else desk.asker.choices().first_date, date_to=closed), chip
+
+
+def periods_of(desk: Desk, view: View) -> Periods:
+    """The page's answer: the figures of those dates beside earlier ones."""
+    return cast(Periods, desk.asker.ask("periods", dated(desk, view)[0]))

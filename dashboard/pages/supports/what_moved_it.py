@@ -1,0 +1,85 @@
+"""What moved it: each support's told interval on tilt, sway and offset."""
+
+from typing import Any
+
+from dashboard.components import html
+from dashboard.components.address import View
+from dashboard.components.chart import chart, reading
+from dashboard.components.page import Desk, PageView, Show, place
+from dashboard.components.table import table
+from dashboard.components.text import paragraphs
+from dashboard.figures.effects import finding, in_order, told_panel, told_words
+from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, unit_words
+from dashboard.figures.theme import number
+from dashboard.pages.supports import ids
+from dashboard.pages.supports.asked import TEXT, effects
+from dashboard.pages.supports.tables import effect_columns
+from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.effects.needed import why_empty
+from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.selection import Selection
+
+
+def layout() -> list[Any]:
+    return [html.Div([place(ids.panel_of(outcome)) for outcome in MAIN_OUTCOMES], className="panels is-outcomes"), ids.MOVED]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    # Each place asks for its own outcome, so that the first picture does not wait for the others.
+    def panel_of(outcome: str) -> Show:
+        def show(view: View, theme: str | None) -> Any:
+            answer = effects(desk, view.selection, "overall", outcomes=(outcome,))
+            return panel(desk, view.selection, answer, outcome, theme)
+
+        return show
+
+    def show_words(view: View, _: str | None) -> Any:
+        return told(desk, effects(desk, view.selection, "overall"))
+
+    return {**{ids.panel_of(outcome): panel_of(outcome) for outcome in MAIN_OUTCOMES}, ids.MOVED: show_words}
+
+
+def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme: str | None) -> html.Figure:
+    """The picture of one outcome over its table."""
+
+    def empty(row: EffectRow) -> str:
+        return why_empty(row, desk.asker.settings)
+
+    return chart(
+        told_panel(answer.effects, outcome, empty, theme),
+        title=finding(answer.effects, outcome),
+        alternative=told_words(in_order(answer.effects, outcome), outcome, empty),
+        name=outcome,
+        level=2,
+        table=table(
+            f"{OUTCOMES[outcome].name}, in {unit_words(outcome)}",
+            effect_columns(),
+            in_order(answer.effects, outcome),
+            csv=desk.csv("effects", "effects", selection),
+            row_key="support",
+        ),
+    )
+
+
+def told(desk: Desk, answer: Effects) -> list[Any]:
+    """How the panels are read, and each figure in the answer's words."""
+    return [
+        reading(*paragraphs(TEXT["moved"], level=number(desk.level, "share"))),
+        html.Details(
+            [
+                html.Summary("Each figure in a sentence"),
+                *(part for outcome in MAIN_OUTCOMES for part in _sentences(answer, outcome)),
+            ],
+            className="more",
+        ),
+        html.Details([html.Summary("What the tables hold"), *paragraphs(TEXT["table"])], className="more"),
+    ]
+
+
+def _sentences(answer: Effects, outcome: str) -> tuple[html.H3, html.Ul]:
+    rows = in_order(answer.effects, outcome)
+    sentences = [html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}) for row in rows]
+    return html.H3(OUTCOMES[outcome].name, className="told-of"), html.Ul(sentences, className="families")
+
+
+VIEW = PageView("what-moved-it", "What moved it", layout, shows)
