@@ -16,8 +16,8 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 # span: "all" where Studio is to tell of all dates, since without dates it tells of the last month.
 SPAN: Final = "span"
 PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every", SPAN)
-# A rider belongs to this page, and goes no further.
-RIDERS: Final = "riders"
+# A rider belongs to these pages, and goes no further.
+OF_A_RIDER: Final = ("riders", "next")
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ def search_of(query: str, page_words: Mapping[str, str] | None = None) -> str:
 
 
 def query_for(page: str, selection: Selection) -> str:
-    """The selection as the query of a link to a page, by its relative path: without what belongs to Riders alone."""
-    return (selection if page == RIDERS else replace(selection, rider=())).query()
+    """The selection as the query of a link to a page, by its relative path: without what belongs to one rider alone."""
+    return (selection if page in OF_A_RIDER else replace(selection, rider=())).query()
 
 
 @dataclass(frozen=True)

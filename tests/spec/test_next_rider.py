@@ -96,8 +96,7 @@ def test_setups_are_ordered_by_distance_from_neutral_those_against_the_exam_apar
     first = next(row for row in rows(foreseen, "left", "off_neutral").values() if row.is_allowed and row.place == 1)
     assert first.setup == "a medium insole"
     assert foreseen.headline.startswith(
-        "Of feet like these, knees tended to stand nearest to neutral with: left, a medium insole: 3.7 to 2.8° from neutral; "
-        "right, no change told apart from as it is ("
+        "Nearest to neutral: left with a medium insole (3.7 to 2.8°); right: no change told apart from as it is ("
     )
 
 

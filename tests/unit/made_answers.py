@@ -244,6 +244,10 @@ class MadeAsker:
             from tests.unit.made_rig import made_rig
 
             return replace(made_rig(), selection=selection.as_dict())
+        if question in ("next", "foresight"):
+            from tests.unit.test_pages_next import ANSWER, RECORD
+
+            return replace(ANSWER if question == "next" else RECORD, selection=selection.as_dict())
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:

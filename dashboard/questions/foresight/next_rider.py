@@ -12,7 +12,7 @@ from dashboard.questions.foresight.answers_foresight import AlikeRow, Next, Next
 from dashboard.questions.foresight.foreseen_fits import BEYOND, told
 from dashboard.questions.foresight.knees import SIDES, Form, Knee, Setup, arrived, foot_type_of, forefoot_of, loaded
 from dashboard.questions.foresight.ready import LEVEL, Ready, ready
-from dashboard.questions.foresight.setups import NextSetup, next_setups
+from dashboard.questions.foresight.setups import AS_IT_IS, NextSetup, next_setups
 from dashboard.questions.foresight.targets import Targets, targets_of
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models.captures import Captures, captures_of_rows
@@ -86,7 +86,7 @@ def foreseen_next(
         is_silent=bool(silence),
         session_id=session_id,
         cautions=CAUTIONS,
-        side_difference_now=_difference(rows, lambda row: row.setup == "as it is"),
+        side_difference_now=_difference(rows, lambda row: row.setup == AS_IT_IS),
         side_difference_first=_difference(rows, lambda row: row.is_allowed and row.place == 1),
         setups=tuple(rows),
         alike=tuple(alike),
@@ -238,22 +238,22 @@ def _difference(rows: Sequence[NextRow], chosen: Any) -> float | None:
 
 def _headline(rows: Sequence[NextRow]) -> str:
     """For each side the allowed setup after which such knees stood nearest to neutral, where it differs from as it is."""
-    parts = []
+    nearest, others = [], []
     for side in SIDES:
         of_side = {row.setup: row for row in rows if row.side == side and row.outcome == "off_neutral" and row.is_allowed}
-        now = of_side["as it is"]
+        now = of_side[AS_IT_IS]
         first = min(of_side.values(), key=lambda row: row.place)
         if now.expected is None or first.expected is None:
-            parts.append(f"{side}, beyond our data")
+            others.append(f"{side}: beyond our data")
         elif first is now or now.is_tied:
-            parts.append(f"{side}, no change told apart from as it is ({spoken(now.expected, 1, '°')} from neutral)")
+            others.append(f"{side}: no change told apart from as it is ({spoken(now.expected, 1, '°')} from neutral)")
         else:
             ties = [row.setup for row in of_side.values() if row.is_tied]
             tied = f" or {' or '.join(ties)}" if ties else ""
-            parts.append(
-                f"{side}, {first.setup}{tied}: {spoken(now.expected, 1)} to {spoken(first.expected, 1, '°')} from neutral"
-            )
-    return f"Of feet like these, knees tended to stand nearest to neutral with: {'; '.join(parts)}."
+            nearest.append(f"{side} with {first.setup}{tied} ({spoken(now.expected, 1)} to {spoken(first.expected, 1, '°')})")
+    told = [f"Nearest to neutral: {', '.join(nearest)}"] if nearest else []
+    parts = [*told, *others]
+    return "; ".join([parts[0][:1].upper() + parts[0][1:], *parts[1:]]) + "."
 
 
 def _alike(warehouse: Warehouse, knee: Knee, side: str, rider: str, settings: Settings) -> Iterator[AlikeRow]:
