@@ -5,9 +5,10 @@ from pathlib import Path
 
 import typer
 
-from dashboard.questions.selection.answers import rows_to_csv
-from etl.rejects import rejected_tables
+from dashboard.questions.selection.answers import cells_to_csv
+from etl.mend_files import MendFile, to_mend
 from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from shared.errors import UsageError
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
 from shared.warehouse import open_reading
@@ -66,20 +67,40 @@ def _print_rig(findings: Sequence[RigFinding]) -> None:
 
 
 def write_rejects(path: Path, table: str, folder: Path | None) -> None:
-    """Rejected rows in their tables' own columns: one table to standard output, or a file a table into a folder."""
+    """Rejected rows in the columns of the files that they came from: one table to standard output, or files into a folder."""
     warehouse = open_reading(path)
     try:
-        tables = rejected_tables(warehouse, table)
+        found = to_mend(warehouse, table)
     finally:
         warehouse.close()
     if folder is None:
-        typer.echo(rows_to_csv(tables[table]), nl=False)
+        if len(found.files) > 1:
+            raise UsageError(
+                f"The rejected rows of {table} were read in {len(found.files)} ways, each a file of its own: write them with "
+                "--out FOLDER."
+            )
+        typer.echo("".join(mend_text(file) for file in found.files), nl=False)
+        for words in found.lost_words:
+            typer.echo(words, err=True)
         return
     folder.mkdir(parents=True, exist_ok=True)
-    for name, rows in tables.items():
-        if rows:
-            (folder / f"{name}-rejects.csv").write_text(rows_to_csv(rows), encoding="utf-8", newline="")
-            typer.echo(f"{folder / f'{name}-rejects.csv'}: {counted(len(rows), 'row')}. Mend the cells and load the file.")
+    for file in found.files:
+        (folder / f"{file.name}.csv").write_text(mend_text(file), encoding="utf-8", newline="")
+        if not file.n_rejects:
+            typer.echo(f"{folder / f'{file.name}.csv'}: the changes that they follow from. Load it with them.")
+            continue
+        how = ""
+        if file.mapping:
+            (folder / f"{file.name}-mapping.toml").write_text(file.mapping, encoding="utf-8", newline="")
+            how = f", in their own columns, units and signs; {file.mapping_name} is applied as you load"
+        typer.echo(f"{folder / f'{file.name}.csv'}: {counted(len(file.rows), 'row')}{how}. Mend the cells and load the file.")
+    for words in found.lost_words:
+        typer.echo(words)
+
+
+def mend_text(file: MendFile) -> str:
+    """A file to mend as CSV."""
+    return cells_to_csv(file.headings, file.rows)
 
 
 def total_words(report: LoadReport) -> str:

@@ -10,9 +10,6 @@ from etl.source import RefusedFileError
 from shared.catalogue import Column, Table
 from shared.units import UNITS
 
-# What `fitledger rejects` writes beside a rejected row; `reject_no` tells the loader which reject a mended row was.
-REJECT_NO = "reject_no"
-REJECT_COLUMNS = (REJECT_NO, "rule", "column", "words")
 # What stands beside a quantity's name when a column holds it in another form.
 _BESIDE = {
     "deg", "degree", "degrees", "rad", "radian", "radians", "mrad", "mm", "cm", "m", "in", "inch", "inches", "ft", "kg", "g",
@@ -26,11 +23,6 @@ class Matched:
 
     cells: dict[str, int]
     unknown: tuple[str, ...]
-
-
-def is_mended(headers: Iterable[str]) -> bool:
-    """Whether a file is one that `fitledger rejects --csv` wrote: it is in contract form whatever a mapping says."""
-    return REJECT_NO in {header.strip().lower() for header in headers}
 
 
 def match_native(name: str, table: Table, headers: tuple[str, ...]) -> Matched:
@@ -108,15 +100,12 @@ def _group_sources(groups: list[dict[str, ColumnMapping]], where: Iterable[str])
 def _by_contract_name(name: str, table: Table, headers: tuple[str, ...]) -> tuple[dict[str, int], list[str]]:
     cells: dict[str, int] = {}
     unknown: list[str] = []
-    mended = is_mended(headers)
     for index, header in enumerate(headers):
         own = header.strip().lower()
         if own in cells:
             raise RefusedFileError(f"{name}: the column {own} stands twice in the first line. Leave one of them out.")
-        if own in table.column_names or (mended and own == REJECT_NO):
+        if own in table.column_names:
             cells[own] = index
-        elif mended and own in REJECT_COLUMNS:
-            continue
         elif header.strip():
             unknown.append(header.strip())
     return cells, unknown

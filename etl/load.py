@@ -249,7 +249,7 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     step("keeping what was rejected")
     report = load.report
     report.findings = [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
-    n_new = rejects.keep_findings(warehouse, load.load_id)
+    n_new = rejects.keep_findings(warehouse, load.load_id, load.sources)
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
     if load.changed:

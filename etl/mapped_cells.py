@@ -102,10 +102,13 @@ def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
 def _number(source: SourceFile, column: Column, spec: ColumnMapping, text: str, side: str, decimal: str | None) -> str:
     plain = text
     if decimal == ",":
-        plain = f"replace({text}, ',', '.')"
-        if source.form == ".csv":
+        # What is no number with its commas turned stays as it was found, for the rule to show it.
+        turned = f"replace({text}, ',', '.')"
+        plain = f"CASE WHEN TRY_CAST({turned} AS DOUBLE) IS NULL THEN {text} ELSE {turned} END"
+        if source.has_text_numbers:
             # With a decimal comma, a point would part thousands; it is shown with its reason, and the row is rejected.
-            plain = f"CASE WHEN contains({text}, '.') THEN {text} || ' (a point beside decimal commas)' ELSE {plain} END"
+            parted = f"contains({text}, '.') AND regexp_full_match({text}, '[-+]?[0-9.,]+(?:[eE][-+]?[0-9]+)?')"
+            plain = f"CASE WHEN {parted} THEN {text} || ' (a point beside decimal commas)' ELSE {plain} END"
     factor = _factor(column, spec)
     if factor == 1 and spec.flip is False:
         return plain

@@ -8,12 +8,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from etl import limits
 from etl.archive import unpack_gzip, unpack_zip
 from etl.columns import (
-    REJECT_COLUMNS,
-    REJECT_NO,
     Matched,
-    is_mended,
     log_sources,
     mapped_columns,
     match_mapped,
@@ -24,6 +22,16 @@ from etl.csv_form import line_starts, lines_of_bytes, open_csv
 from etl.find import ANNOUNCED, MAYBE, READABLE, find_files, form_of, is_export, mapping_texts, table_of
 from etl.jsonl_form import read_jsonl
 from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
+from etl.mending import (
+    REJECT_NO,
+    changes_name,
+    is_named_like_one,
+    is_of_changes,
+    layout_of,
+    mended_log,
+    mended_source,
+    taken_apart,
+)
 from etl.parquet_form import check_parquet, parquet_headers
 from etl.relation import forget_ragged, gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
@@ -33,7 +41,7 @@ from shared.paths import is_sayable, on_one_line
 from shared.warehouse import Warehouse
 
 __all__ = [
-    "READABLE", "REJECT_COLUMNS", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
+    "READABLE", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
     "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
 ]  # fmt: skip
 
@@ -145,6 +153,10 @@ def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
 
 def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
     """A file once for each table that its mapping makes of it; not at all where it only serves as another's log."""
+    if not file.refusal and _is_to_mend(file):
+        if not is_of_changes(_own_name(file)):
+            yield replace(file, mapping=None, log=_changes_beside(file, others))
+        return
     if file.refusal or file.mapping is None:
         yield file
         return
@@ -163,6 +175,35 @@ def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
     is_log = any(t.log and is_named(_own_name(file), t.log.files) for t in file.mapping.tables.values())
     if not n_found and not is_log:
         yield file
+
+
+def _is_to_mend(file: FoundFile) -> bool:
+    """Whether a file is one that `fitledger rejects` wrote: it names its own mapping, whatever another one says."""
+    if not is_named_like_one(_own_name(file)):
+        return False
+    if form_of(file.name, ANNOUNCED) != ".csv":
+        return True
+    try:
+        with file.content.open("rb") as opened:
+            return REJECT_NO.encode() in opened.readline(limits.LINE_BYTES).lower().replace(b"\x00", b"") or is_of_changes(
+                _own_name(file)
+            )
+    except OSError:
+        return False
+
+
+def _changes_beside(file: FoundFile, others: list[FoundFile]) -> FoundFile | None:
+    """The log of changes that was written beside a file to mend."""
+    place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
+    wanted = changes_name(_own_name(file))
+    beside = [
+        other
+        for other in others
+        if changes_name(_own_name(other)) == wanted
+        and is_of_changes(_own_name(other))
+        and place == (_book_name(other) if other.sheet else other.name.rpartition("/")[0])
+    ]
+    return replace(beside[0], mapping=None) if len(beside) == 1 else None
 
 
 def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
@@ -221,18 +262,25 @@ def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) 
 
 
 def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
-    mapped = file.table_mapping
-    if mapped is None or is_mended(source.headers):
+    headers, mended = taken_apart(source.headers)
+    if mended:
+        source = mended_source(replace(source, headers=headers), mended, warehouse)
+    elif file.table_mapping:
+        source = replace(source, table_mapping=file.table_mapping)
+    mapped = source.table_mapping
+    if mapped is None:
         matched = match_native(source.name, source.table, source.headers)
         source = replace(source, cells=matched.cells, unknown=matched.unknown)
     else:
         matched = match_mapped(source.name, source.table, source.headers, mapped)
-        log = _opened_log(file, source.table, scratch, warehouse)
-        unknown = _unknown_to_all(matched, file)
-        source = replace(source, cells=matched.cells, unknown=unknown, table_mapping=mapped, log=log)
+        log = _opened_log(file, source, mapped, scratch, warehouse)
+        source = replace(source, cells=matched.cells, unknown=() if mended else _unknown_to_all(matched, file), log=log)
         if mapped.log:
             forget_ragged(warehouse)
             source = replace(source, idle_changes=warehouse.value(*idle_changes(source)))
+    if mended:
+        source = replace(source, cells={**source.cells, REJECT_NO: mended.reject_cell})
+    source = replace(source, layout=layout_of(source))
     if source.form == ".parquet":
         check_parquet(source, warehouse)
     return source
@@ -250,14 +298,23 @@ def _unknown_to_all(matched: Matched, file: FoundFile) -> tuple[str, ...]:
     return tuple(header for header in matched.unknown if header.lower() not in used)
 
 
-def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile | None:
-    if file.log is None or file.table_mapping is None or file.table_mapping.log is None:
+def _opened_log(
+    file: FoundFile, source: SourceFile, mapped: TableMapping, scratch: Path, warehouse: Warehouse
+) -> SourceFile | None:
+    if mapped.log is None or not mapped.log.files:
         return None
+    if file.log is None:
+        raise RefusedFileError(
+            f"{file.name}: the changes that its rows follow from are not there. Nothing of this file was loaded. Put the file "
+            f"{changes_name(_own_name(file))} beside it, as it was written with it, and load both."
+        )
     if file.log.refusal:
         raise RefusedFileError(file.log.refusal)
-    log = _opened(file.log, table, scratch, warehouse)
-    position_of(log.name, log.headers, log_sources(file.table_mapping.log))
-    relation, parameters = source_relation(log, table.column_names)
+    log = _opened(file.log, source.table, scratch, warehouse)
+    if source.mended:
+        log = mended_log(log, source)
+    position_of(log.name, log.headers, log_sources(mapped.log))
+    relation, parameters = source_relation(log, source.table.column_names)
     forget_ragged(warehouse)
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
     if log.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
@@ -265,7 +322,7 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
             f"{file.name}: its log of changes {log.name} holds rows whose cells cannot be told apart. Nothing of this file "
             "was loaded. Check the separators and quotes of the log and load again."
         )
-    return replace(log, table_mapping=file.table_mapping)
+    return replace(log, table_mapping=mapped)
 
 
 def _no_table_words(file: FoundFile) -> str:

@@ -3,12 +3,13 @@
 No text of a file reaches SQL: columns are taken by position, headers and a mapping's words are bound.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from etl.mapped_cells import Binder, Group, group_sql
 from etl.mapping import Cells, ColumnMapping, LogMapping, TableMapping
+from etl.mending import GUARDED
 from etl.source import SourceFile
 from shared.paths import pattern_of
 from shared.warehouse import Warehouse
@@ -39,13 +40,26 @@ def source_relation(
         picked.append(f"{_row_as_json(source, binder)} AS received")
     if numbered:
         picked.append("row_number() OVER () AS source_record")
+    if source.mended:
+        picked.append(f"{_is_filled(source, lambda index: _trimmed(source, index))} AS is_filled")
+        rows = f"SELECT {', '.join(picked)} FROM {relation}{_filled_only(source)}"
+        return f"SELECT * EXCLUDE (is_filled) FROM ({rows}) WHERE is_filled", parameters
     return f"SELECT {', '.join(picked)} FROM {relation}{_filled_only(source)}", parameters
 
 
 def gives_other_rows(source: SourceFile) -> bool:
     """Whether the rows of the relation are not simply the records of the file, one for one."""
     mapped = source.table_mapping
-    return mapped is not None and bool(mapped.where or mapped.log or mapped.each)
+    return source.mended is not None or (mapped is not None and bool(mapped.where or mapped.log or mapped.each))
+
+
+def changes_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
+    """SQL of the rows of a source's log: n, `received` and the x_ columns of the key; None where there is no log."""
+    mapped = source.table_mapping
+    if mapped is None or mapped.log is None:
+        raise ValueError(f"{source.name} has no log")
+    whole = _Mapped(source, tuple(source.table.key), whole=True, numbered=False)
+    return whole.changes(mapped.log, Binder(whole.parameters)), whole.parameters
 
 
 def idle_changes(source: SourceFile) -> tuple[str, dict[str, Any]]:
@@ -91,8 +105,23 @@ def _filled_only(source: SourceFile) -> str:
     return " WHERE nullif(trim(c0, ' \t'), '') IS NOT NULL" if is_blank_read else ""
 
 
-def _trimmed(source: SourceFile, index: int) -> str:
+def _is_filled(source: SourceFile, cell: Callable[[int], str]) -> str:
+    """A row of a file to mend that was left without any cell, as one whose cells could not be told apart, is no row."""
+    own = [cell(index) for index, header in enumerate(source.headers) if header]
+    return f"coalesce({', '.join(own)}, '') <> ''"
+
+
+def _cell(source: SourceFile, index: int) -> str:
+    """A cell as it was received: of a file to mend, without the apostrophe that keeps a spreadsheet from running it."""
     cell = f"CAST(c{index} AS VARCHAR)" if source.form == ".parquet" else f"c{index}"
+    if source.mended:
+        guard = GUARDED.replace("'", "''")
+        cell = f"regexp_replace({cell}, '{guard}', '\\1')"
+    return cell
+
+
+def _trimmed(source: SourceFile, index: int) -> str:
+    cell = _cell(source, index)
     # Trimming costs as much as reading: only a cell that is empty, begins below "!" or ends in a blank is looked at.
     return (
         f"CASE WHEN {cell} < '!' OR suffix({cell}, ' ') OR suffix({cell}, '\t') THEN nullif(trim({cell}, ' \t'), '') "
@@ -101,10 +130,8 @@ def _trimmed(source: SourceFile, index: int) -> str:
 
 
 def _row_as_json(source: SourceFile, binder: Binder) -> str:
-    cast = source.form == ".parquet"
     pairs = ", ".join(
-        f"{binder.bind(name)}, " + (f"CAST(c{index} AS VARCHAR)" if cast else f"c{index}")
-        for index, name in enumerate(source.headers)
+        f"{binder.bind(name)}, {_cell(source, index)}" for index, name in enumerate(source.headers) if name or not source.mended
     )
     return f"CAST(json_object({pairs}) AS VARCHAR)"
 
@@ -168,6 +195,8 @@ class _Mapped:
         native = {name: f"c{index}" for name, index in source.cells.items()} if is_native else {}
         structs = [group_sql(source, group, self.names, native, binder) for group in groups]
         condition = binder.where_sql(source, where)
+        if source.mended:
+            condition += f" AND {_is_filled(source, lambda index: f'c{index}')}"
         received = ", received" if self.whole else ""
         fields = ", ".join(f'r."x_{name}" AS "x_{name}"' for name in self.names)
         return (

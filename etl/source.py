@@ -1,7 +1,9 @@
 """What reading passes on: a file that was found, a file that can be read, and the refusal of one file."""
 
+import hashlib
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from etl.mapping import Form, Mapping, TableMapping
@@ -86,6 +88,33 @@ class FoundFile:
 
 
 @dataclass(frozen=True)
+class Layout:
+    """How the rows of a mapped file are read: its form and columns, those of its log, and the text of the mapping."""
+
+    table: str
+    form: str
+    headers: tuple[str, ...]
+    mapping_name: str
+    mapping: str
+    log_form: str = ""
+    log_headers: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Twelve signs that stand for the layout."""
+        return hashlib.sha256(json.dumps(asdict(self), ensure_ascii=False).encode()).hexdigest()[:12]
+
+
+@dataclass(frozen=True)
+class Mended:
+    """What a file to mend holds beside the columns of its source: where the numbers of its rejects stand, and the key of the
+    layout that its rows are read by, which is empty for rows in contract form."""
+
+    reject_cell: int
+    layout: str = ""
+
+
+@dataclass(frozen=True)
 class SourceFile:
     """A file that can be read: `cells` maps each catalogue column to the file's own column by position.
 
@@ -110,6 +139,15 @@ class SourceFile:
     log: "SourceFile | None" = None
     idle_changes: int = 0
     reading: Reading = field(default_factory=Reading)
+    # Set for a file to mend; its layout, and the form that its cells had where they came from.
+    mended: Mended | None = None
+    layout: Layout | None = None
+    cell_form: str = ""
+
+    @property
+    def has_text_numbers(self) -> bool:
+        """Whether its numbers were written as text by somebody, in which a point may part thousands."""
+        return (self.cell_form or self.form) == ".csv"
 
     @property
     def detected(self) -> str:

@@ -1,5 +1,6 @@
 """Stages files: text cells become typed rows, rows that break a rule become findings with the line on which they stand."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,7 @@ import pandas as pd
 
 from etl import check
 from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of_bytes, physical_lines, source_relation
-from etl.relation import forget_ragged, gives_other_rows
+from etl.relation import changes_relation, forget_ragged, gives_other_rows
 from shared.catalogue import Table
 from shared.warehouse import Warehouse, quoted
 
@@ -48,7 +49,7 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
         table=table.name,
         values=", ".join(check.stored_value(column) for column in table.columns),
         is_sound=check.is_sound(rules),
-        reject_no=f"TRY_CAST(x_{REJECT_NO} AS BIGINT)",
+        reject_no=f"x_{REJECT_NO}",
         typed_cells=check.typed_cells(table, relation),
     )
     staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
@@ -86,7 +87,7 @@ def make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:
     table = source.table
     warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
     forget_ragged(warehouse)
-    relation, parameters = _relation(source, table, whole=True)
+    relation, parameters = _relation(source, table, whole=True, numbered=True)
     typed = check.typed_cells(table, "SELECT * FROM numbered SEMI JOIN wanted_records USING (record)")
     warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
 
@@ -122,6 +123,7 @@ def set_lines(warehouse: Warehouse, source: SourceFile, file_no: int, ragged: li
     warehouse.put("lines", pd.DataFrame({"record": list(lines), "line": list(lines.values())}))
     update = "UPDATE found SET line = lines.line FROM lines WHERE found.record = lines.record AND file_no = $file_no"
     warehouse.run(update, {"file_no": file_no})
+    _keep_changes(warehouse, source, file_no)
 
 
 def typed_columns(table: Table) -> str:
@@ -129,15 +131,33 @@ def typed_columns(table: Table) -> str:
     return ", ".join(f'"{column.name}" {column.sql_type}' for column in table.columns)
 
 
-def _relation(source: SourceFile, table: Table, *, whole: bool = False) -> tuple[str, dict[str, object]]:
-    relation, parameters = source_relation(source, (*table.column_names, REJECT_NO), whole=whole)
-    if REJECT_NO not in source.cells:
-        return relation, parameters
-    # `fitledger rejects` writes an apostrophe before a cell that a spreadsheet would run; it is taken off again.
-    plain = ", ".join(
-        f"regexp_replace(\"x_{name}\", '^''(''*[=+@\\t\\r\\n＝＋－＠-])', '\\1') AS \"x_{name}\"" for name in table.column_names
+def _relation(
+    source: SourceFile, table: Table, *, whole: bool = False, numbered: bool = False
+) -> tuple[str, dict[str, object]]:
+    return source_relation(source, (*table.column_names, REJECT_NO), whole=whole, numbered=numbered)
+
+
+def _keep_changes(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
+    """Keeps the changes of the setup that rejected rows follow from: a row cannot be read again without them."""
+    table, mapped = source.table, source.table_mapping
+    if mapped is None or mapped.log is None:
+        return
+    changes, parameters = changes_relation(source)
+    forget_ragged(warehouse)
+    warehouse.run(
+        SQL / "raw/keep_changes.sql",
+        {**parameters, "file_no": file_no},
+        changes=changes,
+        knee=knee_sql(table, lambda name: f'"x_{name}"'),
+        knee_of_cells=knee_sql(table, lambda name: f"json_extract_string(cells, '$.\"{name}\"')"),
     )
-    return f"SELECT * REPLACE ({plain}) FROM ({relation})", parameters
+
+
+def knee_sql(table: Table, cell: Callable[[str], str]) -> str:
+    """SQL of what a log's changes are carried along: the key without the number of the capture, in any case of letters."""
+    return (
+        "concat_ws('|', " + ", ".join(f"coalesce(lower({cell(name)}), '')" for name in table.key if name != "capture_no") + ")"
+    )
 
 
 def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> list[int]:
