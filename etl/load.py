@@ -151,6 +151,7 @@ def _files_of(paths: Iterable[Path | FoundFile], mapping: Path | None, settings:
 
 def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
     with opening as warehouse:
+        warehouse.limit_memory(load.settings.reading.loading_memory_mb)
         # Again, now that no other load can come between.
         if load.checked and warehouse.path:
             _require_same(load.checked, load.mark, warehouse.path)
