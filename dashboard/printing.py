@@ -1,17 +1,23 @@
 """What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
 
 import typer
 
 from dashboard.questions.selection.answers import cells_to_csv
 from etl.mend_files import MendFile, to_mend
-from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from etl.report import FileReport, Finding, LoadReport, WarningGroup, waiting_words
 from shared.errors import UsageError
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
 from shared.warehouse import open_reading
+
+# Of files, findings and warnings alike so many are told.
+_SHOWN: Final = 3
+_DIGITS: Final = re.compile(r"\d+")
 
 
 def print_report(report: LoadReport, as_json: bool) -> None:
@@ -19,13 +25,38 @@ def print_report(report: LoadReport, as_json: bool) -> None:
     if as_json:
         typer.echo(report.to_json())
     else:
-        for file in report.files:
-            typer.echo(_file_words(file))
+        for words in file_lines(report.files):
+            typer.echo(words)
         _print_findings(report.findings)
         _print_warnings(report.warnings)
         _print_rig(report.rig)
         typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
     raise typer.Exit(report.exit_code)
+
+
+def file_lines(files: Sequence[FileReport]) -> list[str]:
+    """A line a file; of more than three of which the same is told, one line with their sums and the first three names."""
+    alike: dict[tuple[str | None, str], list[FileReport]] = {}
+    for file in files:
+        own = file.words.removesuffix(waiting_words(file.waiting)).replace(file.file, "")
+        alike.setdefault((file.table, _DIGITS.sub("#", own)), []).append(file)
+    lines = []
+    for same in alike.values():
+        lines += [_file_words(file) for file in same] if len(same) <= _SHOWN else [_folded(same)]
+    return lines
+
+
+def _folded(files: list[FileReport]) -> str:
+    """What is told of many files alike, once."""
+    first = files[0]
+    names = f"{', '.join(file.file for file in files[:_SHOWN])} and {len(files) - _SHOWN:,} more"
+    if first.refused:
+        return f"refused  {len(files):,} files alike ({names}). The first: {first.words}"
+    whole = FileReport(f"{len(files):,} files ({names})", first.table)
+    for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting"):
+        setattr(whole, name, sum(getattr(file, name) for file in files))
+    whole.words = first.words.removesuffix(waiting_words(first.waiting)) + waiting_words(whole.waiting)
+    return _file_words(whole)
 
 
 def _file_words(file: FileReport) -> str:
@@ -43,7 +74,7 @@ def _print_findings(findings: list[Finding]) -> None:
         groups.setdefault((finding.rule, finding.column), []).append(finding)
     for (rule, column), alike in groups.items():
         typer.echo(f"\n{rule}, {column}: {counted(len(alike), 'row')}")
-        for finding in alike[:3]:
+        for finding in alike[:_SHOWN]:
             typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
     if findings:
         typer.echo("")

@@ -42,7 +42,7 @@ from shared.warehouse import Warehouse
 
 __all__ = [
     "READABLE", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
-    "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
+    "lines_of", "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
 ]  # fmt: skip
 
 
@@ -88,12 +88,17 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
         forget_ragged(warehouse)
         numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
         own = {record: int(numbers[record - 1]) for record in given}
-    if source.form == ".parquet" or not records:
-        return own
-    if source.lines is not None:
-        return {record: source.lines[number - 1] for record, number in own.items()}
-    starts = line_starts(source, set(own.values()), ragged_starts)
+    starts = lines_of(source, set(own.values()), ragged_starts)
     return {record: starts[number] for record, number in own.items() if number in starts}
+
+
+def lines_of(source: SourceFile, records: set[int], ragged_starts: set[int]) -> dict[int, int]:
+    """The same by the file's own records (1, 2, …), of which its mapping may make other rows."""
+    if source.form == ".parquet" or not records:
+        return {record: record for record in records}
+    if source.lines is not None:
+        return {record: source.lines[record - 1] for record in records}
+    return line_starts(source, records, ragged_starts)
 
 
 def _unpacked(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:

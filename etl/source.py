@@ -143,6 +143,8 @@ class SourceFile:
     mended: Mended | None = None
     layout: Layout | None = None
     cell_form: str = ""
+    # Set where many files are read as one: the pattern of their names, which are numbers from 0 on.
+    pattern: str = ""
 
     @property
     def has_text_numbers(self) -> bool:
