@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from etl.mapping import ColumnMapping, LogMapping, TableMapping, unit_line
+from etl.mapping import PLACES, ColumnMapping, LogMapping, TableMapping, unit_line
 from etl.source import RefusedFileError
 from shared.catalogue import Column, Table
 from shared.units import UNITS
@@ -72,6 +72,8 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
         places = [index for index, header in enumerate(headers) if header == source.strip()]
         if not places:
             places = [index for index, header in enumerate(headers) if header.lower() == source.strip().lower()]
+        if not places and source in PLACES:
+            continue  # told by the file's place, not by its columns
         if len(places) != 1:
             raise RefusedFileError(_not_once_words(name, headers, source, len(places)))
         positions[source] = places[0]
@@ -81,6 +83,14 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
 def log_sources(log: LogMapping) -> list[str]:
     """Every column of the file that a log of changes is read from."""
     return list(_group_sources([log.columns, *log.each], log.where))
+
+
+def places_of(mapped: TableMapping | LogMapping) -> tuple[str, ...]:
+    """What a mapping takes from the places of its files."""
+    named = set(_group_sources([mapped.columns, *mapped.each], mapped.where))
+    if isinstance(mapped, TableMapping) and mapped.log and not mapped.log.files:
+        named |= set(log_sources(mapped.log))
+    return tuple(place for place in PLACES if place in named)
 
 
 def _sources(mapped: TableMapping, *, is_log: bool) -> list[str]:

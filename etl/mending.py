@@ -76,9 +76,14 @@ def layout_of(source: SourceFile) -> Layout | None:
         return source.layout
     log = source.log
     return Layout(
-        source.table.name, source.form, source.headers, source.mapping.name, source.mapping.text.decode("utf-8"),
-        log.form if log else "", log.headers if log else (),
-    )  # fmt: skip
+        source.table.name,
+        source.form,
+        (*source.headers, *source.used_places),
+        source.mapping.name,
+        source.mapping.text.decode("utf-8"),
+        log.form if log else "",
+        (*log.headers, *log.used_places) if log else (),
+    )
 
 
 def keep_layouts(warehouse: Warehouse, sources: Iterable[tuple[int, SourceFile]]) -> None:

@@ -16,6 +16,7 @@ from etl.columns import (
     mapped_columns,
     match_mapped,
     match_native,
+    places_of,
     position_of,
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
@@ -224,6 +225,14 @@ def _own_name(file: FoundFile) -> str:
     return file.sheet or file.name.rpartition("/")[2]
 
 
+def _places_of(file: FoundFile) -> dict[str, str]:
+    """What the place of a file tells, by the names that a mapping gives it."""
+    path = _book_name(file) if file.sheet else file.name
+    folder, _, own = path.rpartition("/")
+    form = form_of(own, (*ANNOUNCED, *MAYBE)) or ""
+    return {"@path": path, "@file": own[: len(own) - len(form)], "@folder": folder.rpartition("/")[2], "@sheet": file.sheet}
+
+
 def _book_name(file: FoundFile) -> str:
     return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
 
@@ -246,9 +255,11 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
     """A source whose columns are not matched yet."""
     base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping, reading=file.reading)
+    base = replace(base, places=(_places_of(file),))
     form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
-        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch)
+        skipped = file.text_form.skip_lines
+        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch, skipped)
         return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)
     if form in {".jsonl", ".jsonl.gz"}:
         path, headers, lines = read_jsonl(file.content, file.name, scratch, file.reading)
@@ -278,6 +289,7 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         source = replace(source, cells=matched.cells, unknown=matched.unknown)
     else:
         matched = match_mapped(source.name, source.table, source.headers, mapped)
+        source = replace(source, used_places=_taken(places_of(mapped), source))
         log = _opened_log(file, source, mapped, scratch, warehouse)
         source = replace(source, cells=matched.cells, unknown=() if mended else _unknown_to_all(matched, file), log=log)
         if mapped.log:
@@ -327,7 +339,18 @@ def _opened_log(
             f"{file.name}: its log of changes {log.name} holds rows whose cells cannot be told apart. Nothing of this file "
             "was loaded. Check the separators and quotes of the log and load again."
         )
-    return replace(log, table_mapping=mapped)
+    return replace(log, table_mapping=mapped, used_places=_taken(places_of(mapped.log), log))
+
+
+def _taken(places: tuple[str, ...], source: SourceFile) -> tuple[str, ...]:
+    """The places that are not columns of the file itself, as they are of a file to mend, which lies elsewhere."""
+    missing = tuple(place for place in places if place not in source.headers)
+    if missing and source.mended:
+        raise RefusedFileError(
+            f"{source.name}: the column {missing[0]} is missing, which tells where its rows came from. Nothing of this file "
+            "was loaded. Put it back as it was written."
+        )
+    return missing
 
 
 def _no_table_words(file: FoundFile) -> str:

@@ -119,6 +119,13 @@ def _filled_only(source: SourceFile) -> str:
     return " WHERE nullif(trim(c0, ' \t'), '') IS NOT NULL" if is_blank_read else ""
 
 
+def _place(source: SourceFile, place: str, binder: Binder) -> str:
+    """What the place of a row's file tells."""
+    told = binder.bind([one[place] for one in source.places])
+    position = _position(source).removesuffix(" AS position")
+    return f"nullif(CAST(list_extract({told}, {position} + 1) AS VARCHAR), '')"
+
+
 def _is_filled(source: SourceFile, cell: Callable[[int], str]) -> str:
     """A row of a file to mend that was left without any cell, as one whose cells could not be told apart, is no row."""
     own = [cell(index) for index, header in enumerate(source.headers) if header]
@@ -147,6 +154,7 @@ def _row_as_json(source: SourceFile, binder: Binder) -> str:
     pairs = ", ".join(
         f"{binder.bind(name)}, {_cell(source, index)}" for index, name in enumerate(source.headers) if name or not source.mended
     )
+    pairs += "".join(f", '{place}', {_place(source, place, binder)}" for place in source.used_places)
     return f"CAST(json_object({pairs}) AS VARCHAR)"
 
 
@@ -193,6 +201,7 @@ class _Mapped:
         relation, parameters = _read(source, prefix)
         self.parameters |= parameters
         cells = ", ".join(f"{_trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
+        cells += "".join(f', {_place(source, place, binder)} AS "{place}"' for place in source.used_places)
         beside = f", {_row_as_json(source, binder)} AS received" if self.whole else ""
         beside += f", {_position(source)}" if self.placed else ""
         return f"SELECT row_number() OVER () AS n{beside}, {cells} FROM {relation}{_filled_only(source)}"

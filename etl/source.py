@@ -145,6 +145,20 @@ class SourceFile:
     cell_form: str = ""
     # Set where many files are read as one: the pattern of their names, which are numbers from 0 on.
     pattern: str = ""
+    # What the place of each of them tells, of one file alone or of all that are read as one.
+    places: tuple[dict[str, str], ...] = ()
+    # Which of it the mapping takes.
+    used_places: tuple[str, ...] = ()
+
+    @property
+    def _date_forms(self) -> list[list[str]]:
+        """The forms of dates of which one after the other is tried."""
+        if self.mapping is None or self.table_mapping is None:
+            return []
+        groups = [self.table_mapping.columns, *self.table_mapping.each]
+        tried = [spec.date_forms for columns in groups for spec in columns.values() if not spec.date_form]
+        tried.append(self.mapping.form_of(self.table_mapping).date_forms)
+        return [list(forms) for forms in dict.fromkeys(tuple(forms) for forms in tried) if len(forms) > 1]
 
     @property
     def has_text_numbers(self) -> bool:
@@ -160,6 +174,7 @@ class SourceFile:
             words = f"encoding: {self.encoding}, separator '{separator}'"
         if self.mapping and self.table_mapping:
             words += f"; mapping: {self.mapping.name}"
+            words += "".join(f"; dates tried as {', then '.join(forms)}" for forms in self._date_forms)
         if self.idle_changes:
             words += f"; {self.idle_changes} of the log's changes belong to no capture of this file"
         return words

@@ -93,7 +93,8 @@ class _numbered:  # noqa: N801, it reads as a verb
                 shutil.copyfile(source.readable_path, name)
         first = next(iter(self._group.values()))
         pattern = f"{pattern_of(self._folder)}/*.csv"
-        return replace(first, readable_path=self._folder, pattern=pattern)
+        places = tuple(place for source in self._group.values() for place in source.places)
+        return replace(first, readable_path=self._folder, pattern=pattern, places=places)
 
     def __exit__(self, *_: object) -> None:
         shutil.rmtree(self._folder, ignore_errors=True)
