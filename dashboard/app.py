@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc
-from flask import request
+from flask import Flask, redirect, request
 
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
@@ -12,7 +12,7 @@ from dashboard.components import filter_bar, html, ids
 from dashboard.components.address import Addresses, read_view, search_of
 from dashboard.components.chosen import chosen_words
 from dashboard.components.notes import age_note
-from dashboard.components.page import Desk, Page
+from dashboard.components.page import Desk, Page, PageView, frame, moved_to, view_tabs
 from dashboard.components.places import add_places
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
@@ -48,7 +48,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix))
     app = LeanDash(
         "fitledger",
-        scripted=[place for page in PAGES for place in page.scripted],
+        scripted=[place for page in PAGES for view in page.views for place in view.scripted],
         title=TITLE,
         description=DESCRIPTION,
         update_title="",
@@ -65,9 +65,11 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     filter_bar.register(app)
     for page in PAGES:
         add_places(app, page, desk)
-        if page.register:
-            page.register(app, desk)
+        for view in page.views:
+            if view.register:
+                view.register(app, desk)
     _register_shell(app, desk)
+    _lead_on(app.server, desk.addresses)
     add_downloads(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)
@@ -85,8 +87,8 @@ def _shell(desk: Desk, door: Door) -> html.Div:
 
     Where the request names no page, the address is left to the browser, and callbacks tell all.
     """
-    page = find_page(desk.addresses.path(request.path))
-    pathname, search = (request.path, search_of(request.query_string.decode())) if page else (None, None)
+    found = find_page(desk.addresses.path(request.path))
+    pathname, search = (request.path, search_of(request.query_string.decode())) if found else (None, None)
     view, values = filter_bar.first_values(search)
     links, chosen, age = _kept_query(desk, view, pathname)
     return html.Div(
@@ -105,8 +107,8 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 className="top",
             ),
             html.Div(age, id=ids.AGE),
-            filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(page and page.splits)),
-            html.Main(html.Div(page.layout() if page else None, id=ids.PAGE), id="main"),
+            filter_bar.filter_bar(_choices(desk.asker), values, chosen, splits=bool(found and found[1].splits)),
+            html.Main(html.Div(frame(*found, desk.addresses, search) if found else None, id=ids.PAGE), id="main"),
             html.Footer(
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
                 className="foot",
@@ -145,16 +147,27 @@ def _links(addresses: Addresses, query: str) -> html.Ul:
 
 
 def _register_shell(app: Dash, desk: Desk) -> None:
-    def show_page(pathname: str | None) -> Any:
-        page = find_page(desk.addresses.path(pathname))
-        return (page.layout(), not page.splits) if page else (_no_page(desk.addresses), True)
+    def show_page(pathname: str | None, search: str | None) -> Any:
+        found = find_page(desk.addresses.path(pathname))
+        return (frame(*found, desk.addresses, search), not found[1].splits) if found else (_no_page(desk.addresses), True)
+
+    def keep_tabs(search: str | None, pathname: str | None) -> Any:
+        found = find_page(desk.addresses.path(pathname))
+        return view_tabs(*found, desk.addresses, search) if found else None
 
     def keep_query(search: str | None, pathname: str | None) -> Any:
         return _kept_query(desk, search, pathname)
 
     app.callback(
-        Output(ids.PAGE, "children"), Output(ids.SPLIT, "hidden"), Input(ids.URL, "pathname"), prevent_initial_call=True
+        Output(ids.PAGE, "children"),
+        Output(ids.SPLIT, "hidden"),
+        Input(ids.URL, "pathname"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
     )(show_page)
+    app.callback(Output(ids.TABS, "children"), Input(ids.VIEW, "data"), State(ids.URL, "pathname"), prevent_initial_call=True)(
+        keep_tabs
+    )
     app.callback(
         Output(ids.NAVIGATION, "children"),
         Output(ids.CHOSEN, "children"),
@@ -182,12 +195,12 @@ def _register_shell(app: Dash, desk: Desk) -> None:
 def _kept_query(desk: Desk, search: str | None, pathname: str | None) -> tuple[html.Ul, html.Ul | None, html.P | None]:
     """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data."""
     path = desk.addresses.path(pathname)
-    page = find_page(path)
+    found = find_page(path)
     try:
         view = read_view(search)
     except UsageError:
         return _links(desk.addresses, ""), None, _age(desk, "")
-    chosen = chosen_words(desk.addresses, path, view, splits=bool(page and page.splits))
+    chosen = chosen_words(desk.addresses, path, view, splits=bool(found and found[1].splits))
     query = view.selection.query()
     return _links(desk.addresses, query), chosen, _age(desk, query)
 
@@ -202,9 +215,22 @@ def _age(desk: Desk, query: str) -> html.P | None:
         return None
 
 
-def find_page(path: str) -> Page | None:
-    """The page of a relative path."""
-    return next((page for page in PAGES if page.path == path), None)
+def find_page(path: str) -> tuple[Page, PageView] | None:
+    """The page and the view of a relative path."""
+    return next(((page, view) for page in PAGES for view in page.views if page.path_of(view) == path), None)
+
+
+def _lead_on(server: Flask, addresses: Addresses) -> None:
+    """Sends an older address, a word of which has moved to a view, on to that view."""
+
+    def lead_on() -> Any:
+        found = find_page(addresses.path(request.path)) if request.method == "GET" else None
+        if found is None or found[1].path:
+            return None
+        path = moved_to(found[0], request.args)
+        return redirect(addresses.page(path, request.query_string.decode())) if path is not None else None
+
+    server.before_request(lead_on)
 
 
 def _no_page(addresses: Addresses) -> html.Div:

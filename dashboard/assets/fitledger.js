@@ -107,12 +107,14 @@
         return [theme, theme === "dark" ? "Light" : "Dark"];
       },
 
-      // Marks the page's link, names the document, and moves the focus to the heading after a change of page.
+      // Marks the page's link, names the document, leads older anchors on, and moves the focus to the heading after a change of
+      // page.
       arrive: function (page, links, pathname) {
         window.requestAnimationFrame(function () {
           const heading = document.getElementById("page-title");
+          const home = (heading && heading.dataset.home) || pathname;
           document.querySelectorAll("#navigation a").forEach(function (link) {
-            if (new URL(link.href).pathname === pathname) {
+            if (new URL(link.href).pathname === home) {
               link.setAttribute("aria-current", "page");
             } else {
               link.removeAttribute("aria-current");
@@ -121,8 +123,12 @@
           if (!heading) {
             return;
           }
-          const name = heading.querySelector(".page-name");
-          document.title = (name ? name.textContent : heading.textContent) + " – fitledger";
+          const moved = JSON.parse(heading.dataset.moved || "{}")[window.location.hash.slice(1)];
+          if (moved) {
+            window.location.replace(moved + window.location.search);
+            return;
+          }
+          document.title = (heading.dataset.title || heading.textContent) + " – fitledger";
           if (arrivedAt !== null && arrivedAt !== pathname) {
             heading.focus({ preventScroll: true });
             window.scrollTo(0, 0);

@@ -14,15 +14,23 @@ PICTURES: Final = {"png": "Picture (PNG)", "svg": "Drawing (SVG)"}
 
 
 def chart(
-    figure: dict[str, Any], *, title: str, alternative: str, name: str, level: int = 3, table_id: str | None = None
+    figure: dict[str, Any],
+    *,
+    title: str,
+    alternative: str,
+    name: str,
+    level: int = 3,
+    table: html.Div | None = None,
+    table_id: str | None = None,
 ) -> html.Figure:
     """`title` says the finding, `alternative` the chart in words; `level` is that of the heading.
 
-    `table_id`: the id given to the table() of the same numbers; the chart leads there by a link, and by the key T while
-    the focus is in the chart.
+    `table`: the table() of the same numbers, which is folded under the chart with its pictures; the key T opens it while the
+    focus is in the chart. `table_id`: where one table of several charts stands elsewhere, its id.
     """
     heading = {2: html.H2, 3: html.H3}[level]
-    to_table = {"data-table": table_id, "aria-keyshortcuts": "T"} if table_id else {}
+    shown_at = _identified(table, name) if table is not None else table_id
+    to_table = {"data-table": shown_at, "aria-keyshortcuts": "T"} if shown_at else {}
     return html.Figure(
         [
             html.Figcaption(heading(unbroken(title), className="chart-title")),
@@ -38,10 +46,30 @@ def chart(
                 className="chart-drawing",
                 **{"aria-label": alternative, **to_table},
             ),
-            html.P(_tools(title, table_id), className="chart-tools"),
+            _more(title, table, table_id),
         ],
         className="chart",
         **{"data-chart": name},
+    )
+
+
+def _identified(shown: html.Div, name: str) -> str:
+    """The id of a table's frame, which is given one where it has none."""
+    frame = shown.children[0]
+    frame.id = getattr(frame, "id", None) or f"table-of-{name}"
+    return str(frame.id)
+
+
+def _more(title: str, shown: html.Div | None, table_id: str | None) -> html.Details:
+    """The fold under a chart: its numbers as a table, its pictures as files."""
+    words = "Numbers and pictures" if shown is not None else "Pictures"
+    return html.Details(
+        [
+            html.Summary([words, html.Span(f" of: {title}", className="for-readers")]),
+            shown,
+            html.P(_tools(title, table_id), className="chart-tools"),
+        ],
+        className="chart-more",
     )
 
 

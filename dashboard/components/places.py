@@ -27,7 +27,7 @@ def add_places(app: Dash, page: Page, desk: Desk) -> None:
 def filled(page: Page, desk: Desk, turns: Turns | None = None) -> dict[str, Callback]:
     """What fills each of the page's places, by its id, from the query of an address and the theme.
 
-    Failures are told: in the first place with a way out to the page of all fits, and not again in the others.
+    Failures are told: in the head, which every view has, with a way out to the page of all fits, and not again elsewhere.
     """
     first, *others = ((place, _in_turn(turns, show)) for place, show in page.shows(desk).items())
     return {

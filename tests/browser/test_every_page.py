@@ -1,6 +1,6 @@
-"""What holds on every page, whatever it shows: each of dashboard.pages.PAGES is opened once and looked at from all sides.
+"""What holds on every page, whatever it shows: every view in dashboard.pages.PAGES is opened once and looked at from all sides.
 
-A new page is covered by its line in PAGES.
+A new view is covered by its line in its page.
 """
 
 import re
@@ -13,9 +13,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, expect
 
 from dashboard.components.notes import CAUTION
-from dashboard.components.page import Page as DashboardPage
 from dashboard.pages import PAGES
 from tests.browser.conftest import Served, Watched, watching
+from tests.every_view import EVERY_VIEW, Shown
 
 pytestmark = pytest.mark.browser
 
@@ -40,14 +40,14 @@ FOCUS = """() => {
 }"""
 
 
-@pytest.fixture(scope="module", params=PAGES, ids=lambda page: page.name)
-def page_of(request: pytest.FixtureRequest) -> DashboardPage:
-    page: DashboardPage = request.param
+@pytest.fixture(scope="module", params=EVERY_VIEW, ids=lambda page: page.name)
+def page_of(request: pytest.FixtureRequest) -> Shown:
+    page: Shown = request.param
     return page
 
 
 @pytest.fixture(scope="module")
-def opened(served: Served, browser: Browser, page_of: DashboardPage) -> Iterator[Watched]:
+def opened(served: Served, browser: Browser, page_of: Shown) -> Iterator[Watched]:
     """One page, opened once for all that is looked at; every test leaves it wide and light."""
     with watching(browser) as watched:
         watched.open(f"{served.address}{page_of.path}")
@@ -67,14 +67,14 @@ def expect_no_sideways_scrolling(watched: Watched, width: int) -> None:
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_it_is_named_and_its_language_is_set(opened: Watched, page_of: DashboardPage) -> None:
+def test_it_is_named_and_its_language_is_set(opened: Watched, page_of: Shown) -> None:
     page = opened.page
     expect(page).to_have_title(f"{page_of.name} – fitledger")
     expect(page.locator("html")).to_have_attribute("lang", "en")
     expect(page.get_by_role("heading", level=1)).to_have_count(1)
     expect(page.get_by_role("heading", level=1)).to_contain_text(page_of.question)
     chosen = page.get_by_role("navigation", name="Pages").locator("[aria-current=page]")
-    assert chosen.all_text_contents() == [page_of.name]
+    assert chosen.all_text_contents() == [page_of.page.name]
 
 
 def test_every_page_can_be_reached_on_a_phone(opened: Watched) -> None:
@@ -87,7 +87,7 @@ def test_every_page_can_be_reached_on_a_phone(opened: Watched) -> None:
     page.set_viewport_size(WIDE)
 
 
-def test_the_split_is_offered_where_figures_are_split(opened: Watched, page_of: DashboardPage) -> None:
+def test_the_split_is_offered_where_figures_are_split(opened: Watched, page_of: Shown) -> None:
     expect(opened.page.get_by_label("Split by")).to_be_visible(visible=page_of.splits)
 
 
@@ -151,7 +151,7 @@ def test_the_keyboard_reaches_everything_and_is_seen(opened: Watched) -> None:
 
 def test_a_chart_leads_to_its_table(opened: Watched) -> None:
     page = opened.page
-    drawings = page.locator(".chart-drawing[data-table]")
+    drawings = page.locator(".chart-drawing[data-table]:visible")
     for place in range(drawings.count()):
         table = drawings.nth(place).get_attribute("data-table") or ""
         drawings.nth(place).focus()
@@ -166,6 +166,7 @@ def test_a_chart_is_saved_with_its_title_and_caption(opened: Watched) -> None:
         return
     figure = page.locator(".chart").first
     title = figure.locator(".chart-title").inner_text()
+    figure.locator(".chart-more > summary").click()
     for kind in ("Picture (PNG)", "Drawing (SVG)"):
         with page.expect_download() as started:
             figure.get_by_role("button", name=kind).click()
@@ -183,7 +184,16 @@ def test_paper_has_the_caution_and_no_controls(opened: Watched) -> None:
     page.emulate_media(media="print")
     for text in CAUTION:
         expect(page.get_by_text(text)).to_be_visible()
-    for control in ("#filter-bar", "#navigation", ".theme-button", ".skip-link", ".chart-tools", ".csv-line", "main button"):
+    for control in (
+        "#filter-bar",
+        "#navigation",
+        "#view-tabs",
+        ".theme-button",
+        ".skip-link",
+        ".chart-tools",
+        ".csv-line",
+        "main button",
+    ):
         for place in page.locator(control).all():
             expect(place).not_to_be_visible()
     expect(page.locator("#headline, .headline").first).to_be_visible()
@@ -209,7 +219,7 @@ def test_nothing_was_asked_elsewhere_and_the_console_was_silent(served: Served, 
     assert opened.said == []
 
 
-def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched, page_of: DashboardPage) -> None:
+def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched, page_of: Shown) -> None:
     page = watched.open(f"{served.address}{page_of.path}{EMPTY}")
     for text in CAUTION:
         expect(page.get_by_text(text)).to_be_visible()

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Request, expect
 
-from dashboard.pages import PAGES
 from tests.browser.conftest import Served, Watched
+from tests.every_view import EVERY_VIEW
 
 # A chart that follows the width of its place has it to the pixel.
 _WIDTHS = "() => [...document.querySelectorAll('.js-plotly-plot')].map(plot => [plot._fullLayout.width, plot.offsetWidth])"
@@ -26,7 +26,7 @@ def outputs_asked(watched: Watched) -> list[str]:
     return outputs
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_each_place_is_asked_once_and_nothing_that_came_with_the_page(served: Served, watched: Watched, page: Any) -> None:
     outputs = outputs_asked(watched)
     watched.open(f"{served.address}{page.path}?side=left")
@@ -41,12 +41,12 @@ def test_a_question_asked_early_is_for_the_theme_that_is_shown(served: Served, w
     watched.page.emulate_media(color_scheme="dark")
     outputs = outputs_asked(watched)
     watched.open(f"{served.address}symmetry")
-    assert outputs.count("symmetry-answer.children") == 1
+    assert outputs.count("symmetry-head.children") == 1
     expect(watched.page.locator("#theme-button")).to_have_text("Light")
     watched.page.locator("#theme-button").click()
     expect(watched.page.locator("#theme-button")).to_have_text("Dark")
     watched.settled()
-    assert outputs.count("symmetry-answer.children") == 2
+    assert outputs.count("symmetry-head.children") == 2
     assert watched.said == []
 
 
@@ -54,10 +54,10 @@ def test_a_page_that_is_opened_by_a_link_is_asked_as_ever(served: Served, watche
     outputs = outputs_asked(watched)
     watched.open(f"{served.address}?side=left")
     watched.page.get_by_role("link", name="Returns", exact=True).click()
-    expect(watched.page.locator("#returns-answer .headline")).to_be_visible()
-    assert outputs.count("returns-answer.children") == 1
+    expect(watched.page.locator("#returns-head .headline")).to_be_visible()
+    assert outputs.count("returns-head.children") == 1
     watched.page.go_back()
-    expect(watched.page.locator("#studio-answer .headline")).to_be_visible()
+    expect(watched.page.locator("#studio-head .headline")).to_be_visible()
     assert watched.page.url == f"{served.address}?side=left"
     watched.settled()
     assert watched.said == []

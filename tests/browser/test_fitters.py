@@ -41,7 +41,7 @@ def test_the_page_prints_the_answer(served: Served, watched: Watched, words: dic
     query = parse_selection(words).query()
     page = watched.open(f"{served.address}fitters?{query}&outcome={outcome}")
     answer = fitters(served, **words)
-    expect(page.locator("#fitters-answer #headline")).to_have_text(answer.headline)
+    expect(page.locator("#fitters-head #headline")).to_have_text(answer.headline)
     rows = [row for row in answer.fitters if row.outcome == outcome]
     frame = page.locator("#fitters-table")
     expect(frame.locator("tbody tr")).to_have_count(len(rows))
@@ -50,7 +50,7 @@ def test_the_page_prints_the_answer(served: Served, watched: Watched, words: dic
         for key in KEYS:
             name = f"data-{key.replace('_', '-')}"
             assert json.loads(printed.locator(f"[{name}]").get_attribute(name) or "") == getattr(row, key)
-        expect(page.locator(f"#fitters-answer [data-fitter={row.fitter_id}]")).to_have_text(row.words)
+        expect(page.locator(f"#fitters-head [data-fitter={row.fitter_id}]")).to_have_text(row.words)
         expect(printed).to_contain_text("not enough yet" if row.observed is None else number(row.observed, row.unit))
         expect(printed).to_contain_text(difference(row.difference, row.unit))
     drawn = [row for row in rows if row.difference is not None]
@@ -101,7 +101,7 @@ def test_a_flagged_fit_leads_to_its_rider(served: Served, watched: Watched) -> N
     page.get_by_role("link", name=f"rider {rider}").first.click()
     expect(page).to_have_url(f"{served.address}riders?rider={rider}&fit={session}")
     expect(page.locator("#fit")).to_be_visible()
-    expect(page.locator("#riders-answer")).to_contain_text(f"Session {session}")
+    expect(page.locator("#riders-head")).to_contain_text(f"Session {session}")
 
 
 def test_an_empty_selection_is_a_sentence_with_a_way_out(served: Served, watched: Watched) -> None:

@@ -82,13 +82,13 @@ def choose(page: Page, label: str, option: str) -> None:
 def test_studio_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(served.address)
     expect_studio(page, studio(served))
-    expect(page.locator("#studio-answer .js-plotly-plot")).to_have_count(4)
+    expect(page.locator("#studio-head .js-plotly-plot")).to_have_count(4)
 
 
 def test_supports_prints_the_answer(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}supports")
     answer = effects(served)
-    expect(page.locator("#supports-answer #headline")).to_have_text(answer.headline)
+    expect(page.locator("#supports-head #headline")).to_have_text(answer.headline)
     expect_effects(page, answer, MAIN_OUTCOMES)
 
 
@@ -148,7 +148,7 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     expect_studio(page, answer)
 
 
-@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-answer.children"])
+@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-head.children"])
 def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
     served: Served, watched: Watched, awaited: str
 ) -> None:

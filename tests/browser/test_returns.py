@@ -62,14 +62,14 @@ def expect_answer(page: Page, answer: Returns, fewest: int) -> None:
         expect(printed).to_contain_text(day(row.due_on))
     expect(page.locator("[data-chart=lasting] .chart-title")).to_have_text(returns.lasting_finding(answer.lasting))
     assert answer.as_of is not None
-    expect(page.locator("#returns-answer")).to_contain_text(f"The data end on {day(answer.as_of)}.")
+    expect(page.locator("#returns-head")).to_contain_text(f"The data end on {day(answer.as_of)}.")
 
 
 @pytest.mark.parametrize("words", SELECTIONS)
 def test_the_page_prints_the_answer(served: Served, watched: Watched, words: dict[str, str]) -> None:
     page = watched.open(address(served, words))
     expect_answer(page, asked(served, words), served.asker.settings.minimum.rows_shown)
-    expect(page.locator("#returns-answer .js-plotly-plot")).to_have_count(4)
+    expect(page.locator("#returns-head .js-plotly-plot")).to_have_count(4)
 
 
 def test_the_numbers_behind_the_pictures_are_the_answer(served: Served, watched: Watched) -> None:

@@ -52,7 +52,7 @@ def test_the_list_prints_the_answer(served: Served, watched: Watched, words: dic
     page = watched.open(f"{served.address}riders?{parse_selection(words).query()}")
     answer = listed(served, **words)
     expect(page.locator("#headline")).to_have_text(answer.headline)
-    expect(page.locator("#riders-answer tbody tr")).to_have_count(25)
+    expect(page.locator("#riders-head tbody tr")).to_have_count(25)
     for row in answer.riders[:25]:
         keys = ("n-fits", "tilt-left-deg", "tilt-right-deg", "side-difference-deg")
         told = [row.n_fits, row.tilt_left_deg, row.tilt_right_deg, row.side_difference_deg]
@@ -65,10 +65,10 @@ def test_what_deserves_a_look_is_chosen_by_a_link_and_the_list_turns_its_pages(s
     chosen = [row.rider_id for row in listed(served).riders if "side_difference" in row.look]
     page.get_by_role("navigation", name="What deserves a look").get_by_role("link", name="side difference remains").click()
     expect(page).to_have_url(f"{served.address}riders?look=side_difference")
-    expect(page.locator("#riders-answer tbody th").first).to_have_text(chosen[0])
+    expect(page.locator("#riders-head tbody th").first).to_have_text(chosen[0])
     page.get_by_role("link", name="further riders").click()
     expect(page).to_have_url(f"{served.address}riders?look=side_difference&start=25")
-    expect(page.locator("#riders-answer tbody th").first).to_have_text(chosen[25])
+    expect(page.locator("#riders-head tbody th").first).to_have_text(chosen[25])
 
 
 def test_a_rider_is_found_by_typing_and_the_keyboard(served: Served, watched: Watched) -> None:
@@ -144,7 +144,7 @@ def test_a_fit_is_chosen_in_the_table_and_turned_to_the_one_before(served: Serve
 
 def test_a_fit_outside_of_the_selection_is_told(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}riders?rider={SEVERAL}&fit=S99999")
-    expect(page.locator("#riders-answer")).to_contain_text("Fit S99999 is not among the fits selected; the last one is told.")
+    expect(page.locator("#riders-head")).to_contain_text("Fit S99999 is not among the fits selected; the last one is told.")
 
 
 def test_a_note_is_text_and_nothing_else(served: Served, watched: Watched) -> None:

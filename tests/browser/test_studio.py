@@ -81,7 +81,7 @@ def test_a_quarter_is_chosen_by_a_link_and_stands_in_charts_of_all_dates(served:
     expect_figures(page, studio(served, **{"from": str(start), "to": str(last), "visit_kind": "first"}))
     expect_charts(page, trends(served, visit_kind="first"))
     expect(page.get_by_role("link", name="This quarter (shown)")).to_be_focused()
-    expect(page.locator("#studio-answer")).to_contain_text("The bar at the foot marks the dates chosen.")
+    expect(page.locator("#studio-head")).to_contain_text("The bar at the foot marks the dates chosen.")
 
 
 def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(served: Served, watched: Watched) -> None:
@@ -172,7 +172,7 @@ def test_axe_finds_nothing_with_everything_open(served: Served, watched: Watched
         page.get_by_role("button", name="Dark").click()
         watched.settled()
     expect(page.locator("#studio-since h2")).to_be_visible()
-    for summary in page.locator("#studio-answer summary").all():
+    for summary in page.locator("#studio-head summary").all():
         summary.click()
     for width in (1280, 390):
         page.set_viewport_size({"width": width, "height": 800})

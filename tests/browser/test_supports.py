@@ -79,13 +79,13 @@ def test_a_row_of_the_grid_narrows_the_page_and_leads_back(served: Served, watch
     page.keyboard.press("Enter")
     expect(page).to_have_url(f"{served.address}supports?visit_kind=first&arch_height=low&forefoot=mild_varus")
     narrowed = effects(served, visit_kind="first", arch_height="low", forefoot="mild_varus")
-    expect(page.locator("#supports-answer #headline")).to_have_text(narrowed.headline)
+    expect(page.locator("#supports-head #headline")).to_have_text(narrowed.headline)
     expect(grid.locator("tbody tr")).to_have_count(n_rows)
     expect(grid.locator("tr.is-shown")).to_have_count(1)
     expect(grid.get_by_role("link", name="low arch, mild varus shown")).to_be_focused()
     page.get_by_role("link", name="Show every foot type again").click()
     expect(page).to_have_url(f"{served.address}supports?visit_kind=first")
-    expect(page.locator("#supports-answer #headline")).to_have_text(effects(served, visit_kind="first").headline)
+    expect(page.locator("#supports-head #headline")).to_have_text(effects(served, visit_kind="first").headline)
 
 
 def test_a_split_that_is_no_word_of_a_selection_says_so(served: Served, watched: Watched) -> None:

@@ -104,7 +104,7 @@ def test_every_rider_is_in_the_scatter(served: Served, watched: Watched) -> None
 def test_a_list_comes_as_csv_of_the_same_split(served: Served, watched: Watched) -> None:
     page = watched.open(address(served, {"studio": "quayside"}))
     with page.expect_download() as started:
-        page.locator("#symmetry-answer").get_by_role("link", name="These numbers as CSV").first.click()
+        page.locator("#symmetry-head").get_by_role("link", name="These numbers as CSV").first.click()
     text = started.value.path().read_text(encoding="utf-8")
     assert text.split("\n")[1:] == asked(served, {"studio": "quayside"}).to_csv("prevalence").replace("\r", "").split("\n")[1:]
 

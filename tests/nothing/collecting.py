@@ -26,8 +26,8 @@ from tests.nothing.pieces import Said, pieces, plain
 # Three days after the last day on which a studio is simulated.
 TODAY: Final = date(2026, 8, 31)
 _QUARTER: Final = Selection(date_from=date(2026, 4, 1), date_to=date(2026, 6, 30))
-# The views of each page beside its first one, as queries of its address.
-_VIEWS: Final = {
+# What each page can be asked beside all fits, as queries of its addresses.
+_QUERIES: Final = {
     "": ("?every=week", "?every=quarter"),
     "supports": ("?outcome=sway", "?outcome=offset"),
     "symmetry": ("?outcome=offset",),
@@ -51,11 +51,14 @@ def collected(path: Path, splits: Sequence[str] = SPLITS) -> list[Said]:
 
 
 def _page(page: Page, desk: Desk, splits: Sequence[str]) -> Iterator[Said]:
-    places = {name: show for name, show in filled(page, desk).items() if name not in _NOT_ASKED}
-    views = [*_VIEWS.get(page.path, ()), *(f"?split={split}" for split in splits if page.splits)]
-    for search in ("", *views):
-        for show in places.values():
-            yield from pieces(show(search, "light"), f"page {page.name.lower()}", is_first=not search)
+    fills = {name: fill for name, fill in filled(page, desk).items() if name not in _NOT_ASKED}
+    for view in page.views:
+        places = [page.head_id, *(name for name in view.shows(desk) if name in fills)]
+        queries = [*_QUERIES.get(page.path, ()), *(f"?split={split}" for split in splits if view.splits)]
+        for search in ("", *queries):
+            for name in places:
+                is_answer = not (search or view.path)
+                yield from pieces(fills[name](search, "light"), f"page {page.name.lower()}", is_first=is_answer)
 
 
 def _questions(asker: Asker, splits: Sequence[str]) -> Iterator[Said]:

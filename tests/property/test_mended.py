@@ -83,7 +83,7 @@ def exports(draw: st.DrawFn) -> Export:
 
     def measures(tilt_from: str, sway_from: str) -> str:
         return (
-            f"knee_tilt_deg = {{ from = {q(tilt_from)}, unit = {q(unit)}, flip = {flip}, strip = "grad", empty = 1.5 }}\n"
+            f"knee_tilt_deg = {{ from = {q(tilt_from)}, unit = {q(unit)}, flip = {flip}, strip = 'grad', empty = 1.5 }}\n"
             f"knee_sway_mm = {{ from = {q(sway_from)}, unit = {q(length)} }}\n"
         )
 
@@ -94,8 +94,8 @@ def exports(draw: st.DrawFn) -> Export:
     text += f'[tables.knee_captures]\n{sheets}\nwhere = {{ {q(kind)} = ["rec", "REC2"] }}\n[tables.knee_captures.columns]\n'
     text += f'session_id = {{ from = [{q(visit)}, {q(day)}, "@file"], with = "/" }}\n'
     text += f"capture_no = {{ from = {q(no)}, without_zeros = true, pattern = '^(?P<no>[0-9]+)a?$', group = 'no' }}\n"
-    text += f'
-    text += f'captured_at = {{ from = {q(stamp)}, date_forms = ["%d.%m.%y", "%d.%m.%Y %H:%M"] }}\npower_w = {{ value = 200 }}\n'
+    text += f'captured_at = {{ from = {q(stamp)}, date_forms = ["%d.%m.%y", "%d.%m.%Y %H:%M"] }}\n'
+    text += "power_w = { value = 200 }\n"
     if is_wide:
         text += f'[[tables.knee_captures.each]]\nside = {{ value = "left" }}\n{measures(tilt, sway)}'
         text += f'[[tables.knee_captures.each]]\nside = {{ value = "right" }}\n{measures(tilt_2, sway_2)}'
@@ -104,11 +104,19 @@ def exports(draw: st.DrawFn) -> Export:
     sound = []
     for n in range(draw(st.integers(2, 4))):
         record = {
-            visit: "V1", day: "d-1", no: draw(st.sampled_from((f"{n + 1}", f"0{n + 1}", f"{n + 1}a"))), side: draw(st.sampled_from("LR")), tilt: number(draw, decimal, unit) + draw(st.sampled_from(("", " grad"))),
-            sway: number(draw, decimal).lstrip("-+"), tilt_2: number(draw, decimal, unit), sway_2: "2",
-            kind: draw(st.sampled_from(("rec", "rec2", "note"))), stamp: "03.02.2026 09:30",
-            spare: "= kept as it is", own: str(n),
-        }  # fmt: skip
+            visit: "V1",
+            day: "d-1",
+            no: draw(st.sampled_from((f"{n + 1}", f"0{n + 1}", f"{n + 1}a"))),
+            side: draw(st.sampled_from("LR")),
+            tilt: number(draw, decimal, unit) + draw(st.sampled_from(("", " grad"))),
+            sway: number(draw, decimal).lstrip("-+"),
+            tilt_2: number(draw, decimal, unit),
+            sway_2: "2",
+            kind: draw(st.sampled_from(("rec", "rec2", "note"))),
+            stamp: "03.02.2026 09:30",
+            spare: "= kept as it is",
+            own: str(n),
+        }
         sound.append(record)
     sound[0][kind] = "rec"
     faulty = [dict(record) for record in sound]

@@ -18,7 +18,6 @@ from dashboard.app import create_app
 from dashboard.cli import app
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
-from dashboard.pages import PAGES
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import LOCAL
@@ -33,6 +32,7 @@ from shared.clock import spoken_day
 from shared.freshness import freshness
 from shared.settings import Settings
 from tests.attack.house import PASSWORD, sign_in
+from tests.every_view import EVERY_VIEW
 from tests.spec.tables import write_csv
 from tests.unit.page_places import places, texts, unfolded
 
@@ -147,7 +147,7 @@ def parts_of(told: Any) -> Iterator[dict[str, Any]]:
         yield from parts_of(part)
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_every_page_says_at_the_top_that_the_data_are_old(warehouse: Path, page: Any) -> None:
     client = create_app(Asker(warehouse, Settings(), lambda: TODAY)).server.test_client()
     told = page_of(client, page.path)

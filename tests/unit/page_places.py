@@ -52,23 +52,28 @@ def texts(value: Any) -> Iterator[str]:
 
 def places(client: FlaskClient, path: str, search: str) -> Iterator[Any]:
     """What every place of a page tells."""
-    known = [one for one in client.get("/_dash-dependencies").get_json() if not one["clientside_function"] and not one["state"]]
+    known = [one for one in client.get("/_dash-dependencies").get_json() if not one["clientside_function"]]
     page_up = next(one for one in known if f"{ids.PAGE}.children" in one["output"])
-    layout = _asked(client, page_up, {ids.URL: f"/{path}"})
+    layout = _asked(client, page_up, {ids.URL: f"/{path}"}, search)
     yield layout
     for one in known:
         inputs = [part["id"] for part in one["inputs"]]
-        if inputs == [ids.VIEW, ids.THEME] and f'"{one["output"].rsplit(".", 1)[0]}"' in json.dumps(layout):
+        if (
+            inputs == [ids.VIEW, ids.THEME]
+            and not one["state"]
+            and f'"{one["output"].rsplit(".", 1)[0]}"' in json.dumps(layout)
+        ):
             yield _asked(client, one, {ids.VIEW: search, ids.THEME: "light"})
 
 
-def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]) -> Any:
+def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str], state: str = "") -> Any:
     names = [name.rsplit(".", 1) for name in callback["output"].strip(".").split("...")]
     outputs = [{"id": place, "property": name} for place, name in names]
     body = {
         "output": callback["output"],
         "outputs": outputs if callback["output"].startswith("..") else outputs[0],
         "inputs": [{**part, "value": values[part["id"]]} for part in callback["inputs"]],
+        "state": [{**part, "value": state} for part in callback["state"]],
         "changedPropIds": [],
     }
     response = client.post(CALLBACK, json=body)

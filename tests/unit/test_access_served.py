@@ -72,7 +72,7 @@ def test_a_file_is_kept_back_where_no_note_can_be_taken(house: House, monkeypatc
     assert response.status_code == 503
     assert not words_of(response) & house.foreign
     assert "Content-Security-Policy" in response.headers
-    shown = [answer for output, answer in walk(house, client, "", "/riders") if output == "riders-answer.children"]
+    shown = [answer for output, answer in walk(house, client, "", "/riders") if output == "riders-head.children"]
     assert not words_of(shown[0]) & house.foreign
     assert "only with a note of who opened them" in shown[0].get_data(as_text=True)
 

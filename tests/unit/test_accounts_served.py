@@ -9,13 +9,13 @@ from itsdangerous import URLSafeTimedSerializer
 
 from dashboard.accounts.store import Accounts, accounts_for
 from dashboard.app import create_app
-from dashboard.pages import PAGES
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.selection.selection import Selection
 from shared.errors import AccountError, StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
 from tests.attack.house import PASSWORD, ROLES, House, callbacks, downloads, open_house, sign_in, walk, words_of
+from tests.every_view import EVERY_VIEW
 
 SELECTIONS = ("", "?visit_kind=first", "?split=riding")
 
@@ -28,7 +28,7 @@ def house(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
 
 def test_the_walk_meets_every_page(house: House) -> None:
     met = {output for output, _ in callbacks(house.app)}
-    for place in ("studio-answer", "supports-answer", "symmetry-answer", "returns-answer", "fitters-answer", "riders-answer"):
+    for place in ("studio-head", "supports-head", "symmetry-head", "returns-head", "fitters-head", "riders-head"):
         assert f"{place}.children" in met
     assert len(met) > 15
 
@@ -42,7 +42,7 @@ def test_nobody_gets_nothing(house: House) -> None:
         headers = {"Sec-Fetch-Mode": "cors"}
         assert client.get(address, headers=headers).status_code == 401, address
     assert client.post("/upload", data={}, headers={"X-Fitledger": "upload"}).status_code == 401
-    for page in PAGES:
+    for page in EVERY_VIEW:
         response = client.get(f"/{page.path}")
         assert response.status_code == 302
         assert response.headers["Location"].startswith("/login")

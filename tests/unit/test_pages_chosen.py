@@ -8,8 +8,8 @@ from dashboard.app import create_app
 from dashboard.components import ids
 from dashboard.components.address import Addresses, View
 from dashboard.components.chosen import chosen_words
-from dashboard.pages import PAGES
 from dashboard.questions.selection.selection import FIELDS, parse_selection
+from tests.every_view import EVERY_VIEW
 from tests.unit.made_answers import MadeAsker
 
 ADDRESSES = Addresses("/studio/")
@@ -55,11 +55,12 @@ def test_every_word_of_a_selection_can_be_told() -> None:
 def test_the_control_of_the_split_is_shown_on_the_pages_that_split() -> None:
     client = create_app(MadeAsker()).server.test_client()  # type: ignore[arg-type]
     outputs = [{"id": ids.PAGE, "property": "children"}, {"id": ids.SPLIT, "property": "hidden"}]
-    for page in PAGES:
+    for page in EVERY_VIEW:
         body = {
             "output": f"..{ids.PAGE}.children...{ids.SPLIT}.hidden..",
             "outputs": outputs,
             "inputs": [{"id": ids.URL, "property": "pathname", "value": f"/{page.path}"}],
+            "state": [{"id": ids.URL, "property": "search", "value": ""}],
             "changedPropIds": [f"{ids.URL}.pathname"],
         }
         answered = client.post("/_dash-update-component", json=body).get_json()["response"]

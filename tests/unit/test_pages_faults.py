@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.app import create_app
-from dashboard.pages import PAGES
 from dashboard.questions.door.registry import QUESTIONS
+from tests.every_view import EVERY_VIEW
 from tests.unit.made_answers import MadeAsker
 from tests.unit.page_places import parts, places
 
@@ -30,7 +30,7 @@ def client() -> FlaskClient:
     return create_app(Failing()).server.test_client()  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_every_place_tells_its_fault_and_the_page_stays(
     client: FlaskClient, page: Any, caplog: pytest.LogCaptureFixture
 ) -> None:

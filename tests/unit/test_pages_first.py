@@ -8,7 +8,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.app import create_app
-from dashboard.pages import PAGES
+from tests.every_view import EVERY_VIEW
 from tests.unit.made_answers import MadeAsker
 
 
@@ -66,7 +66,7 @@ def test_a_bundle_is_kept_for_good_under_a_name_of_its_content(client: FlaskClie
     assert other.get(address.replace("-styles", "0-styles")).status_code == 404
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_the_layout_holds_the_page_of_the_address_and_its_places_can_be_asked_at_once(client: FlaskClient, page: Any) -> None:
     told = layout(client, f"/{page.path}?side=left")
     assert told["url"]["pathname"] == f"/{page.path}" and told["url"]["search"] == "?side=left"

@@ -18,8 +18,8 @@ from tests.unit.made_answers import MadeAsker
 
 CALLBACK = "/_dash-update-component"
 ASKED = {
-    "output": "studio-answer.children",
-    "outputs": {"id": "studio-answer", "property": "children"},
+    "output": "studio-head.children",
+    "outputs": {"id": "studio-head", "property": "children"},
     "inputs": [{"id": "view", "property": "data", "value": ""}, {"id": "theme", "property": "data", "value": "light"}],
     "changedPropIds": ["view.data"],
 }

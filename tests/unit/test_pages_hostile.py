@@ -15,13 +15,13 @@ from flask.testing import FlaskClient
 from dashboard.app import create_app
 from dashboard.figures.template import as_text
 from dashboard.figures.theme import CHART_CONFIG
-from dashboard.pages import PAGES
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.registry import QUESTIONS
 from etl import mart
 from shared.catalogue import catalogue
 from shared.settings import Settings
 from shared.warehouse import open_loading
+from tests.every_view import EVERY_VIEW
 from tests.unit.page_places import parts, places, texts
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -54,7 +54,7 @@ def client(hostile: Path) -> FlaskClient:
 
 
 @pytest.mark.parametrize("search", ["", "?split=bike_kind", f"?rider={quote(FORMULA + 'R0001' + MARKUP)}"])
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_ids_are_text_on_the_page_and_in_its_charts(client: FlaskClient, page: Any, search: str) -> None:
     for told in places(client, page.path, search):
         assert "in the log under" not in json.dumps(told)
@@ -65,7 +65,7 @@ def test_ids_are_text_on_the_page_and_in_its_charts(client: FlaskClient, page: A
                 assert [text for text in texts(part["props"]["figure"]) if "<img" in text] == []
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_every_chart_keeps_the_one_configuration(client: FlaskClient, page: Any) -> None:
     graphs = [part for told in places(client, page.path, "") for part in parts(told) if part["type"] == "Graph"]
     assert bool(graphs) == (page.path != "riders"), "the list of riders alone has no chart"

@@ -12,11 +12,14 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.app import create_app, find_page
+from dashboard.components.address import Addresses
 from dashboard.components.notes import CAUTION
+from dashboard.components.page import frame
 from dashboard.pages import PAGES
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.web.serving import listening
 from shared.errors import UsageError
+from tests.every_view import EVERY_VIEW
 from tests.unit.made_answers import MadeAsker, made_effects
 from tests.unit.page_places import unfolded
 
@@ -100,9 +103,9 @@ def test_a_download_that_cannot_be_is_told(client: FlaskClient, path: str, words
     assert words in response.get_data(as_text=True)
 
 
-@pytest.mark.parametrize("place", ["studio-answer", "supports-answer", "data-answer"])
+@pytest.mark.parametrize("place", ["studio-head", "supports-head", "data-head"])
 def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> None:
-    question = {"studio-answer": "studio", "supports-answer": "effects", "data-answer": "data"}[place]
+    question = {"studio-head": "studio", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
     shown = answered(client, place, "") + (answered(client, "supports-tilt", "") if question == "effects" else "")
@@ -133,7 +136,7 @@ def test_a_chosen_outcome_is_shown_alone(client: FlaskClient) -> None:
 
 
 def test_an_unknown_outcome_is_told(client: FlaskClient) -> None:
-    assert "outcome: found 'pain', expected one of tilt" in answered(client, "supports-answer", "?outcome=pain")
+    assert "outcome: found 'pain', expected one of tilt" in answered(client, "supports-head", "?outcome=pain")
 
 
 def test_the_grid_has_counts_where_there_is_not_enough(client: FlaskClient) -> None:
@@ -150,17 +153,17 @@ def test_another_split_makes_another_grid(client: FlaskClient) -> None:
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
     assert "Rejected rows, 21 to 40 of 47" in answered(client, "data-rest", "?start=20")
     assert "Rejected rows, 1 to 16 of 16" in answered(client, "data-rest", "?reason=orphan")
-    assert "start: found 'x'" in answered(client, "data-answer", "?start=x")
+    assert "start: found 'x'" in answered(client, "data-head", "?start=x")
 
 
-@pytest.mark.parametrize("place", ["studio-answer", "supports-answer", "data-answer"])
+@pytest.mark.parametrize("place", ["studio-head", "supports-head", "data-head"])
 def test_an_empty_selection_is_a_sentence_with_a_way_out(client: FlaskClient, place: str) -> None:
     told = answered(client, place, "?riding=triathlon")
     assert "No fit matches this selection" in told
     assert "Show all fits" in told
 
 
-@pytest.mark.parametrize("place", ["studio-answer", "supports-answer", "supports-grid", "data-answer"])
+@pytest.mark.parametrize("place", ["studio-head", "supports-head", "supports-grid", "data-head"])
 def test_a_fault_of_the_program_is_a_number_on_the_page_and_a_traceback_in_the_log(
     client: FlaskClient, place: str, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -184,11 +187,14 @@ def test_the_caution_is_whole_and_on_every_page() -> None:
                   "thread engagement", "recent operation", "health data"):  # fmt: skip
         assert words in said
     for page in PAGES:
-        assert CAUTION[1] in json.dumps(page.layout().to_plotly_json(), default=lambda part: part.to_plotly_json())
+        assert CAUTION[1] in json.dumps(
+            frame(page, page.views[0], Addresses("/"), "").to_plotly_json(), default=lambda part: part.to_plotly_json()
+        )
 
 
 def test_pages_are_found_by_path() -> None:
-    assert [find_page(page.path) for page in PAGES] == list(PAGES)
+    assert [find_page(shown.path) for shown in EVERY_VIEW] == [(shown.page, shown.view) for shown in EVERY_VIEW]
+    assert len({shown.path for shown in EVERY_VIEW}) == len(EVERY_VIEW)
     assert find_page("nowhere") is None
 
 

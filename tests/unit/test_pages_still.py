@@ -12,9 +12,11 @@ from dash.development.base_component import Component
 
 import dashboard
 from dashboard.app import create_app
+from dashboard.components.address import Addresses
+from dashboard.components.page import frame
 from dashboard.components.still import Still, made_still, touched_ids
-from dashboard.pages import PAGES
 from dashboard.web.lean import LeanDash
+from tests.every_view import EVERY_VIEW
 from tests.unit.made_answers import MadeAsker
 
 ASSETS = Path(dashboard.__file__ or "").with_name("assets")
@@ -96,14 +98,20 @@ def test_ids_are_those_of_inputs_states_outputs_and_signs_of_work() -> None:
 def test_what_a_script_fills_is_named_by_its_page() -> None:
     """Scripts write by `put("id", ...)`; a still piece could not be written."""
     put = {place for path in ASSETS.glob("page-*.js") for place in re.findall(r'put\("([^"]+)"', path.read_text())}
-    assert put == {place for page in PAGES for place in page.scripted}
+    assert put == {place for page in EVERY_VIEW for place in page.view.scripted}
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_every_id_that_a_callback_touches_is_still_a_component(app: LeanDash, page: Any) -> None:
     touched = app._touched
-    before = [one.id for one in components(page.layout()) if getattr(one, "id", None) in touched]
-    after = [one.id for one in components(app.still(page.layout())) if getattr(one, "id", None) in touched]
+    before = [
+        one.id for one in components(frame(page.page, page.view, Addresses("/"), "")) if getattr(one, "id", None) in touched
+    ]
+    after = [
+        one.id
+        for one in components(app.still(frame(page.page, page.view, Addresses("/"), "")))
+        if getattr(one, "id", None) in touched
+    ]
     assert before == after and before
 
 
@@ -114,13 +122,14 @@ def test_the_layout_holds_still_pieces_and_every_answer_is_made_still(app: LeanD
         "output": "..page.children...split-control.hidden..",
         "outputs": [{"id": "page", "property": "children"}, {"id": "split-control", "property": "hidden"}],
         "inputs": [{"id": "url", "property": "pathname", "value": "/nowhere"}],
+        "state": [{"id": "url", "property": "search", "value": ""}],
         "changedPropIds": ["url.pathname"],
     }
     told = client.post("/_dash-update-component", json=asked).get_json()["response"]["page"]["children"]
     assert told["type"] == "Still" and "This address leads to no page" in json.dumps(told)
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", EVERY_VIEW, ids=lambda page: page.name)
 def test_of_the_core_components_only_those_that_our_own_script_draws_are_sent(app: LeanDash, page: Any) -> None:
     """The library's bundle is left out; assets/core.js stands for what the pages use of it."""
     told = app.server.test_client().get(f"/{page.path}").get_data(as_text=True)

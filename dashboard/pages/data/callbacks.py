@@ -6,7 +6,7 @@ from typing import Any, cast
 from dash import Dash, Input, Output
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import loads
@@ -25,7 +25,7 @@ from shared.errors import FitledgerError, StatisticsError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     def data(view: View) -> Data:
         return cast(Data, desk.asker.ask("data", view.selection))
 
@@ -92,4 +92,12 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, shows, register, scripted=ids.SCRIPTED)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows, register=register, scripted=ids.SCRIPTED),))

@@ -7,7 +7,7 @@ from typing import Any
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.loading import FATES, LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
@@ -28,8 +28,8 @@ PATH = "data"
 Passages = Mapping[str, tuple[str, ...]]
 
 
-def layout() -> html.Div:
-    return frame(NAME, QUESTION, *ids.PLACES)
+def layout() -> list[Any]:
+    return list(ids.PLACES[1:])
 
 
 def answered(answer: Data, text: Passages, theme: str | None) -> list[Any]:

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import read_text
 from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages.fitters import ids
@@ -20,7 +20,7 @@ from shared.errors import UsageError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer = cast(Fitters, desk.asker.ask("fitters", view.selection))
         return answered(desk, view.selection, answer, chosen_outcome(view), TEXT, theme)
@@ -45,4 +45,12 @@ def chosen_outcome(view: View) -> str:
     return outcome
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, shows)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows),))

@@ -7,7 +7,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import headline, method, selected
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.funnel import OUTCOMES, alternative, finding, funnel_figure
@@ -25,8 +25,8 @@ PATH = "fitters"
 Text = dict[str, tuple[str, ...]]
 
 
-def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.SCATTER, ids.AGREEMENT)
+def layout() -> list[Any]:
+    return [ids.SCATTER, ids.AGREEMENT]
 
 
 def answered(desk: Desk, selection: Selection, answer: Fitters, outcome: str, text: Text, theme: str | None) -> list[Any]:

@@ -9,7 +9,7 @@ from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
 from dashboard.components.number import estimate
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures import returns, returns_curve
@@ -66,8 +66,8 @@ class Asked:
         return paragraphs(self.text[passage], **values)
 
 
-def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER)
+def layout() -> list[Any]:
+    return []
 
 
 def answered(asked: Asked, answer: Returns, ratings: Ratings) -> list[Any]:

@@ -8,7 +8,7 @@ from dash import Dash, Input, Output, no_update
 
 from dashboard.components import ids as common
 from dashboard.components.address import View, search_of
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import read_text
 from dashboard.pages.riders import ids
 from dashboard.pages.riders.layout import NAME, PATH, QUESTION, layout
@@ -22,7 +22,7 @@ from shared.errors import FitledgerError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         answer: Any = desk.asker.ask("riders", view.selection)
         if isinstance(answer, Riders):
@@ -66,4 +66,12 @@ def choose(rider: str | None) -> tuple[Any, Any]:
     return search_of(Selection(rider=(rider,)).query()), None
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, shows, register)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows, register=register),))

@@ -1,8 +1,9 @@
 """The frame of the Riders page: the box that finds a rider, and the place of the answer."""
 
+from typing import Any
+
 from dashboard.components import html
 from dashboard.components.controls import Find
-from dashboard.components.page import frame
 from dashboard.pages.riders import ids
 
 NAME = "Riders"
@@ -10,10 +11,8 @@ QUESTION = "What happened to this rider?"
 PATH = "riders"
 
 
-def layout() -> html.Div:
-    page = frame(NAME, QUESTION, ids.ANSWER)
-    page.children.insert(1, _search())
-    return page
+def layout() -> list[Any]:
+    return [_search()]
 
 
 def _search() -> html.Div:

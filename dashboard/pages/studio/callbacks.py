@@ -9,7 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State
 from dashboard.components import ids as shell
 from dashboard.components.address import View, read_view
 from dashboard.components.faults import answering_beside
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import read_text
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.layout import NAME, QUESTION, answered, layout
@@ -25,7 +25,7 @@ from shared.rig.findings import RigFinding
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         every = view.page_words.get("every")
         trends = _trends(desk, view.selection, every)
@@ -68,4 +68,12 @@ def _rig(desk: Desk, selection: Selection) -> tuple[RigFinding, ...]:
         return ()
 
 
-PAGE = Page("", NAME, QUESTION, layout, shows, register)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page("", NAME, QUESTION, head, (PageView("", "Answer", layout, shows, register=register),))

@@ -11,7 +11,7 @@ from dashboard.components.chart import reading
 from dashboard.components.faults import fault_note
 from dashboard.components.notes import data_note, empty_state, headline, method, selected
 from dashboard.components.number import estimate
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures.control import Window
@@ -36,8 +36,8 @@ _OVER = {"share": "of", "points": "over"}
 Text = dict[str, tuple[str, ...]]
 
 
-def layout() -> html.Div:
-    return html.Div([frame(NAME, QUESTION, ids.ANSWER), dcc.Store(id=ids.KEPT)])
+def layout() -> list[Any]:
+    return [dcc.Store(id=ids.KEPT)]
 
 
 def answered(

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import read_text
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.pages.supports import ids
@@ -23,7 +23,7 @@ from shared.errors import UsageError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
     def effects(selection: Selection, *parts: str, outcomes: tuple[str, ...]) -> Effects:
         return cast(Effects, desk.asker.ask("effects", selection, parts=parts, outcomes=outcomes))
@@ -96,4 +96,12 @@ def shown_outcomes(outcome: str | None) -> tuple[str, ...]:
     return (outcome,) if outcome else MAIN_OUTCOMES
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, shows, splits=True)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows, splits=True),))

@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.components import html
 from dashboard.components.chart import chart, marks_key, reading
 from dashboard.components.notes import empty_state, headline, selected
-from dashboard.components.page import Desk, frame, place
+from dashboard.components.page import Desk, place
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.effects import alternative, effects_panel, finding, in_order, leading
@@ -27,9 +27,9 @@ SECTIONS = ((ids.CHECKS, "Do they hold"), (ids.GRID, "For whom"), (ids.DOSE, "By
 Text = dict[str, tuple[str, ...]]
 
 
-def layout() -> html.Div:
+def layout() -> list[Any]:
     panels = html.Div([place(ids.panel_of(outcome)) for outcome in MAIN_OUTCOMES], className="panels is-outcomes")
-    return frame(NAME, QUESTION, ids.ANSWER, panels, ids.TABLES, ids.CHECKS, ids.GRID, ids.DOSE, ids.FURTHER)
+    return [panels, ids.TABLES, ids.CHECKS, ids.GRID, ids.DOSE, ids.FURTHER]
 
 
 def answered(desk: Desk, selection: Selection, answer: Effects, outcome: str | None) -> list[Any]:

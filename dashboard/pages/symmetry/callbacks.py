@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page, Show
+from dashboard.components.page import Desk, Page, PageView, Show
 from dashboard.components.text import read_text
 from dashboard.pages.symmetry import ids
 from dashboard.pages.symmetry.layout import NAME, PATH, QUANTITIES, QUESTION, Asked, answered, beside, further, layout
@@ -19,7 +19,7 @@ FIRST = ("prevalence", "change", "repeats")
 FURTHER = ("patterns", "flow", "differences", "curve", "repeats")
 
 
-def shows(desk: Desk) -> dict[str, Show]:
+def places(desk: Desk) -> dict[str, Show]:
     # Each place asks for what it shows, so that the first picture does not wait for the others.
     def ask(view: View, theme: str | None, parts: tuple[str, ...] = FIRST) -> tuple[Asked, Asymmetry]:
         selection = replace(view.selection, split=view.selection.split or "foot_type")
@@ -48,4 +48,12 @@ def chosen_quantity(view: View) -> str:
     return quantity
 
 
-PAGE = Page(PATH, NAME, QUESTION, layout, shows, splits=True)
+def head(desk: Desk) -> Show:
+    return places(desk)[ids.ANSWER]
+
+
+def shows(desk: Desk) -> dict[str, Show]:
+    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
+
+
+PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows, splits=True),))

@@ -9,7 +9,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
 from dashboard.components.notes import data_note, headline, method, selected
-from dashboard.components.page import Desk, frame
+from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.components.text import paragraphs, unbroken
 from dashboard.figures import symmetry, symmetry_curve, symmetry_flow, symmetry_sides
@@ -57,8 +57,8 @@ class Asked:
         return paragraphs(self.text[passage], **values)
 
 
-def layout() -> html.Div:
-    return frame(NAME, QUESTION, ids.ANSWER, ids.SIDES, ids.FURTHER)
+def layout() -> list[Any]:
+    return [ids.SIDES, ids.FURTHER]
 
 
 def answered(asked: Asked, answer: Asymmetry) -> list[Any]:
