@@ -30,6 +30,7 @@ def print_report(report: LoadReport, as_json: bool) -> None:
         _print_findings(report.findings)
         _print_warnings(report.warnings)
         _print_rig(report.rig)
+        _print_absent(report)
         typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
     raise typer.Exit(report.exit_code)
 
@@ -94,6 +95,15 @@ def _print_rig(findings: Sequence[RigFinding]) -> None:
         typer.echo("\nThe rig, over all fits:")
         for finding in findings:
             typer.echo(f"  {finding.words}")
+        typer.echo("")
+
+
+def _print_absent(report: LoadReport) -> None:
+    """What is not recorded, and what that costs: of a check, since a load may be one of several."""
+    if report.checked and report.absent:
+        typer.echo("\nNot recorded, in these files or the warehouse:")
+        for absent in report.absent:
+            typer.echo(f"  {absent.words}")
         typer.echo("")
 
 

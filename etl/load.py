@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from etl import check, mart, merge, rejects, stage, together, warn
+from etl.absent import absent_tables
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
@@ -288,6 +289,7 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
         _record(warehouse, load)
     else:
         warehouse.leave_unchanged()
+    report.absent = absent_tables(warehouse)
     for file in report.files:
         file.words += waiting_words(file.waiting)
 
