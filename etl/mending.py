@@ -13,8 +13,10 @@ from typing import Any, Final
 
 import pandas as pd
 
+from etl import limits
+from etl.find import ANNOUNCED, book_name, form_of, own_name
 from etl.mapping import Mapping, TableMapping, parse_mapping
-from etl.source import Layout, Mended, RefusedFileError, SourceFile
+from etl.source import FoundFile, Layout, Mended, RefusedFileError, SourceFile
 from shared.catalogue import catalogue
 from shared.warehouse import Warehouse
 
@@ -151,3 +153,32 @@ def mended_log(log: SourceFile, source: SourceFile) -> SourceFile:
 def _cell_form(source: SourceFile, form: str) -> str:
     # A spreadsheet keeps numbers as such, so that a point in one is none that parts thousands, whatever it was written from.
     return form if source.form == ".csv" else source.form
+
+
+def is_to_mend(file: FoundFile) -> bool:
+    """Whether a file is one that `fitledger rejects` wrote: it names its own mapping, whatever another one says."""
+    if not is_named_like_one(own_name(file)):
+        return False
+    if form_of(file.name, ANNOUNCED) != ".csv":
+        return True
+    try:
+        with file.content.open("rb") as opened:
+            return REJECT_NO.encode() in opened.readline(limits.LINE_BYTES).lower().replace(b"\x00", b"") or is_of_changes(
+                own_name(file)
+            )
+    except OSError:
+        return False
+
+
+def changes_beside(file: FoundFile, others: list[FoundFile]) -> FoundFile | None:
+    """The log of changes that was written beside a file to mend."""
+    place = book_name(file) if file.sheet else file.name.rpartition("/")[0]
+    wanted = changes_name(own_name(file))
+    beside = [
+        other
+        for other in others
+        if changes_name(own_name(other)) == wanted
+        and is_of_changes(own_name(other))
+        and place == (book_name(other) if other.sheet else other.name.rpartition("/")[0])
+    ]
+    return replace(beside[0], mapping=None) if len(beside) == 1 else None

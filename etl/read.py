@@ -8,7 +8,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from etl import limits
 from etl.archive import unpack_gzip, unpack_zip
 from etl.columns import (
     Matched,
@@ -20,14 +19,27 @@ from etl.columns import (
     position_of,
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
-from etl.find import ANNOUNCED, MAYBE, READABLE, find_files, form_of, is_export, mapping_texts, table_of
+from etl.find import (
+    ANNOUNCED,
+    MAYBE,
+    READABLE,
+    book_name,
+    find_files,
+    form_of,
+    is_export,
+    mapping_texts,
+    own_name,
+    place_of,
+    table_of,
+)
 from etl.jsonl_form import read_jsonl
 from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
 from etl.mending import (
     REJECT_NO,
+    changes_beside,
     changes_name,
-    is_named_like_one,
     is_of_changes,
+    is_to_mend,
     layout_of,
     mended_log,
     mended_source,
@@ -159,9 +171,9 @@ def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
 
 def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
     """A file once for each table that its mapping makes of it; not at all where it only serves as another's log."""
-    if not file.refusal and _is_to_mend(file):
-        if not is_of_changes(_own_name(file)):
-            yield replace(file, mapping=None, log=_changes_beside(file, others))
+    if not file.refusal and is_to_mend(file):
+        if not is_of_changes(own_name(file)):
+            yield replace(file, mapping=None, log=changes_beside(file, others))
         return
     if file.refusal or file.mapping is None:
         yield file
@@ -178,74 +190,29 @@ def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
                     "Nothing of this file was loaded. Put the log beside it and load again."
                 )
             yield replace(file, table=catalogue()[name], table_mapping=mapped, log=log, refusal=refusal)
-    is_log = any(t.log and is_named(_own_name(file), t.log.files) for t in file.mapping.tables.values())
+    is_log = any(t.log and is_named(own_name(file), t.log.files) for t in file.mapping.tables.values())
     if not n_found and not is_log:
         yield file
 
 
-def _is_to_mend(file: FoundFile) -> bool:
-    """Whether a file is one that `fitledger rejects` wrote: it names its own mapping, whatever another one says."""
-    if not is_named_like_one(_own_name(file)):
-        return False
-    if form_of(file.name, ANNOUNCED) != ".csv":
-        return True
-    try:
-        with file.content.open("rb") as opened:
-            return REJECT_NO.encode() in opened.readline(limits.LINE_BYTES).lower().replace(b"\x00", b"") or is_of_changes(
-                _own_name(file)
-            )
-    except OSError:
-        return False
-
-
-def _changes_beside(file: FoundFile, others: list[FoundFile]) -> FoundFile | None:
-    """The log of changes that was written beside a file to mend."""
-    place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
-    wanted = changes_name(_own_name(file))
-    beside = [
-        other
-        for other in others
-        if changes_name(_own_name(other)) == wanted
-        and is_of_changes(_own_name(other))
-        and place == (_book_name(other) if other.sheet else other.name.rpartition("/")[0])
-    ]
-    return replace(beside[0], mapping=None) if len(beside) == 1 else None
-
-
 def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
     if file.sheet and mapped.sheets:
-        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(_book_name(file), mapped.files))
+        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(book_name(file), mapped.files))
     if mapped.files:
-        return is_named(_own_name(file), mapped.files)
+        return is_named(own_name(file), mapped.files)
     native = table_of(file.sheet or file.name)
     return not mapped.sheets and native is not None and native.name == name
-
-
-def _own_name(file: FoundFile) -> str:
-    return file.sheet or file.name.rpartition("/")[2]
-
-
-def _places_of(file: FoundFile) -> dict[str, str]:
-    """What the place of a file tells, by the names that a mapping gives it."""
-    path = _book_name(file) if file.sheet else file.name
-    folder, _, own = path.rpartition("/")
-    form = form_of(own, (*ANNOUNCED, *MAYBE)) or ""
-    return {"@path": path, "@file": own[: len(own) - len(form)], "@folder": folder.rpartition("/")[2], "@sheet": file.sheet}
-
-
-def _book_name(file: FoundFile) -> str:
-    return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
 
 
 def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:
     """The file of changes beside a file of captures: in the same folder or workbook."""
     if not mapped.log or not mapped.log.files:
         return None
-    place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
+    place = book_name(file) if file.sheet else file.name.rpartition("/")[0]
     logs = [
         other
         for other in others
-        if is_named(_own_name(other), mapped.log.files)
+        if is_named(own_name(other), mapped.log.files)
         and other.mapping is file.mapping
         and (other.name.startswith(place) if place else "/" not in other.name)
     ]
@@ -255,7 +222,7 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
     """A source whose columns are not matched yet."""
     base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping, reading=file.reading)
-    base = replace(base, places=(_places_of(file),))
+    base = replace(base, places=(place_of(file),))
     form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
         skipped = file.text_form.skip_lines
@@ -323,7 +290,7 @@ def _opened_log(
     if file.log is None:
         raise RefusedFileError(
             f"{file.name}: the changes that its rows follow from are not there. Nothing of this file was loaded. Put the file "
-            f"{changes_name(_own_name(file))} beside it, as it was written with it, and load both."
+            f"{changes_name(own_name(file))} beside it, as it was written with it, and load both."
         )
     if file.log.refusal:
         raise RefusedFileError(file.log.refusal)
