@@ -1,17 +1,23 @@
 """What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import typer
 
-from dashboard.questions.selection.answers import rows_to_csv
-from etl.rejects import rejected_tables
-from etl.report import FileReport, Finding, LoadReport, WarningGroup
+from dashboard.questions.selection.answers import cells_to_csv
+from etl.mend_files import MendFile, to_mend
+from etl.report import FileReport, Finding, LoadReport, WarningGroup, waiting_words
+from shared.errors import UsageError
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
 from shared.warehouse import open_reading
+
+# Of files, findings and warnings alike so many are told.
+_SHOWN: Final = 3
+_DIGITS: Final = re.compile(r"\d+")
 
 
 def print_report(report: LoadReport, as_json: bool) -> None:
@@ -19,13 +25,39 @@ def print_report(report: LoadReport, as_json: bool) -> None:
     if as_json:
         typer.echo(report.to_json())
     else:
-        for file in report.files:
-            typer.echo(_file_words(file))
+        for words in file_lines(report.files):
+            typer.echo(words)
         _print_findings(report.findings)
         _print_warnings(report.warnings)
         _print_rig(report.rig)
+        _print_absent(report)
         typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
     raise typer.Exit(report.exit_code)
+
+
+def file_lines(files: Sequence[FileReport]) -> list[str]:
+    """A line a file; of more than three of which the same is told, one line with their sums and the first three names."""
+    alike: dict[tuple[str | None, str], list[FileReport]] = {}
+    for file in files:
+        own = file.words.removesuffix(waiting_words(file.waiting)).replace(file.file, "")
+        alike.setdefault((file.table, _DIGITS.sub("#", own)), []).append(file)
+    lines = []
+    for same in alike.values():
+        lines += [_file_words(file) for file in same] if len(same) <= _SHOWN else [_folded(same)]
+    return lines
+
+
+def _folded(files: list[FileReport]) -> str:
+    """What is told of many files alike, once."""
+    first = files[0]
+    names = f"{', '.join(file.file for file in files[:_SHOWN])} and {len(files) - _SHOWN:,} more"
+    if first.refused:
+        return f"refused  {len(files):,} files alike ({names}). The first: {first.words}"
+    whole = FileReport(f"{len(files):,} files ({names})", first.table)
+    for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting"):
+        setattr(whole, name, sum(getattr(file, name) for file in files))
+    whole.words = first.words.removesuffix(waiting_words(first.waiting)) + waiting_words(whole.waiting)
+    return _file_words(whole)
 
 
 def _file_words(file: FileReport) -> str:
@@ -43,7 +75,7 @@ def _print_findings(findings: list[Finding]) -> None:
         groups.setdefault((finding.rule, finding.column), []).append(finding)
     for (rule, column), alike in groups.items():
         typer.echo(f"\n{rule}, {column}: {counted(len(alike), 'row')}")
-        for finding in alike[:3]:
+        for finding in alike[:_SHOWN]:
             typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
     if findings:
         typer.echo("")
@@ -66,21 +98,50 @@ def _print_rig(findings: Sequence[RigFinding]) -> None:
         typer.echo("")
 
 
+def _print_absent(report: LoadReport) -> None:
+    """What is not recorded, and what that costs: of a check, since a load may be one of several."""
+    if report.checked and report.absent:
+        typer.echo("\nNot recorded, in these files or the warehouse:")
+        for absent in report.absent:
+            typer.echo(f"  {absent.words}")
+        typer.echo("")
+
+
 def write_rejects(path: Path, table: str, folder: Path | None) -> None:
-    """Rejected rows in their tables' own columns: one table to standard output, or a file a table into a folder."""
+    """Rejected rows in the columns of the files that they came from: one table to standard output, or files into a folder."""
     warehouse = open_reading(path)
     try:
-        tables = rejected_tables(warehouse, table)
+        found = to_mend(warehouse, table)
     finally:
         warehouse.close()
     if folder is None:
-        typer.echo(rows_to_csv(tables[table]), nl=False)
+        if len(found.files) > 1:
+            raise UsageError(
+                f"The rejected rows of {table} were read in {len(found.files)} ways, each a file of its own: write them with "
+                "--out FOLDER."
+            )
+        typer.echo("".join(mend_text(file) for file in found.files), nl=False)
+        for words in found.lost_words:
+            typer.echo(words, err=True)
         return
     folder.mkdir(parents=True, exist_ok=True)
-    for name, rows in tables.items():
-        if rows:
-            (folder / f"{name}-rejects.csv").write_text(rows_to_csv(rows), encoding="utf-8", newline="")
-            typer.echo(f"{folder / f'{name}-rejects.csv'}: {counted(len(rows), 'row')}. Mend the cells and load the file.")
+    for file in found.files:
+        (folder / f"{file.name}.csv").write_text(mend_text(file), encoding="utf-8", newline="")
+        if not file.n_rejects:
+            typer.echo(f"{folder / f'{file.name}.csv'}: the changes that they follow from. Load it with them.")
+            continue
+        how = ""
+        if file.mapping:
+            (folder / f"{file.name}-mapping.toml").write_text(file.mapping, encoding="utf-8", newline="")
+            how = f", in their own columns, units and signs; {file.mapping_name} is applied as you load"
+        typer.echo(f"{folder / f'{file.name}.csv'}: {counted(len(file.rows), 'row')}{how}. Mend the cells and load the file.")
+    for words in found.lost_words:
+        typer.echo(words)
+
+
+def mend_text(file: MendFile) -> str:
+    """A file to mend as CSV."""
+    return cells_to_csv(file.headings, file.rows)
 
 
 def total_words(report: LoadReport) -> str:

@@ -5,14 +5,11 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from etl.mapping import ColumnMapping, LogMapping, TableMapping, unit_line
+from etl.mapping import PLACES, ColumnMapping, LogMapping, TableMapping, unit_line
 from etl.source import RefusedFileError
 from shared.catalogue import Column, Table
 from shared.units import UNITS
 
-# What `fitledger rejects` writes beside a rejected row; `reject_no` tells the loader which reject a mended row was.
-REJECT_NO = "reject_no"
-REJECT_COLUMNS = (REJECT_NO, "rule", "column", "words")
 # What stands beside a quantity's name when a column holds it in another form.
 _BESIDE = {
     "deg", "degree", "degrees", "rad", "radian", "radians", "mrad", "mm", "cm", "m", "in", "inch", "inches", "ft", "kg", "g",
@@ -26,11 +23,6 @@ class Matched:
 
     cells: dict[str, int]
     unknown: tuple[str, ...]
-
-
-def is_mended(headers: Iterable[str]) -> bool:
-    """Whether a file is one that `fitledger rejects --csv` wrote: it is in contract form whatever a mapping says."""
-    return REJECT_NO in {header.strip().lower() for header in headers}
 
 
 def match_native(name: str, table: Table, headers: tuple[str, ...]) -> Matched:
@@ -80,6 +72,8 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
         places = [index for index, header in enumerate(headers) if header == source.strip()]
         if not places:
             places = [index for index, header in enumerate(headers) if header.lower() == source.strip().lower()]
+        if not places and source in PLACES:
+            continue  # told by the file's place, not by its columns
         if len(places) != 1:
             raise RefusedFileError(_not_once_words(name, headers, source, len(places)))
         positions[source] = places[0]
@@ -89,6 +83,14 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
 def log_sources(log: LogMapping) -> list[str]:
     """Every column of the file that a log of changes is read from."""
     return list(_group_sources([log.columns, *log.each], log.where))
+
+
+def places_of(mapped: TableMapping | LogMapping) -> tuple[str, ...]:
+    """What a mapping takes from the places of its files."""
+    named = set(_group_sources([mapped.columns, *mapped.each], mapped.where))
+    if isinstance(mapped, TableMapping) and mapped.log and not mapped.log.files:
+        named |= set(log_sources(mapped.log))
+    return tuple(place for place in PLACES if place in named)
 
 
 def _sources(mapped: TableMapping, *, is_log: bool) -> list[str]:
@@ -108,15 +110,12 @@ def _group_sources(groups: list[dict[str, ColumnMapping]], where: Iterable[str])
 def _by_contract_name(name: str, table: Table, headers: tuple[str, ...]) -> tuple[dict[str, int], list[str]]:
     cells: dict[str, int] = {}
     unknown: list[str] = []
-    mended = is_mended(headers)
     for index, header in enumerate(headers):
         own = header.strip().lower()
         if own in cells:
             raise RefusedFileError(f"{name}: the column {own} stands twice in the first line. Leave one of them out.")
-        if own in table.column_names or (mended and own == REJECT_NO):
+        if own in table.column_names:
             cells[own] = index
-        elif mended and own in REJECT_COLUMNS:
-            continue
         elif header.strip():
             unknown.append(header.strip())
     return cells, unknown

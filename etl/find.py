@@ -125,3 +125,21 @@ def table_of(name: str) -> Table | None:
         if re.match(rf"{table.name}(?:[-_.]|$)", stem):
             return table
     return None
+
+
+def own_name(file: FoundFile) -> str:
+    """The name of a file without its folders, or of a sheet."""
+    return file.sheet or file.name.rpartition("/")[2]
+
+
+def book_name(file: FoundFile) -> str:
+    """The name of the workbook that a sheet is of, as it was found."""
+    return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
+
+
+def place_of(file: FoundFile) -> dict[str, str]:
+    """What the place of a file tells, by the names that a mapping gives it."""
+    path = book_name(file) if file.sheet else file.name
+    folder, _, own = path.rpartition("/")
+    form = form_of(own, (*ANNOUNCED, *MAYBE)) or ""
+    return {"@path": path, "@file": own[: len(own) - len(form)], "@folder": folder.rpartition("/")[2], "@sheet": file.sheet}

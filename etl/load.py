@@ -10,7 +10,10 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from etl import check, mart, merge, rejects, stage, warn
+import pandas as pd
+
+from etl import check, mart, merge, rejects, stage, together, warn
+from etl.absent import absent_tables
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
@@ -20,6 +23,7 @@ from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
 from shared.rig.watch import rig_findings
 from shared.settings import Settings
+from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
 
@@ -53,7 +57,7 @@ def load(
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
         return known
-    step = _Steps(progress, len(files) + len(catalogue()) + 3)
+    step = _Steps(progress, len(files) + len(catalogue()) + 4)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
     return _run(files, opening, step, _Load(warehouse, today, settings, mark, checked))
 
@@ -79,7 +83,7 @@ def check_files(
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
         return replace(known, checked=checked)
-    step = _Steps(progress, len(files) + len(catalogue()) + 3)
+    step = _Steps(progress, len(files) + len(catalogue()) + 4)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:
             copy = folder / "check.duckdb"
@@ -151,6 +155,7 @@ def _files_of(paths: Iterable[Path | FoundFile], mapping: Path | None, settings:
 
 def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
     with opening as warehouse:
+        warehouse.limit_memory(load.settings.reading.loading_memory_mb)
         # Again, now that no other load can come between.
         if load.checked and warehouse.path:
             _require_same(load.checked, load.mark, warehouse.path)
@@ -158,8 +163,11 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
+        step("opening the files")
         _open_sources(files, warehouse, load)
         load.require_usable()
+        # Opening, each source, each table that is there, and what follows.
+        step.set_total(1 + len(load.sources) + len({source.table.name for source in load.sources.values()}) + 3)
         # Parents stand before the tables that refer to them; each table is staged, merged and forgotten in turn, so
         # that one table only is held at a time.
         for table in catalogue().values():
@@ -185,13 +193,9 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
     if sources:
         stage.begin_table(warehouse, table)
         rules = check.rules_of(table, load.today)
-        for file_no, source in tuple(sources.items()):
-            step(f"reading {source.name}")
-            try:
-                _stage(warehouse, source, file_no, rules, load)
-            except RefusedFileError as refusal:
-                load.report.files[file_no] = FileReport(source.name, None, refused=True, words=str(refusal))
-                del load.sources[file_no], sources[file_no]
+        for group in together.groups_of(sources):
+            _stage_group(warehouse, group, rules, load, step)
+        sources = {file_no: source for file_no, source in sources.items() if file_no in load.sources}
         if load.set_aside:
             load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
         step(f"comparing {table.name}")
@@ -208,6 +212,32 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
             _count(warehouse, table, sources, load, n_unresolved)
             rejects.keep_mended(warehouse, table, load.load_id)
             stage.end_table(warehouse, table)
+
+
+def _stage_group(
+    warehouse: LoadingWarehouse, group: together.Group, rules: list[check.Rule], load: _Load, step: "_Steps"
+) -> None:
+    """Stages files that are read alike: together, and alone what cannot be."""
+    if len(group) > 1:
+        first = next(iter(group.values()))
+        step(f"reading {first.name} and {counted(len(group) - 1, 'file')} like it", 0)
+        try:
+            done = together.stage_together(warehouse, group, rules, load.may_reject)
+        except (OSError, WarehouseError):
+            stage.unstage(warehouse, first.table, list(group))
+            done = {}  # whichever of them is at fault says so where it is read alone
+        stage.begin_files(warehouse, first.table, {file_no: group[file_no].name for file_no in done})
+        for file_no, (read, rejected) in done.items():
+            load.report.files[file_no].read, load.report.files[file_no].rejected = read, rejected
+        step.skip(len(done))
+        group = {file_no: source for file_no, source in group.items() if file_no not in done}
+    for file_no, source in group.items():
+        step(f"reading {source.name}")
+        try:
+            _stage(warehouse, source, file_no, rules, load)
+        except RefusedFileError as refusal:
+            load.report.files[file_no] = FileReport(source.name, None, refused=True, words=str(refusal))
+            del load.sources[file_no]
 
 
 def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: _Load) -> None:
@@ -232,24 +262,21 @@ def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceF
             file.rejected += row["n"]
         else:
             setattr(file, row["final_fate"], getattr(file, row["final_fate"]) + row["n"])
-    kinds = {row["final_fate"] for row in fates}
     if load.may_reject < 0:
         # Too late to leave the file out: that its rows contradict one another, or name nobody, shows once all are compared.
         raise InputUnusableError(
             stage.too_many_rejected(max(sources.items(), key=lambda pair: report.files[pair[0]].rejected)[1])
         )
-    for file_no, source in sources.items():
-        if "duplicate" in kinds:
-            merge.find_duplicates(warehouse, source, file_no)
-        if "orphan" in kinds:
-            merge.find_orphans(warehouse, source, file_no)
+    for fate, find in (("duplicate", merge.find_duplicates), ("orphan", merge.find_orphans)):
+        for file_no in sorted({row["file_no"] for row in fates if row["final_fate"] == fate}):
+            find(warehouse, sources[file_no], file_no)
 
 
 def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     step("keeping what was rejected")
     report = load.report
     report.findings = [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
-    n_new = rejects.keep_findings(warehouse, load.load_id)
+    n_new = rejects.keep_findings(warehouse, load.load_id, load.sources)
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
     if load.changed:
@@ -262,6 +289,7 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
         _record(warehouse, load)
     else:
         warehouse.leave_unchanged()
+    report.absent = absent_tables(warehouse)
     for file in report.files:
         file.words += waiting_words(file.waiting)
 
@@ -272,11 +300,13 @@ def _record(warehouse: LoadingWarehouse, load: _Load) -> None:
     mark = "" if load.set_aside and load.set_aside.n_rows else load.mark.value
     values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": mark}
     warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)
+    rows = []
     for file_no, file in enumerate(load.report.files):
         source = load.sources.get(file_no)
         detected, digest = (source.detected, load.mark.digests.get(source.path)) if source else ("", None)
-        values = {"load_id": load.load_id, "file_no": file_no, "detected": detected, "digest": digest, **vars(file)}
-        warehouse.run(merge.SQL / "raw/add_file.sql", values)
+        rows.append({"load_id": load.load_id, "file_no": file_no, "detected": detected, "digest": digest, **vars(file)})
+    warehouse.put("read_files", pd.DataFrame(rows).astype({"table": "object", "digest": "object"}))
+    warehouse.run(merge.SQL / "raw/add_files.sql")
 
 
 def _reading_words(source: SourceFile) -> str:
@@ -291,7 +321,16 @@ class _Steps:
         self._total = total
         self._done = 0
 
-    def __call__(self, words: str) -> None:
+    def __call__(self, words: str, n: int = 1) -> None:
+        """Tells what is being done, which is so many steps."""
         if self._progress:
-            self._progress(self._done, self._total, words)
-        self._done += 1
+            self._progress(min(self._done, self._total - 1), self._total, words)
+        self._done += n
+
+    def skip(self, n: int) -> None:
+        """So many steps are done already."""
+        self._done += n
+
+    def set_total(self, total: int) -> None:
+        """How many steps there are, once archives and workbooks are taken apart."""
+        self._total = total

@@ -1,11 +1,12 @@
 """One mapped cell as SQL over the text cells c0, c1, … of a file; every word of the mapping is bound."""
 
+import re
 from collections.abc import Mapping as Words
 from dataclasses import dataclass
 from typing import Any
 
 from etl.columns import position_of
-from etl.mapping import ColumnMapping, Form
+from etl.mapping import PLACES, ColumnMapping, Form, date_forms_of
 from etl.source import SourceFile
 from shared.catalogue import Column
 from shared.units import UNITS, conversion_factor
@@ -21,7 +22,7 @@ class Binder:
     def __init__(self, parameters: dict[str, Any]) -> None:
         self._parameters = parameters
 
-    def bind(self, value: str) -> str:
+    def bind(self, value: Any) -> str:
         name = f"m{len(self._parameters)}"
         self._parameters[name] = value
         return f"${name}"
@@ -50,7 +51,9 @@ class Group:
 
 
 def cell_of(source: SourceFile, header: str) -> str:
-    """The text cell of a source column."""
+    """The text cell of a source column, or of what the file's place tells."""
+    if header in PLACES and header not in source.headers:
+        return f'"{header}"'
     return f"c{position_of(source.name, source.headers, [header])[header]}"
 
 
@@ -64,7 +67,8 @@ def group_sql(source: SourceFile, group: Group, names: tuple[str, ...], native: 
         else:
             cell = native.get(name, _NO_TEXT)
         fields.append(f"'x_{name}': {cell}")
-    own = sorted({cell_of(source, header) for name in group.own for header in group.columns[name].sources})
+    of_entry = {header for name in group.own for header in group.columns[name].sources if header not in PLACES}
+    own = sorted(cell_of(source, header) for header in of_entry)
     filled = " OR ".join(f"{cell} IS NOT NULL" for cell in own) or "true"
     return f"{{{', '.join(fields)}, 'k': {group.number:d}, 'is_filled': {filled}}}"
 
@@ -75,9 +79,9 @@ def cell_sql(source: SourceFile, column: Column, spec: ColumnMapping, side: str,
     form = source.mapping.form_of(source.table_mapping) if source.mapping else Form()
     if spec.value is None and column.type in {"number", "integer"}:
         text = _number(source, column, spec, text, side, spec.decimal or form.decimal)
-    date_form = spec.date_form or form.date_form
-    if spec.value is None and date_form and column.type in {"date", "datetime"}:
-        text = _date(column, text, date_form, binder)
+    date_forms = date_forms_of(spec, form)
+    if spec.value is None and date_forms and column.type in {"date", "datetime"}:
+        text = _date(column, text, date_forms, binder)
     return f"coalesce({text}, {binder.bind_text(spec.empty)})" if spec.empty is not None else text
 
 
@@ -88,9 +92,18 @@ def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
     else:
         # || is empty where one part is: half a key is no key.
         between = f" || {binder.bind(spec.joined_with)} || " if len(spec.sources) > 1 else ""
-        text = between.join(cell_of(source, header) for header in spec.sources)
+        text = between.join(_part(source, spec, header) for header in spec.sources)
     if spec.where:
         text = f"CASE WHEN {binder.where_sql(source, spec.where)} THEN {text} END"
+    if spec.strip:
+        words = f"(?:\\s*(?:{'|'.join(re.escape(word) for word in sorted(spec.strip, key=len, reverse=True))})\\s*)+"
+        front, end = binder.bind(f"^{words}"), binder.bind(f"{words}$")
+        text = f"nullif(regexp_replace(regexp_replace({text}, {front}, '', 'i'), {end}, '', 'i'), '')"
+    if spec.pattern:
+        pattern = binder.bind(spec.pattern)
+        # A text that does not fit stays as it was found, for the rule to show it.
+        taken = f"nullif(trim(regexp_extract({text}, {pattern}, {spec.group_no:d})), '')"
+        text = f"CASE WHEN regexp_matches({text}, {pattern}) THEN {taken} ELSE {text} END"
     if spec.codes:
         cases = " ".join(
             f"WHEN {binder.bind(code.strip().lower())} THEN {binder.bind_text(meant)}" for code, meant in spec.codes.items()
@@ -99,13 +112,21 @@ def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
     return f"({text})"
 
 
+def _part(source: SourceFile, spec: ColumnMapping, header: str) -> str:
+    cell = cell_of(source, header)
+    return f"regexp_replace({cell}, '^0+([0-9]+)$', '\\1')" if spec.without_zeros else cell
+
+
 def _number(source: SourceFile, column: Column, spec: ColumnMapping, text: str, side: str, decimal: str | None) -> str:
     plain = text
     if decimal == ",":
-        plain = f"replace({text}, ',', '.')"
-        if source.form == ".csv":
+        # What is no number with its commas turned stays as it was found, for the rule to show it.
+        turned = f"replace({text}, ',', '.')"
+        plain = f"CASE WHEN TRY_CAST({turned} AS DOUBLE) IS NULL THEN {text} ELSE {turned} END"
+        if source.has_text_numbers:
             # With a decimal comma, a point would part thousands; it is shown with its reason, and the row is rejected.
-            plain = f"CASE WHEN contains({text}, '.') THEN {text} || ' (a point beside decimal commas)' ELSE {plain} END"
+            parted = f"contains({text}, '.') AND regexp_full_match({text}, '[-+]?[0-9.,]+(?:[eE][-+]?[0-9]+)?')"
+            plain = f"CASE WHEN {parted} THEN {text} || ' (a point beside decimal commas)' ELSE {plain} END"
     factor = _factor(column, spec)
     if factor == 1 and spec.flip is False:
         return plain
@@ -125,6 +146,13 @@ def _factor(column: Column, spec: ColumnMapping) -> float:
     return conversion_factor(spec.unit, UNITS[column.unit].pint_name)
 
 
-def _date(column: Column, text: str, date_form: str, binder: Binder) -> str:
+def _date(column: Column, text: str, date_forms: list[str], binder: Binder) -> str:
     iso_form = "%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S"
-    return f"coalesce(strftime(try_strptime({text}, {binder.bind(date_form)}), '{iso_form}'), {text})"
+    tried = ", ".join(_tried_date(text, binder.bind(form), iso_form) for form in date_forms)
+    return f"coalesce({tried}, {text})"
+
+
+def _tried_date(text: str, form: str, iso_form: str) -> str:
+    # %Y takes two digits too, as of the first century: such a date is of another form.
+    made = f"try_strptime({text}, {form})"
+    return f"CASE WHEN year({made}) >= 1000 THEN strftime({made}, '{iso_form}') END"

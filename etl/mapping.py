@@ -5,6 +5,7 @@ unit-bearing column that is renamed must state its unit.
 """
 
 import fnmatch
+import re
 import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
@@ -25,11 +26,26 @@ ENCODINGS = (
 # Directives that DuckDB's strptime and Python's share.
 _DATE_FORM = r"^(?:[^%\x00]|%-?[dmyHMSIj]|%[YpbBaAfz%])+$"
 
+# What a file's place tells, to be named like a column of it: the whole path, the file's own name without its ending, the name
+# of the folder (or archive) that it lies in, and the sheet.
+PLACES = ("@path", "@file", "@folder", "@sheet")
+
+# What the warehouse's patterns do not know, so that none of them can take long.
+_BEYOND = re.compile(r"\(\?(?:[=!>(#]|<[=!]|P=)|\\[1-9Z]|[*+?}]\+")
+
 Text = Annotated[str, Field(min_length=1, max_length=1000)]
 UnitName = Annotated[str, Field(pattern=r"^[A-Za-z]{1,24}$")]
 DateForm = Annotated[str, Field(pattern=_DATE_FORM, max_length=60)]
 Cells = dict[Text, str | list[str]]
 Patterns = Annotated[list[Text], Field(max_length=1000)]
+
+
+def date_forms_of(*given: "Form | ColumnMapping") -> list[str]:
+    """The forms of dates to be tried in order: the first of these that says any."""
+    for one in given:
+        if one.date_form or one.date_forms:
+            return [one.date_form] if one.date_form else one.date_forms
+    return []
 
 
 def _as_list(value: Any) -> Any:
@@ -52,14 +68,17 @@ class Form(_Model):
     skip_lines: Annotated[int, Field(ge=0, le=1000)] = 0
     decimal: Literal[",", "."] | None = None
     date_form: DateForm | None = None
+    date_forms: Annotated[list[DateForm], Field(max_length=10)] = []
 
 
 class ColumnMapping(_Model):
     """One column of the contract. Give `from` (one or several source columns) or `value` (a constant).
 
-    Steps, in order: `where` empties the cell unless other columns hold the values named; several columns are joined
-    by `with`; `codes` translates; decimal comma, `unit` and `flip` make the number; `date_form` reads the date;
-    `empty` stands for an empty cell. In a log of changes, `adds` sums the changes up instead of taking the last.
+    Steps, in order: `without_zeros` takes the leading zeros of a plain number off; several columns are joined by `with`;
+    `where` empties the cell unless other columns hold the values named; `strip` takes words off its ends; `pattern` takes the
+    text of one of its groups, `group` where it has several; `codes` translates; decimal comma, `unit` and `flip` make the
+    number; `date_form`, or the first of `date_forms` that fits, reads the date; `empty` stands for an empty cell. In a log of
+    changes, `adds` sums the changes up instead of taking the last.
     """
 
     sources: Annotated[list[Text], BeforeValidator(_as_list), Field(alias="from", max_length=20)] = []
@@ -69,6 +88,11 @@ class ColumnMapping(_Model):
     flip: bool | Literal["left", "right"] = False
     codes: Annotated[dict[str, str | int | float | bool], Field(max_length=1000)] = {}
     date_form: DateForm | None = None
+    date_forms: Annotated[list[DateForm], Field(max_length=10)] = []
+    without_zeros: bool = False
+    strip: Annotated[list[Text], BeforeValidator(_as_list), Field(max_length=100)] = []
+    pattern: Text | None = None
+    group: Text | None = None
     decimal: Literal[",", "."] | None = None
     empty: str | int | float | bool | None = None
     adds: bool = False
@@ -79,6 +103,11 @@ class ColumnMapping(_Model):
         if bool(self.sources) == (self.value is not None):
             raise ValueError("expected either from = the source column, or value = a constant")
         return self
+
+    @property
+    def group_no(self) -> int:
+        """Which group of the pattern is taken."""
+        return re.compile(self.pattern or "").groupindex.get(self.group or "", 1)
 
 
 Columns = dict[str, Annotated[ColumnMapping, BeforeValidator(_as_column)]]
@@ -227,9 +256,32 @@ def _column_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> 
         faults.append(f"{place}: {table.name} has no side. Write flip = true or false.")
     if spec.adds and (column.type not in {"number", "integer"} or ".log." not in place):
         faults.append(f"{place}: adds sums up the changes of a number in a log. Leave adds out.")
-    if spec.date_form and column.type not in {"date", "datetime"}:
+    if (spec.date_form or spec.date_forms) and column.type not in {"date", "datetime"}:
         faults.append(f"{place}: {name} is no date. Leave date_form out.")
-    return faults
+    return faults + list(_text_faults(place, spec))
+
+
+def _text_faults(place: str, spec: ColumnMapping) -> Iterator[str]:
+    """What is wrong with what a text is taken apart by."""
+    for word in spec.strip:
+        if re.search(r"[\d+\-−]", word):
+            yield f"{place}: strip takes words and units off, and {word!r} could be part of a number. Leave it out."
+    if spec.pattern is None:
+        if spec.group:
+            yield f"{place}: group is one of a pattern. Give pattern, or leave group out."
+        return
+    try:
+        groups = re.compile(spec.pattern)
+    except re.error as fault:
+        yield f"{place}: {spec.pattern!r} is no regular expression ({fault}). Correct it."
+        return
+    if _BEYOND.search(spec.pattern):
+        yield f"{place}: a pattern may not look ahead, behind or back at its own groups. Write it without."
+    elif spec.group and spec.group not in groups.groupindex:
+        named = ", ".join(groups.groupindex) or "none"
+        yield f"{place}: the pattern has no group named {spec.group!r}; its named groups: {named}."
+    elif not spec.group and groups.groups != 1:
+        yield f"{place}: the pattern has {groups.groups} groups. Write one as (?P<name>…), and name it in group."
 
 
 def unit_line(column: str, source: str, unit: str) -> str:

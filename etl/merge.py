@@ -170,9 +170,9 @@ def _find_fate(
         f"WHERE staged.file_no = {file_no} AND {condition}"
     )
     if warehouse.value(f"SELECT count(*) FROM ({wanted})"):
-        make_faulty(warehouse, source, wanted)
-        add_finding(warehouse, table, file_no, rule, column, "true", f"{column}: found ", after)
-        set_lines(warehouse, source, file_no, [])
+        make_faulty(warehouse, source, file_no, wanted)
+        add_finding(warehouse, table, rule, column, "true", f"{column}: found ", after)
+        set_lines(warehouse, {file_no: source}, set())
 
 
 def same_key(table: Table, left: str, right: str) -> str:

@@ -10,20 +10,41 @@ from pathlib import Path
 
 from etl.archive import unpack_gzip, unpack_zip
 from etl.columns import (
-    REJECT_COLUMNS,
-    REJECT_NO,
     Matched,
-    is_mended,
     log_sources,
     mapped_columns,
     match_mapped,
     match_native,
+    places_of,
     position_of,
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
-from etl.find import ANNOUNCED, MAYBE, READABLE, find_files, form_of, is_export, mapping_texts, table_of
+from etl.find import (
+    ANNOUNCED,
+    MAYBE,
+    READABLE,
+    book_name,
+    find_files,
+    form_of,
+    is_export,
+    mapping_texts,
+    own_name,
+    place_of,
+    table_of,
+)
 from etl.jsonl_form import read_jsonl
 from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
+from etl.mending import (
+    REJECT_NO,
+    changes_beside,
+    changes_name,
+    is_of_changes,
+    is_to_mend,
+    layout_of,
+    mended_log,
+    mended_source,
+    taken_apart,
+)
 from etl.parquet_form import check_parquet, parquet_headers
 from etl.relation import forget_ragged, gives_other_rows, idle_changes, source_relation
 from etl.sheet_form import open_workbook, read_sheet
@@ -33,8 +54,8 @@ from shared.paths import is_sayable, on_one_line
 from shared.warehouse import Warehouse
 
 __all__ = [
-    "READABLE", "REJECT_COLUMNS", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
-    "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
+    "READABLE", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
+    "lines_of", "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
 ]  # fmt: skip
 
 
@@ -80,12 +101,17 @@ def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[in
         forget_ragged(warehouse)
         numbers = warehouse.arrays(f"SELECT source_record FROM ({relation})", parameters)["source_record"]
         own = {record: int(numbers[record - 1]) for record in given}
-    if source.form == ".parquet" or not records:
-        return own
-    if source.lines is not None:
-        return {record: source.lines[number - 1] for record, number in own.items()}
-    starts = line_starts(source, set(own.values()), ragged_starts)
+    starts = lines_of(source, set(own.values()), ragged_starts)
     return {record: starts[number] for record, number in own.items() if number in starts}
+
+
+def lines_of(source: SourceFile, records: set[int], ragged_starts: set[int]) -> dict[int, int]:
+    """The same by the file's own records (1, 2, …), of which its mapping may make other rows."""
+    if source.form == ".parquet" or not records:
+        return {record: record for record in records}
+    if source.lines is not None:
+        return {record: source.lines[record - 1] for record in records}
+    return line_starts(source, records, ragged_starts)
 
 
 def _unpacked(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
@@ -145,6 +171,10 @@ def _sheets(file: FoundFile, scratch: Path) -> Iterator[FoundFile]:
 
 def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
     """A file once for each table that its mapping makes of it; not at all where it only serves as another's log."""
+    if not file.refusal and is_to_mend(file):
+        if not is_of_changes(own_name(file)):
+            yield replace(file, mapping=None, log=changes_beside(file, others))
+        return
     if file.refusal or file.mapping is None:
         yield file
         return
@@ -160,37 +190,29 @@ def _by_table(file: FoundFile, others: list[FoundFile]) -> Iterator[FoundFile]:
                     "Nothing of this file was loaded. Put the log beside it and load again."
                 )
             yield replace(file, table=catalogue()[name], table_mapping=mapped, log=log, refusal=refusal)
-    is_log = any(t.log and is_named(_own_name(file), t.log.files) for t in file.mapping.tables.values())
+    is_log = any(t.log and is_named(own_name(file), t.log.files) for t in file.mapping.tables.values())
     if not n_found and not is_log:
         yield file
 
 
 def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
     if file.sheet and mapped.sheets:
-        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(_book_name(file), mapped.files))
+        return is_named(file.sheet, mapped.sheets) and (not mapped.files or is_named(book_name(file), mapped.files))
     if mapped.files:
-        return is_named(_own_name(file), mapped.files)
+        return is_named(own_name(file), mapped.files)
     native = table_of(file.sheet or file.name)
     return not mapped.sheets and native is not None and native.name == name
-
-
-def _own_name(file: FoundFile) -> str:
-    return file.sheet or file.name.rpartition("/")[2]
-
-
-def _book_name(file: FoundFile) -> str:
-    return file.name.removesuffix(f", sheet {on_one_line(file.sheet)}")
 
 
 def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:
     """The file of changes beside a file of captures: in the same folder or workbook."""
     if not mapped.log or not mapped.log.files:
         return None
-    place = _book_name(file) if file.sheet else file.name.rpartition("/")[0]
+    place = book_name(file) if file.sheet else file.name.rpartition("/")[0]
     logs = [
         other
         for other in others
-        if is_named(_own_name(other), mapped.log.files)
+        if is_named(own_name(other), mapped.log.files)
         and other.mapping is file.mapping
         and (other.name.startswith(place) if place else "/" not in other.name)
     ]
@@ -200,9 +222,11 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
     """A source whose columns are not matched yet."""
     base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping, reading=file.reading)
+    base = replace(base, places=(place_of(file),))
     form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
-        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch)
+        skipped = file.text_form.skip_lines
+        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch, skipped)
         return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)
     if form in {".jsonl", ".jsonl.gz"}:
         path, headers, lines = read_jsonl(file.content, file.name, scratch, file.reading)
@@ -221,18 +245,26 @@ def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) 
 
 
 def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
-    mapped = file.table_mapping
-    if mapped is None or is_mended(source.headers):
+    headers, mended = taken_apart(source.headers)
+    if mended:
+        source = mended_source(replace(source, headers=headers), mended, warehouse)
+    elif file.table_mapping:
+        source = replace(source, table_mapping=file.table_mapping)
+    mapped = source.table_mapping
+    if mapped is None:
         matched = match_native(source.name, source.table, source.headers)
         source = replace(source, cells=matched.cells, unknown=matched.unknown)
     else:
         matched = match_mapped(source.name, source.table, source.headers, mapped)
-        log = _opened_log(file, source.table, scratch, warehouse)
-        unknown = _unknown_to_all(matched, file)
-        source = replace(source, cells=matched.cells, unknown=unknown, table_mapping=mapped, log=log)
+        source = replace(source, used_places=_taken(places_of(mapped), source))
+        log = _opened_log(file, source, mapped, scratch, warehouse)
+        source = replace(source, cells=matched.cells, unknown=() if mended else _unknown_to_all(matched, file), log=log)
         if mapped.log:
             forget_ragged(warehouse)
             source = replace(source, idle_changes=warehouse.value(*idle_changes(source)))
+    if mended:
+        source = replace(source, cells={**source.cells, REJECT_NO: mended.reject_cell})
+    source = replace(source, layout=layout_of(source))
     if source.form == ".parquet":
         check_parquet(source, warehouse)
     return source
@@ -250,14 +282,23 @@ def _unknown_to_all(matched: Matched, file: FoundFile) -> tuple[str, ...]:
     return tuple(header for header in matched.unknown if header.lower() not in used)
 
 
-def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile | None:
-    if file.log is None or file.table_mapping is None or file.table_mapping.log is None:
+def _opened_log(
+    file: FoundFile, source: SourceFile, mapped: TableMapping, scratch: Path, warehouse: Warehouse
+) -> SourceFile | None:
+    if mapped.log is None or not mapped.log.files:
         return None
+    if file.log is None:
+        raise RefusedFileError(
+            f"{file.name}: the changes that its rows follow from are not there. Nothing of this file was loaded. Put the file "
+            f"{changes_name(own_name(file))} beside it, as it was written with it, and load both."
+        )
     if file.log.refusal:
         raise RefusedFileError(file.log.refusal)
-    log = _opened(file.log, table, scratch, warehouse)
-    position_of(log.name, log.headers, log_sources(file.table_mapping.log))
-    relation, parameters = source_relation(log, table.column_names)
+    log = _opened(file.log, source.table, scratch, warehouse)
+    if source.mended:
+        log = mended_log(log, source)
+    position_of(log.name, log.headers, log_sources(mapped.log))
+    relation, parameters = source_relation(log, source.table.column_names)
     forget_ragged(warehouse)
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
     if log.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
@@ -265,7 +306,18 @@ def _opened_log(file: FoundFile, table: Table, scratch: Path, warehouse: Warehou
             f"{file.name}: its log of changes {log.name} holds rows whose cells cannot be told apart. Nothing of this file "
             "was loaded. Check the separators and quotes of the log and load again."
         )
-    return replace(log, table_mapping=file.table_mapping)
+    return replace(log, table_mapping=mapped, used_places=_taken(places_of(mapped.log), log))
+
+
+def _taken(places: tuple[str, ...], source: SourceFile) -> tuple[str, ...]:
+    """The places that are not columns of the file itself, as they are of a file to mend, which lies elsewhere."""
+    missing = tuple(place for place in places if place not in source.headers)
+    if missing and source.mended:
+        raise RefusedFileError(
+            f"{source.name}: the column {missing[0]} is missing, which tells where its rows came from. Nothing of this file "
+            "was loaded. Put it back as it was written."
+        )
+    return missing
 
 
 def _no_table_words(file: FoundFile) -> str:

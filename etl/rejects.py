@@ -1,10 +1,11 @@
 """Rejected rows: kept from load to load, released when they are mended."""
 
-from typing import Any
+from collections.abc import Mapping
 
+from etl.mending import keep_layouts
 from etl.merge import SESSIONS, SQL, orphan_words, row_key
-from shared.catalogue import Table, catalogue
-from shared.errors import UsageError
+from etl.source import SourceFile
+from shared.catalogue import Table
 from shared.warehouse import Warehouse
 
 # SQL of the line on which a version stands in its file: the record, and the lines that stand before it.
@@ -19,10 +20,13 @@ def keep_mended(warehouse: Warehouse, table: Table, load_id: int) -> None:
     warehouse.run(SQL / "raw/keep_mended.sql", {"load_id": load_id}, table=table.name)
 
 
-def keep_findings(warehouse: Warehouse, load_id: int) -> int:
-    """Keeps every finding of this load; returns how many are new to the warehouse."""
-    if not warehouse.value("SELECT count(*) FROM found"):
+def keep_findings(warehouse: Warehouse, load_id: int, sources: Mapping[int, SourceFile]) -> int:
+    """Keeps every finding of this load, and how its row was read; returns how many are new to the warehouse. `sources` by
+    the number of their file."""
+    files = {row["file_no"] for row in warehouse.rows("SELECT DISTINCT file_no FROM found")}
+    if not files:
         return 0
+    keep_layouts(warehouse, [(file_no, source) for file_no, source in sources.items() if file_no in files])
     warehouse.run(SQL / "raw/known_findings.sql")
     warehouse.run(SQL / "raw/keep_findings.sql", {"load_id": load_id})
     return int(warehouse.value("SELECT count(*) FROM numbered_findings WHERE NOT is_known"))
@@ -61,19 +65,3 @@ def release(warehouse: Warehouse, table: Table, load_id: int, since: int) -> int
     warehouse.run(SQL / "raw/release_orphans.sql", {"load_id": load_id}, table=table.name)
     released = "SELECT count(*) FROM raw.findings WHERE released_by = $load_id"
     return int(warehouse.value(released, {"load_id": load_id}))
-
-
-def rejected_tables(warehouse: Warehouse, table_name: str = "") -> dict[str, list[dict[str, Any]]]:
-    """The rejected rows of one table, or of every one, in its own columns, with REJECT_COLUMNS; mended, they can be
-    loaded again.
-
-    Raises UsageError where there is no table of that name.
-    """
-    if table_name and table_name not in catalogue():
-        raise UsageError(f"{table_name!r} is no table; expected one of {', '.join(catalogue())}.")
-    return {name: _rejected_rows(warehouse, table) for name, table in catalogue().items() if table_name in {"", name}}
-
-
-def _rejected_rows(warehouse: Warehouse, table: Table) -> list[dict[str, Any]]:
-    cells = ", ".join(f'json_extract_string(any_value(cells), \'$."{name}"\') AS "{name}"' for name in table.column_names)
-    return warehouse.rows(SQL / "raw/rejected_rows.sql", {"table": table.name}, cells=cells)

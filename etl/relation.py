@@ -3,12 +3,13 @@
 No text of a file reaches SQL: columns are taken by position, headers and a mapping's words are bound.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from etl.mapped_cells import Binder, Group, group_sql
 from etl.mapping import Cells, ColumnMapping, LogMapping, TableMapping
+from etl.mending import GUARDED
 from etl.source import SourceFile
 from shared.paths import pattern_of
 from shared.warehouse import Warehouse
@@ -19,16 +20,17 @@ _OF_LOG = "log_"
 
 
 def source_relation(
-    source: SourceFile, text_columns: Iterable[str], *, whole: bool = False, numbered: bool = False
+    source: SourceFile, text_columns: Iterable[str], *, whole: bool = False, numbered: bool = False, placed: bool = False
 ) -> tuple[str, dict[str, Any]]:
     """SQL that gives the file's rows in their order, each asked column as text `x_<column>`, and its parameters.
 
     With `whole`, the column `received` holds the row as received, as JSON text. With `numbered`, `source_record` is the
-    number of the file's own record that the row is made of.
+    number of the file's own record that the row is made of. With `placed`, `position` is the number of the file among those
+    that are read as one.
     """
     names = tuple(text_columns)
     if source.table_mapping is not None:
-        return _Mapped(source, names, whole=whole, numbered=numbered).sql()
+        return _Mapped(source, names, whole=whole, numbered=numbered, placed=placed).sql()
     relation, parameters = _read(source)
     picked = [
         f'{_trimmed(source, source.cells[name])} AS "x_{name}"' if name in source.cells else f'{_NO_TEXT} AS "x_{name}"'
@@ -39,13 +41,34 @@ def source_relation(
         picked.append(f"{_row_as_json(source, binder)} AS received")
     if numbered:
         picked.append("row_number() OVER () AS source_record")
+    if placed:
+        picked.append(_position(source))
+    if source.mended:
+        picked.append(f"{_is_filled(source, lambda index: _trimmed(source, index))} AS is_filled")
+        rows = f"SELECT {', '.join(picked)} FROM {relation}{_filled_only(source)}"
+        return f"SELECT * EXCLUDE (is_filled) FROM ({rows}) WHERE is_filled", parameters
     return f"SELECT {', '.join(picked)} FROM {relation}{_filled_only(source)}", parameters
 
 
 def gives_other_rows(source: SourceFile) -> bool:
     """Whether the rows of the relation are not simply the records of the file, one for one."""
     mapped = source.table_mapping
-    return mapped is not None and bool(mapped.where or mapped.log or mapped.each)
+    return source.mended is not None or (mapped is not None and bool(mapped.where or mapped.log or mapped.each))
+
+
+def records_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
+    """SQL of the records of files that are read as one, each with the `position` of its file, and its parameters."""
+    relation, parameters = _read(source)
+    return f"SELECT {_position(source)} FROM {relation}{_filled_only(source)}", parameters
+
+
+def changes_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
+    """SQL of the rows of a source's log: n, `received` and the x_ columns of the key; None where there is no log."""
+    mapped = source.table_mapping
+    if mapped is None or mapped.log is None:
+        raise ValueError(f"{source.name} has no log")
+    whole = _Mapped(source, tuple(source.table.key), whole=True, numbered=False)
+    return whole.changes(mapped.log, Binder(whole.parameters)), whole.parameters
 
 
 def idle_changes(source: SourceFile) -> tuple[str, dict[str, Any]]:
@@ -71,11 +94,16 @@ def _read(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]:
     relation = (
         f"read_csv(${prefix}path, header = true, auto_detect = false, delim = ${prefix}separator, quote = '\"', "
         f"escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
-        f"skip = {source.skip_lines:d}, compression = 'none', hive_partitioning = false, "
+        f"skip = {source.skip_lines:d}, compression = 'none', hive_partitioning = false, filename = {bool(source.pattern)}, "
         f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', "
         f"rejects_limit = {source.reading.most_rejected_rows + 1:d})"
     )
-    return relation, {f"{prefix}path": pattern_of(source.readable_path), f"{prefix}separator": source.separator}
+    path = source.pattern or pattern_of(source.readable_path)
+    return relation, {f"{prefix}path": path, f"{prefix}separator": source.separator}
+
+
+def _position(source: SourceFile) -> str:
+    return f"{'CAST(parse_filename(filename, true) AS INTEGER)' if source.pattern else '0'} AS position"
 
 
 def forget_ragged(warehouse: Warehouse) -> None:
@@ -91,8 +119,30 @@ def _filled_only(source: SourceFile) -> str:
     return " WHERE nullif(trim(c0, ' \t'), '') IS NOT NULL" if is_blank_read else ""
 
 
-def _trimmed(source: SourceFile, index: int) -> str:
+def _place(source: SourceFile, place: str, binder: Binder) -> str:
+    """What the place of a row's file tells."""
+    told = binder.bind([one[place] for one in source.places])
+    position = _position(source).removesuffix(" AS position")
+    return f"nullif(CAST(list_extract({told}, {position} + 1) AS VARCHAR), '')"
+
+
+def _is_filled(source: SourceFile, cell: Callable[[int], str]) -> str:
+    """A row of a file to mend that was left without any cell, as one whose cells could not be told apart, is no row."""
+    own = [cell(index) for index, header in enumerate(source.headers) if header]
+    return f"coalesce({', '.join(own)}, '') <> ''"
+
+
+def _cell(source: SourceFile, index: int) -> str:
+    """A cell as it was received: of a file to mend, without the apostrophe that keeps a spreadsheet from running it."""
     cell = f"CAST(c{index} AS VARCHAR)" if source.form == ".parquet" else f"c{index}"
+    if source.mended:
+        guard = GUARDED.replace("'", "''")
+        cell = f"regexp_replace({cell}, '{guard}', '\\1')"
+    return cell
+
+
+def _trimmed(source: SourceFile, index: int) -> str:
+    cell = _cell(source, index)
     # Trimming costs as much as reading: only a cell that is empty, begins below "!" or ends in a blank is looked at.
     return (
         f"CASE WHEN {cell} < '!' OR suffix({cell}, ' ') OR suffix({cell}, '\t') THEN nullif(trim({cell}, ' \t'), '') "
@@ -101,11 +151,10 @@ def _trimmed(source: SourceFile, index: int) -> str:
 
 
 def _row_as_json(source: SourceFile, binder: Binder) -> str:
-    cast = source.form == ".parquet"
     pairs = ", ".join(
-        f"{binder.bind(name)}, " + (f"CAST(c{index} AS VARCHAR)" if cast else f"c{index}")
-        for index, name in enumerate(source.headers)
+        f"{binder.bind(name)}, {_cell(source, index)}" for index, name in enumerate(source.headers) if name or not source.mended
     )
+    pairs += "".join(f", '{place}', {_place(source, place, binder)}" for place in source.used_places)
     return f"CAST(json_object({pairs}) AS VARCHAR)"
 
 
@@ -117,6 +166,7 @@ class _Mapped:
     names: tuple[str, ...]
     whole: bool
     numbered: bool
+    placed: bool = False
     parameters: dict[str, Any] = field(default_factory=dict)
 
     def sql(self) -> tuple[str, dict[str, Any]]:
@@ -151,8 +201,15 @@ class _Mapped:
         relation, parameters = _read(source, prefix)
         self.parameters |= parameters
         cells = ", ".join(f"{_trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
-        received = f", {_row_as_json(source, binder)} AS received" if self.whole else ""
-        return f"SELECT row_number() OVER () AS n{received}, {cells} FROM {relation}{_filled_only(source)}"
+        cells += "".join(f', {_place(source, place, binder)} AS "{place}"' for place in source.used_places)
+        beside = f", {_row_as_json(source, binder)} AS received" if self.whole else ""
+        beside += f", {_position(source)}" if self.placed else ""
+        return f"SELECT row_number() OVER () AS n{beside}, {cells} FROM {relation}{_filled_only(source)}"
+
+    @property
+    def _beside(self) -> str:
+        """The columns that are passed on beside the cells."""
+        return ", received" * self.whole + ", position" * self.placed
 
     def _rows(
         self,
@@ -168,10 +225,11 @@ class _Mapped:
         native = {name: f"c{index}" for name, index in source.cells.items()} if is_native else {}
         structs = [group_sql(source, group, self.names, native, binder) for group in groups]
         condition = binder.where_sql(source, where)
-        received = ", received" if self.whole else ""
+        if source.mended:
+            condition += f" AND {_is_filled(source, lambda index: f'c{index}')}"
         fields = ", ".join(f'r."x_{name}" AS "x_{name}"' for name in self.names)
         return (
-            f"SELECT n, r.k AS k{received}, {fields} FROM (SELECT n{received}, unnest([{', '.join(structs)}]) AS r "
+            f"SELECT n, r.k AS k{self._beside}, {fields} FROM (SELECT n{self._beside}, unnest([{', '.join(structs)}]) AS r "
             f"FROM ({given}) WHERE {condition}) WHERE r.is_filled"
         )
 
@@ -183,16 +241,15 @@ class _Mapped:
         order = 'TRY_CAST("x_capture_no" AS DOUBLE), is_capture, n' if self.source.log else "n, is_capture"
         over = f"OVER (PARTITION BY {knee} ORDER BY {order} ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
         cells = [_carried_cell(name, carried[name], over, binder) if name in carried else f'"x_{name}"' for name in self.names]
-        received = ", received" if self.whole else ""
         both = f"SELECT 1 AS is_capture, * FROM ({rows}) UNION ALL SELECT 0 AS is_capture, * FROM ({changes})"
         return (
-            f"SELECT * FROM (SELECT is_capture, n, k{received}, {', '.join(cells)} FROM ({both})) "
+            f"SELECT * FROM (SELECT is_capture, n, k{self._beside}, {', '.join(cells)} FROM ({both})) "
             "WHERE is_capture = 1 ORDER BY n, k"
         )
 
     def _picked(self, rows: str) -> str:
         picked = [f'"x_{name}"' for name in self.names]
-        picked += ["received"] * self.whole + ["n AS source_record"] * self.numbered
+        picked += ["received"] * self.whole + ["n AS source_record"] * self.numbered + ["position"] * self.placed
         return f"SELECT {', '.join(picked)} FROM ({rows})"
 
 

@@ -11,6 +11,7 @@ from datetime import date
 from importlib.metadata import version
 from pathlib import Path
 
+from etl.absent import absent_tables
 from etl.read import FoundFile
 from etl.report import FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import catalogue
@@ -68,7 +69,7 @@ def _is_overtaken(warehouse: Warehouse, load_id: int) -> bool:
 
 def _report(warehouse: Warehouse, load_id: int) -> LoadReport:
     values = {"load_id": load_id}
-    report = LoadReport()
+    report = LoadReport(absent=absent_tables(warehouse))
     for row in warehouse.rows(SQL / "known_files.sql", values):
         file = FileReport(**row)
         file.unchanged = file.read - file.rejected - file.waiting

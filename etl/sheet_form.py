@@ -72,8 +72,13 @@ def open_workbook(path: Path, name: str, scratch: Path) -> Workbook:
     return Workbook(clean, name, sheets, _by_sheet(clean, extents))
 
 
-def read_sheet(book: Workbook, sheet: str, name: str, scratch: Path) -> tuple[Path, tuple[str, ...], Sequence[int]]:
-    """One sheet as a CSV copy, its headers, and the row of the sheet that each record stands in."""
+def read_sheet(
+    book: Workbook, sheet: str, name: str, scratch: Path, skip_lines: int = 0
+) -> tuple[Path, tuple[str, ...], Sequence[int]]:
+    """One sheet as a CSV copy, its headers, and the row of the sheet that each record stands in.
+
+    `skip_lines`: rows of the sheet before the one with the names of the columns.
+    """
     extent = book.extents.get(sheet, Extent())
     if extent.rows * extent.columns > limits.SHEET_CELLS:
         raise RefusedFileError(
@@ -87,7 +92,7 @@ def read_sheet(book: Workbook, sheet: str, name: str, scratch: Path) -> tuple[Pa
         )
     numbers: array[int] = array("q")
     with _opened(book.path, name) as opened:
-        rows = _rows(opened, sheet, name)
+        rows = (row for row in _rows(opened, sheet, name) if row[0] > skip_lines)
         headers = checked_headers(name, next(rows, (0, ()))[1])
 
         def cells() -> Iterator[Iterable[str]]:

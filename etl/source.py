@@ -1,7 +1,9 @@
 """What reading passes on: a file that was found, a file that can be read, and the refusal of one file."""
 
+import hashlib
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from etl.mapping import Form, Mapping, TableMapping
@@ -86,6 +88,33 @@ class FoundFile:
 
 
 @dataclass(frozen=True)
+class Layout:
+    """How the rows of a mapped file are read: its form and columns, those of its log, and the text of the mapping."""
+
+    table: str
+    form: str
+    headers: tuple[str, ...]
+    mapping_name: str
+    mapping: str
+    log_form: str = ""
+    log_headers: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Twelve signs that stand for the layout."""
+        return hashlib.sha256(json.dumps(asdict(self), ensure_ascii=False).encode()).hexdigest()[:12]
+
+
+@dataclass(frozen=True)
+class Mended:
+    """What a file to mend holds beside the columns of its source: where the numbers of its rejects stand, and the key of the
+    layout that its rows are read by, which is empty for rows in contract form."""
+
+    reject_cell: int
+    layout: str = ""
+
+
+@dataclass(frozen=True)
 class SourceFile:
     """A file that can be read: `cells` maps each catalogue column to the file's own column by position.
 
@@ -110,6 +139,31 @@ class SourceFile:
     log: "SourceFile | None" = None
     idle_changes: int = 0
     reading: Reading = field(default_factory=Reading)
+    # Set for a file to mend; its layout, and the form that its cells had where they came from.
+    mended: Mended | None = None
+    layout: Layout | None = None
+    cell_form: str = ""
+    # Set where many files are read as one: the pattern of their names, which are numbers from 0 on.
+    pattern: str = ""
+    # What the place of each of them tells, of one file alone or of all that are read as one.
+    places: tuple[dict[str, str], ...] = ()
+    # Which of it the mapping takes.
+    used_places: tuple[str, ...] = ()
+
+    @property
+    def _date_forms(self) -> list[list[str]]:
+        """The forms of dates of which one after the other is tried."""
+        if self.mapping is None or self.table_mapping is None:
+            return []
+        groups = [self.table_mapping.columns, *self.table_mapping.each]
+        tried = [spec.date_forms for columns in groups for spec in columns.values() if not spec.date_form]
+        tried.append(self.mapping.form_of(self.table_mapping).date_forms)
+        return [list(forms) for forms in dict.fromkeys(tuple(forms) for forms in tried) if len(forms) > 1]
+
+    @property
+    def has_text_numbers(self) -> bool:
+        """Whether its numbers were written as text by somebody, in which a point may part thousands."""
+        return (self.cell_form or self.form) == ".csv"
 
     @property
     def detected(self) -> str:
@@ -120,6 +174,7 @@ class SourceFile:
             words = f"encoding: {self.encoding}, separator '{separator}'"
         if self.mapping and self.table_mapping:
             words += f"; mapping: {self.mapping.name}"
+            words += "".join(f"; dates tried as {', then '.join(forms)}" for forms in self._date_forms)
         if self.idle_changes:
             words += f"; {self.idle_changes} of the log's changes belong to no capture of this file"
         return words

@@ -1,18 +1,21 @@
 """Stages files: text cells become typed rows, rows that break a rule become findings with the line on which they stand."""
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from etl import check
-from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of_bytes, physical_lines, source_relation
-from etl.relation import forget_ragged, gives_other_rows
+from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of, lines_of_bytes, physical_lines, source_relation
+from etl.relation import changes_relation, forget_ragged, gives_other_rows
 from shared.catalogue import Table
 from shared.warehouse import Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
 _CHUNK = 1 << 22
+# Of each of the files that are read as one: its number, and how many rows and records stand before its own.
+READ_FILES = ["position", "file_no", "rows_before", "records_before"]
 
 
 def begin(warehouse: Warehouse) -> None:
@@ -41,14 +44,15 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
     file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
     warehouse.run("INSERT INTO staged_files VALUES ($file_no, $file, $table, $first_row)", file)
     forget_ragged(warehouse)
-    relation, parameters = _relation(source, table)
+    relation, parameters = relation_of(source, table)
     warehouse.run(
         SQL / "raw/stage.sql",
         {**parameters, "file_no": file_no},
         table=table.name,
+        file_no="$file_no",
         values=", ".join(check.stored_value(column) for column in table.columns),
         is_sound=check.is_sound(rules),
-        reject_no=f"TRY_CAST(x_{REJECT_NO} AS BIGINT)",
+        reject_no=f"x_{REJECT_NO}",
         typed_cells=check.typed_cells(table, relation),
     )
     staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
@@ -57,18 +61,28 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
     )
     n_ragged = 0 if source.form == ".parquet" else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
     if unsound + n_ragged > may_reject:
-        warehouse.run(SQL / "raw/unstage.sql", {"file_no": file_no}, table=table.name, columns=quoted(table.column_names))
+        unstage(warehouse, table, [file_no])
         raise RefusedFileError(too_many_rejected(source))
     ragged = _ragged_findings(warehouse, source, file_no)
     if unsound:
         wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_sound"
-        make_faulty(warehouse, source, wanted)
-        for rule in rules:
-            before, after = check.finding_words(rule)
-            add_finding(warehouse, table, file_no, rule.rule, rule.column, rule.broken, before, after)
-    set_lines(warehouse, source, file_no, ragged)
+        make_faulty(warehouse, source, file_no, wanted)
+        add_findings(warehouse, table, rules)
+    set_lines(warehouse, {file_no: source}, set(ragged))
     _keep_line_jumps(warehouse, source, file_no, staged, ragged)
     return staged + len(ragged), unsound + len(ragged)
+
+
+def begin_files(warehouse: Warehouse, table: Table, names: Mapping[int, str]) -> None:
+    """Notes the files that were staged together, by their numbers; a file without rows begins nowhere."""
+    if names:
+        warehouse.put("begun", pd.DataFrame({"file_no": list(names), "file": list(names.values())}))
+        warehouse.run(SQL / "raw/begin_files.sql", table=table.name)
+
+
+def unstage(warehouse: Warehouse, table: Table, file_nos: list[int]) -> None:
+    """Takes the records of some files out of staging again."""
+    warehouse.run(SQL / "raw/unstage.sql", {"file_nos": file_nos}, table=table.name, columns=quoted(table.column_names))
 
 
 def too_many_rejected(source: SourceFile) -> str:
@@ -81,19 +95,29 @@ def too_many_rejected(source: SourceFile) -> str:
     )
 
 
-def make_faulty(warehouse: Warehouse, source: SourceFile, wanted: str) -> None:
-    """Makes the table `faulty` of the records that the SQL `wanted` names, whole."""
-    table = source.table
+def make_faulty(warehouse: Warehouse, source: SourceFile, file_no: int, wanted: str) -> None:
+    """Makes the table `faulty` of the records of one file that the SQL `wanted` names, whole."""
+    make_faulty_of(warehouse, source, pd.DataFrame([(0, file_no, 0, 0)], columns=READ_FILES), wanted)
+
+
+def make_faulty_of(warehouse: Warehouse, source: SourceFile, files: pd.DataFrame, wanted: str) -> None:
+    """The same of files that are read as one: a row a file in `files`, with the columns READ_FILES."""
+    warehouse.put("read_files", files)
     warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
     forget_ragged(warehouse)
-    relation, parameters = _relation(source, table, whole=True)
-    typed = check.typed_cells(table, "SELECT * FROM numbered SEMI JOIN wanted_records USING (record)")
+    relation, parameters = relation_of(source, source.table, whole=True, numbered=True, placed=True)
+    typed = check.typed_cells(source.table, "SELECT * FROM placed")
     warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
 
 
-def add_finding(
-    warehouse: Warehouse, table: Table, file_no: int, rule: str, column: str, broken: str, before: str, after: str
-) -> None:
+def add_findings(warehouse: Warehouse, table: Table, rules: list[check.Rule]) -> None:
+    """Adds a finding for each rule that a faulty row breaks."""
+    for rule in rules:
+        before, after = check.finding_words(rule)
+        add_finding(warehouse, table, rule.rule, rule.column, rule.broken, before, after)
+
+
+def add_finding(warehouse: Warehouse, table: Table, rule: str, column: str, broken: str, before: str, after: str) -> None:
     """Adds a finding for each faulty row for which the SQL `broken` holds."""
     typed = (
         f"coalesce(CAST(TRY({check.stored_value(table.column(name))}) AS VARCHAR), \"x_{name}\", '')" for name in table.key
@@ -101,7 +125,7 @@ def add_finding(
     cells = ", ".join(f"'{name}', \"x_{name}\"" for name in table.column_names)
     warehouse.run(
         SQL / "raw/finding.sql",
-        {"file_no": file_no, "rule": rule, "column": column, "before": before, "after": after},
+        {"rule": rule, "column": column, "before": before, "after": after},
         value=check.shown_value(column),
         broken=broken,
         cells=f"CAST(json_object({cells}) AS VARCHAR)",
@@ -109,19 +133,27 @@ def add_finding(
     )
 
 
-def set_lines(warehouse: Warehouse, source: SourceFile, file_no: int, ragged: list[int]) -> None:
-    """Gives this file's findings the line numbers of the file itself; `ragged` are the lines of its ragged rows."""
-    wanted = "SELECT DISTINCT record FROM found WHERE file_no = $file_no AND line IS NULL"
-    records = [row["record"] for row in warehouse.rows(wanted, {"file_no": file_no})]
-    if not records:
-        return
-    if not ragged:
+def set_lines(warehouse: Warehouse, sources: Mapping[int, SourceFile], ragged: set[int]) -> None:
+    """Gives the findings of some files, by their numbers, the lines of the files themselves; `ragged` are the lines of ragged
+    rows, where one file alone has any."""
+    wanted = (
+        "SELECT file_no, list(DISTINCT source_record) AS records FROM found "
+        "WHERE line IS NULL AND list_contains($nos, file_no) GROUP BY file_no"
+    )
+    places = []
+    for row in warehouse.rows(wanted, {"nos": list(sources)}):
+        file_no, source = row["file_no"], sources[row["file_no"]]
         known = "SELECT DISTINCT line FROM found WHERE file_no = $file_no AND rule = 'cells'"
-        ragged = [row["line"] for row in warehouse.rows(known, {"file_no": file_no})]
-    lines = physical_lines(source, records, set(ragged), warehouse)
-    warehouse.put("lines", pd.DataFrame({"record": list(lines), "line": list(lines.values())}))
-    update = "UPDATE found SET line = lines.line FROM lines WHERE found.record = lines.record AND file_no = $file_no"
-    warehouse.run(update, {"file_no": file_no})
+        uneven = ragged or {row["line"] for row in warehouse.rows(known, {"file_no": file_no})}
+        lines = lines_of(source, set(row["records"]), uneven)
+        places += [(file_no, record, line) for record, line in lines.items()]
+    if not places:
+        return
+    warehouse.put("lines", pd.DataFrame(places, columns=["file_no", "record", "line"]))
+    same = "found.source_record = lines.record AND found.file_no = lines.file_no"
+    warehouse.run(f"UPDATE found SET line = lines.line FROM lines WHERE {same}")
+    for file_no, source in sources.items():
+        _keep_changes(warehouse, source, file_no)
 
 
 def typed_columns(table: Table) -> str:
@@ -129,15 +161,34 @@ def typed_columns(table: Table) -> str:
     return ", ".join(f'"{column.name}" {column.sql_type}' for column in table.columns)
 
 
-def _relation(source: SourceFile, table: Table, *, whole: bool = False) -> tuple[str, dict[str, object]]:
-    relation, parameters = source_relation(source, (*table.column_names, REJECT_NO), whole=whole)
-    if REJECT_NO not in source.cells:
-        return relation, parameters
-    # `fitledger rejects` writes an apostrophe before a cell that a spreadsheet would run; it is taken off again.
-    plain = ", ".join(
-        f"regexp_replace(\"x_{name}\", '^''(''*[=+@\\t\\r\\n＝＋－＠-])', '\\1') AS \"x_{name}\"" for name in table.column_names
+def relation_of(
+    source: SourceFile, table: Table, *, whole: bool = False, numbered: bool = False, placed: bool = False
+) -> tuple[str, dict[str, object]]:
+    """A source as SQL with the columns of its table and the numbers of the rejects that it mends, see `source_relation`."""
+    return source_relation(source, (*table.column_names, REJECT_NO), whole=whole, numbered=numbered, placed=placed)
+
+
+def _keep_changes(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
+    """Keeps the changes of the setup that rejected rows follow from: a row cannot be read again without them."""
+    table, mapped = source.table, source.table_mapping
+    if mapped is None or mapped.log is None:
+        return
+    changes, parameters = changes_relation(source)
+    forget_ragged(warehouse)
+    warehouse.run(
+        SQL / "raw/keep_changes.sql",
+        {**parameters, "file_no": file_no},
+        changes=changes,
+        knee=knee_sql(table, lambda name: f'"x_{name}"'),
+        knee_of_cells=knee_sql(table, lambda name: f"json_extract_string(cells, '$.\"{name}\"')"),
     )
-    return f"SELECT * REPLACE ({plain}) FROM ({relation})", parameters
+
+
+def knee_sql(table: Table, cell: Callable[[str], str]) -> str:
+    """SQL of what a log's changes are carried along: the key without the number of the capture, in any case of letters."""
+    return (
+        "concat_ws('|', " + ", ".join(f"coalesce(lower({cell(name)}), '')" for name in table.key if name != "capture_no") + ")"
+    )
 
 
 def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> list[int]:
@@ -167,17 +218,26 @@ def _ragged_words(error_type: str, message: str) -> str:
 
 def _keep_line_jumps(warehouse: Warehouse, source: SourceFile, file_no: int, n_records: int, ragged: list[int]) -> None:
     """Keeps by how many lines the file runs ahead of its records where that is not one, the header's, all the way."""
-    if n_records == 0 or (not ragged and _is_one_line_a_record(source, n_records)):
+    if n_records == 0 or (not ragged and is_one_line_a_record(source, n_records)):
         return
+    lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged), warehouse)
+    put_line_jumps(warehouse, {file_no: jumps_of(source, [lines[record] for record in sorted(lines)])})
+
+
+def jumps_of(source: SourceFile, lines: list[int]) -> "pd.Series[int]":
+    """By how many lines each record runs ahead of its number, where that is another number than before."""
     if source.form == ".parquet":
-        jumps = pd.Series({1: 0})
-    else:
-        lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged), warehouse)
-        ahead = pd.Series(lines).sort_index() - np.arange(1, len(lines) + 1)
-        jumps = ahead[ahead != ahead.shift(fill_value=1)]
-    warehouse.put("jumps", pd.DataFrame({"record": jumps.index, "ahead": jumps.to_numpy()}))
-    keep = "INSERT INTO raw.line_jumps SELECT $load_id, $file_no, record, ahead FROM jumps ORDER BY record"
-    warehouse.run(keep, {"load_id": next_load(warehouse), "file_no": file_no})
+        return pd.Series({1: 0})
+    ahead = pd.Series(lines, index=range(1, len(lines) + 1)) - np.arange(1, len(lines) + 1)
+    return ahead[ahead != ahead.shift(fill_value=1)]
+
+
+def put_line_jumps(warehouse: Warehouse, jumps: Mapping[int, "pd.Series[int]"]) -> None:
+    """Keeps the jumps of some files by their numbers."""
+    rows = [(file_no, record, int(ahead)) for file_no, ahead_of in jumps.items() for record, ahead in ahead_of.items()]
+    warehouse.put("jumps", pd.DataFrame(rows, columns=["file_no", "record", "ahead"]))
+    keep = "INSERT INTO raw.line_jumps SELECT $load_id, file_no, record, ahead FROM jumps ORDER BY file_no, record"
+    warehouse.run(keep, {"load_id": next_load(warehouse)})
 
 
 def next_load(warehouse: Warehouse) -> int:
@@ -185,7 +245,8 @@ def next_load(warehouse: Warehouse) -> int:
     return 1 + (warehouse.value("SELECT max(load_id) FROM raw.loads") or 0)
 
 
-def _is_one_line_a_record(source: SourceFile, n_records: int) -> bool:
+def is_one_line_a_record(source: SourceFile, n_records: int) -> bool:
+    """Whether the records of a file stand on its lines one for one, after the header."""
     if source.form != ".csv" or gives_other_rows(source):
         return False
     breaks, last = 0, b"\n"

@@ -7,21 +7,22 @@ from pathlib import Path
 from typing import Final
 
 from shared.errors import WarehouseBusyError, WarehouseDamagedError, WarehouseError
+from shared.memory import MB, Bound
 
 # A fault of reading and writing is told in words alone: these are DuckDB 1.5's.
 _LOCKED: Final = ("Could not set lock on file",)
 _ALTERED: Final = ("AES tag",)  # of a block that is encrypted
 _DAMAGE: Final = ("Corrupt database file", "Could not read enough bytes", "Could not read all")
 _FULL: Final = ("Could not write", "No space")
+_SPILT: Final = ("max_temp_directory_size", "temp_directory")
 
 
-def fault_of_running(fault: Exception, path: Path | None) -> WarehouseError | None:
-    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault."""
+def fault_of_running(fault: Exception, path: Path | None, memory: Bound | None = None) -> WarehouseError | None:
+    """The sentence for a fault of memory, disk or file; None where the statement itself is at fault. `memory`: what a load
+    may hold, and of what that is a part."""
     where = path or "The warehouse"
-    if _is(fault, "OutOfMemoryException"):
-        return WarehouseError(
-            f"{where}: no memory or disk space left for this step. Nothing was changed. Free some space and try again."
-        )
+    if _is(fault, "OutOfMemoryException", "MemoryError"):
+        return WarehouseError(f"{where}: {_memory_words(fault, memory)}")
     if _is_damage(fault):
         return _damaged(where, fault)
     # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
@@ -31,6 +32,21 @@ def fault_of_running(fault: Exception, path: Path | None) -> WarehouseError | No
             "folder and try again."
         )
     return None
+
+
+def _memory_words(fault: Exception, memory: Bound | None) -> str:
+    if _says(fault, _SPILT):
+        return (
+            "what did not fit into memory found no room on the disk either. Nothing was changed. Free some space in the folder "
+            "of the warehouse and try again."
+        )
+    if memory is None:
+        return "no memory is left for this step. Nothing was changed. End other programs and try again."
+    return (
+        f"this step needs more than the {memory.n_bytes // MB:,} MB of memory that a load may take here ({memory.of}). Nothing "
+        "was changed. End other programs, give the container or service more, or set [reading] loading_memory_mb in the "
+        "settings to more than that; or load fewer files at a time."
+    )
 
 
 def fault_of_opening(fault: Exception, path: Path, duckdb_version: str) -> WarehouseError:

@@ -168,13 +168,15 @@ class Reading(_Section):
 
     A file holds at most so many rows and megabytes (a packed one: unpacked), a folder so many files, and a load so many rows
     that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to
-    change stand in etl/limits.py.
+    change stand in etl/limits.py. `loading_memory_mb` is what a load may hold in memory before it spills to disk; without it,
+    half of what the machine, its container and the limits of the process leave.
     """
 
     most_rows_per_file: Count = 20_000_000
     most_mb_per_file: Count = 8_000
     most_rejected_rows: Count = 100_000
     most_files: Count = 10_000
+    loading_memory_mb: Annotated[int, Field(ge=50)] | None = None
 
     @property
     def most_bytes_per_file(self) -> int:

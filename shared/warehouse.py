@@ -21,14 +21,13 @@ from shared.errors import WarehouseError
 from shared.faults import fault_of_opening, fault_of_running
 from shared.files import OWNER_ONLY, held, put_in_place
 from shared.keys import Key, key_of_new_files
+from shared.memory import Bound, loading_memory
 from shared.paths import literal, quoted_path
 from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
-WAREHOUSE_VERSION = 4
+WAREHOUSE_VERSION = 5
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
-# What a load may hold in memory; what is larger spills to disk beside the working copy.
-LOADING_MEMORY = "1000MB"
 # DuckDB writes for much older readers unless told; this version packs text better, in three fifths of the time.
 STORAGE_VERSION = "STORAGE_VERSION 'v1.5.0'"
 _Opened = TypeVar("_Opened")
@@ -42,6 +41,8 @@ def read_sql(path: Path) -> str:
 
 class Warehouse:
     """An open warehouse, read or written through named SQL. Each thread takes its own `cursor()`."""
+
+    memory: Bound | None = None
 
     def __init__(
         self, connection: duckdb.DuckDBPyConnection, path: Path | None, *, attached: bool = False, key: Key | None = None
@@ -111,8 +112,8 @@ class Warehouse:
             for statement in self._connection.extract_statements(text):
                 bound = {name: given[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
-        except duckdb.Error as fault:
-            if refused := fault_of_running(fault, self.path):
+        except (duckdb.Error, MemoryError) as fault:
+            if refused := fault_of_running(fault, self.path, self.memory):
                 raise refused from fault
             raise
         return answer
@@ -135,7 +136,11 @@ def connected(spill: Path | None = None, key: Key | None = None) -> duckdb.DuckD
     config: dict[str, Any] = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
     if spill:
         # Unless told, DuckDB spills the rows of an encrypted file as they are.
-        config |= {"memory_limit": LOADING_MEMORY, "temp_directory": literal(spill), "temp_file_encryption": key is not None}
+        config |= {
+            "memory_limit": f"{loading_memory().n_bytes}B",
+            "temp_directory": literal(spill),
+            "temp_file_encryption": key is not None,
+        }
     connection = duckdb.connect(":memory:", config=config)
     if spill and key and not _load_extension(connection):
         connection.close()
@@ -264,6 +269,14 @@ class LoadingWarehouse(Warehouse):
         super().__init__(connection, path, attached=True, key=key)
         # A folder for this load's own files; it goes with the working copy.
         self.scratch = scratch
+        # What it may hold in memory; what is larger spills to disk beside the working copy.
+        self.memory = loading_memory()
+
+    def limit_memory(self, setting_mb: int | None) -> None:
+        """Takes the limit that a studio has set, where it has set one."""
+        if setting_mb:
+            self.memory = loading_memory(setting_mb)
+            self.run(f"SET memory_limit = '{self.memory.n_bytes}B'")
 
     def leave_unchanged(self) -> None:
         """Nothing new came: the warehouse file stays as it is, byte for byte."""

@@ -55,7 +55,9 @@ def check(
 def rejects(
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     table: Annotated[str, typer.Option(metavar="NAME", help="One table's rejected rows as CSV, to mend and load.")] = "",
-    out: Annotated[Path | None, typer.Option(metavar="FOLDER", help="The same, one file a table.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="The same, in the columns, units and signs of your own files.")
+    ] = None,
     as_csv: AsCsv = False,
     as_json: AsJson = False,
 ) -> None:

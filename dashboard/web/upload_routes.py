@@ -1,5 +1,7 @@
 """The addresses behind the Data page: where files are sent to, and the lists that belong to an upload or to mending."""
 
+import io
+import zipfile
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -7,10 +9,12 @@ from flask import Flask, Response, has_request_context, jsonify, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from dashboard.components.faults import told
+from dashboard.printing import mend_text
 from dashboard.questions.selection.answers import rows_to_csv
 from dashboard.web.downloads import status_of
 from dashboard.web.guard import take_larger
 from dashboard.web.uploads import Uploads
+from etl.mend_files import ToMend
 from shared.catalogue import catalogue
 from shared.errors import UploadError, UsageError
 
@@ -58,12 +62,30 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
 
     @server.get(f"{prefix}mend/<table>.csv")
     def mend(table: str) -> Response:
-        def rows() -> list[dict[str, Any]]:
+        try:
             if table not in catalogue():
                 raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
-            return _permitted(uploads).rejects(table)
+            return _to_mend(table, _permitted(uploads).rejects(table))
+        except Exception as fault:
+            return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
 
-        return _csv(f"{table}-rejects", rows)
+
+def _to_mend(table: str, found: ToMend) -> Response:
+    """The rejected rows of a table: one file, or an archive where they were read in several ways."""
+    if not found.files and found.lost:
+        raise UsageError(" ".join(found.lost_words))
+    name, texts = f"{table}-rejects", {f"{file.name}.csv": mend_text(file) for file in found.files}
+    if len(texts) < 2:
+        return _attached(f"{name}.csv", "text/csv", "".join(texts.values()))
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file, text in texts.items():
+            archive.writestr(file, text)
+    return _attached(f"{name}.zip", "application/zip", packed.getvalue())
+
+
+def _attached(name: str, kind: str, content: str | bytes) -> Response:
+    return Response(content, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
 
 def _permitted(uploads: Uploads) -> Uploads:
@@ -89,4 +111,4 @@ def _csv(name: str, rows: Callable[[], list[dict[str, Any]]]) -> Response:
         text = rows_to_csv(rows())
     except Exception as fault:
         return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
-    return Response(text, mimetype="text/csv", headers={"Content-Disposition": f'attachment; filename="{name}.csv"'})
+    return _attached(f"{name}.csv", "text/csv", text)

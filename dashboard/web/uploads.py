@@ -18,9 +18,9 @@ from typing import IO, Any, Final
 from dashboard.web.upload_names import shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
+from etl.mend_files import ToMend, to_mend
 from etl.read import READABLE
 from etl.received import received_files
-from etl.rejects import rejected_tables
 from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
 from shared.settings import Settings
@@ -228,14 +228,14 @@ class Uploads:
         with self._one_of_few():
             return undo(self.warehouse, load_id, settings=self.settings, wait_seconds=WAIT_SECONDS)
 
-    def rejects(self, table: str) -> list[dict[str, Any]]:
-        """The rejected rows of one table in its own columns, to be mended and loaded again; raises what `permit_received`
+    def rejects(self, table: str) -> ToMend:
+        """The rejected rows of one table as they were received, to be mended and loaded again; raises what `permit_received`
         raises where the reader may not see that table as it was received."""
         if self._permit_received:
             self._permit_received(table)
         warehouse = open_reading(self.warehouse)
         try:
-            return rejected_tables(warehouse, table)[table]
+            return to_mend(warehouse, table)
         finally:
             warehouse.close()
 

@@ -94,5 +94,10 @@ def _from_1(warehouse: LoadingWarehouse) -> None:
         warehouse.run(f"{update} WHERE \"table\" = $table AND rule <> 'cells'", {"table": table.name})
 
 
+def _from_4(warehouse: LoadingWarehouse) -> None:
+    """By which mapping rejected rows were read was not kept: such a folder is read anew when it is loaded again."""
+    warehouse.run(SQL / "keeping/from_4.sql")
+
+
 # By the version that a step begins with.
-STEPS: dict[int, Callable[[LoadingWarehouse], None]] = {1: _from_1}
+STEPS: dict[int, Callable[[LoadingWarehouse], None]] = {1: _from_1, 4: _from_4}

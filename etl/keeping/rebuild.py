@@ -8,6 +8,7 @@ from shared.warehouse import LoadingWarehouse
 
 def rebuild(warehouse: LoadingWarehouse, settings: Settings) -> None:
     """Core, marts and warnings as a load would have left them on these versions and findings."""
+    warehouse.limit_memory(settings.reading.loading_memory_mb)
     last = warehouse.value("SELECT coalesce(max(load_id), 0) FROM raw.loads")
     for table in catalogue().values():
         merge.build_core(warehouse, table)

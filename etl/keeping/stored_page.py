@@ -26,6 +26,7 @@ _TAIL = """
 | --- | --- |
 | `core`, `mart` | the current rows of the tables above, and what follows from them: visits, changes, averages |
 | `raw.findings` | rejected rows, whole, with the reason; a mended one leaves the list and stays in the ledger |
+| `raw.layouts` | the columns and the mapping by which rejected rows of mapped files were read |
 | `raw.unresolved` | the keys of rows that wait for a session, or that name a rider or fitter who is not there |
 | `raw.warnings` | values that deserve a look, with the key of their row |
 | `raw.sightings` | that a later load brought the same row again: load, file and record, no value |

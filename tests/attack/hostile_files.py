@@ -20,7 +20,7 @@ import typer
 
 ROOT = Path(__file__).parents[2]
 MEMORY_BYTES = 4 << 30  # of address space: the imports and DuckDB's threads reserve more than they use
-PEAK_MB = 1_000  # what a load of honest files may hold (LOADING_MEMORY)
+PEAK_MB = 1_000  # what a load of honest files may hold (shared/memory.py)
 PROCESSOR_SECONDS = 60
 WAIT_SECONDS = 240.0  # for what only waits, and for a busy machine
 _ROW = b"rider_id,birth_year\nR1,1980\n"

@@ -35,6 +35,7 @@ from shared import warehouse as warehouse_module
 from shared.encryption import is_encrypted, is_plain
 from shared.errors import UsageError, WarehouseError, WarehouseKeyError
 from shared.keys import KEY_FILE_VARIABLE, KeyPlace, Keys, new_key
+from shared.memory import Bound
 from shared.rewriting import plain_copy
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
@@ -122,7 +123,7 @@ def spilt(path: Path) -> list[str]:
 def test_what_a_load_spills_to_disk_is_encrypted_too(
     tmp_path: Path, place: Path, key: KeyPlace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(warehouse_module, "LOADING_MEMORY", "24MB")
+    monkeypatch.setattr(warehouse_module, "loading_memory", lambda *_: Bound(24_000_000, "set by this test"))
     assert spilt(place / "w.duckdb") == []
     monkeypatch.delenv(KEY_FILE_VARIABLE)
     assert spilt(place / "plain.duckdb")  # without a key, the spill does spell it

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from dashboard.questions.selection.answers import rows_to_csv
+from dashboard.printing import mend_text
 from etl.history import undo
 from etl.load import check_files, load
-from etl.rejects import rejected_tables
+from etl.mend_files import to_mend
 from etl.report import LoadReport
 from etl.stage import stage as real
 from shared.errors import UsageError
@@ -32,9 +32,9 @@ def rejects(path: Path) -> list[dict[str, Any]]:
 def written(path: Path, table: str) -> list[dict[str, str]]:
     """The rejected rows of a table as a person opens them."""
     warehouse = open_reading(path)
-    text = rows_to_csv(rejected_tables(warehouse, table)[table])
+    (file,) = to_mend(warehouse, table).files
     warehouse.close()
-    return list(csv.DictReader(text.splitlines()))
+    return list(csv.DictReader(mend_text(file).splitlines()))
 
 
 def write_rejects(folder: Path, table: str, rows: list[dict[str, str]]) -> Path:

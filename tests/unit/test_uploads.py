@@ -138,7 +138,7 @@ def test_a_check_writes_nothing_and_a_load_writes_what_was_checked(uploads: Uplo
     assert uploads.load(token).load_id == 2
     assert riders(path) == {"R1", "R2", "R5"}
     assert lying(place) == []
-    assert [row["rider_id"] for row in uploads.rejects("riders")] == ["R4"]
+    assert [row[0] for row in uploads.rejects("riders").files[0].rows] == ["R4"]
     with pytest.raises(UploadError, match="loaded already"):
         uploads.load(token)
 

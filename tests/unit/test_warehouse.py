@@ -80,7 +80,7 @@ def test_a_held_warehouse_is_told_once_and_refused_after_the_wait(tmp_path: Path
 @pytest.mark.parametrize(
     ("fault", "words"),
     [
-        (duckdb.OutOfMemoryException("failed to allocate"), "no memory or disk space left"),
+        (duckdb.OutOfMemoryException("failed to allocate"), "no memory is left for this step"),
         (duckdb.IOException("Could not write file: No space left on device\nmore"), "the disk refused (Could not write file"),
         (duckdb.TransactionException("Failed to commit: Could not write file"), "the disk refused (Failed to commit"),
         (duckdb.FatalException("database has been invalidated"), "the disk refused (database has been invalidated)"),

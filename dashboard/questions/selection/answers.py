@@ -10,6 +10,7 @@ import dataclasses
 import io
 import re
 import typing
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, ClassVar
@@ -20,7 +21,7 @@ import orjson
 # one already, so that taking one apostrophe off gives every cell back. A plain number is no formula. The wide forms of the
 # signs are run by spreadsheets that are set to languages with such forms.
 _RUNS = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
-_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d*)?([eE][+-]?\d+)?")
 # Both as text, for tables that SQL writes: how a formula begins, and what is a number all the same.
 RUNS_AS_FORMULA = (_RUNS.pattern, _NUMBER.pattern)
 
@@ -59,10 +60,14 @@ def rows_to_csv(rows: list[dict[str, Any]]) -> str:
     """Flat rows as RFC 4180 text, safe to open in a spreadsheet."""
     if not rows:
         return ""
+    return cells_to_csv(rows[0], (row.values() for row in rows))
+
+
+def cells_to_csv(headings: Iterable[str], rows: Iterable[Iterable[Any]]) -> str:
+    """Headings and cells as RFC 4180 text, safe to open in a spreadsheet; a heading may stand twice."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows({key: _safe(value) for key, value in row.items()} for row in rows)
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerows([_safe(cell) for cell in row] for row in (headings, *rows))
     return text.getvalue()
 
 

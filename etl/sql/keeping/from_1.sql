@@ -45,7 +45,7 @@ SELECT
     rejects_1.row_key,
     1000 * dense_rank() OVER (ORDER BY rejects_1."table", rejects_1.received)
     + md5_number_lower(rejects_1.received) % 1000,
-    NULL
+    NULL, NULL, NULL, NULL
 FROM rejects_1
 LEFT JOIN files_1
     ON

@@ -6,12 +6,13 @@
 -- of repeats and of shim steps, which alone are asked for: what is not written is not packed.
 -- shims_step: varus shims more than in it, where added shims at one place changed and nothing else did; shims_step_place:
 -- where the shims sit, or sat before they were taken out.
-CREATE OR REPLACE TABLE mart.capture_facts AS
+-- One part of the sessions at a time: {captures} and {setups} narrow the inputs to it, {make} makes the table or adds to it.
+{make}
 WITH gapped AS (
     SELECT DISTINCT captures.session_id, captures.capture_no
     FROM core.knee_captures AS captures
     INNER JOIN mart.fit_numbers AS fits ON fits.session_id = captures.session_id
-    WHERE fits.departure_no - fits.arrival_no + 1 <> fits.n_captures
+    WHERE fits.departure_no - fits.arrival_no + 1 <> fits.n_captures AND {captures}
 ),
 
 -- Only sessions whose capture numbers have gaps need to be counted through.
@@ -55,7 +56,9 @@ ordered AS MATERIALIZED (
             setups.session_id = captures.session_id
             AND setups.capture_no = captures.capture_no
             AND setups.side = captures.side
+            AND {setups}
     LEFT JOIN numbered ON numbered.session_id = captures.session_id AND numbered.capture_no = captures.capture_no
+    WHERE {captures}
 ),
 
 stepped AS (

@@ -3,17 +3,20 @@
 -- Inputs: mart.fit_numbers, mart.capture_facts, core.foot_exams, core.foot_setups.
 -- Setups are those of the session's lowest and highest capture, also where that knee was not recorded; where the session
 -- holds one capture only, it is both.
-CREATE OR REPLACE TABLE mart.feet AS
+-- One part of the fits at a time: {numbers} and {facts} narrow the inputs to it, {make} makes the table or adds to it.
+{make}
 WITH feet AS MATERIALIZED (
     SELECT numbers.fit_no, numbers.session_id, sides.side
     FROM mart.fit_numbers AS numbers
     CROSS JOIN (VALUES ('left'), ('right')) AS sides (side)
+    WHERE {numbers}
 ),
 
 exams AS (
     SELECT numbers.fit_no, exams.*
     FROM core.foot_exams AS exams
     INNER JOIN mart.fit_numbers AS numbers ON numbers.session_id = exams.session_id
+    WHERE {numbers}
 ),
 
 setups AS MATERIALIZED (
@@ -30,13 +33,13 @@ setups AS MATERIALIZED (
         setups.stance_by
     FROM core.foot_setups AS setups
     INNER JOIN mart.fit_numbers AS numbers ON numbers.session_id = setups.session_id
-    WHERE setups.capture_no = numbers.arrival_no OR setups.capture_no = numbers.departure_no
+    WHERE (setups.capture_no = numbers.arrival_no OR setups.capture_no = numbers.departure_no) AND {numbers}
 ),
 
 knees AS MATERIALIZED (
     SELECT fit_no, side, is_arrival, is_departure, knee_tilt_deg, knee_sway_mm, knee_offset_mm
-    FROM mart.capture_facts
-    WHERE is_arrival OR is_departure
+    FROM mart.capture_facts AS facts
+    WHERE (is_arrival OR is_departure) AND {facts}
 )
 
 SELECT

@@ -3,7 +3,8 @@
 -- fitter_no, studio_no: place among all by id; arrival_no, departure_no: lowest and highest capture; visit_no: 1 for the rider's
 -- first session by date; has_repeat: a capture with nothing changed on either foot since the one before; returned_fit_no,
 -- setup_kept, satisfaction, pain: of the first follow-up that was attended; has_open_booking: one is neither attended nor ended.
-CREATE OR REPLACE TABLE mart.fits AS
+-- One part of the fits at a time: {numbers} and their like narrow the inputs to it, {make} makes the table or adds to it.
+{make}
 WITH studios AS (
     SELECT studio_id, row_number() OVER (ORDER BY studio_id) - 1 AS studio_no
     FROM (SELECT DISTINCT studio_id FROM core.fit_sessions)
@@ -17,15 +18,16 @@ fitters AS (
 repeated AS (
     SELECT DISTINCT repeats.fit_no
     FROM mart.capture_facts AS repeats
-    ANTI JOIN (SELECT fit_no, capture_no FROM mart.capture_facts WHERE NOT is_repeat) AS changed
+    ANTI JOIN (SELECT fit_no, capture_no FROM mart.capture_facts AS facts WHERE NOT is_repeat AND {facts}) AS changed
         ON changed.fit_no = repeats.fit_no AND changed.capture_no = repeats.capture_no
-    WHERE repeats.is_repeat
+    WHERE repeats.is_repeat AND {repeats}
 ),
 
 measured AS (
-    SELECT DISTINCT session_id
-    FROM core.bike_measures
-    WHERE moment = 'departure'
+    SELECT DISTINCT measures.session_id
+    FROM core.bike_measures AS measures
+    INNER JOIN mart.fit_numbers AS numbers ON numbers.session_id = measures.session_id
+    WHERE measures.moment = 'departure' AND {numbers}
 ),
 
 comfort AS (
@@ -35,7 +37,7 @@ comfort AS (
         avg(ratings.score) FILTER (WHERE ratings.capture_no = numbers.departure_no) AS comfort_departure
     FROM core.rider_ratings AS ratings
     INNER JOIN mart.fit_numbers AS numbers ON numbers.session_id = ratings.session_id
-    WHERE ratings.topic = 'comfort' AND numbers.departure_no > numbers.arrival_no
+    WHERE ratings.topic = 'comfort' AND numbers.departure_no > numbers.arrival_no AND {numbers}
     GROUP BY ratings.session_id
 ),
 
@@ -108,4 +110,5 @@ LEFT JOIN measured ON measured.session_id = numbers.session_id
 LEFT JOIN comfort ON comfort.session_id = numbers.session_id
 LEFT JOIN followed ON followed.session_id = numbers.session_id
 LEFT JOIN mart.fit_numbers AS returned ON returned.session_id = followed.returned_session_id
+WHERE {numbers} AND {feet_left} AND {feet_right}
 ORDER BY numbers.fit_no;

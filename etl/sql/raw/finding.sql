@@ -1,5 +1,6 @@
--- Adds: one rule's findings among a file's faulty rows. Grain: one row a rule and record. Inputs: faulty.
+-- Adds: one rule's findings among the faulty rows of the file, or files, just read. Grain: one row a rule and record. Inputs: faulty.
 INSERT INTO found
-SELECT $file_no, record, NULL, $column, $rule, {value}, $before || {value} || $after, received, {cells}, {row_key}
+SELECT file_no, record, NULL, $column, $rule, {value}, $before || {value} || $after, received, {cells}, {row_key}, source_record,
+    NULL
 FROM faulty
 WHERE {broken};

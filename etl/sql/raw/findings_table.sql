@@ -1,4 +1,5 @@
 -- Makes: found and staged_files, empty. Grain: one row a rule and rejected record of this load; one row a file (file_no).
+-- source_record: the record of the file that the rejected one is made of. changes: see keep_changes.sql.
 CREATE OR REPLACE TEMP TABLE found (
     file_no INTEGER NOT NULL,
     record BIGINT,
@@ -9,7 +10,9 @@ CREATE OR REPLACE TEMP TABLE found (
     words VARCHAR NOT NULL,
     received VARCHAR NOT NULL,
     cells VARCHAR NOT NULL,
-    row_key VARCHAR
+    row_key VARCHAR,
+    source_record BIGINT,
+    changes VARCHAR
 );
 
 CREATE OR REPLACE TEMP TABLE staged_files (

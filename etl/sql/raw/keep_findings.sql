@@ -2,6 +2,6 @@
 INSERT INTO raw.findings
 SELECT
     $load_id, file_no, file, record, line, "table", "column", rule, value, words, received, cells, row_key,
-    reject_no, CASE WHEN rule <> 'orphan' THEN released_by END
+    reject_no, CASE WHEN rule <> 'orphan' THEN released_by END, layout, source_record, changes
 FROM numbered_findings
 ORDER BY file_no, line, found_no;

@@ -21,7 +21,7 @@ SELECT
         (SELECT coalesce(max(reject_no), 0) // 1000 FROM raw.findings)
         + row_number() OVER (ORDER BY version.load_id, version.file_no, version.record)
     ) + md5_number_lower({cells}) % 1000,
-    NULL
+    NULL, NULL, NULL, NULL
 FROM lost
 INNER JOIN raw."{table}" AS version
     ON version.load_id = lost.load_id AND version.file_no = lost.file_no AND version.record = lost.record

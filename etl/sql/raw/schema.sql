@@ -1,7 +1,7 @@
 -- Makes: the ledger of loads. Grain: raw.warehouse one row; raw.loads one row a load that changed the warehouse;
 -- raw.files one row a file of such a load; raw.line_jumps one row where a file's line runs ahead of its record by another
 -- number than before; raw.sightings one row a record that brought nothing new; raw.findings one row a rule that a record of
--- such a load breaks; raw.mended one row a reject that a load brought again; raw.unresolved one row a current version that
+-- such a load breaks; raw.layouts one row a way in which rejected rows were read; raw.mended one row a reject that a load brought again; raw.unresolved one row a current version that
 -- core leaves out; raw.warnings one row a soft warning on what core holds; raw.undone_files one row a file of an undone
 -- load; raw.forgotten one row a forgotten rider and one row a session of theirs.
 -- Keys: load_id; (load_id, file_no); (load_id, file_no, record). A load that was undone keeps its row in raw.loads only.
@@ -56,7 +56,9 @@ CREATE TABLE IF NOT EXISTS raw.sightings (
 );
 
 -- reject_no numbers a rejected row by its content: its last three digits are taken from the row itself, so that a number
--- of another warehouse is not mistaken for one of this. released_by: the load that mended it.
+-- of another warehouse is not mistaken for one of this. released_by: the load that mended it. received: the record as it was
+-- received, cells: what the contract's columns were made of it. layout: how the record was read, NULL in contract form.
+-- source_record: the record of its file. changes: see keep_changes.sql.
 CREATE TABLE IF NOT EXISTS raw.findings (
     load_id INTEGER NOT NULL,
     file_no INTEGER NOT NULL,
@@ -72,7 +74,16 @@ CREATE TABLE IF NOT EXISTS raw.findings (
     cells VARCHAR NOT NULL,
     row_key VARCHAR,
     reject_no BIGINT NOT NULL,
-    released_by INTEGER
+    released_by INTEGER,
+    layout VARCHAR,
+    source_record BIGINT,
+    changes VARCHAR
+);
+
+-- content: form, columns and mapping of a file whose rows were rejected, as JSON (etl/source.py, Layout).
+CREATE TABLE IF NOT EXISTS raw.layouts (
+    layout VARCHAR PRIMARY KEY,
+    content VARCHAR NOT NULL
 );
 
 CREATE TABLE IF NOT EXISTS raw.mended (

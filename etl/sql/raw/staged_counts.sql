@@ -1,0 +1,12 @@
+-- Answers: how many records each of some files has staged and how many of them break a rule. Grain and key: file_no.
+-- first_row: where they begin; is_together: whether they stand in one run. Inputs: staged_{table}.
+SELECT
+    file_no,
+    min(rowid) AS first_row,
+    max(rowid) - min(rowid) + 1 = count(*) AS is_together,
+    count(*) AS n,
+    count(*) FILTER (WHERE NOT is_sound) AS unsound
+FROM staged_{table}
+WHERE rowid >= $first
+GROUP BY file_no
+ORDER BY first_row;
