@@ -132,20 +132,19 @@ class EffectParts:
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
 
-    def effects(self) -> dict[str, tuple[EffectRow, ...]]:
-        """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
+    def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
+        """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
+        asked for."""
+        judged = self._judged()
 
-        def make() -> dict[str, tuple[EffectRow, ...]]:
-            judged = self._judged()
-            carried = self.each(lambda outcome: [self.carried(row) for row in judged if row.outcome == outcome])
-            words = {outcome: iter(of_outcome) for outcome, of_outcome in carried.items()}
-            rows = [replace(row, words=" ".join((row.words, *next(words[row.outcome])))) for row in judged]
-            return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
+        def told(outcome: str) -> tuple[EffectRow, ...]:
+            rows = [row for row in judged if row.outcome == outcome]
+            return tuple(replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows)
 
-        return self._part("effects", make)
+        return self.each(lambda outcome: self._part(f"effects {outcome}", lambda: told(outcome)), outcomes)
 
     def _judged(self) -> tuple[EffectRow, ...]:
-        """The same rows without what their sentences carry of the checks, which takes a fit more of each outcome."""
+        """The rows of all outcomes without what their sentences carry of the checks, which takes a fit more of each outcome."""
 
         def make() -> tuple[EffectRow, ...]:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
@@ -171,7 +170,8 @@ class EffectParts:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
         if self.n_captures() < _SIDE_BY_SIDE_FROM or len(outcomes) < 2:
             return {outcome: make(outcome) for outcome in outcomes}
-        _ = self._study, self._kept, self._of_all  # read once, by this thread: a cursor belongs to one
+        # Read once, by this thread: a cursor belongs to one.
+        _ = self._study, self._kept, self._of_all and self._of_all._kept
         one_thread_a_product()
         with ThreadPoolExecutor(len(outcomes)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
