@@ -51,11 +51,11 @@ class Fits:
 
     @cached_property
     def _difference_errors(self) -> dict[str, float]:
-        told = [column.term for column in self.design.columns if column.term in self.within.terms]
-        return difference_errors(self.pooled, self.within, [term for term in told if term in self.pooled.terms])
+        known = set(self.pooled.terms)
+        return difference_errors(self.pooled, self.within, [term for term in self.within.terms if term in known])
 
     def bracketed(self, term: str) -> Bracket:
-        """The bracket of a support's term that both fits tell."""
+        """The bracket of a term that both fits tell."""
         return bracket(self.pooled_table[term], self.within_table[term], self.level, self._difference_errors[term])
 
 
