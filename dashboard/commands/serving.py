@@ -49,6 +49,7 @@ def _serve(
     from dashboard.accounts.store import accounts_for
     from dashboard.app import create_app
     from dashboard.questions.door.asking import Asker
+    from dashboard.questions.memory.side_by_side import one_thread_a_product
     from dashboard.questions.selection.selection import Selection
     from dashboard.web.allocation import keep_freed_memory
     from dashboard.web.logs import add_request_log, use_json_lines
@@ -57,6 +58,7 @@ def _serve(
     from shared.warehouse import open_reading
 
     keep_freed_memory()
+    one_thread_a_product()
     open_reading(warehouse).close()
     # Now, so that a port that is taken is told before the questions are asked; whoever comes meanwhile waits.
     listener = listening(host, port)

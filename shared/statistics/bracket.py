@@ -1,10 +1,10 @@
 """The bracket between two estimates that fail in opposite ways."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import stats
 
 from shared.statistics.intervals import TermEstimate
@@ -28,28 +28,24 @@ class Bracket:
     reach: float
 
 
-def places_among(pooled: MixedFit, within: WithinFit) -> NDArray[np.intp]:
-    """Where each rider of the within-knee fit stands among the pooled fit's, -1 for none."""
-    return np.asarray(pd.Index(pooled.riders).get_indexer(pd.Index(within.riders)))
-
-
-def difference_error(pooled: MixedFit, within: WithinFit, term: str, place: NDArray[np.intp] | None = None) -> float:
-    """Standard error of pooled less within for one term, from what each rider adds to both.
+def difference_errors(pooled: MixedFit, within: WithinFit, terms: Sequence[str]) -> dict[str, float]:
+    """Standard error of pooled less within for each of some terms of both fits, from what each rider adds to both.
 
     Both are linear in the same riders' scores, so their covariance needs no assumption: a rider's two contributions are
     subtracted before they are squared. Riders without a knee recorded twice add to the pooled estimate only.
-    place: as `places_among` gives it, for who asks for several terms.
     """
-    added = pooled.influence[:, pooled.terms.index(term)].copy()
-    other = within.influence[:, within.terms.index(term)]
-    place = places_among(pooled, within) if place is None else place
+    place = pd.Index(pooled.riders).get_indexer(pd.Index(within.riders))
+    # Of all terms at once: a single one's numbers lie far apart.
+    added = pooled.influence[:, [pooled.terms.index(term) for term in terms]]
+    other = within.influence[:, [within.terms.index(term) for term in terms]]
     known = place >= 0
     added[place[known]] -= other[known]
-    return float(np.sqrt(added @ added + other[~known] @ other[~known]))
+    squares = np.einsum("gt,gt->t", added, added) + np.einsum("gt,gt->t", other[~known], other[~known])
+    return dict(zip(terms, np.sqrt(squares).tolist(), strict=True))
 
 
 def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference_se: float | None = None) -> Bracket:
-    """The bracket of one term; difference_se as `difference_error` gives it.
+    """The bracket of one term; difference_se as `difference_errors` gives it.
 
     Without it the joint noise is the root of the sum of both squared standard errors. The two estimates share data and are
     positively correlated, so that is more than the true noise of their difference: a disagreement is then told seldom rather
@@ -74,9 +70,3 @@ def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference
         difference_se=difference_se,
         reach=reach,
     )
-
-
-def bracket_of(pooled: MixedFit, within: WithinFit, term: str, level: float) -> Bracket:
-    """The bracket of one term from both fits, with the joint noise that they share."""
-    error = difference_error(pooled, within, term)
-    return bracket(pooled.table(level)[term], within.table(level)[term], level, error)

@@ -19,6 +19,7 @@ import numpy as np
 from dashboard.figures.names import MAIN_OUTCOMES
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.registry import QUESTIONS
+from dashboard.questions.memory.side_by_side import one_thread_a_product
 from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.web.allocation import keep_freed_memory
 from shared.errors import StatisticsError
@@ -100,6 +101,7 @@ def _time(times: Times, asker: Asker, question: str, selection: Selection, **onl
 def main() -> None:
     """Tells one line a question, or a place of one, and size."""
     keep_freed_memory()  # as a served dashboard does
+    one_thread_a_product()
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         timed(small, "studio")  # imports, which a served dashboard has behind it

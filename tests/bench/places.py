@@ -17,6 +17,7 @@ from flask.testing import FlaskClient
 from dashboard.app import create_app
 from dashboard.pages import PAGES
 from dashboard.questions.door.asking import Asker
+from dashboard.questions.memory.side_by_side import one_thread_a_product
 from dashboard.questions.selection.selection import parse_selection
 from dashboard.web.allocation import keep_freed_memory
 from shared.settings import Settings
@@ -60,6 +61,7 @@ def searches() -> list[str]:
 def main() -> None:
     """Tells one line a place and size."""
     keep_freed_memory()  # as a served dashboard does
+    one_thread_a_product()
     with TemporaryDirectory() as folder:
         small, large = build(Path(folder))
         for name, warehouse in ((DEMO, small), (MILLION, large)):

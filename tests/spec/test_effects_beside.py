@@ -14,8 +14,9 @@ from dashboard.questions.effects.influence import influence_rows, residual_rows
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.models.captures import captures_of_rows
-from dashboard.questions.models.effect_models import Fits, fitted, fitted_rows
-from dashboard.questions.models.frames import Frame, Varying, frame_by_code, frame_of, frame_with_outcome, standard_columns
+from dashboard.questions.models.effect_models import Fits, fit_design, fitted, fitted_rows
+from dashboard.questions.models.frames import Frame, frame_of, frame_with_outcome, standard_columns
+from dashboard.questions.models.supports import build_design
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -164,17 +165,21 @@ def assert_same(found: Frame, expected: Frame) -> None:
     assert found.cells.rows(some) == pytest.approx(expected.cells.rows(some))
 
 
-@pytest.mark.parametrize(("support", "column"), [("shim", "total_shims"), ("stance", "stance_mm")])
-def test_a_frame_told_by_doses_is_the_one_made_of_its_rows(support: str, column: str) -> None:
+def test_sums_by_rider_are_those_of_the_cells() -> None:
     captures = captures_of_rows(with_gaps(STUDIO))
-    whole = frame_of(captures, "tilt")
-    whole = whole.chosen(np.arange(len(whole.captures.n)) % 7 > 0)
-    sizes = sorted({float(size) for size in whole.captures.rows[column]} - {0.0})
-    assert len(sizes) >= 2
-    codes = tuple(Varying(f"{size:g}", None, lambda one, size=size: (one.rows[column] == size) * 1.0) for size in sizes)
-    code = np.array([sizes.index(size) if size else -1 for size in whole.captures.rows[column]])
-    others = tuple(one for one in whole.columns if one.of != support)
-    assert_same(frame_by_code(whole, support, codes, code), frame_of(whole.captures, "tilt", (*codes, *others)))
+    captures = captures.chosen(np.arange(len(captures.n)) % 7 > 0)
+    by_cell, by_rider = frame_of(captures, "tilt"), frame_of(captures, "tilt", is_by_rider=True)
+    rider = by_cell.cells.rider
+    for one in np.unique(rider):
+        assert by_rider.cells.products[rider == one].sum(axis=0) == pytest.approx(
+            by_cell.cells.products[rider == one].sum(axis=0)
+        )
+    assert np.array_equal(by_rider.cells.mean, by_cell.cells.mean) and np.array_equal(by_rider.n_changes, by_cell.n_changes)
+    found, expected = (fit_design(build_design(frame, None), Settings()) for frame in (by_rider, by_cell))
+    for term, entry in expected.pooled_table.items():
+        assert found.pooled_table[term].estimate == pytest.approx(entry.estimate, abs=1e-6 * entry.standard_error)
+    for term, entry in expected.within_table.items():
+        assert found.within_table[term].low == pytest.approx(entry.low, abs=1e-6 * entry.standard_error)
 
 
 def test_a_frame_with_another_outcome_is_the_one_made_of_its_rows() -> None:

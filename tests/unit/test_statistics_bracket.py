@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from shared.statistics.bracket import bracket, bracket_of, difference_error
+from shared.statistics.bracket import bracket, difference_errors
 from shared.statistics.intervals import TermEstimate, t_intervals
 from tests.rows_as_cells import fit_rows, fit_within_rows
 
@@ -39,8 +39,10 @@ def test_where_all_information_lies_within_knees_the_estimates_are_one_and_diffe
     outcome = rng.normal(size=20)[rider] + 0.5 * dose + rng.normal(size=80)
     pooled = fit_rows(outcome, np.column_stack([np.ones(80), dose]), ("intercept", "dose"), rider)
     within = fit_within_rows(outcome, dose[:, None], ("dose",), rider, rider)
-    assert difference_error(pooled, within, "dose") < 1e-6
-    assert bracket_of(pooled, within, "dose", 0.95).difference == pytest.approx(0.0, abs=1e-6)
+    error = difference_errors(pooled, within, ["dose"])["dose"]
+    assert error < 1e-6
+    of_dose = bracket(pooled.table(0.95)["dose"], within.table(0.95)["dose"], 0.95, error)
+    assert of_dose.difference == pytest.approx(0.0, abs=1e-6)
 
 
 def test_riders_are_matched_by_their_labels() -> None:
@@ -56,7 +58,7 @@ def test_riders_are_matched_by_their_labels() -> None:
     for name, added in zip(within.riders, within.influence[:, 0], strict=True):
         by_hand[name] -= added
     assert len(within.riders) == 11
-    assert difference_error(pooled, within, "dose") == pytest.approx(np.linalg.norm(list(by_hand.values())))
+    assert difference_errors(pooled, within, ["dose"])["dose"] == pytest.approx(np.linalg.norm(list(by_hand.values())))
 
 
 def test_the_joint_noise_is_that_of_repeated_draws() -> None:

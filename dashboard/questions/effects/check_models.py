@@ -61,7 +61,7 @@ def tested(
     one-sided test of LATE_CHECK: that less shows right after a change. slopes: each support's effect; begun: as in fit_design.
     """
     columns = _columns(form, slopes, settings)
-    frame = frame_of(captures, outcome, columns)
+    frame = frame_of(captures, outcome, columns, is_by_rider=True)
     counts = {column.of: counts_of(frame, place) for place, column in enumerate(columns)}
     counts["order_arch"] = Counts(int(frame.captures.n.sum()), len(np.unique(frame.captures.rider)))
     minimum = settings.minimum

@@ -7,20 +7,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.effects.answers_effects import DoseRow
+from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.effect_models import OUTCOMES, Fits, fit_design
-from dashboard.questions.models.frames import STANCE_STEP_MM, Frame, Varying, frame_by_code
+from dashboard.questions.models.frames import STANCE_STEP_MM, Frame, Varying, frame_of
 from dashboard.questions.models.supports import Counts, build_design, counts_of
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.bracket import bracket_of
 from shared.statistics.multiplicity import in_family
 from shared.statistics.told import ROUGH_BELOW_DF, told_interval
 from shared.statistics.wald import wald_p_value
 from shared.units import UNITS
 
+_STEPS = "steps"
 DOSES = {"shim": ("total_shims", "shims", 1.0), "stance": ("stance_mm", "mm", STANCE_STEP_MM)}
 
 
@@ -49,12 +50,15 @@ def _term(support: str, size: float) -> str:
 
 def dose_rows(
     frame: Frame, slopes: Mapping[str, float], settings: Settings, begun: Mapping[str, float] | None = None
-) -> Iterator[FoundDose]:
+) -> list[FoundDose]:
     """One row a dose that was changed to or from often enough, of each support with an overall effect; the straight line is
     that effect (slopes) times the dose. frame: of the standard columns; begun: as in fit_design."""
-    for support in DOSES:
-        if support in slopes:
-            yield from _rows_of(frame, support, slopes[support], settings, begun)
+    told = [support for support in DOSES if support in slopes]
+    # Two fits of two supports share nothing: side by side where captures are many.
+    rows = side_by_side(
+        lambda support: list(_rows_of(frame, support, slopes[support], settings, begun)), told, len(frame.captures)
+    )
+    return [row for of_support in rows for row in of_support]
 
 
 def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]:
@@ -72,11 +76,13 @@ def in_families(found: Sequence[FoundDose], price: float = 1.0) -> list[DoseRow]
 def _rows_of(
     whole: Frame, support: str, slope: float, settings: Settings, begun: Mapping[str, float] | None
 ) -> Iterator[FoundDose]:
-    outcome, sizes = whole.outcome, _sizes(whole.captures, support)
-    code = np.full(len(whole.captures), -1)
-    for place, size in enumerate(sizes):
-        code[_dose(whole.captures, support) == size] = place
-    frame = frame_by_code(whole, support, tuple(_at(support, size) for size in sizes), code)
+    outcome, captures = whole.outcome, _with_steps(whole.captures, support)
+    # The doses that occur, none left out as the reference.
+    steps = [step for step in _occurring(captures.rows[_STEPS]) if step != 0]
+    sizes = [step * DOSES[support][2] for step in steps]
+    columns = tuple(_at(support, size, step) for size, step in zip(sizes, steps, strict=True))
+    others = tuple(column for column in whole.columns if column.of != support)
+    frame = frame_of(captures, outcome, (*columns, *others), is_by_rider=True)
     doses = [_Dose(support, size, counts_of(frame, place)) for place, size in enumerate(sizes)]
     fits, bend = None, None
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
@@ -91,18 +97,19 @@ def _rows_of(
         yield _dose_row(outcome, dose, fits if dose in enough else None, slope, bend)
 
 
-def _sizes(captures: Captures, support: str) -> list[float]:
-    """The doses that occur, none left out as the reference; stance in steps of 2 mm."""
-    return [float(size) for size in np.unique(_dose(captures, support)) if size != 0]
-
-
-def _dose(captures: Captures, support: str) -> NDArray[np.float64]:
+def _with_steps(captures: Captures, support: str) -> Captures:
+    """The captures with the dose of each row in whole steps: shims, or 2 mm of stance."""
     column, _, step = DOSES[support]
-    return np.asarray(np.round(captures.rows[column].astype(float) / step) * step)
+    return captures.with_column(_STEPS, np.round(captures.rows[column].astype(float) / step).astype(np.int64))
 
 
-def _at(support: str, size: float) -> Varying:
-    return Varying(_term(support, size), None, lambda captures: (_dose(captures, support) == size).astype(float))
+def _occurring(steps: NDArray[np.int64]) -> list[int]:
+    lowest = int(steps.min(initial=0))
+    return [int(place) + lowest for place in np.flatnonzero(np.bincount(steps - lowest))]
+
+
+def _at(support: str, size: float, step: int) -> Varying:
+    return Varying(_term(support, size), None, lambda captures: (captures.rows[_STEPS] == step).astype(float))
 
 
 def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
@@ -131,7 +138,7 @@ def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: 
         words = f"{_dose_words(dose)}: not enough yet, {changed}."
         return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
-    outer = bracket_of(fits.pooled, fits.within, dose.term, fits.level)
+    outer = fits.bracketed(dose.term)
     span = told_interval(outer.low, outer.high)
     sign = UNITS[unit].sign
     words = (

@@ -20,6 +20,7 @@ from dashboard.questions.effects.influence import influence_rows, residual_rows,
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
+from dashboard.questions.memory.side_by_side import one_thread_a_product
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
 from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of
@@ -131,17 +132,26 @@ class EffectParts:
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
 
-    def effects(self) -> dict[str, tuple[EffectRow, ...]]:
-        """The rows of each outcome over all of the selection; the supports and outcomes together are one family."""
+    def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
+        """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
+        asked for."""
+        judged = self._judged()
 
-        def make() -> dict[str, tuple[EffectRow, ...]]:
+        def told(outcome: str) -> tuple[EffectRow, ...]:
+            rows = [row for row in judged if row.outcome == outcome]
+            return tuple(replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows)
+
+        return self.each(lambda outcome: self._part(f"effects {outcome}", lambda: told(outcome)), outcomes)
+
+    def _judged(self) -> tuple[EffectRow, ...]:
+        """The rows of all outcomes without what their sentences carry of the checks, which takes a fit more of each outcome."""
+
+        def make() -> tuple[EffectRow, ...]:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
             overall = self.each(self.overall)
-            rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
-            rows = [replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows]
-            return {outcome: tuple(row for row in rows if row.outcome == outcome) for outcome in OUTCOMES}
+            return tuple(claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings))
 
-        return self._part("effects", make)
+        return self._part("judged", make)
 
     def carried(self, row: EffectRow) -> list[str]:
         """The sentences of checks that a verdict carries: what was found over all fits, with the figures of this selection."""
@@ -160,7 +170,9 @@ class EffectParts:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""
         if self.n_captures() < _SIDE_BY_SIDE_FROM or len(outcomes) < 2:
             return {outcome: make(outcome) for outcome in outcomes}
-        _ = self._study, self._kept, self._of_all  # read once, by this thread: a cursor belongs to one
+        # Read once, by this thread: a cursor belongs to one.
+        _ = self._study, self._kept, self._of_all and self._of_all._kept
+        one_thread_a_product()
         with ThreadPoolExecutor(len(outcomes)) as pool:
             # In the reader's context, so that they stop where the reader has gone on.
             begun = {outcome: pool.submit(copy_context().run, make, outcome) for outcome in outcomes}
@@ -183,7 +195,7 @@ class EffectParts:
     def dose(self, outcome: str) -> tuple[DoseRow, ...]:
         def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._frame(outcome)
-            doses = list(dose_rows(frame, overall.slopes, self._settings, overall.ratios))
+            doses = dose_rows(frame, overall.slopes, self._settings, overall.ratios)
             return tuple(in_families(doses, self._price(outcome)))
 
         return self._part(f"dose {outcome}", make)
@@ -246,7 +258,7 @@ class EffectParts:
         return self._part(f"split {by} {outcome}", make)
 
     def _price(self, outcome: str, split: str | None = None) -> float:
-        return price_of(outcome, [row for rows in self.effects().values() for row in rows], split)
+        return price_of(outcome, self._judged(), split)
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

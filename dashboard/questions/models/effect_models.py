@@ -16,7 +16,7 @@ from dashboard.questions.models.frames import HELD, NOT_EXAMINED, Frame, frame_o
 from dashboard.questions.models.supports import Counts, Design, SupportColumn, design_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.bracket import bracket, difference_error, places_among
+from shared.statistics.bracket import Bracket, bracket, difference_errors
 from shared.statistics.intervals import TermEstimate
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 from shared.statistics.mixed.fits import fit_mixed_cells, fit_within_cells, within_ties
@@ -34,10 +34,6 @@ class Fits:
     within: WithinFit
     level: float
 
-    @cached_property
-    def place(self) -> NDArray[np.intp]:
-        return places_among(self.pooled, self.within)
-
     @property
     def ratios(self) -> dict[str, float]:
         """Of the variances of rider, knee and visit to the residual one."""
@@ -52,6 +48,15 @@ class Fits:
     @cached_property
     def within_table(self) -> dict[str, TermEstimate]:
         return self.within.table(self.level)
+
+    @cached_property
+    def _difference_errors(self) -> dict[str, float]:
+        known = set(self.pooled.terms)
+        return difference_errors(self.pooled, self.within, [term for term in self.within.terms if term in known])
+
+    def bracketed(self, term: str) -> Bracket:
+        """The bracket of a term that both fits tell."""
+        return bracket(self.pooled_table[term], self.within_table[term], self.level, self._difference_errors[term])
 
 
 def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> list[EffectRow]:
@@ -159,7 +164,7 @@ def _effect_row(
     pooled, within = fits.pooled_table[column.term], fits.within_table[column.term]
     if pooled.df <= 0 or within.df <= 0:
         return Found(replace(row, words=verdict.one_rider(column.support)))
-    bracketed = bracket(pooled, within, fits.level, difference_error(fits.pooled, fits.within, column.term, fits.place))
+    bracketed = fits.bracketed(column.term)
     interval = told_interval(bracketed.low, bracketed.high)
     row = replace(
         row,

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.models.captures import Captures, labels_in
+from shared.statistics.grouping import dense
 from shared.statistics.mixed.cells import Cells, cell_moments
-from shared.statistics.mixed.recast import with_indicators, with_outcome
+from shared.statistics.mixed.recast import with_outcome
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -70,16 +71,26 @@ class Frame:
         return np.asarray(self.n_changes.sum(axis=0))
 
 
-def frame_of(captures: Captures, outcome: str, columns: tuple[Varying, ...] | None = None) -> Frame:
-    """The frame of one outcome, a column of the captures' rows."""
+def frame_of(
+    captures: Captures, outcome: str, columns: tuple[Varying, ...] | None = None, *, is_by_rider: bool = False
+) -> Frame:
+    """The frame of one outcome, a column of the captures' rows; is_by_rider: of which no cells are chosen and no level is
+    split, so that sums by rider serve."""
     columns = standard_columns() if columns is None else columns
     kept = captures.with_rows(np.isfinite(captures.rows[outcome]))
     rows = _rows_of(kept, outcome, columns)
     values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
-    mean, products = cell_moments(values, kept.n)
+    places, cells_of = np.arange(len(kept.n)), None
+    if is_by_rider:
+        codes = dense(kept.rider)[0]
+        cells_of = np.bincount(codes)
+        places = np.where(np.diff(codes, prepend=-1) > 0, codes, len(cells_of))
+    mean, products = cell_moments(values, kept.n, cells_of)
+    if is_by_rider:
+        products = np.vstack([products, np.zeros(products.shape[1])])
     # In one piece: some of its rows are taken at a time.
-    inside = np.ascontiguousarray(mean[:, :-1])
-    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, inside, mean[:, -1].copy(), products, np.arange(len(kept.n)), rows)
+    inside, of_outcome = np.ascontiguousarray(mean[:, :-1]), mean[:, -1].copy()
+    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, inside, of_outcome, products, places, rows, is_by_rider)
     return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
 
 
@@ -98,19 +109,7 @@ def frame_with_outcome(frame: Frame, captures: Captures, outcome: str) -> Frame:
     return replace(frame, outcome=outcome, captures=captures, cells=cells)
 
 
-def frame_by_code(frame: Frame, of: str, codes: tuple[Varying, ...], code: Ints) -> Frame:
-    """The frame with, in place of the column `of`, first a column for each code; code (rows,): its place, -1 for none."""
-    captures, n_codes = frame.captures, len(codes)
-    replaced = next(place for place, column in enumerate(frame.columns) if column.of == of)
-    columns = (*codes, *(column for column in frame.columns if column.of != of))
-    old = [*(partial(column.values, captures) for column in frame.columns), partial(captures.rows.__getitem__, frame.outcome)]
-    cells = with_indicators(frame.cells, old, replaced, code, n_codes, _rows_of(captures, frame.outcome, columns))
-    counted = frame.n_changes[:, [place for place, column in enumerate(frame.columns) if column.of != of]]
-    changes = np.array([code == place for place in range(n_codes)])
-    return Frame(frame.outcome, captures, columns, cells, np.hstack([count_changes(changes, captures.n), counted]))
-
-
-def count_changes(columns: Floats | Flags, n: Ints) -> Ints:
+def count_changes(columns: Floats, n: Ints) -> Ints:
     """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
     starts = np.cumsum(n) - n
     n_changes = np.empty((len(columns), len(n)), dtype=np.int64)

@@ -86,7 +86,7 @@ def design_of(frame: Frame, split: str | None) -> Design:
     if split in OWN_SPLITS:
         held = tuple(column for column in frame.columns if column.of in HELD)
         columns = (*split_support_columns(split, OWN_SPLITS[split], frame.captures), *held)
-        return build_design(frame_of(frame.captures, frame.outcome, columns), None)
+        return build_design(frame_of(frame.captures, frame.outcome, columns, is_by_rider=True), None)
     return build_design(frame, split)
 
 

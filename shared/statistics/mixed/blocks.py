@@ -14,6 +14,8 @@ from shared.statistics.mixed.riders import Grouped, grouped
 
 # Fewer riders than this at the same levels share a block with others: many small products cost more than a wider one.
 _RIDERS_OF_A_BLOCK = 700
+# Of more riders the numbers of a block would not stay near the processor from one product to the next.
+_MOST_RIDERS = 4000
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def divided(cells: Cells, level: Ints, n_levels: int) -> Division:
 def _blocks_of(rider: Ints, level: Ints, n_levels: int, n_riders: int) -> Ints:
     """The block of each rider (riders,)."""
     if n_levels == 1 or n_riders < 2 * _RIDERS_OF_A_BLOCK:
-        return np.zeros(n_riders, dtype=np.int64)
+        return _cut(np.zeros(n_riders, dtype=np.int64))
     has = np.zeros((n_riders, n_levels), dtype=bool)
     has[rider, level] = True
     key = has @ (np.int64(1) << np.arange(n_levels - 1, -1, -1))
@@ -78,7 +80,19 @@ def _blocks_of(rider: Ints, level: Ints, n_levels: int, n_riders: int) -> Ints:
             room, n_blocks = _RIDERS_OF_A_BLOCK, n_blocks + 1
         block_of[place] = n_blocks - 1
         room -= int(count[place])
-    return block_of[code]
+    return _cut(block_of[code])
+
+
+def _cut(block_of: Ints) -> Ints:
+    """Blocks of the riders (riders,) with those of too many riders cut into several, as even as may be."""
+    order = np.argsort(block_of, kind="stable")
+    sizes = np.bincount(block_of)
+    pieces = -(-sizes // _MOST_RIDERS)
+    first, begun = np.cumsum(sizes) - sizes, np.cumsum(pieces) - pieces
+    own = block_of[order]
+    found = np.empty(len(block_of), dtype=np.int64)
+    found[order] = begun[own] + (np.arange(len(own)) - first[own]) * pieces[own] // sizes[own]
+    return found
 
 
 def _made(cells: Cells, level: Ints, riders: Grouped, block_of: Ints, block: int) -> Block:

@@ -24,6 +24,7 @@ Real = TypeVar("Real", np.float64, np.float32)
 
 # A difference from the cell's mean below this share of a column's largest value is rounding.
 ROUNDING = 1e-12
+_ROWS_AT_A_TIME = 1 << 14
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,8 @@ class Cells:
     rider, knee, visit: codes or labels (cells,), a knee and a visit within one rider; n (cells,): rows; mean (cells, v) of the
     varying columns, outcome (cells,) of the outcome; all_products (more cells, pairs): upper triangle of the within-cell cross
     products of the varying columns and, last, the outcome, of the cells from which these were chosen, at `places` (cells,).
+    Where is_by_rider, each rider's sum stands at the first of its cells, and zeros at the others: these cells are all chosen.
+    outcome_products (cells, v + 1): the pairs with the outcome of these cells, where it is another than that of all_products.
     rows(chosen): the rows (m, v + 1) of the chosen cells, varying and outcome.
     """
 
@@ -45,11 +48,18 @@ class Cells:
     all_products: Floats
     places: Ints
     rows: Callable[[Flags | None], Floats]
+    is_by_rider: bool = False
+    outcome_products: Floats | None = None
 
     @property
     def products(self) -> Floats:
         """The within-cell cross products of these cells, (cells, pairs)."""
-        return self.all_products.take(self.places, axis=0)
+        return self._with_outcome(self.all_products.take(self.places, axis=0), self.outcome_products)
+
+    def _with_outcome(self, products: Floats, of_outcome: Floats | None) -> Floats:
+        if of_outcome is not None:
+            products[:, _upper(self.n_varying + 1)[1] == self.n_varying] = of_outcome
+        return products
 
     @cached_property
     def riders(self) -> tuple[Ints, Labels]:
@@ -59,10 +69,13 @@ class Cells:
 
     def products_by(self, codes: Ints, n_groups: int, here: Ints) -> Floats:
         """The products of the cells at `here` summed by their ascending codes (groups, pairs)."""
-        starts = np.searchsorted(codes, np.arange(n_groups + 1))
-        shape = (n_groups, len(self.all_products))
-        adding = sparse.csr_array((np.ones(len(here)), self.places.take(here), starts), shape=shape)
-        return np.asarray(adding @ self.all_products)
+        starts, ones = np.searchsorted(codes, np.arange(n_groups + 1)), np.ones(len(here))
+
+        def summed(table: Floats, places: Ints) -> Floats:
+            return np.asarray(sparse.csr_array((ones, places, starts), shape=(n_groups, len(table))) @ table)
+
+        of_outcome = None if self.outcome_products is None else summed(self.outcome_products, here)
+        return self._with_outcome(summed(self.all_products, self.places.take(here)), of_outcome)
 
     @property
     def n_varying(self) -> int:
@@ -70,6 +83,7 @@ class Cells:
 
     def chosen(self, kept: Flags) -> "Cells":
         """The cells where `kept` (cells,) is true."""
+        assert not self.is_by_rider
         places, rows = np.flatnonzero(kept), self.rows
 
         def of_chosen(chosen: Flags | None) -> Floats:
@@ -82,6 +96,7 @@ class Cells:
         return Cells(
             self.rider.take(places), self.knee.take(places), self.visit.take(places), self.n.take(places),
             self.mean.take(places, axis=0), self.outcome.take(places), self.all_products, self.places.take(places), of_chosen,
+            outcome_products=None if self.outcome_products is None else self.outcome_products.take(places, axis=0),
         )  # fmt: skip
 
 
@@ -105,17 +120,35 @@ def full(packed: NDArray[Real], size: int, first: int | None = None) -> NDArray[
     return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
 
 
-def cell_moments(columns: Floats, n: Ints) -> tuple[Floats, Floats]:
-    """Means (cells, m) and packed within-cell cross products (cells, pairs) of columns (m, rows), cell after cell."""
-    starts = np.cumsum(n) - n
-    mean = np.empty((len(n), len(columns)))
-    rest = np.empty(columns.shape)
-    for index, column in enumerate(columns):
-        mean[:, index] = np.add.reduceat(column, starts) / n
-        np.subtract(column, np.repeat(mean[:, index], n), out=rest[index])
-        rest[index][np.abs(rest[index]) <= ROUNDING * np.abs(column).max(initial=0.0)] = 0.0
-    rows, places = _upper(len(columns))
-    products = np.empty((len(n), len(rows)))
-    for pair, (left, right) in enumerate(zip(rows, places, strict=True)):
-        products[:, pair] = np.add.reduceat(rest[left] * rest[right], starts)
+def cell_moments(columns: Floats, n: Ints, cells_of: Ints | None = None) -> tuple[Floats, Floats]:
+    """Means (cells, m) and packed within-cell cross products of columns (m, rows), cell after cell.
+
+    The products are of each cell (cells, pairs), or, with cells_of (groups,), the number of cells in a row that each group
+    has, summed by group (groups, pairs).
+    """
+    m, starts = len(columns), np.append(0, np.cumsum(n))
+    cell = np.arange(len(starts)) if cells_of is None else np.append(0, np.cumsum(cells_of))
+    row, begun = starts[cell], 0
+    rounding = ROUNDING * np.abs(columns).max(axis=1, initial=0.0)
+    mean, products = np.empty((len(n), m)), np.empty((len(cell) - 1, m * (m + 1) // 2))
+    while begun < len(products):
+        # So many rows at a time stay near the processor.
+        end = max(begun + 1, int(np.searchsorted(row, row[begun] + _ROWS_AT_A_TIME, side="right")) - 1)
+        own = slice(cell[begun], cell[end])
+        rows = np.ascontiguousarray(columns[:, row[begun] : row[end]].T)
+        mean[own] = np.add.reduceat(rows, starts[own] - row[begun], axis=0) / n[own, None]
+        rows -= np.repeat(mean[own], n[own], axis=0)
+        rows[np.abs(rows) <= rounding] = 0.0
+        _add_products(products[begun:end], rows, row[begun : end + 1] - row[begun])
+        begun = end
     return mean, products
+
+
+def _add_products(found: Floats, rows: Floats, starts: Ints) -> None:
+    """Fills the packed cross products (groups, pairs) of rows (rows, m), each group's from its start (groups + 1,) on."""
+    m, sizes = rows.shape[1], np.diff(starts)
+    left, right = _upper(m)
+    for size in np.flatnonzero(np.bincount(sizes)):
+        here = np.flatnonzero(sizes == size)
+        stack = rows.take(starts[here, None] + np.arange(size), axis=0)
+        found[here] = (stack.transpose(0, 2, 1) @ stack).reshape(len(here), -1).take(left * m + right, axis=1)

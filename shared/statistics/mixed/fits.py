@@ -1,7 +1,7 @@
 """Both effect models from cells, a knee in one visit, for any number of captures."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -52,12 +52,15 @@ def within_ties(cells: Cells, terms: Terms) -> dict[str, tuple[str, ...]]:
 
 
 def _varying(cells: Cells, terms: Terms) -> Flags:
-    """The cells in which a term varies (cells,)."""
+    """The cells of riders in whose cells a term varies (cells,)."""
     v = cells.n_varying
     rows, columns = upper(v + 1)
     squares = cells.all_products[:, np.flatnonzero(rows == columns)[:v]].take(cells.places, axis=0)
     told = (terms.places >= 0)[terms.level] if len(terms.places) > 1 else terms.places >= 0
-    return np.asarray(((squares > 0) & told).any(axis=1))
+    codes, labels = cells.riders
+    varies = np.zeros(len(labels), dtype=bool)
+    varies[codes[((squares > 0) & told).any(axis=1)]] = True
+    return np.asarray(varies[codes])
 
 
 def fit_within_cells(cells: Cells, terms: Terms, wanted: Flags | None = None) -> WithinFit:
@@ -205,7 +208,10 @@ def _served(cells: Cells, terms: Terms, products: Floats, *, within: bool = Fals
         return table.copy() if chosen is None else table[np.repeat(chosen, cells.n)]
 
     mean, own = cell_moments(np.ascontiguousarray(table.T), cells.n)
-    made = replace(cells, mean=mean[:, :-1], outcome=mean[:, -1], all_products=own, places=np.arange(len(cells.n)), rows=some)
+    places = np.arange(len(cells.n))
+    made = Cells(
+        cells.rider, cells.knee, cells.visit, cells.n, np.ascontiguousarray(mean[:, :-1]), mean[:, -1], own, places, some
+    )
     level = np.zeros(len(cells.n), dtype=np.int64)
     return _Turned(
         made, Terms.of(made, terms.names, level, np.arange(p)[None]), back @ (start + correction), back,

@@ -30,6 +30,9 @@ Array = NDArray[np.floating]
 LITTLE = 0.01
 # Share of a term's degrees of freedom that riders who hardly tell of it may make at most, to be left out.
 _LEFT_OUT = 1e-4
+# Total leverage of a rider up to which |c|^4 is left out of what divides: with d = r'Cr it is at most (leverage x d)^2, of the
+# sum of all d^2 a millionth at most.
+_FOURTH = 1e-3
 
 
 @dataclass(frozen=True)
@@ -282,9 +285,11 @@ def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines:
         for riders, asked in _together(own > least, block):
             some = block.chosen(riders)
             beside = np.setdiff1d(np.arange(len(some.riders)), riders, assume_unique=True) if some is block else riders[:0]
+            telling = np.flatnonzero(leverage.take(some.riders) > _FOURTH)
             for term, tied in zip(asked, some.along(lines[block.terms][:, asked]), strict=True):
                 tied[beside] = 0.0
-                squares = np.einsum("gw,gw->g", tied @ bread, tied)
+                told = tied.take(telling, axis=0)
+                squares = np.einsum("gw,gw->g", told @ bread, told)
                 tally.fourth[term] += float(squares.astype(float) @ squares)
                 crossed[term][of_block] += tied.T @ tied
     tally.crossed += root.T @ crossed @ root
