@@ -16,7 +16,7 @@ from dashboard.components.page import Desk, Page, PageView, frame, moved_to, vie
 from dashboard.components.places import add_places
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
-from dashboard.pages.data.layout import PATH as DATA_PATH
+from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker, Choices
 from dashboard.web.compressing import add_compressing

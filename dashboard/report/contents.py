@@ -15,6 +15,7 @@ from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.control import Window
 from dashboard.figures.theme import number
+from dashboard.pages.data import held
 from dashboard.pages.data import layout as data
 from dashboard.pages.data.callbacks import TEXT as DATA_TEXT
 from dashboard.pages.data.rig import rig
@@ -104,9 +105,10 @@ def _data(desk: Desk, selection: Selection) -> list[Any]:
     noise: Any = desk.asker.ask("noise", selection)
     watched: Any = desk.asker.ask("rig", selection)
     return [
-        *data.answered(answer, DATA_TEXT, None),
-        *data.completeness(desk, selection, answer, DATA_TEXT),
-        *data.noise(desk, selection, noise, DATA_TEXT),
+        *data.head_of(answer),
+        *data.came_in(desk, selection, answer, None),
+        *held.completeness(desk, selection, answer, DATA_TEXT),
+        *held.noise(desk, selection, noise, DATA_TEXT),
         *rig(desk, selection, watched, DATA_TEXT, None),
     ]
 
