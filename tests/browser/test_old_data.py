@@ -35,7 +35,7 @@ def test_old_data_are_told_above_every_page_and_crowd_none(served: Served, brows
         expect(note).to_contain_text("94 days ago")
         expect(page.locator("#headline")).to_contain_text("today, 30 Nov 2026.")
         note.get_by_role("link").click()
-        expect(page).to_have_url(f"{address}data?studio=quayside")
+        expect(page).to_have_url(f"{address}data/load-files?studio=quayside")
 
 
 def test_fresh_data_say_nothing(served: Served, browser: Browser) -> None:

@@ -108,7 +108,8 @@ def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> No
     question = {"studio-head": "studio", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    shown = answered(client, place, "") + (answered(client, "supports-tilt", "") if question == "effects" else "")
+    pictures = {"effects": "supports-tilt", "data": "data-came-in"}
+    shown = answered(client, place, "") + (answered(client, pictures[question], "") if question in pictures else "")
     told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
     assert told.index(answer.selection_words) < told.index(first) < told.index("Graph")
@@ -151,8 +152,8 @@ def test_another_split_makes_another_grid(client: FlaskClient) -> None:
 
 
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
-    assert "Rejected rows, 21 to 40 of 47" in answered(client, "data-rest", "?start=20")
-    assert "Rejected rows, 1 to 16 of 16" in answered(client, "data-rest", "?reason=orphan")
+    assert "Rejected rows, 21 to 30 of 47" in answered(client, "data-left-out", "?start=20")
+    assert "Rejected rows, 1 to 10 of 16" in answered(client, "data-left-out", "?reason=orphan")
     assert "start: found 'x'" in answered(client, "data-head", "?start=x")
 
 

@@ -61,8 +61,9 @@ def _by_load(answer: Data, text: Passages, theme: str | None) -> list[Any]:
     by_load = {load.load_id: load.rejected + load.waiting for load in loads}
     most = max(by_load, key=lambda load_id: by_load[load_id])
     return [
-        html.Div(
+        html.Details(
             [
+                html.Summary("What each load left out"),
                 chart(
                     left_out_figure(answer.loads, answer.left_out, theme),
                     title=f"Load {most} left out most: {by_load[most]:,} rows",
@@ -73,7 +74,7 @@ def _by_load(answer: Data, text: Passages, theme: str | None) -> list[Any]:
                 ),
                 reading(*paragraphs(text["left_out"])),
             ],
-            className="card-alone",
+            className="more",
         )
     ]
 
