@@ -15,7 +15,7 @@ class RiderRow:
     """One rider over the selected fits; tilt and side difference (right less left) as the last fit left them.
 
     follow_up: overdue (open past its day), due (open), returned, missed (missed or cancelled, none open), none (not booked).
-    look: what deserves a look, any of overdue, side_difference and flag (the last fit that can be judged is flagged).
+    look: what deserves a look, any of overdue, side_difference and flag (the last fit that can be judged is to look at).
     """
 
     rider_id: str

@@ -164,7 +164,7 @@ def _headline(riders: Columns, settings: Settings, as_of: date | None, today: da
     return (
         f"Of {counted(n_measured, 'rider')} measured, {left:,}{share} left their last fit with a side difference of {limit} "
         f"or more; {_overdue_words(riders, as_of, today)}; the last fit of {flagged:,} of "
-        f"{judged:,} that can be judged is not as the exam suggests."
+        f"{judged:,} that can be judged is to look at together."
     )
 
 
