@@ -143,8 +143,8 @@ def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palett
     return traces
 
 
-# Where a name may stand: above and below the point before the sides of it, each with the middle of the name from the point in
-# its own widths and heights.
+# Where a name may stand, each with the middle of the name from the point in its own widths and heights. Away from the line is
+# tried first, toward it last.
 _SIDES: Final = {"top center": (0.0, 1.0), "bottom center": (0.0, -1.0), "middle right": (0.6, 0.0), "middle left": (-0.6, 0.0)}
 # Roughly the share of the plot that a name takes across and up.
 _NAME_SHARE: Final = (0.12, 0.1)
@@ -165,7 +165,7 @@ def _free_side(row: FitterRow, rows: Sequence[FitterRow]) -> str:
 
     def is_free(side: str) -> bool:
         across, up = _SIDES[side]
-        return not any(abs(x - across * wide) < 0.6 * wide and abs(y - up * high) < 0.8 * high for x, y in others)
+        return not any(abs(x - across * wide) < 0.6 * wide and abs(y - up * high) < 1.2 * high for x, y in others)
 
     return next((side for side in order if is_free(side)), order[0])
 

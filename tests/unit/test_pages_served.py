@@ -108,8 +108,9 @@ def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> No
     question = {"studio-head": "studio", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    pictures = {"effects": "supports-tilt", "data": "data-came-in"}
-    shown = answered(client, place, "") + (answered(client, pictures[question], "") if question in pictures else "")
+    shown = answered(client, place, "") + "".join(
+        answered(client, further, "") for further in {"effects": ["supports-tilt"], "data": ["data-came-in"]}.get(question, [])
+    )
     told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
     assert told.index(answer.selection_words) < told.index(first) < told.index("Graph")
