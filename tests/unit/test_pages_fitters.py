@@ -100,6 +100,16 @@ def _links(part: Any) -> list[Any]:
     return found + _links(getattr(part, "children", None) or [])
 
 
+def test_a_fitter_is_led_to_their_own_fits_alone(asker: Asker) -> None:
+    own = asker.ask("agreement", Selection(fitter=("F2",)))
+    assert isinstance(own, AgreementWithExam)
+    desk = desk_of(asker, Reader("f", Role.FITTER, "F2"))
+    told = " ".join(words_of(shown(desk, ids.NEXT)).split())
+    assert f"{min(own.n_to_look_at, 100)} fits to look at together" in told
+    told = " ".join(words_of(shown(desk, ids.WORST)).split())
+    assert f"1 to 10 of {min(own.n_to_look_at, 100)} fits to look at." in told
+
+
 def test_the_funnel_is_of_the_figure_furthest_from_what_is_expected(asker: Asker) -> None:
     answer = asker.ask("fitters", Selection())
     assert isinstance(answer, Fitters)
