@@ -116,8 +116,8 @@ def _curves(limits: Sequence[FunnelRow], colours: Palette) -> list[dict[str, Any
 
 
 def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palette) -> list[dict[str, Any]]:
-    """One trace a place, each point named by the fitter's name or id on the side where there is more room."""
-    most, traces = max((row.n_fits for row in rows), default=0), []
+    """One trace a place, each point named by the fitter's name or id on a side where no other point stands."""
+    traces = []
     for place, symbol in MARKS.items():
         here = [row for row in rows if row.place == place]
         traces.append(
@@ -133,7 +133,7 @@ def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palett
                     "line": {"color": colours.accent, "width": 2},
                 },
                 "text": [names.get(row.fitter_id, row.fitter_id) for row in here],
-                "textposition": ["middle right" if 2 * row.n_fits < most else "middle left" for row in here],
+                "textposition": [_free_side(row, rows) for row in here],
                 "textfont": {"size": SMALL, "color": colours.ink},
                 "hovertext": [_hover(row, names.get(row.fitter_id, row.fitter_id)) for row in here],
                 "hoverinfo": "text",
@@ -141,6 +141,33 @@ def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palett
             }
         )
     return traces
+
+
+# Where a name may stand, each with the middle of the name from the point in its own widths and heights. Away from the line is
+# tried first, toward it last.
+_SIDES: Final = {"top center": (0.0, 1.0), "bottom center": (0.0, -1.0), "middle right": (0.6, 0.0), "middle left": (-0.6, 0.0)}
+# Roughly the share of the plot that a name takes across and up.
+_NAME_SHARE: Final = (0.12, 0.1)
+
+
+def _free_side(row: FitterRow, rows: Sequence[FitterRow]) -> str:
+    """The first side on which the name covers no other point; the first of all where none is free."""
+    most = 1.03 * max(one.n_fits for one in rows)
+    reach = 2.5 * max(abs(one.difference or 0) for one in rows) or 1.0
+    above = (row.difference or 0) >= 0
+    order = sorted(_SIDES, key=lambda side: side.startswith("bottom" if above else "top"))
+    others = [
+        ((one.n_fits - row.n_fits) / most, ((one.difference or 0) - (row.difference or 0)) / reach)
+        for one in rows
+        if one is not row
+    ]
+    wide, high = _NAME_SHARE
+
+    def is_free(side: str) -> bool:
+        across, up = _SIDES[side]
+        return not any(abs(x - across * wide) < 0.6 * wide and abs(y - up * high) < 1.2 * high for x, y in others)
+
+    return next((side for side in order if is_free(side)), order[0])
 
 
 def _hover(row: FitterRow, name: str) -> str:

@@ -71,6 +71,14 @@ def test_each_fitter_stands_at_its_count_and_difference_in_a_shape_of_its_place(
     assert len({trace["marker"]["color"] for trace in traces}) == 1
 
 
+def test_a_name_covers_no_other_point() -> None:
+    """F2 stands above F1 and a little to the right: F1's name goes left. F3, alone below the line, keeps its name below."""
+    rows = (fitter("F1", 0.4, 100), fitter("F2", 0.45, 101), fitter("F3", 0.05, 40))
+    traces = funnel_figure(rows, FUNNEL, "return_rate", LEVELS, "light")["data"][4:]
+    sides = {name: side for trace in traces for name, side in zip(trace["text"], trace["textposition"], strict=True)}
+    assert sides == {"F1": "middle left", "F2": "top center", "F3": "bottom center"}
+
+
 def test_the_curves_are_the_limits_of_the_answer() -> None:
     curves = figures("light")[0]["data"][:4]
     for curve, key in zip(curves, ("outer_low", "inner_low", "inner_high", "outer_high"), strict=True):

@@ -74,6 +74,11 @@ def test_a_fitter_sees_no_name_on_any_view(asker: Asker) -> None:
     assert not re.search(r"Alder|Birch|Cedar|Hazel|Rowan|Willow|Plover", told)
 
 
+def test_a_desk_without_names_tells_ids(asker: Asker) -> None:
+    desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"), with_names=False)
+    assert "F3 on comfort gained (below); F7 on" in words_of(shown(desk, PAGE.head_id))
+
+
 def test_the_next_steps_count_the_fits_and_lead_to_those_of_a_fitter_with_few(asker: Asker) -> None:
     answer = asker.ask("agreement", Selection(studio=("ropewalk",)))
     assert isinstance(answer, AgreementWithExam)
@@ -93,6 +98,16 @@ def _links(part: Any) -> list[Any]:
         return [link for one in part for link in _links(one)]
     found = [part] if getattr(part, "href", None) else []
     return found + _links(getattr(part, "children", None) or [])
+
+
+def test_a_fitter_is_led_to_their_own_fits_alone(asker: Asker) -> None:
+    own = asker.ask("agreement", Selection(fitter=("F2",)))
+    assert isinstance(own, AgreementWithExam)
+    desk = desk_of(asker, Reader("f", Role.FITTER, "F2"))
+    told = " ".join(words_of(shown(desk, ids.NEXT)).split())
+    assert f"{min(own.n_to_look_at, 100)} fits to look at together" in told
+    told = " ".join(words_of(shown(desk, ids.WORST)).split())
+    assert f"1 to 10 of {min(own.n_to_look_at, 100)} fits to look at." in told
 
 
 def test_the_funnel_is_of_the_figure_furthest_from_what_is_expected(asker: Asker) -> None:

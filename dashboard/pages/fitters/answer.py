@@ -79,7 +79,7 @@ def beside(desk: Desk, view: View, answer: Fitters, agreement: AgreementWithExam
 
 def _steps(desk: Desk, selection: Selection, answer: Fitters, agreement: AgreementWithExam, names: Names) -> Iterator[NextStep]:
     """Which fits wait to be looked at, and the fitters of whom their cases are all there is to see."""
-    minimum, n = desk.asker.settings.minimum.sessions_per_fitter, agreement.n_to_look_at
+    minimum, n = desk.asker.settings.minimum.sessions_per_fitter, waiting(desk, agreement)
 
     def cases(chosen: Selection) -> str:
         return desk.addresses.page(f"{PATH}/{WORST_PATH}", chosen.query())
@@ -93,6 +93,13 @@ def _steps(desk: Desk, selection: Selection, answer: Fitters, agreement: Agreeme
     for fitter in (fitter for fitter in fits if fitter not in estimated):
         words = f"{called(fitter, names)}, {fits[fitter]} of {counted(minimum, 'fit')} that a figure needs: look at each"
         yield NextStep(words, cases(replace(selection, fitter=(fitter,))))
+
+
+def waiting(desk: Desk, agreement: AgreementWithExam) -> int:
+    """How many fits are to look at: of a reader who sees their own cases alone, among these."""
+    if desk.asker.fitter is None:
+        return agreement.n_to_look_at
+    return sum(row.is_to_look_at for row in agreement.worst)
 
 
 def _levels(desk: Desk) -> tuple[str, str]:

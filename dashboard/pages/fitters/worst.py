@@ -13,7 +13,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import csv_link
 from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day
-from dashboard.pages.fitters.answer import PATH, WORST_PATH, Text
+from dashboard.pages.fitters.answer import PATH, WORST_PATH, Text, waiting
 from dashboard.pages.fitters.named import Names, called
 from dashboard.questions.coaching.agreement_severity import distance_words
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam, LookRow, WorstRow
@@ -57,7 +57,7 @@ def _fits(desk: Desk, view: View, answer: AgreementWithExam, names: Names) -> li
     riders = desk.asker.look_up(lambda warehouse: riders_of_fits(warehouse, sessions, fitter))
     cases = {session: list(rows) for session, rows in groupby(answer.look_at, lambda row: row.session_id)}
     return [
-        html.P(_place(answer, start, len(page_fits)), className="looks-place"),
+        html.P(_place(desk, answer, start, len(page_fits)), className="looks-place"),
         html.Ul(
             [_fit(desk, view.selection, row, cases.get(row.session_id, []), riders, names) for row in page_fits],
             className="looks",
@@ -66,12 +66,13 @@ def _fits(desk: Desk, view: View, answer: AgreementWithExam, names: Names) -> li
     ]
 
 
-def _place(answer: AgreementWithExam, start: int, n: int) -> str:
+def _place(desk: Desk, answer: AgreementWithExam, start: int, n: int) -> str:
     few, listed = sum(not row.is_to_look_at for row in answer.worst), len(answer.worst)
     if few:
         few_words = f"{few:,} of fitters with too few fits for a figure"
         return f"{start + 1:,} to {start + n:,} of {listed:,}: {listed - few:,} to look at, and {few_words}."
-    beyond = f", of {answer.n_to_look_at:,} in all" if answer.n_to_look_at > listed else ""
+    n_all = waiting(desk, answer)
+    beyond = f", of {n_all:,} in all" if n_all > listed else ""
     return f"{start + 1:,} to {start + n:,} of {listed:,} fits to look at{beyond}."
 
 

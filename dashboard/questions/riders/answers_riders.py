@@ -17,7 +17,7 @@ class RiderRow:
     became: what became of the last fit that asks for a follow-up (held, not_held, not_measured, not_seen, waiting), which was
     on `fit_date`; empty where the selection holds none. follow_up: by today's date: over (open past its day), due (of today),
     booked (ahead), came, closed (missed or cancelled, none open), none (not booked); due_on: of an open one. look: what
-    deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is flagged).
+    deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is to look at).
     """
 
     rider_id: str

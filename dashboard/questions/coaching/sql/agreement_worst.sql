@@ -20,6 +20,6 @@ LEFT JOIN mart.ratings AS ratings
         AND ratings.topic = 'pain'
         AND ratings.arrival IS NOT NULL
         AND ratings.departure IS NOT NULL
-WHERE list_contains($fit_nos, fits.fit_no)
+WHERE fits.fit_no IN (SELECT unnest(CAST($fit_nos AS INTEGER[])))
 GROUP BY ALL
 ORDER BY fits.fit_no;
