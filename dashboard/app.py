@@ -19,7 +19,7 @@ from dashboard.components.places import add_places
 from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
 from dashboard.pages import PAGES
-from dashboard.pages.data.layout import PATH as DATA_PATH
+from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker, Choices
 from dashboard.questions.selection.selection import Selection

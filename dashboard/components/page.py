@@ -21,6 +21,8 @@ class Desk:
 
     asker: AskedBy
     addresses: Addresses
+    # Fitters are told by name where the reader may see names; a report that may be handed on leaves them out.
+    with_names: bool = True
 
     @property
     def level(self) -> float:

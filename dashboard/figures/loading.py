@@ -152,10 +152,10 @@ def _layers(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow]) -> list[tuple[
     return layers
 
 
-def reasons_figure(rows: Sequence[ReasonRow], theme: str | None) -> dict[str, Any]:
-    """Horizontal bars, one a reason and table, the most frequent at the top."""
+def reasons_figure(rows: Sequence[ReasonRow], theme: str | None, *, shown: int = REASONS_SHOWN) -> dict[str, Any]:
+    """Horizontal bars, one a reason and table, the most frequent at the top, `shown` of them at most."""
     colours = palette(theme)
-    reasons = most_frequent(rows)
+    reasons = most_frequent(rows)[:shown]
     top = max((row.n for row in reasons), default=1)
     return {
         # One trace a state: a pattern takes no list of colours.

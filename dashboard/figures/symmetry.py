@@ -1,9 +1,9 @@
-"""How side differences are named and told: levels, limits, and how common one is at arrival and at departure."""
+"""How side differences are named: levels and limits, and the rows of a quantity by level and moment."""
 
 from collections.abc import Sequence
 
 from dashboard.figures.names import plain
-from dashboard.figures.theme import number, unit_sign
+from dashboard.figures.theme import unit_sign
 from dashboard.questions.symmetry.answers_asymmetry import PrevalenceRow
 
 ALL = "All riders"
@@ -22,18 +22,6 @@ def by_level(rows: Sequence[PrevalenceRow], quantity: str) -> dict[str | None, d
         if row.quantity == quantity:
             rows_by_level.setdefault(row.level, {})[row.moment] = row
     return rows_by_level
-
-
-def finding(rows: Sequence[PrevalenceRow], quantity: str) -> str:
-    """What the picture shows, for its title."""
-    whole = by_level(rows, quantity).get(None, {})
-    arrival, departure = whole.get("arrival"), whole.get("departure")
-    if arrival is None or departure is None or arrival.share is None or departure.share is None:
-        return f"Side difference in {quantity}: not enough yet"
-    return (
-        f"Side difference in {quantity} of {limit_words(arrival)}: {number(arrival.share, 'share')} of riders at arrival, "
-        f"{number(departure.share, 'share')} at departure"
-    )
 
 
 def limit_words(row: PrevalenceRow) -> str:

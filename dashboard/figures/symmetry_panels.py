@@ -51,7 +51,7 @@ def panels(rows: Sequence[PrevalenceRow], quantity: str) -> list[Panel]:
 def panel_figure(panel: Panel, rows: Sequence[PrevalenceRow], theme: str | None) -> dict[str, Any]:
     """One panel as a plain dict; `rows`: of all panels, which share their scale."""
     colours = palette(theme)
-    n = len(panel.levels)
+    n = max(1, len(panel.levels))
     end = min(1.0, 0.1 * math.ceil(10 * max([0.1, *(row.high for row in rows if row.high is not None)])))
     step = 0.5 if end > 0.5 else 0.25 if end > 0.25 else 0.1
     ticks = [step * at for at in range(int(end / step + 1e-9) + 1)]
@@ -60,7 +60,7 @@ def panel_figure(panel: Panel, rows: Sequence[PrevalenceRow], theme: str | None)
         "data": [_marks(panel, moment, colours) for moment in _APART],
         "layout": layout(
             theme,
-            height=ROW_PX * max(n, 1) + AXIS_PX + 6,
+            height=ROW_PX * n + AXIS_PX + 6,
             margin=(96, 84, 6, AXIS_PX),
             xaxis=axis(
                 theme,

@@ -5,6 +5,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +41,7 @@ def own(served: Served, folder: Path, settings: Settings | None = None) -> Itera
     shutil.copyfile(served.asker.path, copy)
     asker = Asker(copy, settings or Settings())
     with serving(asker) as address:
-        yield f"{address}data", asker
+        yield f"{address}data/load-files", asker
 
 
 def core(path: Path) -> dict[str, Any]:
@@ -110,14 +111,18 @@ def test_exports_are_checked_then_loaded_then_taken_back(served: Served, watched
         watched.settled()
         expect(page.locator("#headline")).to_have_text(data(asker).headline)
         assert any(row.value == "745" for row in data(asker).rejects)
+        views = page.get_by_role("navigation", name="Views of Data")
+        views.get_by_role("link", name="Left out").click()
         page.get_by_role("link", name="Outside the limits", exact=True).click()
-        expect(page.locator("#data-rest")).to_contain_text("knee_captures.csv, line 5")
+        page.get_by_role("link", name="next rows").click()
+        expect(page.locator("#data-left-out")).to_contain_text("knee_captures.csv, line 5")
         # Asked before the page asks, so that the page does not wait for it.
         assert fits(asker) == n_fits + 1
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Studio").click()
         expect(page.locator("#selected")).to_contain_text(f"{n_fits + 1:,} fits")
 
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data").click()
+        views.get_by_role("link", name="Load files").click()
         page.get_by_role("button", name="Take back load 2").click()
         asked = page.locator("#data-taken")
         expect(asked).to_contain_text("5 rows that no other load brought would go, and 0 rows would be again")
@@ -226,22 +231,50 @@ def test_where_loading_is_switched_off_the_page_says_so(served: Served, watched:
 )
 def test_the_page_prints_the_answers_of_the_selection(served: Served, watched: Watched, words: dict[str, str]) -> None:
     query = "&".join(f"{word}={value}" for word, value in words.items())
-    page = watched.open(f"{served.address}data{'?' if query else ''}{query}")
+    page = watched.open(f"{served.address}data/deserves-a-look{'?' if query else ''}{query}")
     answer = data(served.asker, **words)
     expect(page.locator("#headline")).to_have_text(answer.headline)
     for row in answer.quality:
         printed = page.locator(f"tr[data-row={row.check}]")
         expect(printed).to_contain_text(row.words)
         assert json.loads(printed.locator("[data-share]").get_attribute("data-share") or "") == row.share
+    page.get_by_role("navigation", name="Views of Data").get_by_role("link", name="Noise").click()
     if "1999-01-01" in words.values():
         expect(page.locator("#data-noise")).to_contain_text("No fit matches this selection")
         return
     noise: Any = served.asker.ask("noise", parse_selection(words))
     for row in noise.noise:
         printed = page.locator(f"#data-noise tr[data-row={row.outcome}]")
-        assert json.loads(printed.locator("[data-mdc95]").get_attribute("data-mdc95") or "") == row.mdc95
         expect(printed).to_contain_text(row.words)
+        assert json.loads(printed.locator("[data-mdc95]").get_attribute("data-mdc95") or "") == row.mdc95
     assert watched.said == []
+
+
+def test_the_answer_tells_the_age_of_the_newest_row_and_leads_to_what_waits(served: Served, watched: Watched) -> None:
+    asker = Asker(served.asker.path, served.asker.settings, lambda: date(2026, 8, 29))
+    answer = data(asker)
+    with serving(asker) as address:
+        page = watched.open(f"{address}data")
+        tiles = page.locator(".tiles li")
+        stored = sum(row.stored for row in answer.tables)
+        left_out, waiting = (sum(getattr(row, name) for row in answer.tables) for name in ("rejected", "waiting"))
+        expect(tiles.nth(0)).to_have_text("Newest row28 Aug 2026yesterday")
+        expect(tiles.nth(1)).to_have_text(f"In the figures{stored:,}of {stored + left_out + waiting:,} rows that came in")
+        expect(tiles.nth(2)).to_contain_text(f"Left out{left_out}")
+        expect(tiles.nth(3)).to_contain_text(f"Waiting{waiting}")
+        steps = page.locator(".next-steps")
+        looks = sum(row.n for row in answer.warnings)
+        expect(steps.get_by_role("link", name=f"{looks} rows deserve a look")).to_be_visible()
+        steps.get_by_role("link", name=f"{left_out} rows were left out").click()
+        expect(page).to_have_url(f"{address}data/left-out")
+        expect(page.locator("#data-left-out")).to_contain_text(f"Rejected rows, 1 to 10 of {len(answer.rejects)}")
+
+
+def test_older_addresses_lead_on(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}data?reason=orphan&start=10")
+    expect(page).to_have_url(f"{served.address}data/left-out?reason=orphan&start=10")
+    page = watched.open(f"{served.address}data#data-loads-table")
+    expect(page).to_have_url(f"{served.address}data/load-files")
 
 
 def test_axe_finds_nothing_in_what_a_step_tells(served: Served, watched: Watched, tmp_path: Path) -> None:

@@ -113,14 +113,16 @@ def test_supports_prints_the_grid_by_foot_type(served: Served, watched: Watched)
 
 
 def test_data_prints_the_answer(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}data")
+    page = watched.open(f"{served.address}data/what-is-held")
     answer: Any = served.asker.ask("data", parse_selection({}))
     expect(page.locator("#headline")).to_have_text(answer.headline)
     for row in answer.tables:
         printed = page.locator(f"tr[data-row={row.table}]")
         assert [cell(printed, key) for key in ("stored", "waiting", "rejected")] == [row.stored, row.waiting, row.rejected]
+    page.get_by_role("link", name="Deserves a look").click()
     for row in answer.quality:
         printed = page.locator(f"tr[data-row={row.check}]")
+        expect(printed).to_be_visible()
         assert [cell(printed, key) for key in ("n", "total", "share")] == [row.n, row.total, row.share]
 
 
@@ -293,6 +295,8 @@ def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) ->
         page = watched.open(address)
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data").click()
         expect(page).to_have_url(f"{address}data")
+        page.get_by_role("navigation", name="Views of Data").get_by_role("link", name="Deserves a look").click()
+        expect(page).to_have_url(f"{address}data/deserves-a-look")
         watched.settled()
         link = page.locator("#data-complete").get_by_role("link", name="These numbers as CSV").first
         assert (link.get_attribute("href") or "").startswith("/studio/download/shown/data-complete.csv")

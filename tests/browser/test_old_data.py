@@ -36,7 +36,7 @@ def test_old_data_are_told_above_every_page_and_crowd_none(served: Served, brows
         page.locator(".next-steps").get_by_role("link", name="call").click()
         expect(page.locator("#returns-calls h2").first).to_contain_text("today, 30 Nov 2026")
         note.get_by_role("link").click()
-        expect(page).to_have_url(f"{address}data?studio=quayside")
+        expect(page).to_have_url(f"{address}data/load-files?studio=quayside")
 
 
 def test_fresh_data_say_nothing(served: Served, browser: Browser) -> None:

@@ -116,7 +116,8 @@ CLAIMS: Final = (
     _kind("fitter", r"(?:above|below) the [\d.]+ % limits"),
     _kind(
         "fitter",
-        r"F\d(?: and F\d|, F\d)* beyond the|beyond the [\d.]+ % limits: F\d|; F\d+ on [a-z ]+ \((?:above|below)\)",
+        r": [^:;]+ beyond the [\d.]+\W% limits, to look at together|beyond the [\d.]+ % limits: \w|"
+        r"F\d+\)? on [a-z ]+ \((?:above|below)\)",
         is_echo=True,
     ),
     _kind("fitters scatter", r"fitters scatter more than chance alone"),
@@ -125,6 +126,7 @@ CLAIMS: Final = (
     # Symmetry.
     _kind("side difference changed", rf"from {_NUMBER} % to {_NUMBER} %, (?:fewer|more) \("),
     _kind("side difference changed", r"points? (?:fewer|more) \(", is_echo=True),
+    _kind("side difference changed", r"^(?:fewer|more)$", is_echo=True),
     _kind("level against the others", r"points? (?:more|fewer) than the other riders"),
     _kind("level against the others", rf"points? against the other riders {_ENDS}", _leaves_out_zero),
     _kind("one side leads", rf"right less left is {_NUMBER}\S*(?: mm)? on average {_ENDS}", _leaves_out_zero),

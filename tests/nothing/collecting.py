@@ -12,6 +12,7 @@ from typing import Final
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk, Page
 from dashboard.components.places import filled
+from dashboard.figures.funnel import OUTCOMES
 from dashboard.pages import PAGES
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import QUESTIONS, Asker
@@ -31,12 +32,12 @@ _QUERIES: Final = {
     "": ("?every=week", "?every=quarter"),
     "supports": ("?outcome=sway", "?outcome=offset"),
     "symmetry": ("?outcome=offset",),
-    "fitters": ("?outcome=return_rate", "?outcome=nearer_neutral", "?outcome=comfort_gained"),
+    "fitters": tuple(f"?outcome={outcome}" for outcome in OUTCOMES),
 }
 # Places that are not asked: they answer to what a reader hands in or has looked at before.
 _NOT_ASKED: Final = ("data-upload", "data-findings", "data-taken", "studio-since")
 # Lists of single cases: what is told there is told of one rider or one row.
-_CASES: Final = ("look_at", "overdue", "rejects", "riders", "rows")
+_CASES: Final = ("look_at", "worst", "overdue", "rejects", "riders", "rows")
 _FAULT: Final = "something in the program failed"
 
 

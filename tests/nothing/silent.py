@@ -58,13 +58,17 @@ _PATTERNS: Final = (
     r"[\d,]+ of [\d,]+ fits? that can be judged (?:is|are) to look at together: ",
     r"^\d+ (?:levels?|shims?|other findings?)[\w ,]* from the exam(?:, and nothing came out better)?: ",
     r"Last fit far from the exam, and nothing came out better",
-    r"^Too few fits yet: ",
+    r"^Too few fits yet: |^[\d,]+ fits? to look at together, the worst first$|^The case of the fit of ",
+    # Flags in short.
+    r"^(?:[Nn]o insole under the arch|[Aa] wedge against the foot's own angle|[Mm]ore shims than the forefoot needs|"
+    r"[Aa]n insole (?:far from the arch|that pushes the knee away)|[Ss]hims that push the knee away|"
+    r"[Ss]tance moved the wrong way for the knee|[Tt]he saddle not looked at first)(?:, (?:left|right|both) f(?:oo|ee)t)?[.;]",
     r"^(?:rule )?(?:[Ww]ider for outward knees|[Nn]arrower by the cleat|[Nn]o insole pushes|[Nn]o shim pushes)",
     r"^rule (?:insole|shims) not away$|^right less left; it remains where it is the limit or more$",
     r"(?:^|, )(?:left|right) foot: |(?:Flag|Note), (?:left|right) foot: |which leans it further (?:in|out)ward",
     # Fitters and charts within their limits, or without any.
     r": all \d+ fitters within the |: F\d within the |: no fitter can be compared yet$|: no limits yet$",
-    r"^F\d: .* expected of these riders .*; within the ",
+    r"^(?:Fitter \w+ \()?F\d\)?: .* expected of these riders .*; within the ",
     r"no figure moved by more than the usual scatter",
     r"^Phi of this selection: |^intercept; ",
     # The drawings in words, their axes and their keys.
@@ -72,6 +76,9 @@ _PATTERNS: Final = (
     # Headings and names that name a split, a figure or a limit.
     r"^Does a support do more for one ",
     r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",
+    r"^Riders with a side difference in \w+, \w+ arch$|^Riders whose last fit left a side difference$",
+    # A fold repeats the title above it, whose claims are known.
+    r"^(?:Numbers and p|P)ictures of: ",
     rf"^(?:{_FIGURES})(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure)*$",
     r"^Left out most often: | and \d+ more$|^A difference is called clear when its interval leaves out zero",
     r"^(?:\d+° and above|[Bb]elow \d+°|Hip flexion (?:below|\d+°)[^:]*)$",

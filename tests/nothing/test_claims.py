@@ -63,6 +63,9 @@ CLAIMING = {
         "points); below "
         "the 99.8 % limits: look at these fits together.",
         "Of 6 fitters compared with what is expected of their riders, beyond the 99.8 % limits: F3 on comfort gained (below).",
+        "Of 6 fitters compared with what is expected of their riders, beyond the 99.8 % limits: Fitter Cedar (F3) on comfort "
+        "gained (below).",
+        "Comfort gained: Fitter Cedar beyond the 99.8 % limits, to look at together",
         "Comfort gained: F3 beyond the 99.8 % limits, to look at together",
     ),
     "fitters scatter": ("Comfort gained: 6 fitters scatter more than chance alone.",),
@@ -128,6 +131,7 @@ HEDGED = (
     "Knees better: no signal. The centre of 10 % is what was usual in 12 months, March 2024 to February 2025.",
     "No clear difference in how riders come back by sex: chance alone would bring a difference as large in 40 % of cases.",
     "Of 6 fitters compared with what is expected of their riders, none lies beyond the 99.8 % limits.",
+    "Outside the 95 % limits, no more than chance may bring among so many figures: F3 on comfort gained (below).",
     "Comfort gained: 6 fitters scatter no more than by chance.",
     "F2: 24 % of 331 fits, 30 % expected of these riders (ratio 0.80, 0.65 to 0.98); outside the 95 % limits, no "
     "more than chance "

@@ -9,12 +9,12 @@ import pytest
 
 from dashboard.figures import symmetry, symmetry_curve, symmetry_flow, symmetry_sides
 from dashboard.figures.dot_rows import DotRow, Mark, dot_rows
+from dashboard.figures.symmetry_panels import panel_alternative, panel_figure, panel_finding, panels
 from dashboard.figures.theme import PALETTES, on_paper
 from dashboard.pages.symmetry.patterns import flow_grid, flow_title
 from dashboard.pages.symmetry.tables import level_rows, side_rows
 from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, CurveRow, FlowRow, PrevalenceRow
 from dashboard.questions.symmetry.answers_sides import SidesRow
-from tests.unit.written import written
 
 NOTHING = (None,) * 4
 ALL = (None, None)
@@ -58,8 +58,7 @@ FLOW = tuple(
 
 def every_figure(theme: str) -> list[dict[str, Any]]:
     return [
-        symmetry.prevalence_figure(PREVALENCE, "tilt", theme),
-        symmetry.prevalence_figure((), "tilt", theme),
+        *(panel_figure(panel, rows, theme) for rows in (PREVALENCE, ()) for panel in panels(rows, "tilt")),
         symmetry_flow.flow_figure(CHANGE, theme),
         symmetry_flow.flow_figure(replace(CHANGE, n_resolved=0, n_persisting=0, n_new=0, n_none=0), theme),
         *(symmetry_sides.sides_figure(SIDES, "tilt", moment, 2.0, theme) for moment in ("arrival", "departure")),
@@ -93,31 +92,57 @@ def test_on_paper_no_colour_of_the_dark_screen_is_left() -> None:
 
 
 def test_each_level_has_a_dot_at_both_moments_and_the_whole_comes_first() -> None:
-    figure = symmetry.prevalence_figure(PREVALENCE, "tilt", "light")
-    quiet, full = figure["data"][-2:]
-    assert quiet["x"] == [0.44, 0.5]
-    assert full["x"] == [0.3, 0.36]
-    assert all(0 < above < below < 1 for above, below in zip(quiet["y"][:1], full["y"][:1], strict=True))
-    assert quiet["marker"]["symbol"] != full["marker"]["symbol"]
-    words = written(figure)
-    assert words[0] == "<b>All riders</b>  400"
-    assert "44 → <b>30</b>\u202f%" in words
-    assert "not enough yet (4 riders)" in words
+    [panel] = panels(PREVALENCE, "tilt")
+    assert [name for name, _ in panel.levels] == ["All riders", "Low", "High"]
+    figure = panel_figure(panel, PREVALENCE, "light")
+    arrival, departure = figure["data"]
+    assert (arrival["x"], departure["x"]) == ([0.44, 0.5], [0.3, 0.36])
+    assert all(above < below < above + 1 for above, below in zip(arrival["y"], departure["y"], strict=True))
+    assert arrival["marker"]["symbol"] != departure["marker"]["symbol"]
+    assert figure["layout"]["yaxis"]["ticktext"] == ["All riders", "Low", "High"]
+    printed = [note["text"] for note in figure["layout"]["annotations"]]
+    assert printed == ["44 → <b>30</b>\u202f%", "50 → <b>36</b>\u202f%", "too few yet"]
 
 
 def test_intervals_are_those_of_the_answer() -> None:
-    quiet = symmetry.prevalence_figure(PREVALENCE, "tilt", "light")["data"][-4]
-    assert quiet["x"] == [0.44 - 0.08, 0.44 + 0.09, None, 0.5 - 0.08, 0.5 + 0.09, None]
+    [panel] = panels(PREVALENCE, "tilt")
+    bars = panel_figure(panel, PREVALENCE, "light")["data"][0]["error_x"]
+    assert bars["arrayminus"] == pytest.approx([0.08, 0.08])
+    assert bars["array"] == pytest.approx([0.09, 0.09])
 
 
-def test_the_title_of_the_prevalence_holds_limit_and_shares() -> None:
-    assert symmetry.finding(PREVALENCE, "tilt") == (
-        "Side difference in tilt of 2° or more: 44\u202f% of riders at arrival, 30\u202f% at departure"
-    )
-    assert symmetry.finding(PREVALENCE[2:3], "tilt") == "Side difference in tilt: not enough yet"
+def of_types(*levels: str) -> list[PrevalenceRow]:
+    shares = (("arrival", 0.4), ("departure", 0.2))
+    return [prevalence(moment, ("split", level), 50, share) for level in levels for moment, share in shares]
+
+
+def test_foot_types_stand_by_their_arch_and_other_splits_in_equal_parts() -> None:
+    forefeet = ("valgus", "neutral", "mild_varus", "marked_varus")
+    types = of_types(*(f"{arch} arch, {forefoot}" for arch in ("low", "high") for forefoot in forefeet))
+    found = panels([*PREVALENCE[:1], *PREVALENCE[3:4], *types], "tilt")
+    assert [(panel.of, [name for name, _ in panel.levels]) for panel in found] == [
+        (f"{arch} arch", ["valgus", "neutral", "mild varus", "marked varus"]) for arch in ("low", "high")
+    ]
+    months = panels(of_types(*(f"{month:02}" for month in range(1, 9))), "tilt")
+    assert [(panel.of, len(panel.levels)) for panel in months] == [(None, 3), (None, 3), (None, 2)]
+    assert panels((), "tilt")[0].levels == ()
+
+
+def test_panels_share_one_scale() -> None:
+    low, high = panels(of_types(*(f"{arch} arch, {n}" for arch in ("low", "high") for n in range(4))), "tilt")
+    rows = [*of_types("a"), replace(PREVALENCE[0], high=0.83)]
+    ends = [panel_figure(panel, rows, "light")["layout"]["xaxis"]["range"][1] for panel in (low, high)]
+    assert ends == [pytest.approx(1.02 * 0.9)] * 2
+
+
+def test_the_title_of_a_panel_spans_its_shares() -> None:
+    [panel] = panels(PREVALENCE, "tilt")
+    assert panel_finding(panel) == "44 to 50\u202f% came with one, 30 to 36\u202f% left with one"
+    assert panel_finding(replace(panel, of="low arch")).startswith("Low arch: 44 to 50\u202f% came")
+    assert panel_finding(replace(panel, of="low arch", levels=panel.levels[2:])) == "Low arch: not enough yet"
     assert symmetry.limit_words(replace(PREVALENCE[0], quantity="offset", unit="mm", limit=12.5)) == "more than 12.5\u202fmm"
-    assert "Low: 50\u202f%, interval 42 to 59\u202f% at arrival" in symmetry.alternative(PREVALENCE, "tilt")
-    assert "High: not enough yet at arrival" in symmetry.alternative(PREVALENCE, "tilt")
+    assert "Low: 50\u202f%, interval 42 to 59\u202f% at arrival" in panel_alternative(panel, "tilt")
+    assert "High: not enough yet at arrival" in panel_alternative(panel, "tilt")
 
 
 def test_the_table_puts_both_moments_side_by_side() -> None:

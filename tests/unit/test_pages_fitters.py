@@ -74,6 +74,11 @@ def test_a_fitter_sees_no_name_on_any_view(asker: Asker) -> None:
     assert not re.search(r"Alder|Birch|Cedar|Hazel|Rowan|Willow|Plover", told)
 
 
+def test_a_desk_without_names_tells_ids(asker: Asker) -> None:
+    desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"), with_names=False)
+    assert "F3 on comfort gained (below); F7 on" in words_of(shown(desk, PAGE.head_id))
+
+
 def test_the_next_steps_count_the_fits_and_lead_to_those_of_a_fitter_with_few(asker: Asker) -> None:
     answer = asker.ask("agreement", Selection(studio=("ropewalk",)))
     assert isinstance(answer, AgreementWithExam)

@@ -108,7 +108,7 @@ def test_every_page_says_its_answer_first(client: FlaskClient, place: str) -> No
     question = {"studio-head": "periods", "supports-head": "effects", "data-head": "data"}[place]
     answer: Any = MadeAsker().ask(question, read())
     # What may not be parted at the end of a line is held together by blanks of another kind.
-    further = {"effects": "supports-nearer", "periods": "studio-picture"}.get(question)
+    further = {"effects": "supports-nearer", "periods": "studio-picture", "data": "data-came-in"}.get(question)
     shown = answered(client, place, "") + (answered(client, further, "") if further else "")
     told = shown.replace("\N{NO-BREAK SPACE}", " ").replace("\\u00a0", " ")
     first = answer.headline.replace("\N{NO-BREAK SPACE}", " ").partition("; ")[0]
@@ -144,8 +144,8 @@ def test_another_split_makes_another_grid(client: FlaskClient) -> None:
 
 
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
-    assert "Rejected rows, 21 to 40 of 47" in answered(client, "data-rest", "?start=20")
-    assert "Rejected rows, 1 to 16 of 16" in answered(client, "data-rest", "?reason=orphan")
+    assert "Rejected rows, 21 to 30 of 47" in answered(client, "data-left-out", "?start=20")
+    assert "Rejected rows, 1 to 10 of 16" in answered(client, "data-left-out", "?reason=orphan")
     assert "start: found 'x'" in answered(client, "data-head", "?start=x")
 
 

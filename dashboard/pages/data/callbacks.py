@@ -1,16 +1,17 @@
-"""The Data page: asks `data` and `noise`, shows the answers, takes files in and takes loads back."""
+"""The Data page: asks `data`, `noise` and `rig`, shows the answers, takes files in and takes loads back."""
 
 from pathlib import Path
 from typing import Any, cast
 
 from dash import Dash, Input, Output
 
+from dashboard.components import html
 from dashboard.components.address import View
-from dashboard.components.page import Desk, Page, PageView, Show
+from dashboard.components.page import Desk, Page, PageView, Show, place
 from dashboard.components.text import paragraphs, read_text
-from dashboard.pages.data import ids
-from dashboard.pages.data.history import loads
-from dashboard.pages.data.layout import NAME, PATH, QUESTION, answered, completeness, layout, noise, rest
+from dashboard.pages.data import held, ids, layout
+from dashboard.pages.data.history import history
+from dashboard.pages.data.left_out import deserves_a_look, left_out
 from dashboard.pages.data.rejects import starting_place
 from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
@@ -25,36 +26,68 @@ from shared.errors import FitledgerError, StatisticsError
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
 
-def places(desk: Desk) -> dict[str, Show]:
-    def data(view: View) -> Data:
-        return cast(Data, desk.asker.ask("data", view.selection))
+def _data(desk: Desk, view: View) -> Data:
+    return cast(Data, desk.asker.ask("data", view.selection))
 
-    def show_noise(view: View, theme: str | None) -> Any:
+
+def _rig(desk: Desk, view: View) -> Rig | None:
+    """What is found of the rigs; None where the selection holds too few fits to look."""
+    try:
+        return cast(Rig, desk.asker.ask("rig", view.selection))
+    except StatisticsError:
+        return None
+
+
+def head(desk: Desk) -> Show:
+    def show(view: View, _: str | None) -> Any:
+        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
+        return layout.head_of(_data(desk, view))
+
+    return show
+
+
+def answer_shows(desk: Desk) -> dict[str, Show]:
+    return {
+        ids.CAME_IN: lambda view, theme: layout.came_in(desk, view.selection, _data(desk, view), theme),
+        ids.NEXT: lambda view, theme: layout.steps(desk, view.selection, _data(desk, view), _rig(desk, view)),
+    }
+
+
+def load_shows(desk: Desk) -> dict[str, Show]:
+    def show(view: View, theme: str | None) -> Any:
+        csv = desk.csv("data", "loads", view.selection)
+        return history(_data(desk, view).loads, csv, TEXT, theme, is_allowed=refusal_of(desk) is None)
+
+    return {ids.HISTORY: show}
+
+
+def left_out_shows(desk: Desk) -> dict[str, Show]:
+    return {ids.LEFT_OUT: lambda view, theme: left_out(desk, view.selection, _data(desk, view), view.page_words, TEXT, theme)}
+
+
+def look_shows(desk: Desk) -> dict[str, Show]:
+    return {
+        ids.LOOK: lambda view, theme: deserves_a_look(desk, view.selection, _data(desk, view), TEXT),
+        ids.COMPLETE: lambda view, theme: held.completeness(desk, view.selection, _data(desk, view), TEXT),
+    }
+
+
+def noise_shows(desk: Desk) -> dict[str, Show]:
+    def show_noise(view: View, _: str | None) -> Any:
         try:
             answer: Noise | str = cast(Noise, desk.asker.ask("noise", view.selection))
         except StatisticsError as refusal:
             answer = str(refusal)
-        return noise(desk, view.selection, answer, TEXT)
+        return held.noise(desk, view.selection, answer, TEXT)
 
     def show_rig(view: View, theme: str | None) -> Any:
         return rig(desk, view.selection, cast(Rig, desk.asker.ask("rig", view.selection)), TEXT, theme)
 
-    def history(view: View, theme: str | None) -> Any:
-        csv = desk.csv("data", "loads", view.selection)
-        return loads(data(view).loads, csv, is_allowed=refusal_of(desk) is None)
+    return {ids.NOISE: show_noise, ids.RIG: show_rig}
 
-    def show(view: View, theme: str | None) -> Any:
-        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
-        return answered(data(view), TEXT, theme)
 
-    return {
-        ids.ANSWER: show,
-        ids.HISTORY: history,
-        ids.COMPLETE: lambda view, theme: completeness(desk, view.selection, data(view), TEXT),
-        ids.NOISE: show_noise,
-        ids.RIG: show_rig,
-        ids.REST: lambda view, theme: rest(desk, view.selection, data(view), view.page_words, TEXT, theme),
-    }
+def held_shows(desk: Desk) -> dict[str, Show]:
+    return {ids.HELD: lambda view, theme: held.held(desk, view.selection, _data(desk, view), TEXT)}
 
 
 def register(app: Dash, desk: Desk) -> None:
@@ -92,12 +125,39 @@ def place_of_upload(desk: Desk, uploads: Uploads) -> list[Any]:
     return hand_in(desk, uploads, paragraphs(TEXT["upload"]), forms)
 
 
-def head(desk: Desk) -> Show:
-    return places(desk)[ids.ANSWER]
-
-
-def shows(desk: Desk) -> dict[str, Show]:
-    return {place: show for place, show in places(desk).items() if place != ids.ANSWER}
-
-
-PAGE = Page(PATH, NAME, QUESTION, head, (PageView("", "Answer", layout, shows, register=register, scripted=ids.SCRIPTED),))
+PAGE = Page(
+    layout.PATH,
+    layout.NAME,
+    layout.QUESTION,
+    head,
+    (
+        PageView(
+            "", "Answer", lambda: [html.Div([place(ids.CAME_IN), place(ids.NEXT)], className="beside-steps")], answer_shows
+        ),
+        PageView(
+            layout.LOAD_FILES,
+            "Load files",
+            lambda: [ids.UPLOAD, ids.TAKEN, ids.HISTORY],
+            load_shows,
+            register=register,
+            scripted=ids.SCRIPTED,
+        ),
+        PageView(layout.LEFT_OUT, "Left out", lambda: [ids.LEFT_OUT], left_out_shows),
+        PageView(layout.LOOK, "Deserves a look", lambda: [ids.LOOK, ids.COMPLETE], look_shows),
+        PageView(layout.NOISE, "Noise", lambda: [ids.NOISE, ids.RIG], noise_shows),
+        PageView(layout.HELD, "What is held", lambda: [ids.HELD], held_shows),
+    ),
+    moved={
+        "reason": layout.LEFT_OUT,
+        "start": layout.LEFT_OUT,
+        "#data-upload": layout.LOAD_FILES,
+        "#data-history": layout.LOAD_FILES,
+        "#data-loads-table": layout.LOAD_FILES,
+        "#data-rest": layout.LEFT_OUT,
+        "#data-reasons-table": layout.LEFT_OUT,
+        "#data-complete": layout.LOOK,
+        "#data-noise": layout.NOISE,
+        "#data-rig": layout.NOISE,
+        "#data-rig-table": layout.NOISE,
+    },
+)

@@ -4,8 +4,12 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from dashboard.components import html
+from dashboard.components.chart import chart, reading
 from dashboard.components.table import Column, table
+from dashboard.components.text import paragraphs
+from dashboard.figures.loading import LOADS_SHOWN, loads_figure, standing
 from dashboard.pages.data import ids
+from dashboard.pages.data.layout import Passages
 from dashboard.pages.data.sections import WHOLE, titled
 from dashboard.pages.data.tables import LOADS, moment
 from dashboard.questions.data.answers_data import LoadRow
@@ -15,10 +19,10 @@ LOADS_LISTED: Final = 8
 _CAPTION: Final = "Loads, the latest first"
 
 
-def loads(rows: Sequence[LoadRow], csv: str, *, is_allowed: bool) -> list[Any]:
-    """The loads with what each brought, and a way back where the reader may."""
+def history(rows: Sequence[LoadRow], csv: str, text: Passages, theme: str | None, *, is_allowed: bool) -> list[Any]:
+    """The loads with what each brought, and a way back where the reader may; beside each other as a picture from two on."""
     if not rows:
-        return []
+        return [html.P("No load yet. Hand files in above, or load them with the command: fitledger load FOLDER.")]
     columns = [*LOADS, Column("State", lambda row: _state(row, is_allowed=is_allowed))]
     latest = list(reversed(rows))
     earlier = latest[LOADS_LISTED:]
@@ -31,7 +35,26 @@ def loads(rows: Sequence[LoadRow], csv: str, *, is_allowed: bool) -> list[Any]:
         )
         if earlier
         else None,
+        *_compared(standing(rows), text, theme),
     ]
+
+
+def _compared(loads: Sequence[LoadRow], text: Passages, theme: str | None) -> list[Any]:
+    """The loads that stand beside each other; one alone has nothing to be compared with."""
+    if len(loads) < 2:
+        return []
+    last = loads[-1]
+    drawn = chart(
+        loads_figure(loads, theme),
+        title=f"{last.stored + last.replaced:,} of {last.read:,} rows of the last load are new or changed",
+        alternative=f"Stacked bars of {min(len(loads), LOADS_SHOWN)} loads. The last one read "
+        f"{last.read:,} rows: {last.stored:,} stored, {last.replaced:,} replaced, "
+        f"{last.unchanged:,} unchanged, {last.waiting:,} waiting, {last.rejected:,} rejected.",
+        name="loads",
+        level=3,
+        table_id=ids.LOADS_TABLE,
+    )
+    return [html.Div(drawn, className="card-alone"), reading(*paragraphs(text["loads"], loads=LOADS_SHOWN))]
 
 
 def _state(row: LoadRow, *, is_allowed: bool) -> Any:

@@ -2,23 +2,25 @@
 
 from typing import Final
 
-ANSWER: Final = "data-answer"
-"""The headline, and the loads and reasons as pictures."""
+# The answer: what came in and what was left out, and what to do next.
+CAME_IN: Final = "data-came-in"
+NEXT: Final = "data-next"
+
+# Load files.
 UPLOAD: Final = "data-upload"
 """Where files are handed in; filled once, so that a filter does not take away what was found in them."""
-HISTORY: Final = "data-history"
-"""Every load, each with a way to take it back."""
 TAKEN: Final = "data-taken"
 """What taking a load back would do, and what it did."""
+HISTORY: Final = "data-history"
+"""Every load, each with a way to take it back."""
+
+# Left out; deserves a look; noise; what is held.
+LEFT_OUT: Final = "data-left-out"
+LOOK: Final = "data-look"
 COMPLETE: Final = "data-complete"
-"""How complete the selected fits are."""
 NOISE: Final = "data-noise"
-"""How much a knee differs from itself."""
 RIG: Final = "data-rig"
-"""Whether the rig still measures the same."""
-REST: Final = "data-rest"
-"""What the warehouse holds, what was left out and why, warnings."""
-PLACES: Final = (ANSWER, UPLOAD, HISTORY, TAKEN, COMPLETE, NOISE, RIG, REST)
+HELD: Final = "data-held"
 
 # The tables that the pictures lead to.
 LOADS_TABLE: Final = "data-loads-table"

@@ -1,168 +1,121 @@
-"""The Data page: complete? what came in? what was left out, and why? and the place where files are handed in."""
+"""The Data page: how old the newest row is, how many rows are in the figures, left out and waiting, and what to do next."""
 
-from collections.abc import Mapping
-from datetime import date
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
 
 from dashboard.components import html
-from dashboard.components.chart import chart, reading
-from dashboard.components.notes import data_note, headline, method, selected
+from dashboard.components.chart import chart
+from dashboard.components.next_steps import NextStep, next_steps
+from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
-from dashboard.figures.loading import FATES, LOADS_SHOWN, loads_figure, most_frequent, reason_name, reasons_figure, standing
+from dashboard.figures.loading import most_frequent, reason_name, reasons_figure
 from dashboard.figures.names import table_name
-from dashboard.figures.theme import day, number
+from dashboard.figures.theme import day
 from dashboard.pages.data import ids
-from dashboard.pages.data.left_out import left_out
-from dashboard.pages.data.sections import SELECTED, WHOLE, titled
-from dashboard.pages.data.tables import EXAMS, QUALITY_KEY, TABLES, noise_columns, quality_columns
-from dashboard.questions.data.answers_data import Data, LoadRow
-from dashboard.questions.data.answers_noise import Noise
+from dashboard.pages.data.tables import REASONS
+from dashboard.questions.data.answers_data import Data
+from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
+from shared.freshness import Freshness
 
 NAME = "Data"
 QUESTION = "Can we trust it?"
 PATH = "data"
+# The views by their paths.
+LOAD_FILES: Final = "load-files"
+LEFT_OUT: Final = "left-out"
+LOOK: Final = "deserves-a-look"
+NOISE: Final = "noise"
+HELD: Final = "what-is-held"
+LOADING_PATH: Final = f"{PATH}/{LOAD_FILES}"
+# So many stand beside what to do next; all of them in the table.
+REASONS_DRAWN: Final = 3
 Passages = Mapping[str, tuple[str, ...]]
 
 
-def layout() -> list[Any]:
-    return list(ids.PLACES[1:])
+def head_of(answer: Data) -> list[Any]:
+    return [selected(answer), headline(answer.headline)]
 
 
-def answered(answer: Data, text: Passages, theme: str | None) -> list[Any]:
-    """The sentence, what came in, and what was left out most."""
-    return [
-        selected(answer),
-        headline(answer.headline),
-        html.Div([_loads(answer, text, theme), _reasons(answer, text, theme)], className="panels is-double"),
-    ]
+def came_in(desk: Desk, selection: Selection, answer: Data, theme: str | None) -> list[Any]:
+    """How old the newest row is and what became of the rows in figures, and why rows were left out as a picture."""
+    return [_tiles(answer, desk.asker.freshness()), _reasons(answer, desk.csv("data", "reasons", selection), theme)]
 
 
-def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list[Any]:
-    """How complete the selected fits are, and what their exams leave empty."""
-    level = number(desk.level, "share")
-    return [
-        *titled("Is it complete?", SELECTED),
-        table(
-            "Completeness, with intervals",
-            quality_columns(level),
-            answer.quality,
-            csv=desk.csv("data", "quality", selection),
-            row_key=QUALITY_KEY,
-        ),
-        reading(*paragraphs(text["quality"], level=level)),
-        html.Details(
-            [
-                html.Summary("Which parts of the exam are missing"),
-                table("Empty parts of the exam", EXAMS, answer.exams, csv=desk.csv("data", "exams", selection)),
-                reading(*paragraphs(text["exams"])),
-            ],
-            className="more",
-        )
-        if answer.exams
-        else None,
-    ]
+def steps(desk: Desk, selection: Selection, answer: Data, watched: Rig | None) -> html.Section:
+    """What to do about the data, each with how many rows wait there."""
+    return next_steps(list(_steps(desk, selection, answer, watched)))
 
 
-def noise(desk: Desk, selection: Selection, answer: Noise | str, text: Passages) -> list[Any]:
-    """The typical error of each outcome; `answer` is a sentence where there is none."""
-    title = titled("How far can one capture be trusted?", SELECTED)
-    if isinstance(answer, str):
-        return [*title, html.P(answer)]
-    return [
-        *title,
-        table(
-            "Typical error and smallest real change",
-            noise_columns(number(desk.level, "share")),
-            answer.noise,
-            csv=desk.csv("noise", "noise", selection),
-            row_key="outcome",
-        ),
-        reading(*paragraphs(text["noise"])),
-    ]
+def _steps(desk: Desk, selection: Selection, answer: Data, watched: Rig | None) -> Iterator[NextStep]:
+    def view(path: str) -> str:
+        return desk.addresses.page(f"{PATH}/{path}", selection.query())
+
+    age = desk.asker.freshness()
+    _, rejected, waiting = _counts(answer)
+    if watched and watched.findings:
+        n = len(watched.findings)
+        what = "finding" if n == 1 else "findings"
+        yield NextStep(f"{what} on the rig: compare fits before and after with care", view(NOISE), n)
+    yield NextStep("Load newer exports" if age.is_stale else "Load new exports", view(LOAD_FILES))
+    if rejected:
+        yield NextStep(f"{'row was' if rejected == 1 else 'rows were'} left out: mend and load them", view(LEFT_OUT), rejected)
+    if waiting:
+        yield NextStep(f"{'row waits' if waiting == 1 else 'rows wait'} for a session", view(LEFT_OUT), waiting)
+    if answer.warnings:
+        yield NextStep("rows deserve a look, and are in the figures", view(LOOK), sum(row.n for row in answer.warnings))
 
 
-def rest(
-    desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, theme: str | None
-) -> list[Any]:
-    """What the warehouse holds, what was left out and why, how it is computed."""
-
-    def csv(rows: str) -> str:
-        return desk.csv("data", rows, selection)
-
-    return [
-        *titled("What the warehouse holds", WHOLE),
-        table("Rows by table", TABLES, answer.tables, csv=csv("tables"), row_key="table"),
-        *left_out(desk, selection, answer, page_words, text, csv, theme),
-        method(answer, paragraphs(text["method"])),
-        data_note(answer),
-    ]
+def _counts(answer: Data) -> tuple[int, int, int]:
+    """Rows stored, rejected and waiting, over all tables."""
+    stored, rejected, waiting = (sum(getattr(row, name) for row in answer.tables) for name in ("stored", "rejected", "waiting"))
+    return stored, rejected, waiting
 
 
-def _loads(answer: Data, text: Passages, theme: str | None) -> html.Div:
-    loads = standing(answer.loads)
-    if not loads:
-        return html.Div(html.P("No load yet. Hand files in below, or load them with the command: fitledger load FOLDER."))
-    last = loads[-1]
-    if len(loads) == 1:
-        return _one_load(last)
-    return html.Div(
-        [
-            chart(
-                loads_figure(loads, theme),
-                title=f"{last.stored + last.replaced:,} of {last.read:,} rows of the last load are new or changed",
-                alternative=f"Stacked bars of {min(len(loads), LOADS_SHOWN)} loads. The last one read "
-                f"{last.read:,} rows: {last.stored:,} stored, {last.replaced:,} replaced, "
-                f"{last.unchanged:,} unchanged, {last.waiting:,} waiting, {last.rejected:,} rejected.",
-                name="loads",
-                level=2,
-                table_id=ids.LOADS_TABLE,
-            ),
-            reading(*paragraphs(text["loads"], loads=LOADS_SHOWN)),
-        ]
+def _tiles(answer: Data, age: Freshness) -> html.Ul:
+    stored, rejected, waiting = _counts(answer)
+    read = stored + rejected + waiting
+    tiles = (
+        ("Newest row", day(age.newest_row) if age.newest_row else "none yet", _age(age)),
+        ("In the figures", f"{stored:,}", f"of {counted(read, 'row')} that came in"),
+        ("Left out", f"{rejected:,}", "kept, each with its reason"),
+        ("Waiting", f"{waiting:,}", "for a session to come"),
     )
-
-
-def _one_load(load: LoadRow) -> html.Div:
-    """A load alone in a sentence: one bar has nothing to be compared with."""
-    fates = [f"{getattr(load, fate):,} {fate}" for fate, *_ in FATES if getattr(load, fate)]
-    became = f": {', '.join(fates)}" if fates else ""
-    return html.Div(
+    return html.Ul(
         [
-            html.H2(
-                f"One load so far: {load.stored + load.replaced:,} of {load.read:,} rows are stored", className="chart-title"
-            ),
-            html.P(
-                f"It was made on {day(date.fromisoformat(load.loaded_at[:10]))} and read {counted(load.read, 'row')}{became}."
-            ),
-            html.P(["From the second load on, a chart compares them here. ", html.A("Every load", href=f"#{ids.LOADS_TABLE}")]),
+            html.Li([html.Span(name, className="tile-name"), html.Strong(value), html.Span(words)])
+            for name, value, words in tiles
         ],
-        className="one-load",
+        className="tiles",
     )
 
 
-def _reasons(answer: Data, text: Passages, theme: str | None) -> html.Div | None:
+def _age(age: Freshness) -> str:
+    """How long ago the newest row was, in words."""
+    if age.age_days is None:
+        return "load exports to begin"
+    if age.is_clock_behind:
+        return "after today, by this machine's clock"
+    return {0: "today", 1: "yesterday"}.get(age.age_days, f"{age.age_days:,} days ago")
+
+
+def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
     if not answer.reasons:
         return html.Div(html.H2("No row is waiting, and none was rejected", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
-    most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
     total = sum(row.n for row in answer.reasons)
+    most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
     reason_words = "; ".join(
         f"{row.n:,} {row.state}, {table_name(row.table)}: {row.words}" for row in most_frequent(answer.reasons)
     )
-    return html.Div(
-        [
-            chart(
-                reasons_figure(answer.reasons, theme),
-                title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
-                alternative=f"Bars of rows by reason. {reason_words}",
-                name="reasons",
-                level=2,
-                table_id=ids.REASONS_TABLE,
-            ),
-            reading(*paragraphs(text["reasons"])),
-        ]
+    drawn = chart(
+        reasons_figure(answer.reasons, theme, shown=REASONS_DRAWN),
+        title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
+        alternative=f"Bars of rows by reason. {reason_words}",
+        name="reasons",
+        level=2,
+        table=table("Rows by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
     )
+    return html.Div(drawn, className="panels is-single")

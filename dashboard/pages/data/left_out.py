@@ -9,33 +9,40 @@ from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.loading import LOADS_SHOWN, left_out_figure, standing
-from dashboard.pages.data import ids
 from dashboard.pages.data.rejects import rejected_rows
-from dashboard.pages.data.sections import WHOLE, titled
-from dashboard.pages.data.tables import REASONS, WAITING, WARNINGS
+from dashboard.pages.data.sections import WHOLE
+from dashboard.pages.data.tables import WAITING, WARNINGS
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.selection.selection import Selection
 
-WAITING_SHOWN: Final = 20
+WAITING_SHOWN: Final = 10
 Passages = Mapping[str, tuple[str, ...]]
 
 
 def left_out(
-    desk: Desk,
-    selection: Selection,
-    answer: Data,
-    page_words: Mapping[str, str],
-    text: Passages,
-    csv: Callable[[str], str],
-    theme: str | None,
+    desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, theme: str | None
 ) -> list[Any]:
-    """Reasons over the loads, the rejected rows a page at a time, files to mend, waiting rows, warnings."""
-    return [
-        *titled("What was left out, and why", WHOLE),
-        *_by_load(answer, text, theme),
-        *_reasons(answer, csv),
-        *(_for_others() if desk.asker.fitter is not None else _sections(desk, selection, answer, page_words, text, csv)),
-    ]
+    """Rejected rows a page at a time, files to mend, waiting rows, and what each load left out."""
+
+    def csv(rows: str) -> str:
+        return desk.csv("data", rows, selection)
+
+    if desk.asker.fitter is not None:
+        rows: list[Any] = _for_others()
+    else:
+        rows = [
+            *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
+            *_to_mend(desk, answer, text),
+            *_waiting(answer, text, csv),
+        ]
+    return [html.P(WHOLE, className="concerns"), *rows, *_by_load(answer, text, theme)]
+
+
+def deserves_a_look(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list[Any]:
+    """Rows that are in the figures and were found unusual or incomplete."""
+    if desk.asker.fitter is not None:
+        return _for_others()
+    return [html.P(WHOLE, className="concerns"), *_warnings(answer, text, desk.csv("data", "warnings", selection))]
 
 
 def _for_others() -> list[Any]:
@@ -45,51 +52,27 @@ def _for_others() -> list[Any]:
     ]
 
 
-def _sections(
-    desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, csv: Callable[[str], str]
-) -> list[Any]:
-    return [
-        *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
-        *_to_mend(desk, answer, text),
-        *_waiting(answer, text, csv),
-        *titled("What deserves a look", WHOLE),
-        *_warnings(answer, text, csv),
-    ]
-
-
 def _by_load(answer: Data, text: Passages, theme: str | None) -> list[Any]:
     loads = standing(answer.loads)[-LOADS_SHOWN:]
     left = [row for row in answer.left_out if row.load_id in {load.load_id for load in loads}]
-    # One load is told whole by the reasons at the head of the page.
+    # One load is told whole by the reasons of the answer.
     if len(loads) < 2 or not left:
         return []
     by_load = {load.load_id: load.rejected + load.waiting for load in loads}
     most = max(by_load, key=lambda load_id: by_load[load_id])
     return [
-        html.Div(
+        html.Details(
             [
+                html.Summary("What each load left out"),
                 chart(
                     left_out_figure(answer.loads, answer.left_out, theme),
                     title=f"Load {most} left out most: {by_load[most]:,} rows",
                     alternative="Stacked bars of the rows each load left out by reason. "
                     + "; ".join(f"load {load_id}: {n:,}" for load_id, n in by_load.items()),
                     name="left-out",
+                    level=2,
                 ),
                 reading(*paragraphs(text["left_out"])),
-            ],
-            className="card-alone",
-        )
-    ]
-
-
-def _reasons(answer: Data, csv: Callable[[str], str]) -> list[Any]:
-    if not answer.reasons:
-        return [html.P("Nothing: every row that was read is stored.")]
-    return [
-        html.Details(
-            [
-                html.Summary(f"Every reason ({len(answer.reasons)})"),
-                table("Rows by reason", REASONS, answer.reasons, csv=csv("reasons"), table_id=ids.REASONS_TABLE),
             ],
             className="more",
         )
@@ -101,7 +84,7 @@ def _to_mend(desk: Desk, answer: Data, text: Passages) -> list[Any]:
     if not tables:
         return []
     return [
-        html.H3("To mend", className="part-title"),
+        html.H2("To mend", className="part-title"),
         *paragraphs(text["mend"]),
         html.Ul(
             [
@@ -119,7 +102,7 @@ def _waiting(answer: Data, text: Passages, csv: Callable[[str], str]) -> list[An
     first = answer.waiting[:WAITING_SHOWN]
     further = len(answer.waiting) - len(first)
     return [
-        html.H3("Waiting for a session", className="part-title"),
+        html.H2("Waiting for a session", className="part-title"),
         *paragraphs(text["waiting"]),
         table(
             f"Waiting rows, by what they wait for{f', the first {len(first)} of {len(answer.waiting):,}' if further else ''}",
@@ -130,17 +113,9 @@ def _waiting(answer: Data, text: Passages, csv: Callable[[str], str]) -> list[An
     ]
 
 
-def _warnings(answer: Data, text: Passages, csv: Callable[[str], str]) -> Sequence[Any]:
+def _warnings(answer: Data, text: Passages, csv: str) -> Sequence[Any]:
     if not answer.warnings:
         return [html.P("No stored row was found unusual or incomplete.")]
     n = sum(row.n for row in answer.warnings)
-    return [
-        *paragraphs(text["warnings"]),
-        html.Details(
-            [
-                html.Summary(f"{n:,} warnings of {len(answer.warnings)} kinds"),
-                table("Warnings by kind", WARNINGS, answer.warnings, csv=csv("warnings")),
-            ],
-            open=True,
-        ),
-    ]
+    caption = f"{n:,} warnings of {len(answer.warnings)} kinds"
+    return [*paragraphs(text["warnings"]), table(caption, WARNINGS, answer.warnings, csv=csv)]

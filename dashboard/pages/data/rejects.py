@@ -9,13 +9,14 @@ from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.figures.loading import reason_name
+from dashboard.pages.data.layout import LEFT_OUT, PATH
 from dashboard.pages.data.tables import REJECTS
 from dashboard.questions.data.answers_data import RejectRow
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
-ROWS_SHOWN: Final = 20
-PATH: Final = "data"
+ROWS_SHOWN: Final = 10
+VIEW: Final = f"{PATH}/{LEFT_OUT}"
 
 
 def rejected_rows(
@@ -33,7 +34,7 @@ def rejected_rows(
     def link(words: str, to_reason: str | None, to_start: int, style: str) -> dcc.Link:
         given = {"reason": to_reason, "start": str(to_start) if to_start else None}
         kept = {word: value for word, value in given.items() if value}
-        return dcc.Link(words, href=desk.addresses.page(PATH, selection.query(), kept), className=style)
+        return dcc.Link(words, href=desk.addresses.page(VIEW, selection.query(), kept), className=style)
 
     choices = [
         html.Li(link(reason_name(code).capitalize() if code else "Every reason", code, 0, _style(code == reason)))

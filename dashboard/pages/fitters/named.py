@@ -11,7 +11,7 @@ Names = Mapping[str, str]
 
 def names_for(desk: Desk) -> Names:
     """The names by id that the reader may see; none for a fitter."""
-    return desk.asker.look_up(fitter_names) if desk.asker.fitter is None else {}
+    return desk.asker.look_up(fitter_names) if desk.with_names and desk.asker.fitter is None else {}
 
 
 def called(fitter: str, names: Names) -> str:
