@@ -37,7 +37,7 @@ _QUERIES: Final = {
 # Places that are not asked: they answer to what a reader hands in or has looked at before.
 _NOT_ASKED: Final = ("data-upload", "data-findings", "data-taken", "studio-since")
 # Lists of single cases: what is told there is told of one rider or one row.
-_CASES: Final = ("look_at", "worst", "overdue", "rejects", "riders", "rows")
+_CASES: Final = ("look_at", "worst", "calls", "booked", "rejects", "riders", "rows")
 _FAULT: Final = "something in the program failed"
 
 

@@ -31,8 +31,9 @@ _PATTERNS: Final = (
     # A share, a mean or a size, and of what; no comparison.
     r"of fits agree with the exam \(",
     r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
-    r"^Of [\d,]+ riders measured, ",
-    r"^(?:Follow-up overdue .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
+    r"^Of [\d,]+ riders the last fit held for |^[\d,]+ ha(?:ve|s) a follow-up over, ",
+    r"^[\d,]+ left with a side difference$|^(?:follow-up over, )?side difference of [\d.]+°(?:, unlike the exam)?$",
+    r"^(?:Follow-up over .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
     r"^A knee's \w+ differs from itself by a typical error of ",
     r"^With nothing changed, .* seem resolved by noise alone",
     r"of feet (?:have a|show|collapse|are of the type) ",

@@ -182,7 +182,7 @@ def test_of_riders_with_as_many_reasons_the_newest_fit_stands_first(studio: Ware
 def test_the_headline_of_the_list_counts(studio: Warehouse) -> None:
     assert listed(studio).headline == (
         "Of 3 riders the last fit held for 1, did not for 0, and for 2 it is not known; 1 has a follow-up over, 2 left with a "
-        "side difference of 2° or more, and for 2 the last fit is not as the exam suggests."
+        "side difference of 2° or more, and for 2 the last fit is to look at together."
     )
 
 

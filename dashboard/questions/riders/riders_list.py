@@ -195,5 +195,5 @@ def _headline(riders: Columns, settings: Settings) -> str:
     return (
         f"Of {counted(told, 'rider')} the last fit held for {n[HELD]:,}, did not for {n[NOT_HELD]:,}, and for {unknown:,} it "
         f"is not known; {over:,} {'has' if over == 1 else 'have'} a follow-up over, {remain:,} left with a side difference of "
-        f"{limit} or more, and for {flagged:,} the last fit is not as the exam suggests."
+        f"{limit} or more, and for {flagged:,} the last fit is to look at together."
     )
