@@ -151,7 +151,8 @@ HEDGES: Final = re.compile(
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
     r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|nothing is claimed",
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|"
+    r"nothing is claimed",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.
