@@ -133,9 +133,9 @@ CLAIMS: Final = (
     _kind("shim place", rf"After one more varus shim .* changed by .* on average {_ENDS}", _leaves_out_zero),
     _kind("shim place", rf"(?:lower|higher) at the cleat than in the shoe {_ENDS}"),
     # Checks of the effects.
-    _kind("late", r"About [\d.]+ % .*comes one capture late"),
+    _kind("late", r"[Aa]bout [\d.]+ % .*comes one capture late"),
     _kind(
-        "not the same", r"It is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
+        "not the same", r"[Ii]t is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
     ),
     # The rig.
     _kind(
