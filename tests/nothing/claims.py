@@ -137,9 +137,9 @@ CLAIMS: Final = (
     _kind("shim place", rf"After one more varus shim .* changed by .* on average {_ENDS}", _leaves_out_zero),
     _kind("shim place", rf"(?:lower|higher) at the cleat than in the shoe {_ENDS}"),
     # Checks of the effects.
-    _kind("late", r"About [\d.]+ % .*comes one capture late"),
+    _kind("late", r"[Aa]bout [\d.]+ % .*comes one capture late"),
     _kind(
-        "not the same", r"It is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
+        "not the same", r"[Ii]t is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
     ),
     # The rig.
     _kind(
@@ -155,7 +155,8 @@ HEDGES: Final = re.compile(
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
     r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|nothing is claimed",
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|"
+    r"nothing is claimed",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.

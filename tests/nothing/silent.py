@@ -8,8 +8,8 @@ NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
     Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
     Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; Nearer to neutral; Nearer to neutral (shown);
-    Both estimates: nearer to neutral; What a difference hints at; Better, unchanged and worse, tilt and sway;
+    Difference, points; beyond the noise, its interval; Nearer to neutral;
+    What a difference hints at; Better, unchanged and worse, tilt and sway;
     differ, within-knee the larger; differ, pooled the larger; differ, opposite directions;
     One more shim; over both estimates, a clear change;
     The larger; The signals; Where they disagree;
@@ -50,7 +50,7 @@ _PATTERNS: Final = (
     # Names of rows and tables by arrival direction, and what an empty cell lacks.
     r"^(?:Inward|Near neutral|Outward): (?:low insole|medium insole|high insole|custom insole|one more shim|one mm of stance)$",
     r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
-    r"^[\d,]+ bars span estimates that differ: record a repeat before a change$|: the two estimates (?:agree|disagree) in ",
+    r"^[\d,]+ bars span estimates that differ: record a repeat first$|: the two estimates (?:agree|disagree) in ",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
     r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",
