@@ -11,9 +11,12 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
+from dashboard.questions.foresight.answers_foresight import ForesightRow
 from dashboard.questions.foresight.calibrated import ALL, calibrated, foreseen, held_out
 from dashboard.questions.foresight.foreseen_fits import BEYOND, told
 from dashboard.questions.foresight.foreseer import foreseer_of
+from dashboard.questions.foresight.foresight import _headline
+from dashboard.questions.foresight.record import record_of
 from dashboard.questions.foresight.targets import targets_of
 from dashboard.questions.models.captures import Captures, captures_of_rows
 from dashboard.questions.models.frames import SUPPORTS, frame_of
@@ -204,3 +207,66 @@ def test_what_lies_beyond_the_data_has_words_and_no_number(asked: Any) -> None:
     assert asked["headline"] == (
         "12 figures foreseen of captures after the first. 6 figures lie beyond our data and have no number."
     )
+
+
+def days_of(frame: Any) -> Any:
+    """Each cell's fit in one of three quarters, by its rider, in the order of riders."""
+    quarter = frame.captures.rider // 40
+    return np.datetime64("2025-01") + 3 * quarter.astype("timedelta64[M]") + np.timedelta64(10, "D")
+
+
+def test_the_record_knows_of_each_capture_what_earlier_quarters_knew(frame: Any) -> None:
+    day = days_of(frame)
+    record = record_of(frame, day, Settings(), 0.8)
+    # The first quarter has nothing before it; a band needs 40 riders who were foreseen, which those of the second are.
+    assert np.unique(record.rider // 40).tolist() == [2]
+    cut = frame.captures.rider < 100
+    earlier = record_of(frame.chosen(cut), day[cut], Settings(), 0.8)
+    same = record.kept(record.rider < 100)
+    assert earlier.expected == pytest.approx(same.expected) and earlier.high == pytest.approx(same.high)
+    assert np.all(np.diff(day[record.cell].astype(int)) >= 0)
+    assert 0.7 < record.inside.mean() < 0.9
+    assert np.abs(record.measured - record.expected).mean() < np.abs(record.measured - record.arrival).mean()
+
+
+def test_a_record_without_enough_riders_is_empty(frame: Any) -> None:
+    few = frame.chosen(frame.captures.rider < 80)
+    assert len(record_of(few, days_of(few), Settings(), 0.8).cell) == 0
+
+
+@pytest.mark.parametrize(
+    ("inside", "is_kept", "words"),
+    [
+        ((0.80, 0.74, 0.85), True, "What is foreseen has held so far: of the last 200 changes, 80\xa0% fell inside a"),
+        ((0.75, 0.69, 0.81), False, "Watch what is foreseen: "),
+        ((0.69, 0.61, 0.76), False, "Do not lean on what is foreseen today: "),
+        ((0.95, 0.91, 0.98), False, "Do not lean on what is foreseen today: "),
+    ],
+)  # fmt: skip
+def test_the_headline_says_whether_to_lean_on_it(inside: tuple[float, float, float], is_kept: bool, words: str) -> None:
+    row = ForesightRow("tilt", "deg", "last", "", 200, 26, *inside, 2.0, 0.6, 0.9, 1.5, "")
+    told = _headline(row, is_kept)
+    assert told.startswith(words)
+    assert ("chance alone could bring that" in told) == words.startswith("Watch")
+    assert ("too narrow" in told, "too wide" in told) == (inside[2] < 0.8, inside[1] > 0.8)
+
+
+def test_without_a_record_nothing_is_promised() -> None:
+    assert _headline(None, None).startswith("Not enough yet: ")
+
+
+def test_the_demo_is_foreseen_and_the_shares_are_those_of_the_record(demo_warehouse: Path) -> None:
+    result = CliRunner().invoke(app, ["show", "foresight", "--warehouse", str(demo_warehouse), "--json"])
+    told = json.loads(result.stdout)
+    rows = {(row["outcome"], row["group"], row["level"]): row for row in told["foresight"]}
+    whole, months = (
+        rows["tilt", "all", ""],
+        [row for row in told["foresight"] if (row["outcome"], row["group"]) == ("tilt", "month")],
+    )
+    assert whole["n_captures"] == sum(row["n_captures"] for row in months) > 5000
+    assert whole["inside"] * whole["n_captures"] == pytest.approx(sum(row["inside"] * row["n_captures"] for row in months))
+    assert 0.78 < whole["inside"] < 0.82 and whole["off"] < 0.8 * whole["off_arrival"]
+    assert rows["tilt", "last", ""]["n_captures"] == 200
+    assert sum(row["n_captures"] for row in told["reliability"] if row["outcome"] == "tilt") == whole["n_captures"]
+    for row in told["reliability"]:
+        assert row["measured"] == pytest.approx(row["expected"], abs=0.35 if row["unit"] == "deg" else 0.8)
