@@ -70,7 +70,6 @@ PLAIN: Final = {
     r"degrees of freedom|random intercepts?|reml|mixed model|likelihood|logistic|least squares|variance": "how it is computed",
     r"case[- ]mix": "who came",
     r"exact binomial": "limits",
-    r"median": "middle",
 }
 
 SUPPORTS: Final = {
