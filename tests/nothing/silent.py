@@ -19,7 +19,7 @@ NAMES: Final = frozenset(
     The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
     Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
     offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
-    How a figure is said to have moved; The differences between the studios; Difference of; better; worse;
+    How a figure is said to have moved; The differences between the studios; Difference of;
     right less left; it remains where it is the limit or more; no estimate would change its direction""".replace(
         "\n    ", " "
     ).split("; ")

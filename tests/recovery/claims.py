@@ -77,7 +77,7 @@ def by_level(
     families: list[FamilyRow] = []
     for outcome in OUTCOMES:
         found, compare = shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings)
-        price = price_of(outcome, told)
+        price = price_of(outcome, told, split)
         rows += claimed([one for one in found if one.row.level is not None], settings, price)
         families += compared(compare, price)
     return rows, families

@@ -1,9 +1,12 @@
 """The told interval and the one rule of claims, by hand."""
 
+from dataclasses import replace
+
 import pytest
 
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.claims import in_family, price_of
+from dashboard.questions.models.claims import Found, in_family, is_chosen_by_arrival, left_unjudged, price_of
+from dashboard.questions.selection.selection import SPLITS
 from shared.statistics.told import Told, direction, is_sure, told_interval
 
 
@@ -58,3 +61,21 @@ def test_an_outcome_in_which_something_acts_pays_for_those_in_which_nothing_does
     ):
         overall = [row(outcome, low) for outcome, low in zip(("tilt", "sway", "offset"), lows, strict=True)]
         assert [price_of(outcome, overall) for outcome in ("tilt", "sway", "offset")] == prices
+
+
+def test_a_split_pays_for_the_others_and_the_one_shown_unasked_pays_less() -> None:
+    """Half of the level for foot type, the other half for the 16 others together."""
+    overall = [row(outcome, 0.5) for outcome in ("tilt", "sway", "offset")]
+    assert [price_of("tilt", overall, split) for split in (None, "foot_type", "arch_height", "side")] == [1, 2, 32, 32]
+    assert len(SPLITS) == 17
+
+
+def test_levels_chosen_by_the_arrival_keep_their_figures_and_claim_nothing() -> None:
+    sure, refused = row("tilt", 0.5), replace(row("tilt", 0.5), words="Not enough yet.")
+    judged, told = left_unjudged([Found(sure, 1e-9), Found(refused, None)])
+    assert (judged.told_low, judged.q_value, judged.direction) == (0.5, None, 0)
+    assert judged.words.startswith(
+        "One more varus shim: nothing is claimed, since these knees are chosen by where they stood at"
+    )
+    assert told.words == "Not enough yet."
+    assert [is_chosen_by_arrival(split) for split in (None, "foot_type", "arrival_direction")] == [False, False, True]

@@ -15,14 +15,14 @@ from dashboard.questions.effects.check_models import Tested, form_found, late_of
 from dashboard.questions.effects.check_rows import check_rows
 from dashboard.questions.effects.checks_words import carried_words
 from dashboard.questions.effects.dose import dose_rows, in_families
-from dashboard.questions.effects.families import compared, shrunken
+from dashboard.questions.effects.families import compared, left_uncompared, shrunken
 from dashboard.questions.effects.influence import influence_rows, residual_rows, riders_by_code
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed, price_of
+from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -237,13 +237,16 @@ class EffectParts:
         def make() -> tuple[tuple[EffectRow, ...], tuple[FamilyRow, ...]]:
             frame, begun = self._frame(outcome), self.overall(outcome).ratios
             unjudged, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
-            levels, price = [one for one in unjudged if one.row.level is not None], self._price(outcome)
+            levels = [one for one in unjudged if one.row.level is not None]
+            if is_chosen_by_arrival(by):
+                return tuple(left_unjudged(levels)), tuple(left_uncompared(families))
+            price = self._price(outcome, by)
             return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
 
         return self._part(f"split {by} {outcome}", make)
 
-    def _price(self, outcome: str) -> float:
-        return price_of(outcome, [row for rows in self.effects().values() for row in rows])
+    def _price(self, outcome: str, split: str | None = None) -> float:
+        return price_of(outcome, [row for rows in self.effects().values() for row in rows], split)
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

@@ -9,7 +9,7 @@ from scipy import stats
 
 from dashboard.questions.effects.answers_effects import FamilyRow
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.claims import Found
+from dashboard.questions.models.claims import CHOSEN_BY_ARRIVAL, Found
 from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import name_of
 from dashboard.questions.selection.numbers import spoken
@@ -50,6 +50,14 @@ def compared(families: Sequence[FamilyRow], price: float = 1.0) -> list[FamilyRo
     q_values = in_family([row.p_value for row in families], price)
     judged = [replace(row, q_value=q_value) for row, q_value in zip(families, q_values, strict=True)]
     return [replace(row, words=_words(row)) for row in judged]
+
+
+def left_uncompared(families: Sequence[FamilyRow]) -> list[FamilyRow]:
+    """The same where the levels are chosen by the arrival: nothing is judged, and why."""
+    return [
+        replace(row, words=f"{name_of(row.support)} is not compared between levels, since {CHOSEN_BY_ARRIVAL}.")
+        for row in families
+    ]
 
 
 def _estimates(rows: Sequence[EffectRow], estimate: str, settings: Settings) -> tuple[Floats, Floats]:

@@ -3,12 +3,21 @@ command and report print what a row claims (`direction`, `differs`, `is_bent`), 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.frames import STANCE_STEP_MM
+from dashboard.questions.selection.selection import SPLITS
 from shared.settings import Settings
 from shared.statistics.multiplicity import in_family
+
+# The split that a reader sees without having asked for one.
+SHOWN_UNASKED: Final = "foot_type"
+CHOSEN_BY_ARRIVAL: Final = (
+    "these knees are chosen by where they stood at arrival, and chance in that one capture alone carries them back and apart "
+    "from others"
+)
 
 
 @dataclass(frozen=True)
@@ -35,16 +44,38 @@ def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> 
     return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(family, q_values, strict=True)]
 
 
-def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
-    """What the levels, or doses, of one outcome pay for those of the others, which need not be computed; overall: the rows of
-    every outcome over all.
+def price_of(outcome: str, overall: Sequence[EffectRow], split: str | None = None) -> float:
+    """What the levels of a split, or the doses, of one outcome pay for what may be looked at beside them and need not be
+    computed: the other outcomes, and the other splits; overall: the rows of every outcome over all.
 
     With m outcomes, of which something is claimed overall in R, the families of those R are judged at R/m of the level; the
-    others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297.
+    others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297. The split
+    that is shown unasked bears half of the level, all others share the other half (weighted Bonferroni; Rosenthal & Rubin 1983,
+    Psychol Bull 94:540).
     """
     outcomes = {row.outcome for row in overall}
     acting = {row.outcome for row in overall if row.direction}
-    return len(outcomes) / len(acting) if outcome in acting else float(len(outcomes))
+    price = len(outcomes) / len(acting) if outcome in acting else float(len(outcomes))
+    if split is None:
+        return price
+    return price * 2.0 * (1 if split == SHOWN_UNASKED else len(SPLITS) - 1)
+
+
+def is_chosen_by_arrival(split: str | None) -> bool:
+    """Whether a split's levels are chosen by a measurement that the effects themselves rest on."""
+    return split == "arrival_direction"
+
+
+def left_unjudged(found: Sequence[Found]) -> list[EffectRow]:
+    """The rows of levels that are chosen by the arrival: their figures without a claim, and why. What has none says why."""
+    return [
+        replace(
+            one.row, q_value=None, words=f"{verdict.name_of(one.row.support)}: nothing is claimed, since {CHOSEN_BY_ARRIVAL}."
+        )
+        if one.p_value is not None
+        else one.row
+        for one in found
+    ]
 
 
 def _judged(unjudged: Found, q_value: float | None, settings: Settings) -> EffectRow:
