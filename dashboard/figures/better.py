@@ -11,10 +11,10 @@ from typing import Any, Final
 from dashboard.figures.dot_rows import LABEL_PX, no_figure
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_interval, bare_number, number, palette
-from dashboard.questions.selection.spans import spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
 from dashboard.questions.studio.headline_figures import BETTER, HEADLINE, NOT_ENOUGH
+from dashboard.questions.studio.period_words import earlier
 from shared.settings import Goals
 
 # Heights in px: of a row's name, of each of its marks, between rows, of the axis below.
@@ -24,7 +24,7 @@ GAP_PX: Final = 5
 AXIS_PX: Final = 40
 _SCALE: Final = {"share": 100.0, "points": 10.0}
 # How much of the width, beside as much again for the marks, is kept for figures at the right.
-_TEXT_SHARE: Final = 0.75
+_TEXT_SHARE: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def _period_rows(answer: Periods, goals: Goals) -> list[BetterRow]:
         goal = goals.of(figure)
         level = level_words(before) + (f", goal {number(goal, before.unit)}" if goal is not None else "")
         marks = tuple(
-            _mark(row, f"against {spoken_span(spans[against])}", goal, is_quiet=against == "year_before")
+            _mark(row, f"against {earlier(against, spans)}", goal, is_quiet=against == "year_before")
             for against, row in changes.items()
         )
         rows.append(BetterRow(name, level, before.judged, marks))
@@ -110,8 +110,7 @@ def _mark(
         return BetterMark(None, None, None, NOT_ENOUGH, row.words, is_quiet)
     low, high = sorted((turned * row.low, turned * row.high))
     told = f"{bare_number(row.difference, row.unit)} ({bare_interval(row.low, row.high, row.unit)})"
-    # The quiet line is told in numbers only where it says more than its dot.
-    printed = told if not is_quiet else row.judged if row.judged.startswith("no clear") else f"{row.judged}, {told}"
+    printed = row.judged if is_quiet else told
     then = getattr(row, "estimate_against", None)
     at = None if goal is None or then is None else turned * (goal - then)
     return BetterMark(turned * row.difference, low, high, printed, f"<b>{beside}</b><br>{row.judged}: {told}", is_quiet, at)

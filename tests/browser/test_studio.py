@@ -131,7 +131,7 @@ def test_the_charts_over_time_tell_what_is_news_of_the_dates(served: Served, wat
     answer = trends(served)
     expect_charts(page, answer, Span(date(2026, 7, 1), date(2026, 7, 31)))
     expect(page.locator(".section-title").first).to_have_text(
-        "No figure moved beyond its usual scatter in July 2026, nor right before or after"
+        "In July 2026, and right before and after, no figure moved by more than the usual scatter"
     )
     expect(page.locator(".over-time [data-chart=comfort_gained] .chart-title")).to_have_text(
         "Comfort gained: nothing new (better since about June 2025)"

@@ -19,8 +19,8 @@ from dashboard.pages.studio.chosen import dated, periods_of
 from dashboard.pages.studio.tables import change_columns
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
-from dashboard.questions.selection.spans import spoken_beside, spoken_span
 from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.period_words import earlier
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
 
 
@@ -37,7 +37,7 @@ def shows(desk: Desk) -> dict[str, Show]:
 
 def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
     spans = answer.spans()
-    before, year_before = (spoken_beside(spans[which], spans["this"]) for which in ("before", "year_before"))
+    before, year_before = (earlier(which, spans) for which in ("before", "year_before"))
     return [
         chart(
             periods_figure(answer, desk.asker.settings.goals, theme),
@@ -60,7 +60,7 @@ def _title(answer: Periods) -> str:
     """How many of the figures are better, unchanged and worse than before."""
     rows = [row.judged for row in answer.changes if row.against == "before"]
     kinds = [f"{rows.count(kind)} {kind}" for kind in ("better", "no clear change", "worse", "not enough yet") if kind in rows]
-    beside = f"Beside {spoken_span(answer.spans()['before'])}"
+    beside = f"Beside {earlier('before', answer.spans())}"
     return f"{beside}: no clear change in any figure" if set(rows) == {"no clear change"} else f"{beside}: {', '.join(kinds)}"
 
 
