@@ -67,7 +67,8 @@ def period_chips(
     addresses: Addresses, path: str, view: View, age: Freshness, closed: date | None, *, by_month: bool
 ) -> list[html.P | html.Ul]:
     """Which day it is and where the data end, and the spans of the calendar by that day, for the page at a relative path."""
-    newest = f", the newest row is of {spoken_day(age.newest_row)}" if age.newest_row else ""
+    is_this_year = age.newest_row is not None and age.newest_row.year == age.today.year
+    newest = f", newest row {spoken_day(age.newest_row, not is_this_year)}" if age.newest_row else ""
     return [
         html.P(f"{age.today_words}{newest}", className="label"),
         chip_links(addresses, path, view, chips_of(age.today, closed), by_month=by_month),

@@ -22,12 +22,15 @@ NAMES: Final = frozenset(
     The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
     Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
     offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
+    How a figure is said to have moved; The differences between the studios; Difference of;
     right less left; it remains where it is the limit or more; no estimate would change its direction""".replace(
         "\n    ", " "
     ).split("; ")
 )
 _FIGURES: Final = "Knees better|Knees nearer to neutral|Comfort gained|Fits with a side difference left|Side differences left"
 _PATTERNS: Final = (
+    # One studio less another, and the last of many periods.
+    r"^\w+ less (?:\w+|the others)$|, the last \d+ (?:week|month|quarter)s$",
     # A share, a mean or a size, and of what; no comparison.
     r"of fits agree with the exam \(",
     r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",

@@ -92,12 +92,10 @@ def over_time(answer: Trends, fresh: Sequence[SignalRow], span: Span) -> str:
     if not charts:
         return f"Not enough {answer.every}s yet to say what is usual"
     if not fresh:
-        return f"No figure moved beyond its usual scatter in {spoken_span(span)}, nor right before or after"
-    told = (
-        f"{FIGURES[row.figure]} {moved_words(row)} from about {spoken_period(row.period_from, answer.every)} on"
-        for row in fresh
-    )
-    return "; ".join(told)
+        return f"In {spoken_span(span)}, and right before and after, no figure moved by more than the usual scatter"
+    starts = ((FIGURES[row.figure], moved_words(row), spoken_period(row.period_from, answer.every)) for row in fresh)
+    told = "; ".join(f"{name[:1].lower()}{name[1:]} {said} from about {start} on" for name, said, start in starts)
+    return f"{told[:1].upper()}{told[1:]}"
 
 
 def period_links(desk: Desk, view: View, shown: str) -> html.Nav:
