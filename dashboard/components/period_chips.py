@@ -6,6 +6,7 @@ own word says so; on every other page no dates are all dates.
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Final
 
 from dash import dcc
 
@@ -15,6 +16,8 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import last_month, last_quarter, this_quarter, this_year
 from shared.clock import spoken_day
 from shared.freshness import Freshness
+
+LAST_MONTH: Final = "Last month"
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,7 @@ def chips_of(today: date, closed: date | None = None) -> tuple[Chip, ...]:
         )
     month, quarter = last_month(today), last_quarter(today)
     return (
-        Chip("Last month", month.first, month.last),
+        Chip(LAST_MONTH, month.first, month.last),
         Chip("This quarter", this_quarter(today).first),
         Chip("Last quarter", quarter.first, quarter.last),
         Chip("This year", this_year(today).first),

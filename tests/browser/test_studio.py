@@ -57,7 +57,7 @@ def test_without_dates_it_is_the_last_month_and_says_so(served: Served, watched:
     page = watched.open(served.address)
     expect_answer(page, periods(served, **JULY))
     expect(page.locator("#selected")).to_contain_text("Selected: last month, by today, 31 Aug 2026: 50 fits, 1 Jul to 31 Jul")
-    expect(page.locator("[data-chart=periods] .chart-title")).to_have_text("Beside June 2026: no clear change in any figure")
+    expect(page.locator("[data-chart=periods] .chart-title")).to_have_text("Beside June: no clear change in any figure")
     expect(page.locator("#studio-picture .reading")).to_contain_text("Knees: 12 % better, 85 % no clear change, 3 % worse.")
     expect(page.get_by_role("navigation", name="Dates").get_by_role("link", name="Last month (shown)")).to_be_visible()
     assert watched.said == []
@@ -84,6 +84,7 @@ def test_spans_are_chosen_by_keyboard_and_go_along_to_other_pages(served: Served
     expect_answer(page, periods(served, **words))
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Returns", exact=True).click()
     expect(page).to_have_url(f"{served.address}returns?from=2026-04-01&to=2026-06-30&visit_kind=first")
+    watched.settled()
     page.get_by_role("link", name="All", exact=True).click()
     expect(page).to_have_url(f"{served.address}returns?visit_kind=first")
 
@@ -166,7 +167,7 @@ def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(serv
 
 
 def test_an_older_address_leads_on_to_the_charts(served: Served, watched: Watched) -> None:
-    page = watched.open(f"{served.address}?every=week")
+    page = watched.open(f"{served.address}?every=week")  # an address of earlier versions
     expect(page).to_have_url(f"{served.address}over-time?every=week")
     page.locator("[data-chart=comfort_gained] summary").click()
     expect(page.locator("[data-chart=comfort_gained] tbody tr")).to_have_count(30)

@@ -28,7 +28,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_trends import SignalRow, Trends
 from dashboard.questions.studio.trends_news import news
-from shared.errors import StatisticsError
+from shared.errors import StatisticsError, UsageError
 
 # Years of weeks would hold the browser up; the command and the export have them all.
 _PERIODS_SHOWN = 30
@@ -50,7 +50,7 @@ def shows(desk: Desk) -> dict[str, Show]:
         selection, span = dated(desk, view)[0], periods_of(desk, view).spans()["this"]
         try:
             answer = _trends(desk, selection, view.page_words.get("every"))
-        except StatisticsError as refused:
+        except (StatisticsError, UsageError) as refused:
             return fault_note(refused)
         return _told(desk, view, answer, span, theme)
 
