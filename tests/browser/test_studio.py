@@ -118,7 +118,7 @@ def test_what_to_do_counts_what_the_pages_count(served: Served, watched: Watched
     left_out = sum(row.rejected + row.waiting for row in data.tables)
     for words, address in (
         (f"{len(calls.calls)} calls due today", "returns/calls"),
-        (f"{fits.n_to_look_at} fits of these dates to look at", "fitters/cases?from=2026-07-01&to=2026-07-31"),
+        (f"{fits.n_to_look_at} fits of these dates to look at", "fitters/worst-disagreements?from=2026-07-01&to=2026-07-31"),
         (f"{left_out} rows left out, to mend", "data/left-out"),
         ("3 days since the newest row: load what came since", "data"),
     ):

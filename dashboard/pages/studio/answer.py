@@ -10,6 +10,7 @@ from dashboard.components.address import View, query_for
 from dashboard.components.chart import chart
 from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.page import Desk, PageView, Show, place
+from dashboard.components.report_links import report_links
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.better import alternative, periods_figure
@@ -73,14 +74,14 @@ def _knees(answer: Periods) -> str:
     return f"Knees: {told}."
 
 
-def _todo(desk: Desk, view: View) -> html.Section:
+def _todo(desk: Desk, view: View) -> list[Any]:
     """What waits, each with the count of the page that it leads to; what a reader may not see is left out."""
     selection = dated(desk, view)[0]
     steps: list[NextStep] = []
     for find in (_calls, _fits, _rows_left_out, _rig, _age):
         with suppress(StatisticsError, NotReleasedError, NotPermittedError):
             steps += find(desk, selection)
-    return next_steps(steps, heading="To do")
+    return [next_steps(steps, heading="To do"), report_links(desk, selection)]
 
 
 def _calls(desk: Desk, selection: Selection) -> Iterator[NextStep]:
@@ -97,7 +98,7 @@ def _fits(desk: Desk, selection: Selection) -> Iterator[NextStep]:
     answer: Any = desk.asker.ask("agreement", asked)
     if n := answer.n_to_look_at:
         words = f"{'fit' if n == 1 else 'fits'} of these dates to look at with the fitter"
-        yield NextStep(words, desk.addresses.page("fitters/cases", asked.query()), n)
+        yield NextStep(words, desk.addresses.page("fitters/worst-disagreements", asked.query()), n)
 
 
 def _rows_left_out(desk: Desk, selection: Selection) -> Iterator[NextStep]:
