@@ -59,7 +59,7 @@ def _as_calendar(asked: Asked) -> html.P:
     return html.P(
         [
             html.A("As a calendar (.ics)", href=plain, download="", className="csv"),
-            ", or ",
+            html.Small(", or "),
             html.A("with the riders' ids", href=named, download="", className="csv"),
         ],
         className="csv-line",
