@@ -17,7 +17,7 @@
   // there still lead from the view before. They are not followed, whether by a click or by a key, until the answer is new.
   // A link that leads elsewhere by then is new already.
   const PAUSE_MS = 100;
-  const LINKS = ".answer a[href], #chosen a[href]";
+  const LINKS = ".answer a[href], #chosen a[href], #period-chips a[href]";
   let changing = 0;
   let old = new Map();
 

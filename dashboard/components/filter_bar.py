@@ -39,7 +39,7 @@ def filter_bar(
     return html.Section(
         [
             html.H2("Selection", className="for-readers"),
-            html.Nav(chips, id=ids.CHIPS, className="period-chips", **{"aria-label": "Dates"}),
+            html.Nav(chips, id=ids.CHIPS, className="period-chips", **{"aria-label": "Dates", "data-choices": "dates"}),
             html.Div(
                 [_control(word, choices, given[word], splits=splits) for word in (*FIRST, *_others())],
                 className="filters",

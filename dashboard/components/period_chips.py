@@ -6,6 +6,7 @@ own word says so; on every other page no dates are all dates.
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Final
 
 from dash import dcc
 
@@ -15,6 +16,8 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import last_month, last_quarter, this_quarter, this_year
 from shared.clock import spoken_day
 from shared.freshness import Freshness
+
+LAST_MONTH: Final = "Last month"
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,7 @@ def chips_of(today: date, closed: date | None = None) -> tuple[Chip, ...]:
         )
     month, quarter = last_month(today), last_quarter(today)
     return (
-        Chip("Last month", month.first, month.last),
+        Chip(LAST_MONTH, month.first, month.last),
         Chip("This quarter", this_quarter(today).first),
         Chip("Last quarter", quarter.first, quarter.last),
         Chip("This year", this_year(today).first),
@@ -67,7 +70,8 @@ def period_chips(
     addresses: Addresses, path: str, view: View, age: Freshness, closed: date | None, *, by_month: bool
 ) -> list[html.P | html.Ul]:
     """Which day it is and where the data end, and the spans of the calendar by that day, for the page at a relative path."""
-    newest = f", the newest row is of {spoken_day(age.newest_row)}" if age.newest_row else ""
+    is_this_year = age.newest_row is not None and age.newest_row.year == age.today.year
+    newest = f", newest row {spoken_day(age.newest_row, not is_this_year)}" if age.newest_row else ""
     return [
         html.P(f"{age.today_words}{newest}", className="label"),
         chip_links(addresses, path, view, chips_of(age.today, closed), by_month=by_month),

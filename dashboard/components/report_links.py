@@ -19,7 +19,7 @@ def report_links(desk: Desk, selection: Selection) -> html.P | None:
             html.A(f"Letter of two pages ({form.upper()})", href=letter, download="", className="button"),
             " ",
             html.A("Full report", href=full, download=""),
-            f" of this selection; each takes some seconds.{words}",
+            f" of this selection, in some seconds.{words}",
         ],
-        className="way-to",
+        className="report-links way-to",
     )

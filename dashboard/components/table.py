@@ -71,11 +71,12 @@ def _names_riders(rows: Sequence[Any]) -> bool:
 
 def rows_csv(made: html.Table) -> html.P | None:
     """The link to the rows of a table that a page lays out by hand, as they stand; none where it stands in no place."""
-    caption, head, body, *_ = made.children
+    caption, head, body, foot = [*made.children, None][:4]
     headings = [text_of(cell) for cell in head.children.children]
-    cells = [itemgetter(place) for place in range(len(headings))]
+    rows = [row.children for row in body.children] + ([foot.children.children] if foot else [])
     words = text_of(caption)
-    return _rows_line(csv_address(None, ShownTable(words, headings, cells, [row.children for row in body.children])), words)
+    shown = ShownTable(words, headings, [itemgetter(place) for place in range(len(headings))], rows)
+    return _rows_line(csv_address(None, shown), words)
 
 
 def _rows_line(address: str | None, caption: str) -> html.P | None:

@@ -11,20 +11,20 @@ from typing import Any, Final
 from dashboard.figures.dot_rows import LABEL_PX, no_figure
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_interval, bare_number, number, palette
-from dashboard.questions.selection.spans import spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
 from dashboard.questions.studio.headline_figures import BETTER, HEADLINE, NOT_ENOUGH
+from dashboard.questions.studio.period_words import earlier
 from shared.settings import Goals
 
 # Heights in px: of a row's name, of each of its marks, between rows, of the axis below.
 NAME_PX: Final = 20
-MARK_PX: Final = 15
-GAP_PX: Final = 6
+MARK_PX: Final = 14
+GAP_PX: Final = 5
 AXIS_PX: Final = 40
 _SCALE: Final = {"share": 100.0, "points": 10.0}
 # How much of the width, beside as much again for the marks, is kept for figures at the right.
-_TEXT_SHARE: Final = 0.75
+_TEXT_SHARE: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class BetterRow:
 
 def periods_figure(answer: Periods, goals: Goals, theme: str | None) -> dict[str, Any]:
     """The four figures against the period before and a year before."""
-    return better_rows(_period_rows(answer, goals), theme)
+    return better_rows(_period_rows(answer, goals), theme, ("worse", "better"))
 
 
 def studios_figure(answer: Studios, theme: str | None) -> dict[str, Any]:
@@ -69,7 +69,9 @@ def studios_figure(answer: Studios, theme: str | None) -> dict[str, Any]:
         )
         for row in answer.differences
     ]
-    return better_rows(rows, theme)
+    names = dict.fromkeys((row.studio, row.against) for row in answer.differences)
+    better = [f"better at {name}" for name in next(iter(names))] if len(names) == 1 else ["better there", "worse there"]
+    return better_rows(rows, theme, (better[1], better[0]))
 
 
 def alternative(rows: Sequence[PeriodChangeRow | BetweenStudiosRow]) -> str:
@@ -93,7 +95,7 @@ def _period_rows(answer: Periods, goals: Goals) -> list[BetterRow]:
         goal = goals.of(figure)
         level = level_words(before) + (f", goal {number(goal, before.unit)}" if goal is not None else "")
         marks = tuple(
-            _mark(row, f"against {spoken_span(spans[against])}", goal, is_quiet=against == "year_before")
+            _mark(row, f"against {earlier(against, spans)}", goal, is_quiet=against == "year_before")
             for against, row in changes.items()
         )
         rows.append(BetterRow(name, level, before.judged, marks))
@@ -108,26 +110,28 @@ def _mark(
         return BetterMark(None, None, None, NOT_ENOUGH, row.words, is_quiet)
     low, high = sorted((turned * row.low, turned * row.high))
     told = f"{bare_number(row.difference, row.unit)} ({bare_interval(row.low, row.high, row.unit)})"
-    # The quiet line is told in numbers only where it says more than its dot.
-    printed = told if not is_quiet else row.judged if row.judged.startswith("no clear") else f"{row.judged}, {told}"
+    printed = row.judged if is_quiet else told
     then = getattr(row, "estimate_against", None)
     at = None if goal is None or then is None else turned * (goal - then)
     return BetterMark(turned * row.difference, low, high, printed, f"<b>{beside}</b><br>{row.judged}: {told}", is_quiet, at)
 
 
-def better_rows(rows: Sequence[BetterRow], theme: str | None) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict."""
+def better_rows(rows: Sequence[BetterRow], theme: str | None, ends: tuple[str, str]) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict; `ends` says what the left and the right of the axis mean."""
     if not rows:
         return no_figure(theme, "Not enough yet in any figure to compare.")
-    colours, placed, tops, height = palette(theme), [], [], 0.0
+    colours, placed, tops, bands, height = palette(theme), [], [], [], 0.0
     for row in rows:
         tops.append(height + NAME_PX / 2)
+        bands.append((height + NAME_PX, height + NAME_PX + MARK_PX * len(row.marks)))
         placed += [(height + NAME_PX + MARK_PX * (at + 0.5), mark) for at, mark in enumerate(row.marks)]
         height += NAME_PX + MARK_PX * len(row.marks) + GAP_PX
     reach, ticks = _reach([mark for _, mark in placed])
     left, right = -1.06 * reach, reach * (1 + 2 * _TEXT_SHARE)
     return {
         "data": [
+            _uprights([tick for tick in ticks if tick], bands, colours.grid),
+            _uprights([0.0], bands, colours.ink),
             *(_intervals(placed, colours, is_quiet=quiet) for quiet in (True, False)),
             _goals(placed, colours),
             *(_dots(placed, colours, is_quiet=quiet) for quiet in (False, True)),
@@ -148,17 +152,10 @@ def better_rows(rows: Sequence[BetterRow], theme: str | None) -> dict[str, Any]:
             ),
             yaxis=axis(theme, range=[height, 0], showticklabels=False, showgrid=False),
             annotations=[
-                note(
-                    "← worse · points of 100, comfort in tenths of a point · better →",
-                    x=0,
-                    yref="paper",
-                    y=0,
-                    yshift=-19,
-                    yanchor="top",
-                    font={"size": LABEL_PX, "color": colours.muted},
-                )
+                _under(-reach, "left", f"← {ends[0]}", colours),
+                _under(0, "center", "points of 100", colours),
+                _under(reach, "right", f"{ends[1]} →", colours),
             ],
-            shapes=[_upright(tick, height, colours.ink if tick == 0 else colours.grid) for tick in ticks],
         ),
     }
 
@@ -171,15 +168,21 @@ def _reach(marks: Sequence[BetterMark]) -> tuple[float, list[float]]:
     return reach, [tick * step for tick in range(-int(reach / step), int(reach / step) + 1)]
 
 
-def _upright(x: float, height: float, colour: str) -> dict[str, Any]:
+def _under(x: float, anchor: str, words: str, colours: Palette) -> dict[str, Any]:
+    """Words under the axis; `anchor` is the side of them that stands at `x`."""
+    font = {"size": LABEL_PX, "color": colours.muted}
+    return note(words, x=x, xanchor=anchor, yref="paper", y=0, yshift=-19, yanchor="top", font=font)
+
+
+def _uprights(at: Sequence[float], bands: Sequence[tuple[float, float]], colour: str) -> dict[str, Any]:
+    """Upright lines behind the marks of each row, and not behind its words."""
     return {
-        "type": "line",
-        "x0": x,
-        "x1": x,
-        "y0": 0,
-        "y1": height,
+        "type": "scatter",
+        "mode": "lines",
+        "x": [x for tick in at for _ in bands for x in (tick, tick, None)],
+        "y": [y for _ in at for band in bands for y in (*band, None)],
         "line": {"color": colour, "width": 1},
-        "layer": "below",
+        "hoverinfo": "skip",
     }
 
 

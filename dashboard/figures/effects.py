@@ -81,13 +81,13 @@ def _size(row: EffectRow) -> str:
 def told_panel(rows: Sequence[EffectRow], outcome: str, empty: Empty, theme: str | None) -> dict[str, Any]:
     """The told intervals of one outcome as a plain dict, without the two estimates behind them."""
     drawn = [told_row(row, empty) for row in in_order(rows, outcome)]
-    return told_rows(drawn, theme, title=direction_axis(outcome), span=span_of(drawn))
+    return told_rows(drawn, theme, **direction_axis(outcome), span=span_of(drawn))
 
 
 def estimates_panel(rows: Sequence[EffectRow], outcome: str, theme: str | None) -> dict[str, Any]:
     """Rows with figures of one outcome in the order given, overall or by level, each with its two estimates."""
     drawn = [_with_estimates(row) for row in rows]
-    return told_rows(drawn, theme, title=direction_axis(outcome), span=span_of(drawn))
+    return told_rows(drawn, theme, **direction_axis(outcome), span=span_of(drawn))
 
 
 def _with_estimates(row: EffectRow) -> ToldRow:
@@ -124,7 +124,9 @@ def told_words(rows: Sequence[EffectRow], outcome: str, empty: Empty = lambda _:
     return f"Chart of the told intervals of {name.axis}, minus is {name.less}, plus is {name.more}. " + "; ".join(said) + "."
 
 
-def direction_axis(outcome: str) -> str:
-    """The title of an axis: what less and more of the outcome means, and its unit."""
-    words = OUTCOMES[outcome]
-    return f"← {words.less}   {unit_words(outcome)}   {words.more} →"
+def direction_axis(outcome: str) -> dict[str, str]:
+    """What less and more of the outcome means, as the title of an axis, and its unit: degrees at each tick, mm in the title."""
+    words, unit = OUTCOMES[outcome], unit_words(outcome)
+    if unit == "degrees":
+        return {"title": f"← {words.less}   {words.more} →", "suffix": "°"}
+    return {"title": f"← {words.less}   {unit}   {words.more} →", "suffix": ""}

@@ -31,7 +31,7 @@ def told_once(rows: Sequence[EffectRow], families: Sequence[FamilyRow], outcome:
 def levels_chart(told: Sequence[Sequence[EffectRow]], outcome: str, empty: Empty, theme: str | None) -> dict[str, Any]:
     """The figure as a plain dict; the levels of a support stand below its name."""
     drawn = [drawn_row for rows in told for drawn_row in _drawn(rows, empty)]
-    return told_rows(drawn, theme, title=direction_axis(outcome), span=span_of(drawn))
+    return told_rows(drawn, theme, **direction_axis(outcome), span=span_of(drawn))
 
 
 def _drawn(rows: Sequence[EffectRow], empty: Empty) -> Iterator[ToldRow]:

@@ -25,21 +25,27 @@ OUTCOMES: Final = {
 # The three that a page opens with.
 MAIN_OUTCOMES: Final = ("tilt", "sway", "offset")
 
-# What is measured, set or told by a word that is explained (components/definitions): its name first, then how else it is spelt
-# within a sentence. No other name stands for it.
+# What is measured, set or told by a word that is explained (components/definitions): its name, then how it is spelt within a
+# sentence. No other name stands for it. A forefoot may be neutral too, so that the word alone is not the knee's.
 MEASURES: Final[dict[str, tuple[str, ...]]] = {
-    "tilt": (OUTCOMES["tilt"].name,),
-    "sway": (OUTCOMES["sway"].name,),
-    "offset": (OUTCOMES["offset"].name,),
-    "neutral": ("Neutral",),
-    "off_neutral": (OUTCOMES["off_neutral"].name, "nearer to neutral", "further from neutral", "from neutral"),
-    "side_difference": ("Side difference", "side differences"),
-    "stance": ("Stance",),
-    "insole_level": ("Insole level", "insole levels", "insole", "insoles"),
-    "shim": ("Varus shim", "varus shims", "shim", "shims"),
-    "typical_error": ("Typical error",),
-    "smallest_real_change": ("Smallest real change",),
-    "interval": ("Interval", "intervals", "clear change"),
+    "tilt": (OUTCOMES["tilt"].name, "tilt"),
+    "sway": (OUTCOMES["sway"].name, "sway"),
+    "offset": (OUTCOMES["offset"].name, "offset"),
+    "neutral": ("Neutral", "near neutral", "neutral tilt", "neutral knee", "neutral knees"),
+    "off_neutral": (
+        OUTCOMES["off_neutral"].name,
+        "nearer to neutral",
+        "further from neutral",
+        "distance from neutral",
+        "from neutral",
+    ),
+    "side_difference": ("Side difference", "side difference", "side differences"),
+    "stance": ("Stance", "stance"),
+    "insole_level": ("Insole level", "insole level", "insole levels", "insole", "insoles"),
+    "shim": ("Varus shim", "varus shim", "varus shims", "shim", "shims"),
+    "typical_error": ("Typical error", "typical error"),
+    "smallest_real_change": ("Smallest real change", "smallest real change"),
+    "interval": ("Interval", "interval", "intervals", "clear change"),
 }
 
 # Words of statistics, as patterns, and the plain name that stands for each where a page answers or shows. Where the word itself
@@ -64,7 +70,6 @@ PLAIN: Final = {
     r"degrees of freedom|random intercepts?|reml|mixed model|likelihood|logistic|least squares|variance": "how it is computed",
     r"case[- ]mix": "who came",
     r"exact binomial": "limits",
-    r"median": "middle",
 }
 
 SUPPORTS: Final = {

@@ -47,4 +47,4 @@ def nearer_panel(rows: Sequence[EffectRow], arrival: str, empty: Empty, theme: s
     """The panel of one arrival direction as a plain dict, to the measure of all three."""
     span = span_of([told_row(row, empty) for row in rows])
     here = [told_row(row, empty) for row in of_arrival(rows, arrival)]
-    return told_rows(here, theme, title=direction_axis(OUTCOME), span=span)
+    return told_rows(here, theme, **direction_axis(OUTCOME), span=span)

@@ -138,7 +138,7 @@ def said_figure(rows: Sequence[SaidRow], theme: str | None) -> dict[str, Any]:
 
 def said_finding(rows: Sequence[SaidRow]) -> str:
     sentences = [
-        f"{row.topic.capitalize()}: median {row.median_points:g} in {_told_of(row)}; mean of all {_ends_of(row)}"
+        f"{row.topic.capitalize()}: middle answer {row.median_points:g} in {_told_of(row)}; mean of all {_ends_of(row)}"
         for row in rows
         if row.median_points is not None
     ]

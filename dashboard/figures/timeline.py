@@ -1,21 +1,15 @@
 """One rider's captures in order: tilt and sway of both knees with the typical error as a band, and numbered changes below."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, day, number, palette
+from dashboard.figures.timeline_frame import BOTTOM_PX, DATES_PX, Frame
 from dashboard.questions.riders.answers_riders import CaptureRow, RiderTimeline
 
 SIDES: Final = ("left", "right")
-# Heights in px from the top: fits' dates, each panel with a gap below it for the next title, one row of changes a side,
-# capture numbers.
-DATES_PX, GAP_PX, ROW_PX, BOTTOM_PX = 58, 40, 24, 26
-PANELS_PX: Final = {"tilt": 200, "sway": 130}
-# A panel that stands alone is lower, so that the answer stands on one screen.
-ALONE_PX: Final = 130
 SMALL: Final = CHART_TEXT_PX - 2
 # Room between two fits, in captures; and how many dates may stand beside each other on a phone.
 _BETWEEN: Final = 0.7
@@ -25,33 +19,6 @@ _PANELS: Final = {"tilt": ("knee_tilt_deg", "deg", 6.0), "sway": ("knee_sway_mm"
 _AXES: Final = {"tilt": "yaxis", "sway": "yaxis2"}
 _TITLES: Final = {"tilt": "Tilt in degrees, + outward", "sway": "Sway in mm"}
 _ROWS: Final = {"left": 1, "right": 0}
-
-
-@dataclass(frozen=True)
-class _Frame:
-    """Which panels stand below each other, and how high each is in px; one alone stands without the rows of changes."""
-
-    panels: tuple[str, ...]
-
-    def height_of(self, panel: str) -> int:
-        return PANELS_PX[panel] if self.is_whole else ALONE_PX
-
-    def top_of(self, panel: str) -> int:
-        """From the top of the first panel; the rows of changes stand below all panels."""
-        above = self.panels[: self.panels.index(panel)] if panel in self.panels else self.panels
-        return sum(self.height_of(one) + GAP_PX for one in above)
-
-    @property
-    def is_whole(self) -> bool:
-        return len(self.panels) > 1
-
-    @property
-    def drawn_px(self) -> int:
-        return self.top_of("changes") + 2 * ROW_PX if self.is_whole else ALONE_PX
-
-    def domain(self, panel: str) -> list[float]:
-        height = self.height_of(panel) if panel in self.panels else 2 * ROW_PX
-        return [1 - (self.top_of(panel) + height) / self.drawn_px, 1 - self.top_of(panel) / self.drawn_px]
 
 
 def change_numbers(captures: Sequence[CaptureRow]) -> dict[tuple[int, str], int]:
@@ -64,7 +31,7 @@ def timeline_figure(
     answer: RiderTimeline, fit: str, theme: str | None, *, panels: tuple[str, ...] = ("tilt", "sway")
 ) -> dict[str, Any]:
     """The panels and the rows of changes as a plain dict; `fit` is the session that stands out."""
-    colours, x, frame = palette(theme), _places(answer.captures), _Frame(panels)
+    colours, x, frame = palette(theme), _places(answer.captures), Frame(panels)
     errors = {row.outcome: row.typical_error for row in answer.noise}
     spans = _spans(answer.captures, x)
     below_px = BOTTOM_PX if frame.is_whole else 4
@@ -255,7 +222,7 @@ def _vertical(
     )
 
 
-def _rows_axis(theme: str | None, colours: Palette, frame: _Frame) -> dict[str, Any]:
+def _rows_axis(theme: str | None, colours: Palette, frame: Frame) -> dict[str, Any]:
     return axis(
         theme,
         domain=frame.domain("changes"),
@@ -285,7 +252,7 @@ def _fit_shape(span: tuple[float, float], is_chosen: bool, colours: Palette) -> 
     }
 
 
-def _titles(colours: Palette, frame: _Frame) -> list[dict[str, Any]]:
+def _titles(colours: Palette, frame: Frame) -> list[dict[str, Any]]:
     """The panels' names above them, flush with the chart's left edge."""
     rows = ("changes",) if frame.is_whole else ()
     tops = {_TITLES.get(panel, "Changes"): frame.top_of(panel) for panel in (*frame.panels, *rows)}

@@ -56,8 +56,13 @@ def span_of(rows: Sequence[ToldRow]) -> tuple[float, float]:
     return (low, high) if low < high else (-1.0, 1.0)
 
 
-def told_rows(rows: Sequence[ToldRow], theme: str | None, *, title: str, span: tuple[float, float]) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict; `title` is the axis's, `span` what it reaches over at least."""
+def told_rows(
+    rows: Sequence[ToldRow], theme: str | None, *, span: tuple[float, float], title: str, suffix: str = ""
+) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict; `span` is what the axis reaches over at least.
+
+    `title` and the `suffix` of its ticks tell which way is which, and its unit.
+    """
     colours = palette(theme)
     row_px, bar_px = (WITH_ESTIMATES_PX, _BAR_BESIDE_PX) if any(row.estimates for row in rows) else (ROW_PX, _BAR_PX)
     room = _ROOM * (span[1] - span[0])
@@ -82,6 +87,7 @@ def told_rows(rows: Sequence[ToldRow], theme: str | None, *, title: str, span: t
                 title=title if told else "",
                 range=list(ends),
                 nticks=5,
+                ticksuffix=suffix,
                 tickangle=0,
                 showgrid=bool(told),
                 showticklabels=bool(told),

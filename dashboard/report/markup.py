@@ -70,5 +70,7 @@ def _attributes(node: Any) -> Iterator[tuple[str, str]]:
     given: dict[str, Any] = node.to_plotly_json()["props"]
     for prop, value in given.items():
         name = _RENAMED.get(prop, prop)
-        if value is not None and (name in _KEPT or name.startswith("aria-")) and name not in _LEADING:
+        if name == "tabIndex" and given.get("role") == "region":
+            yield "tabindex", str(value)  # a table wider than a window is moved by the keyboard too
+        elif value is not None and (name in _KEPT or name.startswith("aria-")) and name not in _LEADING:
             yield name, str(value)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -75,6 +75,7 @@ def made_report(desk: Desk, selection: Selection, wanted: Wanted, progress: Prog
 
     Raises TooFewError where the selection is empty, ReportError for a PDF without a browser; HTML then tells charts in words.
     """
+    desk = replace(desk, with_names=desk.with_names and wanted.with_fitters)
     steps = iter(range(wanted.n_steps))
 
     def tell_step(words: str) -> None:

@@ -19,7 +19,11 @@ SCREEN = {"width": 1280, "height": 720}
 OF_A_RIDER = "?rider=R0655"
 _COUNT = """() => {
   const view = document.querySelector('.view-screen');
-  const seen = view.innerText.split(/\\s+/).filter(Boolean);
+  const words = text => text.split(/\\s+/).filter(Boolean);
+  // What is read aloud alone stands nowhere on the screen.
+  const aloud = [...view.querySelectorAll('.for-readers')].flatMap(one => words(one.innerText));
+  const seen = words(view.innerText);
+  for (const word of aloud) seen.splice(seen.indexOf(word), seen.includes(word) ? 1 : 0);
   const stops = [...document.querySelectorAll(
     'a[href], button, input, select, textarea, summary, [tabindex]')].filter(one =>
     one.tabIndex >= 0 && !one.disabled && one.checkVisibility({visibilityProperty: true}) &&

@@ -176,7 +176,7 @@ def test_a_chart_is_saved_with_its_title_and_caption(opened: Watched) -> None:
         else:
             drawn = saved.decode()
             assert title.split()[0] in drawn and "no medical advice" in drawn
-            assert "<script" not in drawn and 'href="http' not in drawn
+            assert "<script" not in drawn and 'href="http' not in drawn and "data:font/woff2" in drawn
 
 
 def test_paper_has_the_caution_and_no_controls(opened: Watched) -> None:

@@ -1,10 +1,11 @@
-"""The report in both forms: the figures of the screens, one file without anything from elsewhere, pages that can be read."""
+"""The letter and the report in both forms: what the screens say, one file that needs nothing else, sheets that can be read."""
 
 import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pypdfium2.raw
@@ -12,31 +13,46 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from dashboard.figures.theme import interval, number
+from dashboard.app import create_app
+from dashboard.components.address import Addresses, search_of
+from dashboard.components.page import Desk
+from dashboard.components.places import filled
+from dashboard.figures.theme import interval
+from dashboard.pages import PAGES
+from dashboard.pages.fitters.callbacks import PAGE as FITTERS
+from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
-from dashboard.questions.studio.answers_periods import Periods
-from dashboard.questions.studio.answers_studio import Studio
 from dashboard.report.browser import open_press
-from dashboard.report.write import write_report
+from dashboard.report.contents import OF_CASES, OF_GROUPS, OF_WORK
+from dashboard.report.letter import ANSWERED
+from dashboard.report.paper import of_class, words_of
+from dashboard.report.write import Wanted, form_of, write_report
 from shared.errors import ReportError, TooFewError, UsageError
+from shared.warehouse import open_reading
 
 pytestmark = pytest.mark.browser
 
 QUARTER = Selection(date_from=date(2026, 1, 1), date_to=date(2026, 3, 31))
-SECTIONS = ("In short", "Supports", "Symmetry", "Returns", "Trends", "Fitters", "Data quality", "Methods and cautions")
+LETTER = ["Studio", "Supports", "Symmetry", "Returns"]
+FULL = [*LETTER, "Fitters", "Data", "Methods and cautions"]
+# Beyond so much of a sheet its lower part is a blank.
+MOST_WHITE = 0.45
 
 
-def written(asker: Asker, out: Path, selection: Selection = QUARTER, *, with_fitters: bool = False) -> list[str]:
+def written(asker: Asker, out: Path, selection: Selection = QUARTER, **wanted: bool) -> list[str]:
     """Writes the report; gives the steps that were told."""
     steps: list[str] = []
+    asked = Wanted(form_of(out.name), **wanted)
 
     def told(done: int, total: int, words: str) -> None:
-        assert done == len(steps) < total
+        assert done == len(steps) < total == asked.n_steps
         steps.append(words)
 
-    write_report(asker, selection, out, with_fitters=with_fitters, progress=told)
+    write_report(asker, selection, out, asked, told)
+    assert len(steps) == asked.n_steps
     return steps
 
 
@@ -45,44 +61,108 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("report")
 
 
-# Playwright runs once in a thread, and the tests' own browser has this one.
+def apart(function: Any, *given: Any, **named: Any) -> Any:
+    """Runs a function in a thread: Playwright runs once in each, and the tests' own browser has this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(function, *given, **named).result()
+
+
 @pytest.fixture(scope="module")
 def html(asker: Asker, folder: Path) -> str:
-    with ThreadPoolExecutor(1) as pool:
-        steps = pool.submit(written, asker, folder / "q1.html").result()
-    assert steps[-1] == "writing q1.html"
-    assert len(steps) == 15
+    assert apart(written, asker, folder / "q1.html")[-1] == "writing"
     return (folder / "q1.html").read_text(encoding="utf-8")
 
 
-@pytest.fixture(scope="module")
-def pdf(asker: Asker, folder: Path) -> Iterator[pypdfium2.PdfDocument]:
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(written, asker, folder / "q1.pdf", with_fitters=True).result()
-    document = pypdfium2.PdfDocument(folder / "q1.pdf")
+def opened(path: Path) -> Iterator[pypdfium2.PdfDocument]:
+    document = pypdfium2.PdfDocument(path)
     yield document
     document.close()
 
 
+@pytest.fixture(scope="module")
+def pdf(asker: Asker, folder: Path) -> Iterator[pypdfium2.PdfDocument]:
+    apart(written, asker, folder / "q1.pdf", with_fitters=True)
+    yield from opened(folder / "q1.pdf")
+
+
+@pytest.fixture(
+    scope="module", params=[Selection(), QUARTER, Selection(studio=("ropewalk",))], ids=["all", "quarter", "studio"]
+)
+def letter(asker: Asker, folder: Path, request: pytest.FixtureRequest) -> Iterator[pypdfium2.PdfDocument]:
+    path = folder / f"letter-{len(list(folder.iterdir()))}.pdf"
+    apart(written, asker, path, request.param, letter=True)
+    yield from opened(path)
+
+
 def plain(text: str) -> str:
-    """Text with every kind of blank as one space."""
-    return re.sub(r"\s+", " ", text)
+    """Text with every kind of blank as one space, and what markup writes by its name as itself."""
+    return re.sub(r"\s+", " ", text.replace("&#39;", "'").replace("&amp;", "&").replace("\xad", ""))
 
 
-def test_every_section_and_caution_is_there(html: str) -> None:
-    for name in SECTIONS:
-        assert f"<h2>{name}</h2>" in html
-    assert "refer to a licensed clinician" in html
-    assert "1 Jan 2026 to 31 Mar 2026" in html
+def text_of(html: str) -> str:
+    return plain(re.sub(r"<[^>]+>", " ", html.partition("<body>")[2]))
+
+
+def text_of_pdf(pdf: pypdfium2.PdfDocument) -> str:
+    return plain(" ".join(page.get_textpage().get_text_range() for page in pdf))
+
+
+def desk_of(asker: Asker) -> Desk:
+    return Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
+
+
+def headline_of(asker: Asker, page: Any, selection: Selection) -> list[str]:
+    """The statements of a page's headline."""
+    head = filled(page, desk_of(asker))[page.head_id](search_of(selection.query()), None)
+    (said,) = of_class(head, "headline")
+    parts = said.children if isinstance(said.children, list) else [said.children]
+    return [words for part in parts if (words := plain(words_of(part)).strip())]
+
+
+def test_the_letter_says_what_the_pages_say(asker: Asker, html: str) -> None:
+    told = text_of(html).partition("The full report")[0]
+    for page in ANSWERED:
+        assert [words for words in headline_of(asker, page, QUARTER) if words not in told] == []
+    assert headline_of(asker, FITTERS, QUARTER)[0] not in text_of(html)
+    assert [name for name in LETTER if f"<span>{name}</span>" not in html] == []
+    calls: Any = asker.ask("calls", Selection())  # whom to call is a matter of today, whatever dates are chosen
+    assert re.search(rf"To do .*{len(calls.calls)} calls", told)
+    assert "refer to a licensed clinician" in told and "1 Jan 2026 to 31 Mar 2026" in told
+
+
+def test_the_letter_takes_two_sheets(letter: pypdfium2.PdfDocument) -> None:
+    assert len(letter) == 2
+    assert white_of(letter[0]) < MOST_WHITE
+    assert "It names no rider." in text_of_pdf(letter)
+
+
+def test_fitters_are_told_in_the_letter_where_asked_for(asker: Asker, pdf: pypdfium2.PdfDocument) -> None:
+    text = text_of_pdf(pdf)
+    assert headline_of(asker, FITTERS, QUARTER)[0] in text.partition("The full report")[0]
+    assert "Agreement over time" in text
+
+
+def test_every_section_stands_in_order(html: str) -> None:
+    assert re.findall(r'<section class="section" id="[^"]+">\s*<h2>([^<]+)</h2>', html) == FULL
+    assert "The full report" in html
+
+
+def test_what_is_left_out_is_there_on_the_screens() -> None:
+    views = {page.path: {view.path for view in page.views} for page in PAGES}
+    for left_out in (OF_CASES, OF_WORK, OF_GROUPS):
+        for path, names in left_out.items():
+            assert set(names) <= views[path], path
 
 
 def test_it_needs_nothing_else(html: str, folder: Path, browser: Browser) -> None:
-    assert not re.search(r"<script|<link|<img|<button|<input|url\((?!(&quot;|[\"\x27])?#|data:font/woff2)|@import", html)
+    assert not re.search(
+        r"<script|<link|<img|<button|<input|<a href=\"(?!#)|url\((?!(&quot;|[\"\x27])?(#|data:))|@import", html
+    )
     page = browser.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
     page.goto((folder / "q1.html").as_uri())
-    assert asked == [(folder / "q1.html").as_uri()]
+    assert [url for url in asked if not url.startswith("data:")] == [(folder / "q1.html").as_uri()]
     assert page.locator("svg").count() > 10
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     page.close()
@@ -100,40 +180,40 @@ def test_axe_finds_nothing(html: str, folder: Path, browser: Browser) -> None:
 
 
 def test_its_figures_are_those_of_the_screens(html: str, asker: Asker) -> None:
-    text = plain(re.sub(r"<[^>]+>", " ", html))
-    studio, effects, periods = (asker.ask(question, QUARTER) for question in ("studio", "effects", "periods"))
-    assert isinstance(studio, Studio)
+    text = text_of(html)
+    effects, periods = asker.ask("effects", QUARTER), asker.ask("periods", QUARTER)
     assert isinstance(effects, Effects)
-    assert isinstance(periods, Periods)
-    for figure in studio.figures:
-        if figure.figure != "return_rate":
-            assert plain(figure.words) in text
+    n_told = 0
     for row in effects.effects:
-        if row.outcome == "tilt" and row.pooled is not None:
-            assert plain(number(row.pooled, row.unit, effect=True)) in text
+        if row.split is None and row.outcome == "tilt" and row.told_low is not None:
             assert plain(interval(row.told_low, row.told_high, row.unit, effect=True)) in text
-    for period in periods.periods:
-        assert plain(number(period.estimate, period.unit)) in text
+            n_told += 1
+    assert n_told >= 4
+    assert plain(periods.headline).partition(";")[0] in text  # type: ignore[attr-defined]
 
 
-def test_fitters_outcomes_are_for_the_head_fitter_alone(html: str, pdf: pypdfium2.PdfDocument) -> None:
-    words = "what came of it, beside what was to be expected, is for the head fitter"
-    assert words in html
-    assert "data-chart" not in html
-    text = plain(" ".join(page.get_textpage().get_text_range() for page in pdf))
-    assert words not in text
-    assert "Who needs a second pair of eyes?" in text
+def test_single_riders_are_named_where_asked_for(asker: Asker, html: str, tmp_path: Path) -> None:
+    warehouse = open_reading(asker.path)
+    rows = warehouse.rows("SELECT DISTINCT rider_id, session_id FROM mart.fits")
+    warehouse.close()
+    ids = {value for row in rows for value in row.values()}
+    assert ids.isdisjoint(re.findall(r"\w+", text_of(html)))
+    apart(written, asker, tmp_path / "named.html", with_riders=True)
+    named = (tmp_path / "named.html").read_text(encoding="utf-8")
+    assert not ids.isdisjoint(re.findall(r"\w+", text_of(named)))
+    assert "names riders by the studio's own ids" in plain(named).replace("&#39;", "'")
+    # The letter in front of it can still be passed on alone.
+    assert ids.isdisjoint(re.findall(r"\w+", text_of(named).partition("The full report")[0]))
 
 
-def test_the_pdf_is_a4_tagged_numbered_and_its_text_can_be_selected(pdf: pypdfium2.PdfDocument, folder: Path) -> None:
+def test_the_pdf_is_a4_tagged_numbered_and_its_text_can_be_selected(pdf: pypdfium2.PdfDocument) -> None:
     for page in pdf:
         assert page.get_size() == pytest.approx((595.3, 841.9), abs=1)
     assert pypdfium2.raw.FPDFCatalog_IsTagged(pdf)
     last = plain(pdf[len(pdf) - 1].get_textpage().get_text_range())
     assert f"Page {len(pdf)} of {len(pdf)}" in last
-    assert [bookmark.get_title() for bookmark in pdf.get_toc() if bookmark.level == 1] == list(SECTIONS)
-    supports = plain(" ".join(pdf[place].get_textpage().get_text_range() for place in range(2, 6)))
-    assert "Medium insole" in supports
+    assert "The full report" in [bookmark.get_title() for bookmark in pdf.get_toc() if bookmark.level == 0]
+    assert "Medium insole" in text_of_pdf(pdf)
 
 
 def test_charts_are_lines_and_not_pictures(pdf: pypdfium2.PdfDocument) -> None:
@@ -146,16 +226,42 @@ def test_charts_are_lines_and_not_pictures(pdf: pypdfium2.PdfDocument) -> None:
     assert kinds[pypdfium2.raw.FPDF_PAGEOBJ_PATH] > 500
 
 
-def test_no_page_is_empty_or_cut_off(pdf: pypdfium2.PdfDocument) -> None:
-    """Each page as a picture: something stands on it, and its margins stay white."""
-    for place, page in enumerate(pdf):
-        bitmap = page.render(scale=0.5, grayscale=True).to_numpy()
-        grey = bitmap.reshape(bitmap.shape[0], bitmap.shape[1])
-        assert (grey < 200).sum() > 200, place
+def picture_of(page: pypdfium2.PdfPage) -> Any:
+    bitmap = page.render(scale=0.5, grayscale=True).to_numpy()
+    return bitmap.reshape(bitmap.shape[0], bitmap.shape[1])
+
+
+def white_of(page: pypdfium2.PdfPage) -> float:
+    """The share of a sheet that is white above its foot, from what stands lowest."""
+    grey = picture_of(page)
+    body = grey[: round(len(grey) * (297 - 16) / 297)]
+    marked = [place for place, line in enumerate(body) if (line < 235).any()]
+    return 1 - (marked[-1] if marked else 0) / len(body)
+
+
+def test_no_sheet_is_blank_below_or_cut_off(pdf: pypdfium2.PdfDocument) -> None:
+    """Each sheet as a picture: its margins stay white, and but for the last its lower half does not."""
+    pages = list(pdf)
+    assert [(place, round(white_of(page), 2)) for place, page in enumerate(pages[:-1], 1) if white_of(page) > MOST_WHITE] == []
+    for place, page in enumerate(pages):
+        grey = picture_of(page)
         margin = round(12 / 25.4 * 72 * 0.5)
+        assert (grey < 200).sum() > 200, place
         assert grey[:, :margin].min() > 200, place
         assert grey[:, -margin:].min() > 200, place
         assert grey[:margin].min() > 200, place
+
+
+def test_white_is_measured(folder: Path) -> None:
+    """A sheet with one line at its top is blank, one with a line at its foot is not."""
+    sheet = '<style>@page{{size:A4;margin:15mm}}</style><p style="margin-top:{}mm">x</p>'
+
+    def printed(top: int) -> bytes:
+        with open_press() as press:
+            return press.print_pdf(sheet.format(top))
+
+    whites = [white_of(pypdfium2.PdfDocument(apart(printed, top))[0]) for top in (0, 240)]
+    assert whites[0] > 0.9 and whites[1] < 0.1
 
 
 def test_what_cannot_be_written_is_told(asker: Asker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -164,14 +270,41 @@ def test_what_cannot_be_written_is_told(asker: Asker, tmp_path: Path, monkeypatc
     with pytest.raises(TooFewError):
         written(asker, tmp_path / "none.html", Selection(date_from=date(1999, 1, 1), date_to=date(1999, 1, 2)))
     monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(ReportError, match="needs Chromium"), open_press():
-        pass
+    with pytest.raises(ReportError, match="needs Chromium"):
+        written(asker, tmp_path / "q1.pdf")
     assert not list(tmp_path.iterdir())
+
+
+def test_without_chromium_the_html_tells_its_charts_in_words(
+    asker: Asker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    written(asker, tmp_path / "letter.html", letter=True)
+    told = (tmp_path / "letter.html").read_text(encoding="utf-8")
+    assert "<svg" not in told
+    assert "Charts are told in words here. The report needs Chromium" in plain(told)
+    assert len(re.findall(r'<p class="chart-words">[^<]{40,}</p>', told)) >= 4
+    client = create_app(asker).server.test_client()
+    assert client.get("/download/letter.html").status_code == 200
+    refused = client.get("/download/letter.pdf")
+    assert refused.status_code == 503 and "An HTML report" in refused.get_data(as_text=True)
 
 
 def test_too_few_are_told_section_by_section(asker: Asker, tmp_path: Path) -> None:
     few = Selection(date_from=date(2026, 3, 2), date_to=date(2026, 3, 3))
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(written, asker, tmp_path / "few.html", few).result()
+    apart(written, asker, tmp_path / "few.html", few)
     text = (tmp_path / "few.html").read_text(encoding="utf-8")
     assert "not enough yet" in text.lower()
+
+
+def test_the_dashboard_makes_both(asker: Asker) -> None:
+    client = create_app(asker, prefix="/s/").server.test_client()
+    words = "?from=2026-01-01&to=2026-03-31"
+    made = apart(client.get, f"/s/download/letter.pdf{words}")
+    assert (made.status_code, made.mimetype) == (200, "application/pdf")
+    assert made.headers["Content-Disposition"] == 'attachment; filename="letter.pdf"'
+    letter = pypdfium2.PdfDocument(made.data)
+    assert len(letter) == 2 and "1 Jan 2026 to 31 Mar 2026" in text_of_pdf(letter)
+    full = apart(client.get, f"/s/download/report.html{words}")
+    assert full.status_code == 200 and "The full report" in full.get_data(as_text=True)
+    assert client.get("/s/download/letter.pdf?weather=fine").status_code == 400

@@ -186,7 +186,9 @@ def test_a_view_of_one_rider_says_how_to_choose_one(served: Served, watched: Wat
 
 def test_a_fit_outside_of_the_selection_is_told(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}riders?rider={SEVERAL}&fit=S99999")
-    expect(page.locator("#riders-head")).to_contain_text("Fit S99999 is not among the fits selected; the last one is told.")
+    expect(page.locator("#riders-head")).to_contain_text(
+        "Fit S99999 is not among the fits selected; another one of the rider is told."
+    )
 
 
 def test_a_note_is_text_and_nothing_else(served: Served, watched: Watched) -> None:

@@ -1,4 +1,4 @@
-"""The views of Supports in the browser: older addresses, narrowing by the grid, dose, both estimates; every figure is the answer's."""
+"""The views of Supports in the browser: older addresses, narrowing, dose, both estimates, all as the answer has them."""
 
 import json
 from typing import Any
@@ -65,7 +65,7 @@ def test_how_far_to_trust_it_is_the_answers(served: Served, watched: Watched, wo
     apart = [row for row in told if estimates_differ(row)]
     assert apart
     title = page.locator("[data-chart=both-off_neutral] .chart-title")
-    expect(title).to_have_text(f"Nearer to neutral: the two estimates disagree in {len(apart)} of {len(told)} figures")
+    expect(title).to_have_text(f"Distance from neutral: the two estimates disagree in {len(apart)} of {len(told)} figures")
     expect(page.locator("#supports-influence .method")).to_have_count(1)
     assert watched.said == []
 
@@ -103,7 +103,7 @@ def test_a_row_of_the_grid_narrows_the_answer_and_the_view_leads_back(served: Se
     expect(page.get_by_role("link", name="Show every foot type again")).to_be_visible()
     watched.settled()
     assert page.locator("#supports-for-whom tbody tr").count() == n_rows
-    expect(page.locator("#supports-for-whom tr.is-shown")).to_have_count(1)
+    expect(page.locator("#supports-for-whom tbody .is-chosen")).to_have_count(1)
     page.get_by_role("link", name="Show every foot type again").click()
     expect(page).to_have_url(f"{served.address}supports/for-whom?visit_kind=first&outcome=tilt")
 
@@ -122,7 +122,7 @@ def test_the_grid_of_another_outcome_is_a_link_away(served: Served, watched: Wat
     answer = effects(served, split="side")
     for row in answer.effects:
         if row.split == "side" and row.outcome == "offset":
-            shown = page.locator(f"#supports-for-whom tr[data-row={row.level}] td[data-support='\"{row.support}\"']")
+            shown = page.locator(f"#supports-for-whom tr[data-row={row.level}] [data-support={row.support}]")
             assert json.loads(shown.get_attribute("data-pooled") or "") == row.pooled
 
 

@@ -102,11 +102,13 @@ CLAIMS: Final = (
     ),
     _kind("moved", r" from about .* on, .* before\.?$"),
     _kind(
-        "moved", r"(?:higher|lower) from about |moved by more than its usual scatter|[Mm]oved by more than its", is_echo=True
+        "moved",
+        r"(?:higher|lower|better|worse) (?:from|since) about |moved by more than its usual scatter|[Mm]oved by more than its",
+        is_echo=True,
     ),
     _kind("moved", r"^(?:higher|lower)(?:, |$)|^(?:not over yet, )*since it moved", is_echo=True),
-    _kind("period", rf"(?:better|worse), {_NUMBER} points? (?:more|fewer|less) than (?:in|from) "),
-    _kind("period", r"^(?:better|worse)(?:,|$)", is_echo=True),
+    _kind("period", rf"{_NUMBER} points? (?:more|fewer|less) than in "),
+    _kind("period", r" was (?:better|worse) in ", is_echo=True),
     _kind("studios", rf"(?:better|worse) at [^,]+, {_NUMBER} points? (?:more|fewer|less) than at "),
     _kind("period", r" (?:higher|lower)$", is_echo=True),
     # Returns.
@@ -137,9 +139,9 @@ CLAIMS: Final = (
     _kind("shim place", rf"After one more varus shim .* changed by .* on average {_ENDS}", _leaves_out_zero),
     _kind("shim place", rf"(?:lower|higher) at the cleat than in the shoe {_ENDS}"),
     # Checks of the effects.
-    _kind("late", r"About [\d.]+ % .*comes one capture late"),
+    _kind("late", r"[Aa]bout [\d.]+ % .*comes one capture late"),
     _kind(
-        "not the same", r"It is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
+        "not the same", r"[Ii]t is not the same (?:everywhere|at every step)|, a difference of [+-]?\d|drifts otherwise by arch"
     ),
     # The rig.
     _kind(
@@ -154,8 +156,9 @@ HEDGES: Final = re.compile(
     r"no clear (?:change|difference)|not enough yet|no bend in the line seen|no signal\b|within its usual scatter|"
     r"^None of |no more than by chance|none lies beyond|no figure yet|no figure, since|No clear difference|"
     r"no support clearly differs|does not differ clearly|neither side clearly|no more than chance may bring|"
-    r"part of it the noise that led to it|no (?:change|difference) told|"
-    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|nothing is claimed",
+    r"part of it the noise that led to it|chance alone often brings one like it|no (?:change|difference) told|"
+    r"not found to |^No fitter's captures were found to |Too few repeats to say|No rig is seen to have moved|"
+    r"nothing is claimed",
     re.IGNORECASE,
 )
 # A sentence with one of these words says which way, how much more, or that something differs.

@@ -34,10 +34,10 @@ _QUERIES: Final = {
     "symmetry": ("?outcome=offset",),
     "fitters": tuple(f"?outcome={outcome}" for outcome in OUTCOMES),
 }
-# Places that are not asked: they answer to what a reader hands in or has looked at before.
-_NOT_ASKED: Final = ("data-upload", "data-findings", "data-taken", "studio-since")
+# Places that are not asked: they answer to what a reader hands in.
+_NOT_ASKED: Final = ("data-upload", "data-findings", "data-taken")
 # Lists of single cases: what is told there is told of one rider or one row.
-_CASES: Final = ("look_at", "worst", "overdue", "rejects", "riders", "rows")
+_CASES: Final = ("look_at", "worst", "calls", "booked", "rejects", "riders", "rows")
 _FAULT: Final = "something in the program failed"
 
 

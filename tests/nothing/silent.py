@@ -8,8 +8,8 @@ NAMES: Final = frozenset(
     """Agree; agree; Better; better; Worse; worse; Beyond; Resolved; Signal; Difference; differ; difference; differences;
     Inward; inward; Outward; outward; Below it after; Beyond at arrival; Beyond at departure;
     Beyond the limit before; Beyond the noise;
-    Difference, points; beyond the noise, its interval; Nearer to neutral; Nearer to neutral (shown);
-    Both estimates: nearer to neutral; What a difference hints at; Better, unchanged and worse, tilt and sway;
+    Difference, points; beyond the noise, its interval; Nearer to neutral;
+    What a difference hints at; Better, unchanged and worse, tilt and sway;
     differ, within-knee the larger; differ, pooled the larger; differ, opposite directions;
     One more shim; over both estimates, a clear change;
     The larger; The signals; Where they disagree;
@@ -22,17 +22,21 @@ NAMES: Final = frozenset(
     The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
     Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
     offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
+    How a figure is said to have moved; The differences between the studios; Difference of;
     right less left; it remains where it is the limit or more; no estimate would change its direction""".replace(
         "\n    ", " "
     ).split("; ")
 )
 _FIGURES: Final = "Knees better|Knees nearer to neutral|Comfort gained|Fits with a side difference left|Side differences left"
 _PATTERNS: Final = (
+    # One studio less another, and the last of many periods.
+    r"^\w+ less (?:\w+|the others)$|, the last \d+ (?:week|month|quarter)s$",
     # A share, a mean or a size, and of what; no comparison.
     r"of fits agree with the exam \(",
     r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
-    r"^Of [\d,]+ riders measured, ",
-    r"^(?:Follow-up overdue .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
+    r"^Of [\d,]+ riders the last fit held for |^[\d,]+ ha(?:ve|s) a follow-up over, ",
+    r"^[\d,]+ left with a side difference$|^(?:follow-up over, )?side difference of [\d.]+°(?:, unlike the exam)?$",
+    r"^(?:Follow-up over .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
     r"^A knee's \w+ differs from itself by a typical error of ",
     r"^With nothing changed, .* seem resolved by noise alone",
     r"of feet (?:have a|show|collapse|are of the type) ",
@@ -49,7 +53,7 @@ _PATTERNS: Final = (
     # Names of rows and tables by arrival direction, and what an empty cell lacks.
     r"^(?:Inward|Near neutral|Outward): (?:low insole|medium insole|high insole|custom insole|one more shim|one mm of stance)$",
     r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
-    r"^[\d,]+ bars span estimates that differ: record a repeat before a change$|: the two estimates (?:agree|disagree) in ",
+    r"^[\d,]+ bars span estimates that differ: record a repeat first$|: the two estimates (?:agree|disagree) in ",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
     r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",

@@ -49,7 +49,11 @@ CLAIMING = {
         "Comfort gained: higher from about June 2025 on",
         "Comfort gained: moved by more than its usual scatter.",
     ),
-    "period": ("Comfort gained: 0.4 points against the period before, higher (0.1 to 0.7 points; 120 and 118 fits).",),
+    "period": (
+        "Comfort gained: better, 0.4 points more than in June, 0.1 to 0.7 (120 and 118 fits).",
+        "April to June 2026 was better in comfort gained, worse in fits seen again in time.",
+    ),
+    "studios": ("Comfort gained: better at quayside, 0.4 points more than at ropewalk, 0.1 to 0.7 (120 and 118 fits).",),
     "groups return": (
         "Riders come back at different rates by visit kind: chance alone would bring a difference as large less than "
         "once in 1,000 "
@@ -117,6 +121,12 @@ CLAIMING = {
     ),
 }
 HEDGED = (
+    "Beside June: 1 better, 3 no clear change",
+    "Most apart: fits with a side difference left, 18 % and 40 %, -22 points from June (-42 to -2); among 8 comparisons chance "
+    "alone often brings one like it.",
+    "July 2026: no clear change from June or from July 2025 in any of the four figures.",
+    "Fits with a side difference left: no clear change from June, -22 points (-42 to -2; 49 and 47 fits).",
+    "Comfort gained: no clear difference, quayside less ropewalk 0.1 points (-0.1 to 0.3; 975 and 443 fits).",
     "Knees better: not found to move beyond its usual scatter.",
     "Further varus shims were not found to do otherwise to the tilt than the first: anything from -0.10 to 0.03°.",
     "No rig is seen to have moved: no step, no drift, no side, no exchange of left and right, no change of noise.",

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from dashboard.questions.door.asking import Asker
-from dashboard.questions.effects import effects
 from dashboard.questions.effects.answers_checks import CheckRow, Checks
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.effects.check_models import late_of
@@ -105,7 +104,7 @@ def test_a_shim_that_does_more_on_an_insole_qualifies_its_verdict_and_no_other(t
     words = {row.support: row.words for row in told(asker).effects}
     assert "It is not the same everywhere: 0." in words["shim"] and words["shim"].endswith("° on one.")
     assert not any("everywhere" in words[support] for support in words if support != "shim")
-    assert "It is not the same everywhere" in told(asker).headline
+    assert "On the tilt, it is not the same everywhere: 0." in told(asker).headline
 
 
 def test_a_drift_by_arch_is_allowed_for(tmp_path: Path) -> None:
@@ -239,7 +238,3 @@ def test_the_headline_says_what_was_found_or_that_nothing_was() -> None:
     assert headline_of([row, replace(row, is_found=False, words="Not found.")]) == "Found."
     assert headline_of([replace(row, is_found=False)]) == "Nothing was found that speaks against the effects as they are told."
     assert headline_of([replace(row, is_found=False, p_value=None)]).startswith("Too little was changed")
-
-
-def test_the_headline_of_the_effects_carries_what_its_support_carries() -> None:
-    assert effects._headline([SHIM], lambda row: [f"Carried by {row.support}."]).endswith("was changed. Carried by shim.")

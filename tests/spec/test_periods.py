@@ -87,6 +87,8 @@ def test_an_open_end_is_closed_by_the_data(asker: Asker) -> None:
     answer = asker.ask("periods", Selection(date_from=date(2026, 7, 1)))
     assert isinstance(answer, Periods)
     assert answer.spans()["this"] == Span(date(2026, 7, 1), date(2026, 8, 28))
+    assert "from the 59 days before, " in answer.changes[0].words
+    assert "from the same days a year before, " in answer.changes[1].words
     assert not answer.is_last_month
 
 
@@ -120,9 +122,9 @@ def test_what_is_clear_is_better_or_worse_with_its_size_and_interval(asker: Aske
         "Comfort gained: better, 0.4\xa0points more than in April 2024 to March 2025, 0.3 to 0.6 (618 and 479 fits)."
     )
     assert answer.headline == (
-        "April 2025 to March 2026: comfort gained better, 0.4\xa0points more than in April 2024 to March 2025, 0.3 to 0.6; "
-        "fits seen again in time better, 26\xa0points more than in April 2024 to March 2025, 19 to 33. No clear change in "
-        "the other 2 comparisons."
+        "April 2025 to March 2026 was better in comfort gained and fits seen again in time. Comfort gained: 0.4\xa0points more "
+        "than in April 2024 to March 2025, 0.3 to 0.6; fits seen again in time: 26\xa0points more than in April 2024 to March "
+        "2025, 19 to 33. No clear change in the other 2 figures."
     )
 
 

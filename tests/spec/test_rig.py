@@ -10,10 +10,9 @@ import numpy as np
 import pytest
 import typer
 
-from dashboard.commands.asking import _print_answer
 from dashboard.components.address import Addresses
 from dashboard.pages.data.upload import loaded
-from dashboard.printing import print_report
+from dashboard.printing import print_answer, print_report
 from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.effects.answers_effects import Effects
@@ -261,7 +260,7 @@ def test_the_command_prints_it(moved: Faulty, capsys: pytest.CaptureFixture[str]
         print_report(report, as_json=False)
     words = report.rig[0].words
     assert f"\nThe rig, over all fits:\n  {words}\n" in capsys.readouterr().out
-    _print_answer(asked(asker))
+    print_answer(asked(asker))
     told = capsys.readouterr().out
     assert told.startswith(f"{words}\n")
     assert told.rstrip().endswith(words)

@@ -84,7 +84,7 @@ def test_studios_alike_are_no_news_and_a_fitter_sees_none(demo_warehouse: Path) 
     asker = Asker(demo_warehouse, Settings())
     answer = asker.ask("studios", Selection())
     assert isinstance(answer, Studios)
-    assert answer.headline == "quayside and ropewalk show no clear difference."
+    assert answer.headline == "No clear difference between quayside and ropewalk."
     assert {row.judged for row in answer.differences} == {"no clear difference"}
     seen = AskedBy(asker, lambda: Reader("ada", Role.FITTER, "F2")).ask("studios", Selection())
     assert isinstance(seen, Studios)

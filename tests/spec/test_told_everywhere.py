@@ -62,7 +62,7 @@ def test_the_page_prints_the_rows_of_the_command(page: tuple[str, list[Any]], ro
 
 def test_the_view_of_both_estimates_prints_the_intervals_of_the_answer(asker: Asker, rows: dict[str, Any]) -> None:
     places = filled(PAGE, Desk(asker, Addresses("/")))  # type: ignore[arg-type]
-    table = tables_of(places[ids.BOTH]("", None))["Both estimates: nearer to neutral"]
+    table = tables_of(places[ids.BOTH]("", None))["Both estimates: distance from neutral"]
     told = [row for row in rows["effects"] if row["outcome"] == "off_neutral" and row["told_low"] is not None]
     assert len(table) == len(told) == 18
     for row in told:

@@ -55,7 +55,12 @@ def test_the_panel_comes_with_the_page_and_one_button_opens_it() -> None:
     read = _Open()
     read.feed(page)
     assert "popover" in read.by_id["words"] and read.by_id["words"]["aria-label"] == "What the words mean"
-    assert read.by_id["word-off_neutral"]["data-spelt"].split("|")[0] == "distance from neutral"  # type: ignore[union-attr]
+    assert read.by_id["word-off_neutral"]["data-spelt"].split("|")[2] == "distance from neutral"  # type: ignore[union-attr]
     layout = json.loads(re.search(r'data-answers="_dash-layout">(.*?)</script>', page, re.DOTALL).group(1))  # type: ignore[union-attr]
     assert json.dumps(layout).count("words-button") == 1
     assert str(glossary(Settings())) in page
+
+
+def test_a_neutral_forefoot_is_not_the_neutral_of_a_knee() -> None:
+    spelt = re.search(r'id="word-neutral" data-spelt="([^"]+)"', str(glossary(Settings())))
+    assert spelt and "neutral" not in spelt[1].split("|")

@@ -52,6 +52,20 @@ def test_what_only_takes_knees_further_is_told_as_that() -> None:
     )
 
 
+def test_a_claim_carries_what_the_checks_found_of_its_support_and_says_it_once() -> None:
+    def carried(row: EffectRow) -> list[str]:
+        return ["About a third of it comes one capture late.", f"Carried by {row.support}."]
+
+    assert headline_of([SHIM_IN, STANCE_OUT], carried).endswith(
+        "(1 rider). On the tilt, about a third of it comes one capture late. On the tilt, carried by shim. "
+        "On the tilt, carried by stance."
+    )
+    assert headline_of([UNCLEAR, SHIM_OUT], carried).endswith(
+        "nearer. On the tilt, about a third of it comes one capture late. On the tilt, carried by shim."
+    )
+    assert "late" not in headline_of([UNCLEAR], carried)
+
+
 def test_an_interval_without_zero_that_chance_may_bring_is_not_claimed() -> None:
     by_chance = replace(SHIM_IN, q_value=0.05)
     assert headline_of([by_chance]) == (

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.commands.asking import _print_answer
 from dashboard.pages.supports.tables import effect_columns, estimate_columns
+from dashboard.printing import print_answer
 from dashboard.questions.data import noise
 from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.models.answers_models import EffectRow
@@ -208,7 +208,7 @@ def test_a_split_s_ties_name_the_support_not_the_column() -> None:
 
 
 def test_the_command_prints_each_figure_under_its_own_key(capsys: pytest.CaptureFixture[str]) -> None:
-    _print_answer(replace(made_effects(), effects=(replace(SHOWN, words="A sentence of this row."),)))
+    print_answer(replace(made_effects(), effects=(replace(SHOWN, words="A sentence of this row."),)))
     headline, _, _, keys, figures = capsys.readouterr().out.splitlines()
     assert headline == made_effects().headline
     expected = "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high"

@@ -45,9 +45,9 @@ def test_each_row_says_what_it_is_and_what_may_be_said() -> None:
     assert verdicts == ["<b>better</b>", "<b>worse</b>", "<b>no clear change</b>", "<b>not enough yet</b>"]
     assert printed == [
         "0.4 (0.1 to 0.7)",
-        "better, 0.4 (0.1 to 0.7)",
+        "better",
         "20 (5 to 35)",
-        "worse, 20 (5 to 35)",
+        "worse",
         "5 (−10 to 20)",
         "no clear change",
         "not enough yet",

@@ -264,5 +264,5 @@ def test_setup_kept_and_what_riders_said() -> None:
     assert returns.kept_finding(()) == "Setup kept: not enough yet"
     bar, bounds, median = returns.said_figure(SAID, "light")["data"]
     assert (bar["x"], bounds["x"], median["x"]) == ([7.0, 9.0, None], [3.5, 9.0, None], [8.0])
-    assert returns.said_finding(SAID) == "Satisfaction: median 8 in 90 of 200 fits; mean of all 3.5 to 9.0"
+    assert returns.said_finding(SAID) == "Satisfaction: middle answer 8 in 90 of 200 fits; mean of all 3.5 to 9.0"
     assert returns.said_finding(SAID[1:]) == "What riders said: not enough yet"

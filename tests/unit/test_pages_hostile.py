@@ -75,6 +75,14 @@ WITHOUT_A_CHART = {
     "fitters/worst-disagreements",
     "riders",
     "symmetry/patterns",
+    "next",
+    "next/riders-like-this-one",
+    "returns/calls",
+    "returns/by-group",
+    "riders/fit-by-fit",
+    "riders/exam",
+    "riders/ratings-and-bicycle",
+    "riders/all",
 }
 
 

@@ -15,7 +15,7 @@ from dashboard.pages.supports.asked import chosen_outcome
 from dashboard.pages.supports.by_dose import doses
 from dashboard.pages.supports.callbacks import PAGE
 from dashboard.pages.supports.for_whom import for_whom, grid_title, way_back
-from dashboard.pages.supports.grid import Ground, grid_table
+from dashboard.pages.supports.grid import Ground, LevelCells, grid_table
 from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, widened, words_of
 from dashboard.pages.supports.tables import influence_columns, larger
 from dashboard.pages.supports.trust import both, chance, influence, moved_beyond_noise, rests_on_one
@@ -96,7 +96,7 @@ def test_titles_claim_by_the_family_s_q_and_cells_by_interval_and_q() -> None:
         (replace(cell, **shrunk, told_low=-0.1, told_high=1.9), False),
         (replace(cell, **shrunk, q_value=0.05), False),
     ):
-        printed = str(grid_table({(row.level, row.support): row}, ground, lambda row: "empty"))
+        printed = str(grid_table([LevelCells(row.level, {row.support: row})], ground, lambda row: "empty"))
         assert ("Strong" in printed) is is_bold
         assert bare_interval(row.told_low, row.told_high, "deg", effect=True) in printed
 

@@ -77,8 +77,8 @@ def test_a_reader_whose_figures_end_with_a_quarter_is_offered_what_is_closed() -
 @pytest.mark.parametrize(
     ("is_of_demo", "words"),
     [
-        (True, "The demo's today is 31 Aug 2026, the newest row is of 28 Aug 2026"),
-        (False, "Today is 31 Aug 2026, the newest row is of 28 Aug 2026"),
+        (True, "The demo's today is 31 Aug 2026, newest row 28 Aug"),
+        (False, "Today is 31 Aug 2026, newest row 28 Aug"),
     ],
 )
 def test_the_day_by_which_they_are_is_told(is_of_demo: bool, words: str) -> None:

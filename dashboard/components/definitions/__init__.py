@@ -58,7 +58,7 @@ def glossary(settings: Settings) -> Markup:
             '<figure role="img" aria-label="{seen}">{drawing}</figure><div><h3>{name}</h3><p>{said}</p></div></section>'
         ).format(
             key=one.key,
-            spelt="|".join(MEASURES[one.key]).lower(),
+            spelt="|".join(MEASURES[one.key][1:]),
             seen=one.seen,
             drawing=Markup(one.drawing),  # our own file
             name=one.name,

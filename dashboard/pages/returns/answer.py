@@ -72,10 +72,10 @@ def _steps(asked: Asked, answer: Returns) -> html.Section:
     steps = [
         NextStep("calls today" if len(calls.calls) != 1 else "call today", asked.address("calls"), len(calls.calls)),
         NextStep(
-            "fits did not hold: look at their riders" if lost.n != 1 else "fit did not hold: look at its rider",
+            "fits did not hold: their riders" if lost.n != 1 else "fit did not hold: its rider",
             desk.addresses.page("riders/all", selection.query(), {"look": "not_held"}),
             lost.n,
         ),
-        NextStep("Who comes back, and whose fit holds, by group", asked.address("by-group")),
+        NextStep("Who comes back, by group", asked.address("by-group")),
     ]
     return next_steps([step for step in steps if step.count != 0])

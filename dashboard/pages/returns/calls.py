@@ -46,10 +46,24 @@ def called(asked: Asked, answer: Calls) -> list[Any]:
         if rows
         else html.P("No follow-up is due, and none waits to be booked."),
         whole,
+        _as_calendar(asked) if n or answer.booked else None,
         reading(*asked.words("calls", **asked.days)),
         _behind(answer),
         data_note(answer),
     ]
+
+
+def _as_calendar(asked: Asked) -> html.P:
+    """The calls and what is booked ahead as a file for a calendar, which may be kept elsewhere: riders by id where chosen."""
+    plain, named = (asked.desk.addresses.calendar(asked.selection, with_riders=chosen) for chosen in (False, True))
+    return html.P(
+        [
+            html.A("As a calendar (.ics)", href=plain, download="", className="csv"),
+            html.Small(", or "),
+            html.A("with the riders' ids", href=named, download="", className="csv"),
+        ],
+        className="csv-line",
+    )
 
 
 def _columns(desk: Desk) -> list[Column]:

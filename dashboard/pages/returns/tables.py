@@ -172,7 +172,7 @@ SAID: Final = [
     Column("Topic", lambda row: row.topic.capitalize()),
     _count("Fits", "n_fits"),
     _count("Answers", "n"),
-    Column("Median", lambda row: _points(row.median_points), ("median_points",), numeric=True),
+    Column("Middle answer", lambda row: _points(row.median_points), ("median_points",), numeric=True),
     Column(
         "Middle half",
         lambda row: NOTHING if row.median_points is None else f"{row.quartile_low_points:g} to {row.quartile_high_points:g}",
@@ -192,8 +192,8 @@ def rating_columns(level: str) -> list[Column]:
     return [
         Column("Topic", lambda row: plain(row.topic).capitalize()),
         _count("Pairs", "n_pairs"),
-        Column("Median at departure", lambda row: _points(row.median_from), ("median_from",), numeric=True),
-        Column("Median at follow-up", lambda row: _points(row.median_to), ("median_to",), numeric=True),
+        Column("Middle at departure", lambda row: _points(row.median_from), ("median_from",), numeric=True),
+        Column("Middle at follow-up", lambda row: _points(row.median_to), ("median_to",), numeric=True),
         Column("Mean change", lambda row: _signed(row.mean_change_points), ("mean_change_points",), numeric=True),
         Column(f"{level} interval", _signed_ends, ("mean_low_points", "mean_high_points"), numeric=True),
         _share("Better", "share_better"),

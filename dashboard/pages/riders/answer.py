@@ -105,9 +105,9 @@ def _steps(told: Told) -> list[NextStep]:
     looks = rider.look.split(", ")
     steps = {
         "overdue": NextStep(f"{listing.follow_up_words(rider).capitalize()}: call", desk.addresses.page("returns/calls")),
-        "not_held": NextStep("It did not hold: see the knees fit by fit", told.address("fit-by-fit")),
-        "side_difference": NextStep("A side difference remains: see both knees", told.address("fit-by-fit")),
-        "flag": NextStep("Unlike the exam: look at it together", told.address("exam")),
+        "not_held": NextStep("It did not hold", told.address("fit-by-fit")),
+        "side_difference": NextStep("Side difference remains", told.address("fit-by-fit")),
+        "flag": NextStep("Unlike the exam", told.address("exam")),
     }
     return [
         *(step for look, step in steps.items() if look in looks),

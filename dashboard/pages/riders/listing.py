@@ -29,13 +29,13 @@ LOOKS: Final = {
     "overdue": "Follow-up over",
     "not_held": "Last fit did not hold",
     "side_difference": "Side difference remains",
-    "flag": "Last fit not as the exam suggests",
+    "flag": "Last fit to look at together",
 }
 STEPS: Final = {
     "overdue": "have a follow-up over",
     "not_held": "have a last fit that did not hold",
     "side_difference": "left with a side difference",
-    "flag": "have a last fit not as the exam suggests",
+    "flag": "have a last fit to look at together",
 }
 _BRIEF: Final = {"overdue": "follow-up over", "side_difference": "side difference of {size}", "flag": "unlike the exam"}
 STATES: Final = {

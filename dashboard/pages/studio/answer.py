@@ -10,6 +10,7 @@ from dashboard.components.address import View, query_for
 from dashboard.components.chart import chart
 from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.page import Desk, PageView, Show, place
+from dashboard.components.report_links import report_links
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
 from dashboard.figures.better import alternative, periods_figure
@@ -18,10 +19,9 @@ from dashboard.pages.studio import ids
 from dashboard.pages.studio.chosen import dated, periods_of
 from dashboard.pages.studio.tables import change_columns
 from dashboard.pages.studio.words import TEXT
-from dashboard.questions.selection.scope import counted, spoken_day
 from dashboard.questions.selection.selection import Selection
-from dashboard.questions.selection.spans import spoken_span
 from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.period_words import earlier
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
 
 
@@ -38,7 +38,7 @@ def shows(desk: Desk) -> dict[str, Show]:
 
 def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
     spans = answer.spans()
-    before, year_before = spoken_span(spans["before"]), spoken_span(spans["year_before"])
+    before, year_before = (earlier(which, spans) for which in ("before", "year_before"))
     return [
         chart(
             periods_figure(answer, desk.asker.settings.goals, theme),
@@ -61,7 +61,8 @@ def _title(answer: Periods) -> str:
     """How many of the figures are better, unchanged and worse than before."""
     rows = [row.judged for row in answer.changes if row.against == "before"]
     kinds = [f"{rows.count(kind)} {kind}" for kind in ("better", "no clear change", "worse", "not enough yet") if kind in rows]
-    return f"Beside {spoken_span(answer.spans()['before'])}: {', '.join(kinds)}"
+    beside = f"Beside {earlier('before', answer.spans())}"
+    return f"{beside}: no clear change in any figure" if set(rows) == {"no clear change"} else f"{beside}: {', '.join(kinds)}"
 
 
 def _knees(answer: Periods) -> str:
@@ -70,17 +71,17 @@ def _knees(answer: Periods) -> str:
     if not shares or any(row.share is None for row in shares.values()):
         return ""
     told = ", ".join(f"{number(row.share, 'share')} {outcome.replace('_', ' ')}" for outcome, row in shares.items())
-    return f"Of {counted(next(iter(shares.values())).n, 'knee')}: {told}."
+    return f"Knees: {told}."
 
 
-def _todo(desk: Desk, view: View) -> html.Section:
+def _todo(desk: Desk, view: View) -> list[Any]:
     """What waits, each with the count of the page that it leads to; what a reader may not see is left out."""
     selection = dated(desk, view)[0]
     steps: list[NextStep] = []
     for find in (_calls, _fits, _rows_left_out, _rig, _age):
         with suppress(StatisticsError, NotReleasedError, NotPermittedError):
             steps += find(desk, selection)
-    return next_steps(steps, heading="To do")
+    return [next_steps(steps, heading="To do"), report_links(desk, selection)]
 
 
 def _calls(desk: Desk, selection: Selection) -> Iterator[NextStep]:
@@ -97,7 +98,7 @@ def _fits(desk: Desk, selection: Selection) -> Iterator[NextStep]:
     answer: Any = desk.asker.ask("agreement", asked)
     if n := answer.n_to_look_at:
         words = f"{'fit' if n == 1 else 'fits'} of these dates to look at with the fitter"
-        yield NextStep(words, desk.addresses.page("fitters/cases", asked.query()), n)
+        yield NextStep(words, desk.addresses.page("fitters/worst-disagreements", asked.query()), n)
 
 
 def _rows_left_out(desk: Desk, selection: Selection) -> Iterator[NextStep]:
@@ -117,10 +118,8 @@ def _rig(desk: Desk, selection: Selection) -> Iterator[NextStep]:
 
 def _age(desk: Desk, selection: Selection) -> Iterator[NextStep]:
     age = desk.asker.freshness()
-    if age.age_days is not None and age.age_days > 0 and age.newest_row is not None:
-        words = (
-            f"{'day' if age.age_days == 1 else 'days'} since the newest row, {spoken_day(age.newest_row)}: load what came since"
-        )
+    if age.age_days is not None and age.age_days > 0:
+        words = f"{'day' if age.age_days == 1 else 'days'} since the newest row: load what came since"
         yield NextStep(words, desk.addresses.page("data"), age.age_days)
 
 

@@ -5,7 +5,7 @@ from typing import cast
 
 from dashboard.components.address import View
 from dashboard.components.page import Desk
-from dashboard.components.period_chips import Chip, chip_shown, chips_of
+from dashboard.components.period_chips import LAST_MONTH, Chip, chip_shown, chips_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
 
@@ -25,5 +25,10 @@ def dated(desk: Desk, view: View) -> tuple[Selection, Chip | None]:
 
 
 def periods_of(desk: Desk, view: View) -> Periods:
-    """The page's answer: the figures of those dates beside earlier ones."""
-    return cast(Periods, desk.asker.ask("periods", dated(desk, view)[0]))
+    """The page's answer: the figures of those dates beside earlier ones. Of which month they are where none are chosen, the
+    question knows itself."""
+    selection, chip = dated(desk, view)
+    is_open = not (view.selection.date_from or view.selection.date_to)
+    if is_open and chip and chip.name == LAST_MONTH:
+        selection = replace(selection, date_from=None, date_to=None)
+    return cast(Periods, desk.asker.ask("periods", selection))

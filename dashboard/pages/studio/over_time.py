@@ -28,7 +28,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_trends import SignalRow, Trends
 from dashboard.questions.studio.trends_news import news
-from shared.errors import StatisticsError
+from shared.errors import StatisticsError, UsageError
 
 # Years of weeks would hold the browser up; the command and the export have them all.
 _PERIODS_SHOWN = 30
@@ -50,7 +50,7 @@ def shows(desk: Desk) -> dict[str, Show]:
         selection, span = dated(desk, view)[0], periods_of(desk, view).spans()["this"]
         try:
             answer = _trends(desk, selection, view.page_words.get("every"))
-        except StatisticsError as refused:
+        except (StatisticsError, UsageError) as refused:
             return fault_note(refused)
         return _told(desk, view, answer, span, theme)
 
@@ -92,12 +92,10 @@ def over_time(answer: Trends, fresh: Sequence[SignalRow], span: Span) -> str:
     if not charts:
         return f"Not enough {answer.every}s yet to say what is usual"
     if not fresh:
-        return f"No figure moved beyond its usual scatter in {spoken_span(span)}, nor right before or after"
-    told = (
-        f"{FIGURES[row.figure]} {moved_words(row)} from about {spoken_period(row.period_from, answer.every)} on"
-        for row in fresh
-    )
-    return "; ".join(told)
+        return f"In {spoken_span(span)}, and right before and after, no figure moved by more than the usual scatter"
+    starts = ((FIGURES[row.figure], moved_words(row), spoken_period(row.period_from, answer.every)) for row in fresh)
+    told = "; ".join(f"{name[:1].lower()}{name[1:]} {said} from about {start} on" for name, said, start in starts)
+    return f"{told[:1].upper()}{told[1:]}"
 
 
 def period_links(desk: Desk, view: View, shown: str) -> html.Nav:

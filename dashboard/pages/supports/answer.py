@@ -85,11 +85,11 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
 
     for arch in _ARCHES:
         if selection.arch_height != (arch,):
-            yield NextStep(f"For {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
+            yield NextStep(f"{plain(arch).capitalize()} arches", page(replace(selection, arch_height=(arch,))))
     if selection.arch_height:
-        yield NextStep("For every arch", page(replace(selection, arch_height=())))
+        yield NextStep("Every arch", page(replace(selection, arch_height=())))
     if n_apart := sum(estimates_differ(row) for row in rows):
-        words = "bars span estimates that differ: record a repeat before a change"
+        words = "bars span estimates that differ: record a repeat first"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
 
 

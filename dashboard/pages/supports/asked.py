@@ -43,7 +43,7 @@ def chosen_outcome(view: View, without: str = MAIN_OUTCOMES[0]) -> str:
 
 def outcome_name(outcome: str) -> str:
     """What an outcome is called on this page."""
-    return "Nearer to neutral" if outcome == NEARER else OUTCOMES[outcome].name
+    return "Distance from neutral" if outcome == NEARER else OUTCOMES[outcome].name
 
 
 def outcome_links(desk: Desk, selection: Selection, path: str, chosen: str, *, with_nearer: bool = False) -> html.Nav:

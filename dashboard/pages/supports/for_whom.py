@@ -17,7 +17,7 @@ from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
 from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, outcome_links
-from dashboard.pages.supports.grid import Ground, cells_of, grid_table
+from dashboard.pages.supports.grid import Ground, grid_table, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, words_of
 from dashboard.questions.effects.answers_effects import Effects, FamilyRow
 from dashboard.questions.effects.needed import nearest, why_empty
@@ -39,9 +39,10 @@ def shows(desk: Desk) -> dict[str, Show]:
 def for_whom(answer: Effects, ground: Ground, theme: str | None) -> list[Any]:
     """The choice of an outcome, the picture over the grid, what the empty cells lack, and whether the levels differ in words;
     the choice alone where the answer holds no level."""
-    cells = cells_of(answer.effects, ground.outcome, ground.split)
+    levels = levels_of(answer.effects, ground.outcome, ground.split)
+    cells = [row for level in levels for row in level.cells.values()]
     choice = outcome_links(ground.desk, ground.selection, VIEW.path, ground.outcome)
-    if not cells:
+    if not levels:
         return [choice, html.P(f"There is no {plain(ground.split)} to tell apart here.")]
     families = [row for row in answer.families if row.outcome == ground.outcome]
     told = told_once(answer.effects, families, ground.outcome, ground.split)
@@ -54,16 +55,16 @@ def for_whom(answer: Effects, ground: Ground, theme: str | None) -> list[Any]:
         html.Div(
             chart(
                 levels_chart(told, ground.outcome, empty, theme),
-                title=grid_title(list(cells.values()), families, ground),
+                title=grid_title(cells, families, ground),
                 alternative=alternative(told, ground.outcome, empty),
                 name="for-whom",
                 level=2,
-                table=grid_table(cells, ground, empty),
+                table=grid_table(levels, ground, empty),
             ),
             className="panels is-single",
         ),
         reading(*paragraphs(TEXT["for_whom"], split=plain(ground.split))),
-        *lacking(list(cells.values()), ground),
+        *lacking(cells, ground),
         _in_words(families, ground),
         html.Details(
             [

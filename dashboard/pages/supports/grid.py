@@ -1,15 +1,15 @@
 """The grid of supports and foot types (or the levels of another split), for one outcome; a row narrows the page to itself."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk
-from dashboard.components.table import rows_csv
+from dashboard.components.table import Column, table
 from dashboard.figures.effects import Empty
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import bare_interval, number
@@ -18,7 +18,6 @@ from dashboard.pages.supports.narrow import is_narrowed, is_shown, narrowed, wid
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.selection import Selection
 
-Cells = dict[tuple[str | None, str], EffectRow]
 VIEW_PATH = "for-whom"
 
 
@@ -48,77 +47,58 @@ class Ground:
         return self.desk.addresses.page(f"{PATH}/{VIEW_PATH}", query, {"outcome": self.outcome})
 
 
-def cells_of(rows: Sequence[EffectRow], outcome: str, split: str) -> Cells:
-    """The rows of one outcome by level and support."""
-    return {(row.level, row.support): row for row in rows if row.outcome == outcome and row.split == split}
+class LevelCells(NamedTuple):
+    """One row of the grid: a level, and its rows of effects by support."""
+
+    level: str | None
+    cells: Mapping[str, EffectRow]
 
 
-def levels_of(cells: Cells) -> list[str | None]:
-    """The levels in the order of the answer."""
-    return list(dict.fromkeys(level for level, _ in cells))
+def levels_of(rows: Sequence[EffectRow], outcome: str, split: str) -> list[LevelCells]:
+    """The rows of one outcome by level, in the order of the answer."""
+    found: dict[str | None, dict[str, EffectRow]] = {}
+    for row in rows:
+        if row.outcome == outcome and row.split == split:
+            found.setdefault(row.level, {})[row.support] = row
+    return [LevelCells(level, cells) for level, cells in found.items()]
 
 
-def grid_table(cells: Cells, ground: Ground, empty: Empty) -> html.Div:
+def grid_table(levels: Sequence[LevelCells], ground: Ground, empty: Empty) -> html.Div:
     """The grid itself, of which the head of a row is a link that narrows the page to it; `empty` says what a cell without a
     figure lacks."""
-    caption = f"{OUTCOMES[ground.outcome].name} by {plain(ground.split)}"
-    made = html.Table(
+
+    def of_support(support: str) -> Callable[[LevelCells], Any]:
+        return lambda row: _cell(row.cells.get(support), empty)
+
+    return table(
+        f"{OUTCOMES[ground.outcome].name} by {plain(ground.split)}",
         [
-            html.Caption(caption),
-            _head(ground.split),
-            html.Tbody([_level(level, cells, ground, empty) for level in levels_of(cells)]),
-        ]
-    )
-    return html.Div(
-        [
-            html.Div(
-                made,
-                className="table-frame grid",
-                role="region",
-                tabIndex=0,
-                **{"aria-label": caption, "data-choices": "grid"},
-            ),
-            rows_csv(made),
+            Column(plain(ground.split).capitalize(), lambda row: _level_name(row.level, ground)),
+            *(Column(name, of_support(support)) for support, name in SUPPORTS.items()),
         ],
-        className="table",
+        levels,
+        row_key="level",
     )
 
 
-def _head(split: str) -> html.Thead:
-    names = [html.Th(plain(split).capitalize(), scope="col"), *(html.Th(name, scope="col") for name in SUPPORTS.values())]
-    return html.Thead(html.Tr(names))
-
-
-def _level(level: str | None, cells: Cells, ground: Ground, empty: Empty) -> html.Tr:
-    is_in_view = is_shown(ground.selection, ground.split, level)
-    return html.Tr(
-        [
-            html.Th(_level_name(level, is_in_view, ground), scope="row"),
-            *(_cell(cells.get((level, support)), empty) for support in SUPPORTS),
-        ],
-        className="is-shown" if is_in_view else "",
-        **{"data-row": level},
-    )
-
-
-def _level_name(level: str | None, is_in_view: bool, ground: Ground) -> Any:
+def _level_name(level: str | None, ground: Ground) -> Any:
     address = ground.address(level)
     if address is None:
         return plain(level)
-    if is_in_view:
+    if is_shown(ground.selection, ground.split, level):
         return dcc.Link([plain(level), html.Small(" shown")], href=ground.way_back(), className="narrow is-chosen")
     return dcc.Link([html.Span("Only ", className="for-readers"), plain(level)], href=address, className="narrow")
 
 
-def _cell(row: EffectRow | None, empty: Empty) -> html.Td:
+def _cell(row: EffectRow | None, empty: Empty) -> Any:
     if row is None:
-        return html.Td("no such change", className="is-missing")
-    names = ("pooled", "shrunk", "support", "told_low", "told_high")
-    values = {f"data-{name.replace('_', '-')}": machine_value(getattr(row, name)) for name in names}
+        return html.Span("no such change", className="is-missing")
     if row.told_low is None or row.told_high is None:
         changes = f"{row.n_changes:,} {'change' if row.n_changes == 1 else 'changes'}"
-        return html.Td([empty(row), html.Br(), html.Small(changes)], className="is-missing", title=row.words, **values)
+        return html.Span([empty(row), html.Br(), html.Small(changes)], className="is-missing", title=row.words)
     told_interval = bare_interval(row.told_low, row.told_high, row.unit, effect=True)
     about = number(row.pooled if row.shrunk is None else row.shrunk, row.unit, effect=True)
     behind = html.Small(f"about {about} ({row.n_changes:,})")
-    return html.Td([html.Strong(told_interval) if row.direction else told_interval, html.Br(), behind], **values)
+    values = {name: machine_value(getattr(row, name[5:].replace("-", "_"))) for name in ("data-pooled", "data-shrunk")}
+    shown = html.Strong(told_interval) if row.direction else told_interval
+    return html.Span([shown, html.Br(), behind], **{"data-support": row.support}, **values)

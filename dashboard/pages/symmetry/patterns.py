@@ -9,7 +9,7 @@ from dashboard.components.address import View
 from dashboard.components.chart import reading
 from dashboard.components.number import machine_value
 from dashboard.components.page import Desk, PageView, Show
-from dashboard.components.table import csv_link, table
+from dashboard.components.table import csv_link, rows_csv, table
 from dashboard.figures import symmetry
 from dashboard.figures.names import plain
 from dashboard.figures.theme import number
@@ -52,20 +52,16 @@ def flow_grid(flow: Sequence[FlowRow]) -> html.Div:
     is_whole = not any(is_few(n) for n in cells.values())
     foot = [html.Th("At departure", scope="row"), *(_total(n) for n in (*totals, sum(totals)))] if is_whole else []
     edge = [html.Th("all", scope="col", className="is-number")] if is_whole else []
-    return html.Div(
-        html.Table(
-            [
-                html.Caption(caption),
-                html.Thead(html.Tr([*head, *edge])),
-                html.Tbody([_pattern_row(name, patterns, cells, most, is_whole=is_whole) for name in patterns]),
-                html.Tfoot(html.Tr(foot)) if foot else None,
-            ]
-        ),
-        className="table-frame heat",
-        role="region",
-        tabIndex=0,
-        **{"aria-label": caption},
+    made = html.Table(
+        [
+            html.Caption(caption),
+            html.Thead(html.Tr([*head, *edge])),
+            html.Tbody([_pattern_row(name, patterns, cells, most, is_whole=is_whole) for name in patterns]),
+            html.Tfoot(html.Tr(foot)) if foot else None,
+        ]
     )
+    frame = html.Div(made, className="table-frame heat", role="region", tabIndex=0, **{"aria-label": caption})
+    return html.Div([frame, rows_csv(made)], className="table")
 
 
 def _pattern_row(

@@ -80,7 +80,7 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=headline_of(by_direction),
+        headline=headline_of(by_direction, lambda row: parts_of.carried(replace(row, outcome="tilt"))),
         effects=tuple(lists.effects),
         families=tuple(lists.families),
         dose=tuple(lists.dose),

@@ -1,7 +1,7 @@
 """What brings a knee nearer to neutral, and for whom: the sentence on each support's effect on the distance from neutral, for
 knees that came inward, near neutral and outward."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.frames import SUPPORTS
@@ -20,9 +20,12 @@ def rows_by_arrival(rows: Iterable[EffectRow]) -> list[EffectRow]:
     return [row for row in rows if row.split == SPLIT and row.outcome == "off_neutral"]
 
 
-def headline_of(rows: Iterable[EffectRow]) -> str:
+def headline_of(rows: Iterable[EffectRow], carried: Callable[[EffectRow], Sequence[str]] = lambda _: ()) -> str:
     """The sentence that answers: for knees that came inward and outward the support that clearly brings them nearer (one more
-    shim where that is clear, else the surest); without any, what clearly takes them further; else that nothing is clear."""
+    shim where that is clear, else the surest); without any, what clearly takes them further; else that nothing is clear.
+
+    carried: what the checks of the effects on the tilt found of the support of a row, which a claim carries.
+    """
     told = [row for row in rows_by_arrival(rows) if row.told_low is not None]
     if not told:
         return NOT_ENOUGH
@@ -31,9 +34,11 @@ def headline_of(rows: Iterable[EffectRow]) -> str:
         silent = [direction for direction in _AWAY if all(row.level != direction for row in nearer)]
         brought, *also = nearer
         told_of = "; ".join((_brought(brought), *map(_brought_too, also)))
-        return " ".join((f"{told_of}.", *(_for_others(_of(told, one), one) for one in silent)))
+        others = [_for_others(_of(told, one), one) for one in silent]
+        return " ".join((f"{told_of}.", *others, *_carried(nearer, carried)))
     if further := _leading(told, 1):
-        return f"{_taken(further)}. No support clearly brings a knee nearer."
+        words = f"{_taken(further)}. No support clearly brings a knee nearer."
+        return " ".join((words, *_carried([further], carried)))
     first = _surest(told)
     assert first is not None
     return (
@@ -75,6 +80,10 @@ def _brought_too(row: EffectRow) -> str:
 
 def _taken(row: EffectRow) -> str:
     return f"{name_of(row.support)} takes knees that came {row.level} further from neutral by {_size(row)} ({_riders(row)})"
+
+
+def _carried(rows: Sequence[EffectRow], carried: Callable[[EffectRow], Sequence[str]]) -> list[str]:
+    return [f"On the tilt, {_inside(words)}" for words in dict.fromkeys(words for row in rows for words in carried(row))]
 
 
 def _for_others(rows: Sequence[EffectRow], direction: str) -> str:

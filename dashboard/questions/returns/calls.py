@@ -48,7 +48,9 @@ def ask(
     assert scope.as_of is not None  # there are fits, and each has a day
     by = max(today or scope.as_of, scope.as_of)
     rows = warehouse.rows(SQL / "returns_calls.sql", {**scope.parameters, "today": by}, **fragments())
-    n = Counter(row["state"] for row in rows)
+    n: Counter[str] = Counter()
+    for row in rows:
+        n[row["state"]] += row["n_fits"]
     return Calls(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -82,7 +84,7 @@ def _booked(rows: list[dict[str, Any]], today: date) -> Iterator[BookedRow]:
 
 
 def _known(row: Row) -> dict[str, Any]:
-    return {name: value for name, value in row.items() if name not in ("state", "since")}
+    return {name: value for name, value in row.items() if name not in ("state", "since", "n_fits")}
 
 
 def _why(row: Row, days: int) -> str:

@@ -29,6 +29,6 @@ def ask(
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     if len(selection.rider) == 1:
-        return timeline(warehouse, scope, selection, settings, noise, today)
+        return timeline(warehouse, scope, selection, settings, noise, today, remember)
     known = known_noise(noise)
     return listed(warehouse, scope, selection, settings, known["tilt"].mdc95 if "tilt" in known else None, today, remember)

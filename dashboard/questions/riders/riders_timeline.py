@@ -11,7 +11,7 @@ from dashboard.questions.coaching.agreement_flags import Judged, judged_with_ids
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, SADDLE_TOLD
 from dashboard.questions.coaching.answers_agreement import LookRow
 from dashboard.questions.data.answers_noise import Noise
-from dashboard.questions.followed.held import BECAME, SIDES, became_of, followed_fits, further_from_neutral, known_noise
+from dashboard.questions.followed.held import BECAME, SIDES, Rows, became_of, followed_fits, further_from_neutral, known_noise
 from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import (
     BikeRow,
@@ -37,6 +37,7 @@ from dashboard.questions.riders.riders_words import (
     room_words,
     setup_words,
 )
+from dashboard.questions.selection.every_fit import Remember
 from dashboard.questions.selection.levels import exam_fragments
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
@@ -58,7 +59,13 @@ Row = dict[str, Any]
 
 
 def timeline(
-    warehouse: Warehouse, scope: Scope, selection: Selection, settings: Settings, noise: Noise | None, today: date | None = None
+    warehouse: Warehouse,
+    scope: Scope,
+    selection: Selection,
+    settings: Settings,
+    noise: Noise | None,
+    today: date | None = None,
+    remember: Remember | None = None,
 ) -> RiderTimeline:
     """The timeline of one rider: all that the warehouse holds of the selected fits."""
 
@@ -68,10 +75,11 @@ def timeline(
     judged = judged_with_ids(warehouse, scope, settings)
     known = known_noise(noise)
     mdc95 = known["tilt"].mdc95 if "tilt" in known else None
-    [rider] = rider_rows(warehouse, scope, judged, settings, mdc95, today)
+    [rider] = rider_rows(warehouse, scope, judged, settings, mdc95, today, remember)
     fits, captures = rows("fits"), rows("captures")
     fitter_of = {fit["session_id"]: fit["fitter_id"] for fit in fits}
-    became, found = _followed(warehouse, scope, mdc95, {fit["fit_no"]: fit["session_id"] for fit in fits})
+    followed = followed_fits(warehouse, scope, remember)
+    became, found = _followed(followed, mdc95, {fit["fit_no"]: fit["session_id"] for fit in fits})
     knees = tuple(_with_found(knee, found) for knee in _knees(captures, _judged_by(noise, known), fitter_of))
     bookings = tuple(FollowUpRow(**row) for row in rows("follow_ups"))
     fit_rows = _told(fits, knees, bookings, became, mdc95, max(filter(None, (today, scope.as_of))))
@@ -100,10 +108,9 @@ def timeline(
 
 
 def _followed(
-    warehouse: Warehouse, scope: Scope, mdc95: float | None, sessions: Mapping[int, str]
+    fits: Rows, mdc95: float | None, sessions: Mapping[int, str]
 ) -> tuple[dict[str, str], dict[tuple[str, str], tuple[float, float]]]:
     """What became of each fit that asks for a follow-up, and the tilt of its knees as it left them and as they were found."""
-    fits = followed_fits(warehouse, scope)
     became, found = {}, {}
     for place, (fit_no, end) in enumerate(zip(fits["fit_no"].tolist(), became_of(fits, mdc95).tolist(), strict=True)):
         became[sessions[fit_no]] = BECAME[end]

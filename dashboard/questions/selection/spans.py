@@ -23,6 +23,11 @@ class Span:
         return np.asarray((days >= np.datetime64(self.first)) & (days <= np.datetime64(self.last)))
 
     @property
+    def n_days(self) -> int:
+        """How many days it is."""
+        return (self.last - self.first).days + 1
+
+    @property
     def n_months(self) -> int | None:
         """How many whole months it is; None where it begins or ends within one."""
         if self.first.day != 1 or self.last != _month_end(self.last):

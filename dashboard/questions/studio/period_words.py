@@ -32,21 +32,24 @@ def change_words(row: PeriodChangeRow, spans: Mapping[str, Span]) -> str:
 
 def _claimed(row: PeriodChangeRow, spans: Mapping[str, Span]) -> str:
     """As in: 22 points fewer than in June, 2 to 42."""
-    when = f"{_in(spans[row.against])} {_then(row, spans)}"
-    return f"{size_words(row.unit, row.difference)} than {when}, {size_ends(row.unit, row.low, row.high)}"
+    size = size_words(row.unit, row.difference)
+    return f"{size} than in {_then(row, spans)}, {size_ends(row.unit, row.low, row.high)}"
 
 
 def _ends(row: PeriodChangeRow) -> str:
     return f"{bare(row.unit, row.low)} to {bare(row.unit, row.high)}"
 
 
-def _in(span: Span) -> str:
-    """As in: in June; from 3 May to 30 Jun 2026."""
-    return "in" if span.n_months else "from"
-
-
 def _then(row: PeriodChangeRow, spans: Mapping[str, Span]) -> str:
-    return spoken_beside(spans[row.against], spans["this"])
+    return earlier(row.against, spans)
+
+
+def earlier(against: str, spans: Mapping[str, Span]) -> str:
+    """An earlier period, as in: June; July 2025; the 59 days before; the same days a year before."""
+    then = spans[against]
+    if then.n_months:
+        return spoken_beside(then, spans["this"])
+    return f"the {counted(then.n_days, 'day')} before" if against == "before" else "the same days a year before"
 
 
 def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
@@ -62,10 +65,14 @@ def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -
     clear = [row for row in compared if row.judged != NO_CLEAR_CHANGE]
     if not clear:
         return " ".join(filter(None, (_nothing_clear(period, compared, spans), _nearest(compared, spans))))
-    said = "; ".join(f"{_lower(row)} {row.judged}, {_claimed(row, spans)}" for row in clear)
-    rest = len(compared) - len(clear)
-    others = f" No clear change in the other {counted(rest, 'comparison')}." if rest else ""
-    return f"{period}: {said}.{others}"
+    # One comparison a figure tells which way it went, that with the period before where it is clear.
+    told = list({(row.figure, row.judged): row for row in reversed(clear)}.values())[::-1]
+    ways = {way: [_lower(row) for row in told if row.judged == way] for way in ("better", "worse")}
+    said = ", ".join(f"{way} in {' and '.join(names)}" for way, names in ways.items() if names)
+    sizes = "; ".join(f"{_lower(row)}: {_claimed(row, spans)}" for row in told)
+    rest = len({row.figure for row in compared}) - len({row.figure for row in told})
+    others = f" {NO_CLEAR_CHANGE.capitalize()} in the other {counted(rest, 'figure')}." if rest else ""
+    return f"{period} was {said}. {sizes[:1].upper()}{sizes[1:]}.{others}"
 
 
 def _nothing_clear(period: str, compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:

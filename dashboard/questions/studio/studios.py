@@ -133,5 +133,6 @@ def _headline(rows: Sequence[BetweenStudiosRow], studios: Sequence[str]) -> str:
         return "Not enough yet to compare the studios: each needs more fits."
     clear = [row for row in compared if row.judged != NO_CLEAR_DIFFERENCE]
     if not clear:
-        return f"{' and '.join(studios) if len(studios) == 2 else f'The {len(studios)} studios'} show {NO_CLEAR_DIFFERENCE}."
+        between = " and ".join(studios) if len(studios) == 2 else f"the {len(studios)} studios"
+        return f"{NO_CLEAR_DIFFERENCE.capitalize()} between {between}."
     return " ".join(row.words for row in clear)

@@ -1,5 +1,6 @@
--- Answers: where the follow-up of each selected fit stands today. Grain and key: one row a session that asks for a follow-up or has an
--- open booking (session_id); the earliest open booking, where there are several. Inputs: mart.fits, core.follow_ups.
+-- Answers: where the follow-up of each selected fit stands today, of those that ask for one or have an open booking. Grain and key: one
+-- row a session (session_id) that is over, due, booked or not_booked, with its earliest open booking; and one without ids for each
+-- other state (state), with how many fits stand in it (n_fits). Inputs: mart.fits, core.follow_ups.
 -- state: over, due, booked (open, by the day it is due); came (attended); closed (missed or cancelled, and none open); later (never
 -- booked, and its rider has come since); to_book, not_booked, left_off (never booked: the days for booking not yet past, past, long
 -- past). since: the day on which the follow-up was due, or should have been booked.
@@ -58,6 +59,13 @@ SELECT
     booked_on,
     due_on,
     coalesce(due_on, book_by) AS since,
-    state
+    state,
+    1 AS n_fits
 FROM followed
+WHERE state IN ('over', 'due', 'booked', 'not_booked')
+UNION ALL
+SELECT NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, state, count(*) AS n_fits
+FROM followed
+WHERE state NOT IN ('over', 'due', 'booked', 'not_booked')
+GROUP BY state
 ORDER BY since, session_id;
