@@ -128,6 +128,20 @@ def test_what_is_clear_is_better_or_worse_with_its_size_and_interval(asker: Aske
     )
 
 
+def test_several_figures_are_listed_each_with_one_comparison(asker: Asker) -> None:
+    """Clear against both earlier periods, and told against the one before; days that are no whole months are counted."""
+    answer = asker.ask("periods", Selection(date_from=date(2025, 9, 1)))
+    assert isinstance(answer, Periods)
+    first, *sizes, last = answer.headline.replace("; ", ". ").split(". ")
+    assert (
+        first == "1 Sep 2025 to 28 Aug 2026 was better in comfort gained, fits seen again in time and knees better at departure"
+    )
+    names = [words.partition(": ")[0] for words in sizes]
+    assert names == ["Comfort gained", "fits seen again in time", "knees better at departure"]
+    assert "than in the 362 days before" in sizes[0]
+    assert last == "No clear change in the other figure."
+
+
 def test_fewer_side_differences_are_better_and_less_comfort_is_worse() -> None:
     def row(figure: str, unit: str, difference: float) -> PeriodChangeRow:
         low, high = difference - 0.06, difference + 0.06

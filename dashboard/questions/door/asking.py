@@ -14,7 +14,7 @@ from dashboard.questions.door.registry import QUESTIONS, question_named
 from dashboard.questions.memory.remembering import Memory, Remember
 from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
-from dashboard.questions.selection.selection import Selection
+from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
 from shared.errors import StatisticsError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
@@ -59,7 +59,7 @@ class Asker:
         asked = question_named(question)
         if selection.split and not asked.follows_split:
             plain = self.ask(question, replace(selection, split=None), **only)
-            return replace(plain, selection=selection.as_dict())
+            return replace(plain, selection={**plain.selection, WORDS["split"]: selection.split})
         # Another question's answer over all fits, computed once for all who lean on it.
         beside = {name: self.ask(name, Selection()) for name in asked.leans_on}
         # What is due follows from today too, so that an answer of yesterday is another one.

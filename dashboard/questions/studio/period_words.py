@@ -68,11 +68,18 @@ def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -
     # One comparison a figure tells which way it went, that with the period before where it is clear.
     told = list({(row.figure, row.judged): row for row in reversed(clear)}.values())[::-1]
     ways = {way: [_lower(row) for row in told if row.judged == way] for way in ("better", "worse")}
-    said = ", ".join(f"{way} in {' and '.join(names)}" for way, names in ways.items() if names)
+    said = ", ".join(f"{way} in {_listed(names)}" for way, names in ways.items() if names)
     sizes = "; ".join(f"{_lower(row)}: {_claimed(row, spans)}" for row in told)
     rest = len({row.figure for row in compared}) - len({row.figure for row in told})
-    others = f" {NO_CLEAR_CHANGE.capitalize()} in the other {counted(rest, 'figure')}." if rest else ""
+    which = counted(rest, "figure") if rest > 1 else "figure"
+    others = f" {NO_CLEAR_CHANGE.capitalize()} in the other {which}." if rest else ""
     return f"{period} was {said}. {sizes[:1].upper()}{sizes[1:]}.{others}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """As in: comfort gained, fits seen again in time and knees better at departure."""
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last
 
 
 def _nothing_clear(period: str, compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
