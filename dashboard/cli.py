@@ -14,6 +14,7 @@ from dashboard.commands import (
     asking,
     encrypting,
     exporting,
+    foreseeing,
     forgetting,
     keeping,
     loading,
@@ -31,7 +32,20 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
-for topic in (serving, accounts, access, loading, asking, reporting, exporting, keeping, encrypting, forgetting, tending):
+for topic in (
+    serving,
+    accounts,
+    access,
+    loading,
+    asking,
+    foreseeing,
+    reporting,
+    exporting,
+    keeping,
+    encrypting,
+    forgetting,
+    tending,
+):
     app.add_typer(topic.app)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -91,3 +92,22 @@ def total_words(report: LoadReport) -> str:
     refused = sum(file.refused for file in report.files)
     words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
     return words + (f"; {counted(refused, 'file')} refused" if refused else "")
+
+
+def print_answer(answer: Any) -> None:
+    """Prints an answer for the eye: its sentence, what was asked, its rows."""
+    typer.echo(answer.headline)
+    from shared.clock import spoken_day
+
+    typer.echo(f"{answer.selection_words}; {f'data up to {spoken_day(answer.as_of)}' if answer.as_of else 'no data yet'}.\n")
+    rows = [{key: _cell(value) for key, value in row.items()} for row in answer.rows()]
+    if not rows:
+        return
+    words = [row.pop("words", "") for row in rows]
+    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in rows[0]}
+    for row, sentence in zip([{key: key for key in rows[0]}, *rows], ["", *words], strict=True):
+        typer.echo("  ".join(row[key].ljust(width) for key, width in widths.items()) + f"  {sentence}".rstrip())
+
+
+def _cell(value: Any) -> str:
+    return f"{value:.3f}" if isinstance(value, float) else "" if value is None else str(value)

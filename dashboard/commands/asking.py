@@ -1,10 +1,11 @@
 """The command that answers a question: the same object that the pages print."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from dashboard.cli_options import AsCsv, AsJson, SettingsFile, WarehouseFile
+from dashboard.printing import print_answer
 from dashboard.questions.selection.selection import Selection
 from dashboard.selection_options import takes_selection
 from shared.settings import load_settings
@@ -43,22 +44,4 @@ def show(
     else:
         if age.words:
             typer.echo(f"{age.words} {age.todo}\n")
-        _print_answer(answer)
-
-
-def _print_answer(answer: Any) -> None:
-    typer.echo(answer.headline)
-    from shared.clock import spoken_day
-
-    typer.echo(f"{answer.selection_words}; {f'data up to {spoken_day(answer.as_of)}' if answer.as_of else 'no data yet'}.\n")
-    rows = [{key: _cell(value) for key, value in row.items()} for row in answer.rows()]
-    if not rows:
-        return
-    words = [row.pop("words", "") for row in rows]
-    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in rows[0]}
-    for row, sentence in zip([{key: key for key in rows[0]}, *rows], ["", *words], strict=True):
-        typer.echo("  ".join(row[key].ljust(width) for key, width in widths.items()) + f"  {sentence}".rstrip())
-
-
-def _cell(value: Any) -> str:
-    return f"{value:.3f}" if isinstance(value, float) else "" if value is None else str(value)
+        print_answer(answer)

@@ -61,6 +61,21 @@ _ALL: Final = (
         follows_split=False,
     ),
     Question(
+        "foresight",
+        "foresight.foresight",
+        Sight(
+            figures={
+                "foresight": Counted(("outcome", "group", "level"), ("level",)),
+                "reliability": Counted(("outcome", "part"), ("part",)),
+            },
+            quoted={"foresight": lambda row: row.group == "last" and row.outcome == "tilt"},
+            own_rows={"foresight": OwnRows("level", by="group", of_nobody=frozenset({"all", "last", "foot_type", "month"}))},
+            is_modelled=True,
+        ),
+        follows_split=False,
+    ),
+    Question("next", "foresight.next_rider", Sight(is_case=True), follows_split=False),
+    Question(
         "rig",
         "data.rig",
         Sight(

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,16 +162,29 @@ def _level_order(level: str) -> tuple[tuple[int, str], ...]:
 
 
 def _others(captures: Captures) -> Iterator[tuple[str, Floats]]:
-    """What the exam recorded, which is what a fitter may have gone by, and the visit's kind; a foot that was not examined has
-    columns of its own. A class that no cell has, or all have, tells nothing and has no column."""
+    """The columns of cells; a class that no cell has, or all have, tells nothing and has no column."""
+    for name, values in exam_columns(captures, mean_angle_deg(captures)):
+        is_class = values.dtype == bool
+        if not is_class or (values.any() and not values.all()):
+            yield name, values.astype(float)
+
+
+def mean_angle_deg(captures: Captures) -> float:
+    """The mean forefoot angle of the captures whose foot was examined, which stands for that of the others; 0 without any."""
+    unknown = np.isnan(captures.angle_deg)
+    known = float(captures.n[~unknown].sum())
+    return float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
+
+
+def exam_columns(captures: Captures, unknown_angle_deg: float) -> Iterator[tuple[str, NDArray[Any]]]:
+    """What the exam recorded, which is what a fitter may have gone by, and the visit's kind, each (cells,); classes as flags. A
+    foot that was not examined has columns of its own, and the angle that is given for unknown ones."""
     yield "intercept", np.ones(len(captures.n))
     for column, name, codes in _EXAM:
         yield from _dummies(captures, column, name, codes)
     unknown = np.isnan(captures.angle_deg)
-    known = float(captures.n[~unknown].sum())
-    mean = float(captures.n[~unknown] @ captures.angle_deg[~unknown]) / known if known else 0.0
-    yield "forefoot angle", np.where(unknown, mean, captures.angle_deg)
-    yield from _unless_constant("forefoot not examined", unknown)
+    yield "forefoot angle", np.where(unknown, unknown_angle_deg, captures.angle_deg)
+    yield "forefoot not examined", unknown
     yield from _dummies(captures, "visit_kind", "visit", ("follow_up", "refit"))
 
 
@@ -182,13 +196,8 @@ _EXAM = (
 )
 
 
-def _dummies(captures: Captures, column: str, name: str, codes: tuple[str, ...]) -> Iterator[tuple[str, Floats]]:
+def _dummies(captures: Captures, column: str, name: str, codes: tuple[str, ...]) -> Iterator[tuple[str, NDArray[np.bool_]]]:
     levels = captures.cells[column]
     for code in codes:
-        yield from _unless_constant(f"{name} {code}", levels == code)
-    yield from _unless_constant(f"{name} not recorded", levels.isna())
-
-
-def _unless_constant(name: str, flags: NDArray[np.bool_]) -> Iterator[tuple[str, Floats]]:
-    if flags.any() and not flags.all():
-        yield name, flags.astype(float)
+        yield f"{name} {code}", np.asarray(levels == code)
+    yield f"{name} not recorded", np.asarray(levels.isna())

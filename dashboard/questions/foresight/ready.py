@@ -1,0 +1,62 @@
+"""What foresees one outcome, kept as long as the warehouse's present snapshot: the model, its bands, and who it rests on."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboard.questions.foresight.calibrated import Calibrated, calibrated, held_out
+from dashboard.questions.foresight.foreseer import Foreseer, foreseer_of
+from dashboard.questions.memory.remembering import Remember
+from dashboard.questions.models.captures import Captures
+from dashboard.questions.models.frames import Frame
+from dashboard.questions.models.study import study_of
+from shared.settings import Settings
+from shared.warehouse import Warehouse
+
+# Each measured outcome, and the distance from neutral that follows from the tilt.
+OUTCOMES = {"tilt": "tilt", "sway": "sway", "off_neutral": "tilt"}
+LEVEL = 0.8
+
+
+@dataclass(frozen=True)
+class Ready:
+    """Model and bands of one measured outcome; n_alike: knees by foot type and arrival direction."""
+
+    foreseer: Foreseer
+    bands: Calibrated
+    n_alike: Mapping[tuple[str, str], int]
+
+
+def ready(warehouse: Warehouse, measured: str, settings: Settings, remember: Remember) -> Ready:
+    """What all fits of the warehouse foresee tilt or sway with. Raises StatisticsError where they are too few."""
+
+    def make() -> Ready:
+        study = study_of(warehouse, settings, remember)
+        return ready_from(study.frame(measured, np.ones(len(study.captures.n), dtype=bool)), settings)
+
+    made: Ready = remember(("foresight", measured), make)
+    return made
+
+
+def ready_from(frame: Frame, settings: Settings) -> Ready:
+    """The same from one outcome's captures."""
+    return Ready(foreseer_of(frame, settings), calibrated(held_out(frame, settings), LEVEL), counted_knees(frame.captures))
+
+
+def counted_knees(captures: Captures) -> dict[tuple[str, str], int]:
+    """How many knees of each foot type arrived on each side of neutral; a knee counts once however often it was seen."""
+    kinds = kinds_of(captures)
+    seen = {(knee, *kind) for knee, kind in zip(captures.knee.tolist(), kinds, strict=True)}
+    counts: dict[tuple[str, str], int] = {}
+    for _, foot_type, arrived in seen:
+        counts[foot_type, arrived] = counts.get((foot_type, arrived), 0) + 1
+    return counts
+
+
+def kinds_of(captures: Captures) -> list[tuple[str, str]]:
+    """The foot type and the arrival direction of each cell (cells,); what is not known is empty."""
+    columns = [captures.cells[name] for name in ("foot_type", "arrival_direction")]
+    return list(
+        zip(*(np.where(column.isna(), "", np.asarray(column, dtype=object)).tolist() for column in columns), strict=True)
+    )
