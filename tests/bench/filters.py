@@ -56,7 +56,8 @@ _EVERY = {"effects": 7}
 _ALL_EFFECTS = "effects, all"
 # The places of the Supports page in its order: parts, outcomes, and a change of how many is asked.
 _PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...], int]] = {
-    "effects, first place": (("overall",), MAIN_OUTCOMES[:1], 1),
+    "effects, answer": (("directions",), MAIN_OUTCOMES[:1], 1),
+    "effects, tilt": (("overall",), MAIN_OUTCOMES[:1], 1),
     "effects, sway": (("overall",), MAIN_OUTCOMES[1:2], 1),
     "effects, offset": (("overall",), MAIN_OUTCOMES[2:3], 1),
     "effects, grid": (("split",), MAIN_OUTCOMES[:1], 3),
