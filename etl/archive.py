@@ -14,7 +14,7 @@ from typing import Protocol
 
 from etl import limits
 from etl.source import RefusedFileError
-from shared.settings import Reading
+from shared.settings_running import Reading
 
 # RuntimeError: an encrypted member or an unknown kind of compression.
 _BROKEN = (

@@ -12,7 +12,7 @@ from pathlib import Path
 from etl import limits
 from etl.source import FoundFile, RefusedFileError, SourceFile, require_bytes
 from etl.survey import Record, Survey, chunks, count_uneven_lines, survey, too_long, walk_records
-from shared.settings import Reading
+from shared.settings_running import Reading
 
 SEPARATORS = (",", ";", "\t")
 

@@ -11,7 +11,7 @@ from etl.source import FoundFile, RefusedFileError, require_bytes
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.paths import on_one_line
-from shared.settings import Reading
+from shared.settings_running import Reading
 from shared.working import PLACE
 
 READABLE = (".csv", ".csv.gz", ".parquet", ".xlsx", ".jsonl", ".zip")

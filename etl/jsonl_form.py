@@ -14,7 +14,7 @@ from etl import limits
 from etl.csv_form import checked_headers, write_cells
 from etl.source import RefusedFileError
 from etl.survey import survey
-from shared.settings import Reading
+from shared.settings_running import Reading
 
 _TEXT = re.compile(rb'"(?:[^"\\]++|\\.)*+"')
 _EXACT = 2.0**53

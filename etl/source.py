@@ -9,7 +9,7 @@ from pathlib import Path
 from etl.mapping import Form, Mapping, TableMapping
 from shared.catalogue import Table
 from shared.errors import InputUnusableError
-from shared.settings import Reading
+from shared.settings_running import Reading
 
 
 class RefusedFileError(InputUnusableError):

@@ -11,7 +11,7 @@ import numpy as np
 
 from etl import limits
 from etl.source import RefusedFileError, require_bytes, require_rows
-from shared.settings import Reading
+from shared.settings_running import Reading
 
 csv.field_size_limit(limits.LINE_BYTES * 2)
 

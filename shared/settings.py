@@ -8,31 +8,23 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, ValidationError
 
 from shared.errors import UsageError
+from shared.settings_running import Access, Count, Data, Encryption, Positive, Reading, Section, Serving, Share, SignIn, Upload
 from shared.toml_file import fault_sentences, nearest, read_toml
 
 SETTINGS_FILE = "fitledger.toml"
 
-Positive = Annotated[float, Field(gt=0)]
-Count = Annotated[int, Field(ge=1)]
-Share = Annotated[float, Field(ge=0, le=1)]
 
-
-class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Forefoot(_Section):
+class Forefoot(Section):
     """Limits of the forefoot classes, forefoot to rearfoot in degrees, + = varus."""
 
     neutral_within_deg: Positive = 2.0
     marked_above_deg: Positive = 8.0
 
 
-class Knee(_Section):
+class Knee(Section):
     """Limits of the knee patterns and side differences (common practice)."""
 
     neutral_within_deg: Positive = 1.0
@@ -41,13 +33,13 @@ class Knee(_Section):
     high_sway_quantile: Annotated[float, Field(gt=0, lt=1)] = 0.8
 
 
-class Foresight(_Section):
+class Foresight(Section):
     """When nothing is foreseen: from so much pain on, of 10 (common practice, no source)."""
 
     silent_from_pain: Annotated[int, Field(ge=1, le=10)] = 4
 
 
-class FollowUp(_Section):
+class FollowUp(Section):
     """The window in which a rider counts as returned. A fit without a booking is called about from `booked_within_days` on, for
     `called_for_days` (common practice, no source); an open booking until it is closed.
     """
@@ -59,7 +51,7 @@ class FollowUp(_Section):
     called_for_days: Count = 60
 
 
-class Minimum(_Section):
+class Minimum(Section):
     """Below these counts a figure is told as "not enough yet"."""
 
     rows_shown: Count = 10
@@ -73,7 +65,7 @@ class Minimum(_Section):
         return max(2, self.rows_shown)
 
 
-class Intervals(_Section):
+class Intervals(Section):
     """How sure an interval is; and how near the two estimates of a support's effect must be known to lie to be said to agree,
     for one insole, one shim or 2 mm of stance: half of what such a step commonly does (common practice).
     """
@@ -83,7 +75,7 @@ class Intervals(_Section):
     agree_within_mm: Positive = 0.5
 
 
-class Checks(_Section):
+class Checks(Section):
     """What is looked for behind the effects, and how sure it must be before it is told.
 
     A check is told below `found_below_q` in the family of one outcome, a late effect below `late_below_q` among the outcomes.
@@ -95,7 +87,7 @@ class Checks(_Section):
     stance_bend_mm: Positive = 4.0
 
 
-class Noise(_Section):
+class Noise(Section):
     """From how many repeat pairs on a fitter's captures are judged by their own noise, by how many of its own standard errors
     that is drawn toward the whole at most, and how sure it must be before a fitter's captures are said to scatter more.
     """
@@ -105,7 +97,7 @@ class Noise(_Section):
     told_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
 
 
-class Agreement(_Section):
+class Agreement(Section):
     """How many shims a forefoot needs at the start, and how far an insole may stand from the arch (common practice); and which
     flagged fits are to look at: so many levels and shims from the exam, with nothing come out better.
 
@@ -123,7 +115,7 @@ class Agreement(_Section):
     listed_fits: Count = 100
 
 
-class Warnings(_Section):
+class Warnings(Section):
     """What a load warns of, without rejecting it (common practice)."""
 
     spread_sigmas: Positive = 6.0
@@ -131,7 +123,7 @@ class Warnings(_Section):
     jump_deg: Positive = 15.0
 
 
-class Rig(_Section):
+class Rig(Section):
     """When a capture rig is said to measure otherwise than it did: a step, or a drift from first to last, of at least so much;
     right against left likewise, from half of it on; so much more or less noise; so many captures with left and right exchanged.
 
@@ -152,103 +144,14 @@ class Rig(_Section):
         return {"tilt": self.smallest_tilt_deg, "sway": self.smallest_sway_mm, "offset": self.smallest_offset_mm}[quantity]
 
 
-class Upload(_Section):
-    """Whether exports may be loaded, and loads taken back, from the Data page: by readers on this machine, or from others
-    too; how large the files of one upload may be together; how long they are kept before they are loaded or put aside.
-    """
-
-    allowed: bool = True
-    from_elsewhere: bool = False
-    largest_mb: Count = 50
-    kept_minutes: Count = 60
-
-
-class Reading(_Section):
-    """How much one export may ask of the machine; what goes beyond is refused with a sentence, and no other file.
-
-    A file holds at most so many rows and megabytes (a packed one: unpacked), a folder so many files, and a load so many rows
-    that break a rule, since each is kept and told. The defaults admit ten million captures. Bounds that no studio needs to
-    change stand in etl/limits.py. `loading_memory_mb` is what a load may hold in memory before it spills to disk; without it,
-    half of what the machine, its container and the limits of the process leave.
-    """
-
-    most_rows_per_file: Count = 20_000_000
-    most_mb_per_file: Count = 8_000
-    most_rejected_rows: Count = 100_000
-    most_files: Count = 10_000
-    loading_memory_mb: Annotated[int, Field(ge=50)] | None = None
-
-    @property
-    def most_bytes_per_file(self) -> int:
-        return 1_000_000 * self.most_mb_per_file
-
-
-class Data(_Section):
-    """After how many days the newest row is called old, at the top of every page, report and answer."""
-
-    stale_after_days: Annotated[int, Field(ge=0)] = 7
-
-
-class Serving(_Section):
-    """Host names at which the dashboard is answered beside those of this machine itself, as behind a proxy that keeps the name
-    that the reader asked for. Served on other addresses than this machine's own, it answers every name unless some are named.
-    """
-
-    hosts: tuple[str, ...] = ()
-    # A proxy on this machine speaks TLS with the readers: they sign in, and cookies travel over TLS alone.
-    behind_proxy: bool = False
-    # How long a connection may take: for the head of a request as a whole; for a body or an answer beyond what the least rate
-    # takes, or standing still; and between two requests.
-    header_seconds: Positive = 10.0
-    body_seconds: Positive = 30.0
-    least_bytes_per_second: Positive = 4000.0
-    idle_seconds: Positive = 60.0
-    # How many connections are held at once, in all and for one address (not behind a proxy, which has one address itself).
-    connections: Count = 1000
-    connections_per_address: Count = 250
-    # What is remembered of the warehouse as it stands now, in memory: a million captures take about half of it to answer from.
-    remembered_mb: Count = 2000
-
-
-class SignIn(_Section):
-    """How long readers stay signed in where a dashboard asks who is there: in all, and without use; and which roles need a
-    code of an authenticator app besides their password.
-    """
-
-    longest_hours: Annotated[int, Field(ge=1, le=24)] = 12
-    idle_minutes: Annotated[int, Field(ge=1, le=1440)] = 60
-    second_step: tuple[Literal["owner", "head_fitter", "fitter"], ...] = ()
-
-
-class Access(_Section):
-    """How long the log of who opened, downloaded or changed what is kept."""
-
-    kept_days: Count = 365
-
-
-class Encryption(_Section):
-    """Where the key of the warehouse and its backups lies, once `fitledger encrypt` has made one: a file of its own (from the
-    folder of the settings file), or an entry of the system's keyring. Never the key itself.
-    """
-
-    key_file: str = ""
-    keyring: str = ""
-
-    @model_validator(mode="after")
-    def _has_one_place(self) -> "Encryption":
-        if self.key_file and self.keyring:
-            raise PydanticCustomError("two_places", "name key_file or keyring, not both")
-        return self
-
-
-class Note(_Section):
+class Note(Section):
     """A dated note of a change in the studio, shown beside the trends: [[trends.notes]] with `on` and `words`."""
 
     on: date
     words: str
 
 
-class Trends(_Section):
+class Trends(Section):
     """The trends' periods, the base period that their limits are frozen from, and how often they may raise a false alarm: in
     which share of studios where nothing moved any figure may be said to have.
 
@@ -264,7 +167,7 @@ class Trends(_Section):
     notes: tuple[Note, ...] = ()
 
 
-class Goals(_Section):
+class Goals(Section):
     """What the studio wants its headline figures to be, drawn beside them: shares from 0 to 1, comfort in points of ten. None
     where no goal is set, as none is unless the studio sets it.
     """
@@ -280,7 +183,7 @@ class Goals(_Section):
         return found
 
 
-class Fitters(_Section):
+class Fitters(Section):
     """How fitters are compared: tails of the funnel's limits, and the winsorising behind its overdispersion."""
 
     inner_level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
@@ -289,7 +192,7 @@ class Fitters(_Section):
     winsorising: Literal["interpolated", "counted"] = "interpolated"
 
 
-class Settings(_Section):
+class Settings(Section):
     """All settings; every section and key may be left out of the file."""
 
     forefoot: Forefoot = Forefoot()

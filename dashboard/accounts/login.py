@@ -20,7 +20,7 @@ from dashboard.accounts.signing import Signing
 from dashboard.accounts.store import Account, Accounts
 from dashboard.questions.door.readers import LOCAL, NOBODY, Reader
 from etl.keeping.access_log import AccessLog
-from shared.settings import SignIn
+from shared.settings_running import SignIn
 
 # What holds nothing of the studio: health, the steps of signing in and the way out. Styles and scripts of ours are open too.
 _OPEN: Final = frozenset({"health", "login", "login/code", "login/set-up", "logout"})

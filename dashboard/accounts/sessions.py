@@ -18,7 +18,7 @@ from typing import Any, Final, Literal
 
 from shared.errors import AccountError
 from shared.files import OWNER_ONLY, beside
-from shared.settings import SignIn
+from shared.settings_running import SignIn
 
 Stage = Literal["whole", "code", "setup"]
 # How long the second step of a sign-in may take.

@@ -3,7 +3,7 @@
 from enum import Enum, auto
 from typing import Final
 
-from shared.settings import Serving
+from shared.settings_running import Serving
 
 # A client that was quick may stand still for so many times what one may from the beginning, and no longer.
 _MOST_SAVED: Final = 4

@@ -26,7 +26,7 @@ from waitress.utilities import Error
 from dashboard.web.allowance import Allowance, At
 from dashboard.web.guard import LARGEST_BODY_BYTES, sentence_for
 from dashboard.web.headers import HEADERS
-from shared.settings import Serving
+from shared.settings_running import Serving
 
 # What is running when the server is told to stop has so long to end.
 GRACE_SECONDS: Final = 10.0

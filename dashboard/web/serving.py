@@ -19,7 +19,7 @@ from dash import Dash
 from dashboard.web.connections import Server
 from dashboard.web.guard import HEALTH, LOOPBACK, NAMED, allow_hosts, largest_body_bytes
 from shared.errors import UsageError
-from shared.settings import Serving
+from shared.settings_running import Serving
 
 THREADS: Final = 4
 LOG: Final = Path("fitledger.log")

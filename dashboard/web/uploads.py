@@ -24,7 +24,7 @@ from etl.received import received_files
 from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
 from shared.settings import Settings
-from shared.settings import Upload as UploadSettings
+from shared.settings_running import Upload as UploadSettings
 from shared.warehouse import open_reading
 from shared.working import Work, begin
 

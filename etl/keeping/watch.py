@@ -18,7 +18,7 @@ from etl.read import FoundFile, find_files
 from etl.report import LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
-from shared.settings import Reading
+from shared.settings_running import Reading
 from shared.warehouse import open_reading, snapshot_of
 
 DONE = ".done"

@@ -10,7 +10,7 @@ from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
 from dashboard.report.browser import ARGUMENTS
 from dashboard.web.serving import listening, server_of
-from shared.settings import Serving
+from shared.settings_running import Serving
 
 CHROMIUM = [*ARGUMENTS, "--no-sandbox"]
 

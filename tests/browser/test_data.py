@@ -16,7 +16,8 @@ from playwright.sync_api import Page, expect
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.selection.selection import parse_selection
 from shared.catalogue import catalogue
-from shared.settings import Settings, Upload
+from shared.settings import Settings
+from shared.settings_running import Upload
 from shared.warehouse import open_reading
 from tests.browser.conftest import Served, Watched
 from tests.browser.serving import serving

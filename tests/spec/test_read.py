@@ -25,7 +25,7 @@ from etl.read import (
     source_relation,
 )
 from etl.source import SourceFile
-from shared.settings import Reading
+from shared.settings_running import Reading
 from shared.warehouse import Warehouse, in_memory, write_parquet
 from tests.spec.workbook import Xml, column_name, sheet_xml, write_workbook
 

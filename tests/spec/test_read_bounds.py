@@ -14,7 +14,8 @@ from etl.read import find_files
 from etl.repeat import fingerprint
 from etl.survey import count_uneven_lines
 from shared.errors import InputUnusableError, UsageError
-from shared.settings import Reading, Settings
+from shared.settings import Settings
+from shared.settings_running import Reading
 from shared.warehouse import Warehouse, in_memory, open_reading, write_parquet
 from tests.spec.test_read import RIDERS, opened, refusal
 from tests.spec.workbook import sheet_xml, write_workbook

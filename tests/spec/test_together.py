@@ -11,7 +11,8 @@ from dashboard.printing import file_lines
 from etl import together
 from etl.load import load
 from etl.report import FileReport, LoadReport
-from shared.settings import Reading, Settings
+from shared.settings import Settings
+from shared.settings_running import Reading
 from shared.warehouse import Warehouse, open_reading
 
 TODAY = date(2026, 11, 25)

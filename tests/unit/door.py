@@ -15,7 +15,7 @@ from dashboard.accounts.attempts import Attempts
 from dashboard.accounts.login import Door
 from dashboard.accounts.store import Accounts
 from etl.keeping.access_log import AccessLog, Entry
-from shared.settings import SignIn
+from shared.settings_running import SignIn
 
 PASSWORD = "four small words here"
 QUICK = argon2.PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)

@@ -16,7 +16,7 @@ from dashboard.accounts.attempts import FIRST_WAIT_SECONDS, FREE
 from dashboard.accounts.second import RECOVERY_CODES, STEP_SECONDS, address, drawing, matched_step, new_secret
 from dashboard.accounts.store import Accounts
 from dashboard.cli import app
-from shared.settings import SignIn
+from shared.settings_running import SignIn
 from tests.unit.door import PASSWORD, QUICK, DoorHouse, form, is_in, sign_in, words_of
 
 # RFC 6238, Appendix B, the column of SHA-1: seconds since 1970 and the code of eight digits. Codes of six digits are their

@@ -18,7 +18,7 @@ from dashboard.accounts import sessions as module
 from dashboard.accounts.attempts import ADDRESS_FREE, FREE
 from dashboard.accounts.store import Account, Accounts
 from dashboard.cli import app
-from shared.settings import SignIn
+from shared.settings_running import SignIn
 from tests.unit.door import PASSWORD, QUICK, Clock, DoorHouse, cookies_of, form, is_in, sign_in, words_of
 
 HOUR = 3600.0

@@ -24,7 +24,7 @@ import waitress.wasyncore
 from dashboard.web.allowance import Allowance, At
 from dashboard.web.connections import LARGE_BODIES_AT_ONCE, LARGEST_HEAD_BYTES, Server, origin_of
 from dashboard.web.guard import LARGEST_BODY_BYTES
-from shared.settings import Serving
+from shared.settings_running import Serving
 
 THREADS = 2
 LIMITS = Serving(connections_per_address=8, connections=12)

@@ -13,7 +13,8 @@ from dashboard.accounts.store import Accounts
 from dashboard.app import create_app
 from dashboard.questions.memory.turns import require_wanted
 from dashboard.web.guard import DEEPEST_JSON, HOSTS, LARGEST_BODY_BYTES, LOOPBACK, allow_hosts
-from shared.settings import Serving, Settings
+from shared.settings import Settings
+from shared.settings_running import Serving
 from tests.unit.made_answers import MadeAsker
 
 CALLBACK = "/_dash-update-component"

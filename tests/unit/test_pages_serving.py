@@ -19,7 +19,7 @@ from pathlib import Path
 import dashboard.web.connections
 from dashboard.app import create_app
 from dashboard.web.serving import listening, serve_forever
-from shared.settings import Serving
+from shared.settings_running import Serving
 from tests.unit.made_answers import MadeAsker
 
 app = create_app(MadeAsker())

@@ -21,7 +21,8 @@ from dashboard.web.uploads import MOST_FILES, Uploads
 from etl.history import foresee
 from etl.load import load
 from shared.errors import InputUnusableError, UploadError, UsageError, WarehouseBusyError, WarehouseChangedError, WarehouseError
-from shared.settings import Settings, Upload
+from shared.settings import Settings
+from shared.settings_running import Upload
 from shared.warehouse import open_reading
 from shared.working import PLACE
 from tests.spec.tables import write_csv

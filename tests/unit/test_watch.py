@@ -19,7 +19,8 @@ from etl.load import load
 from etl.read import FoundFile
 from etl.report import LoadReport
 from shared.errors import InputUnusableError, WarehouseBusyError, WarehouseError
-from shared.settings import Reading, Settings
+from shared.settings import Settings
+from shared.settings_running import Reading
 from shared.warehouse import open_reading
 
 SETTLED = 30.0

@@ -127,7 +127,7 @@ class _Lists:
 
 def _fill(lists: _Lists, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...]) -> None:
     asked = [outcome for outcome in OUTCOMES if outcome in outcomes]
-    overall = parts_of.effects() if "overall" in parts else {}
+    overall = parts_of.effects(asked) if "overall" in parts else {}
     dose = parts_of.each(parts_of.dose, asked) if "dose" in parts else {}
     for outcome in asked:
         if "overall" in parts:
