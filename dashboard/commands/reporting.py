@@ -37,7 +37,7 @@ def report(
     from dashboard.chromium import missing
     from dashboard.questions.door.asked_by import named_riders
     from dashboard.questions.door.asking import Asker
-    from dashboard.report.write import Wanted, form_of, write_report
+    from dashboard.report.write import Wanted, form_of, whom_it_names, write_report
 
     wanted = Wanted(form_of(out.name), letter, with_fitters, with_riders)
     asker = Asker(warehouse, load_settings(settings))
@@ -45,7 +45,6 @@ def report(
         write_report(asker, selection, out, wanted, tell_step)
     what = ("letter" if letter else "", "with fitters" if with_fitters else "", "with riders" if with_riders else "")
     noted(warehouse, "wrote a report", ", ".join(filter(None, what)), riders=named_riders(asker, selection))
-    named = "It names riders by their ids: keep it like the warehouse." if with_riders else "It names no rider."
-    typer.echo(f"{out} is written. {named}")
+    typer.echo(f"{out} is written. {whom_it_names(selection, wanted)}")
     if wanted.form == "html" and (why := missing()):
         typer.echo(f"Its charts are told in words. {why}", err=True)

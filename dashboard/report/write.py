@@ -60,6 +60,15 @@ def write_report(asker: Asker, selection: Selection, out: Path, wanted: Wanted, 
         put_in_place(written, out)
 
 
+def whom_it_names(selection: Selection, wanted: Wanted) -> str:
+    """Whether single riders stand in it, as a sentence."""
+    if selection.rider:
+        return "It names riders by the studio's own ids: keep it like the warehouse."
+    if wanted.with_riders and not wanted.letter:
+        return "The full report behind the letter names riders by the studio's own ids: keep it like the warehouse."
+    return "It names no rider."
+
+
 def form_of(name: str) -> Literal["html", "pdf"]:
     """The form that a file's ending asks for. Raises UsageError for another one."""
     match Path(name).suffix.lower():
@@ -136,7 +145,7 @@ def _document(
         age=age if age.told else None,
         as_of=day(studio.as_of),
         intervals=f"Intervals are at {number(desk.level, 'share')}.",
-        names_riders=wanted.with_riders and not wanted.letter,
+        whom_it_names=whom_it_names(selection, wanted),
         # Two answers with their pictures take a sheet, and fill it.
         is_whole=all(any(drawings_in(section.nodes)) for section in made[: len(ANSWERED)]) and not why_in_words,
         why_in_words=why_in_words,

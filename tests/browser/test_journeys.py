@@ -299,7 +299,7 @@ def test_under_a_prefix_every_link_keeps_it(served: Served, watched: Watched) ->
         assert (link.get_attribute("href") or "").startswith("/studio/download/shown/data-complete.csv")
         with page.expect_download() as started:
             link.click()
-        assert started.value.suggested_filename == "how-complete-the-fits-are.csv"
+        assert started.value.suggested_filename == "completeness-with-intervals.csv"
 
 
 def test_paper_gets_light_charts_of_its_own_width(served: Served, watched: Watched) -> None:

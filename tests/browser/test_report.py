@@ -29,7 +29,7 @@ from dashboard.report.browser import open_press
 from dashboard.report.contents import OF_CASES, OF_GROUPS, OF_WORK
 from dashboard.report.letter import ANSWERED
 from dashboard.report.paper import of_class, words_of
-from dashboard.report.write import Wanted, form_of, write_report
+from dashboard.report.write import Wanted, form_of, whom_it_names, write_report
 from shared.errors import ReportError, TooFewError, UsageError
 from shared.warehouse import open_reading
 
@@ -204,6 +204,14 @@ def test_single_riders_are_named_where_asked_for(asker: Asker, html: str, tmp_pa
     assert "names riders by the studio's own ids" in plain(named).replace("&#39;", "'")
     # The letter in front of it can still be passed on alone.
     assert ids.isdisjoint(re.findall(r"\w+", text_of(named).partition("The full report")[0]))
+
+
+def test_it_says_whom_it_names() -> None:
+    chosen, of_rider = Selection(), Selection(rider=("R0655",))
+    assert whom_it_names(chosen, Wanted("pdf")) == "It names no rider."
+    assert whom_it_names(chosen, Wanted("pdf", letter=True, with_riders=True)) == "It names no rider."
+    assert whom_it_names(chosen, Wanted("pdf", with_riders=True)).startswith("The full report behind the letter names riders")
+    assert whom_it_names(of_rider, Wanted("pdf", letter=True)).startswith("It names riders by the studio's own ids")
 
 
 def test_the_pdf_is_a4_tagged_numbered_and_its_text_can_be_selected(pdf: pypdfium2.PdfDocument) -> None:
