@@ -59,7 +59,7 @@ def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
 
 def _title(answer: Periods) -> str:
     """How many of the figures are better, unchanged and worse than before."""
-    rows = [row.judged for row in answer.changes if row.against == "before"]
+    rows = [row.judged or NOT_ENOUGH for row in answer.changes if row.against == "before"]
     if set(rows) <= {NOT_ENOUGH}:
         return "Nothing earlier yet to compare with"
     kinds = [f"{rows.count(kind)} {kind}" for kind in ("better", "no clear change", "worse", "not enough yet") if kind in rows]

@@ -33,7 +33,7 @@ def _told(desk: Desk, view: View) -> list[Any]:
         table(
             "The four figures", level_columns(level, spans), [row for row in answer.periods if row.n], table_id="four-figures"
         ),
-        *([table("What became of the knees", knees_columns(level, spans), knees, table_id="knees")] if answer.knees else []),
+        *([table("What became of the knees", knees_columns(level, spans), knees, table_id="knees")] if knees else []),
         _meanings(desk),
         csv_link(desk.csv("studio", "trend", selection), "the figures by month, each with its interval"),
         method(answer, paragraphs(TEXT["method"] + TEXT["comparison"])),
