@@ -28,13 +28,12 @@ def shows(desk: Desk) -> dict[str, Show]:
 def _told(desk: Desk, view: View) -> list[Any]:
     answer, selection = periods_of(desk, view), dated(desk, view)[0]
     level, spans = number(desk.level, "share"), answer.spans()
+    knees = [row for row in answer.knees if row.n]
     return [
-        table("The four figures", level_columns(level, spans), answer.periods, table_id="four-figures"),
-        *(
-            [table("What became of the knees", knees_columns(level, spans), answer.knees, table_id="knees")]
-            if answer.knees
-            else []
+        table(
+            "The four figures", level_columns(level, spans), [row for row in answer.periods if row.n], table_id="four-figures"
         ),
+        *([table("What became of the knees", knees_columns(level, spans), knees, table_id="knees")] if knees else []),
         _meanings(desk),
         csv_link(desk.csv("studio", "trend", selection), "the figures by month, each with its interval"),
         method(answer, paragraphs(TEXT["method"] + TEXT["comparison"])),
