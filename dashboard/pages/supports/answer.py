@@ -85,7 +85,7 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
 
     for arch in _ARCHES:
         if selection.arch_height != (arch,):
-            yield NextStep(f"{plain(arch).capitalize()} arches", page(replace(selection, arch_height=(arch,))))
+            yield NextStep(f"Only {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
     if selection.arch_height:
         yield NextStep("Every arch", page(replace(selection, arch_height=())))
     if n_apart := sum(estimates_differ(row) for row in rows):

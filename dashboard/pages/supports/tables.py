@@ -13,14 +13,8 @@ from dashboard.questions.models.answers_models import EffectRow
 
 
 def nearer_columns() -> list[Column]:
-    """Makes the columns of the distance from neutral by support: told interval, by chance, counts, and the row in words."""
-    return [
-        Column("Support", lambda row: SUPPORTS[row.support]),
-        _told_interval_column(),
-        Column("By chance", _by_chance, ("q_value",), numeric=True),
-        *_counts(),
-        Column("In words", lambda row: row.words, wide=True),
-    ]
+    """Makes the columns of the distance from neutral by support, few enough for a third of a screen."""
+    return [Column("Support", lambda row: SUPPORTS[row.support]), _told_interval_column(), *_counts()]
 
 
 def effect_columns() -> list[Column]:
