@@ -9,7 +9,7 @@ from dashboard.figures.template import axis, layout, note, words_only
 from dashboard.figures.theme import CHART_TEXT_PX, NOTHING, Palette, interval, number, palette
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, FitterRow, FunnelRow
 
-HEIGHT: Final = 248
+HEIGHT: Final = 216
 SMALL: Final = CHART_TEXT_PX - 1
 # Each place differs in shape as well as in how it is filled; none is a colour of praise or blame.
 MARKS: Final = {WITHIN: "circle", BETWEEN: "circle-open", BEYOND: "diamond"}

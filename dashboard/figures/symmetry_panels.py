@@ -85,12 +85,12 @@ def panel_figure(panel: Panel, rows: Sequence[PrevalenceRow], theme: str | None)
 
 
 def panel_finding(panel: Panel) -> str:
-    """What a panel shows, from its lowest to its highest share at either end."""
+    """What a panel shows: from its lowest to its highest share at departure."""
     name = level_name(panel.of) if panel.of else ""
-    spans = {moment: _span([moments[moment] for _, moments in panel.levels]) for moment in _APART}
-    if not all(spans.values()):
+    span = _span([moments["departure"] for _, moments in panel.levels])
+    if not span:
         return f"{name}: not enough yet" if name else "Not enough yet"
-    words = f"{spans['arrival']} came with one, {spans['departure']} left with one"
+    words = f"{span} left with one"
     return f"{name}: {words}" if name else words
 
 

@@ -80,7 +80,7 @@ _PATTERNS: Final = (
     # Headings and names that name a split, a figure or a limit.
     r"^Does a support do more for one ",
     r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",
-    r"^Riders with a side difference in \w+, \w+ arch$|^Riders whose last fit left a side difference$",
+    r"^Riders with a side difference in \w+, \w+ arch$|^Riders left with a side difference$",
     # A fold repeats the title above it, whose claims are known.
     r"^(?:Numbers and p|P)ictures of: ",
     rf"^(?:{_FIGURES})(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure)*$",

@@ -43,8 +43,8 @@ def chosen_outcome(view: View, answer: Fitters) -> str:
     return outcome
 
 
-def answered(desk: Desk, view: View, answer: Fitters, names: Names, theme: str | None) -> html.Div:
-    """The funnel of one outcome with its numbers folded under it."""
+def answered(desk: Desk, view: View, answer: Fitters, names: Names, text: Text, theme: str | None) -> list[Any]:
+    """The funnel of one outcome with its numbers folded under it, and how it is read."""
     outcome, levels = chosen_outcome(view, answer), _levels(desk)
     rows = [row for row in answer.fitters if row.outcome == outcome]
     numbers = table(
@@ -63,17 +63,19 @@ def answered(desk: Desk, view: View, answer: Fitters, names: Names, theme: str |
         level=2,
         table=numbers,
     )
-    return html.Div(drawn, className="panels is-single")
-
-
-def beside(desk: Desk, view: View, answer: Fitters, agreement: AgreementWithExam, names: Names, text: Text) -> list[Any]:
-    """What to do next, the choice of an outcome, and how the funnel is read."""
-    outcome, (inner, outer) = chosen_outcome(view, answer), _levels(desk)
     scatter = [row.words for row in answer.dispersion if row.outcome == outcome and is_sure(row.q_value)]
+    inner, outer = levels
+    return [
+        html.Div(drawn, className="panels is-single"),
+        reading(*paragraphs(text["funnel"], inner=inner, outer=outer), *(html.P(words) for words in scatter)),
+    ]
+
+
+def beside(desk: Desk, view: View, answer: Fitters, agreement: AgreementWithExam, names: Names) -> list[Any]:
+    """What to do next, and the choice of an outcome."""
     return [
         next_steps(list(_steps(desk, view.selection, answer, agreement, names))[:_STEPS_SHOWN]),
-        _outcomes(desk, view.selection, outcome),
-        reading(*paragraphs(text["funnel"], inner=inner, outer=outer), *(html.P(words) for words in scatter)),
+        _outcomes(desk, view.selection, chosen_outcome(view, answer)),
     ]
 
 

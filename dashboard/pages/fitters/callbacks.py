@@ -43,10 +43,10 @@ def head(desk: Desk) -> Show:
 
 def answer_shows(desk: Desk) -> dict[str, Show]:
     def show_funnel(view: View, theme: str | None) -> Any:
-        return answered(desk, view, _fitters(desk, view), names_for(desk), theme)
+        return answered(desk, view, _fitters(desk, view), names_for(desk), TEXT, theme)
 
     def show_next(view: View, _: str | None) -> Any:
-        return beside(desk, view, _fitters(desk, view), _agreement(desk, view), names_for(desk), TEXT)
+        return beside(desk, view, _fitters(desk, view), _agreement(desk, view), names_for(desk))
 
     return {ids.FUNNEL: show_funnel, ids.NEXT: show_next}
 

@@ -74,7 +74,7 @@ def _steps(asked: Asked, answer: Asymmetry) -> Iterator[NextStep]:
     addresses = asked.desk.addresses
     if asked.quantity == "tilt":
         yield NextStep(
-            "Riders whose last fit left a side difference", addresses.page("riders", query, {"look": "side_difference"})
+            "Riders left with a side difference", addresses.page("riders", query, {"look": "side_difference"})
         )
     if change.n_new:
         words = "riders left with one they did not come with"
