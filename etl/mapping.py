@@ -17,6 +17,7 @@ from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
 from shared.toml_file import fault_sentences, first_of, nearest, parse_toml, read_bounded, shortened
 from shared.units import UNITS, conversion_factor
+from shared.warehouse import takes_pattern
 
 MAPPING_FILE = "mapping.toml"
 ENCODINGS = (
@@ -282,6 +283,8 @@ def _text_faults(place: str, spec: ColumnMapping) -> Iterator[str]:
         yield f"{place}: the pattern has no group named {spec.group!r}; its named groups: {named}."
     elif not spec.group and groups.groups != 1:
         yield f"{place}: the pattern has {groups.groups} groups. Write one as (?P<name>…), and name it in group."
+    elif not takes_pattern(spec.pattern):
+        yield f"{place}: the warehouse cannot search with {shortened(spec.pattern)}. Write a simpler pattern."
 
 
 def unit_line(column: str, source: str, unit: str) -> str:

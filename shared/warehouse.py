@@ -124,6 +124,18 @@ def in_memory() -> Warehouse:
     return Warehouse(duckdb.connect(":memory:"), None)
 
 
+def takes_pattern(pattern: str) -> bool:
+    """Whether the warehouse can search with a regular expression: it knows less than Python does, in bounded time."""
+    connection = duckdb.connect(":memory:")
+    try:
+        connection.execute("SELECT regexp_matches('', $pattern)", {"pattern": pattern}).fetchall()
+    except duckdb.Error:
+        return False
+    finally:
+        connection.close()
+    return True
+
+
 def require_encryption() -> None:
     """Raises WarehouseError where what encrypts is not installed."""
     if encryption.extension_file(duckdb.__version__) is None:

@@ -138,6 +138,7 @@ def test_rows_before_the_headings_of_a_sheet_are_skipped(tmp_path: Path) -> None
         ("group = 'b'", "group is one of a pattern"),
         ("pattern = '(?=a)(b)'", "may not look ahead"),
         ("pattern = '(a)\\1'", "may not look ahead"),
+        ("pattern = '((?:a{900}){900})'", "the warehouse cannot search with"),
     ],
 )
 def test_what_a_text_cannot_be_taken_apart_by_is_told(column: str, sentence: str) -> None:

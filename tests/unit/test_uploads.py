@@ -155,7 +155,8 @@ def test_the_step_of_a_check_is_told_while_it_runs(uploads: Uploads, monkeypatch
 
     monkeypatch.setattr(module.Upload, "tell", told)
     uploads.check(token)
-    assert seen[0].startswith("Step 1 of ") and seen[0].endswith("reading riders.csv")
+    assert seen[0].startswith("Step 1 of ") and seen[0].endswith("opening the files")
+    assert seen[1].startswith("Step 2 of ") and seen[1].endswith("reading riders.csv")
     assert uploads.step(token) == uploads.step("guess") == ""
 
 

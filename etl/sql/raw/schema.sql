@@ -1,7 +1,8 @@
 -- Makes: the ledger of loads. Grain: raw.warehouse one row; raw.loads one row a load that changed the warehouse;
 -- raw.files one row a file of such a load; raw.line_jumps one row where a file's line runs ahead of its record by another
 -- number than before; raw.sightings one row a record that brought nothing new; raw.findings one row a rule that a record of
--- such a load breaks; raw.layouts one row a way in which rejected rows were read; raw.mended one row a reject that a load brought again; raw.unresolved one row a current version that
+-- such a load breaks; raw.layouts one row a way in which rejected rows were read; raw.mended one row a reject that a load
+-- brought again; raw.unresolved one row a current version that
 -- core leaves out; raw.warnings one row a soft warning on what core holds; raw.undone_files one row a file of an undone
 -- load; raw.forgotten one row a forgotten rider and one row a session of theirs.
 -- Keys: load_id; (load_id, file_no); (load_id, file_no, record). A load that was undone keeps its row in raw.loads only.
