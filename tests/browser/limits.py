@@ -76,7 +76,7 @@ def addresses() -> Iterator[tuple[Shown, str]]:
     """Every view with the addresses at which it is counted."""
     for shown in EVERY_VIEW:
         yield shown, shown.path
-        if shown.page.path == "riders":
+        if shown.page.path in ("riders", "next"):
             yield shown, shown.path + OF_A_RIDER
 
 
