@@ -79,3 +79,11 @@ def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]
     response = client.post(CALLBACK, json=body)
     assert response.status_code in (200, 204), response.get_data(as_text=True)
     return unfolded(response.get_json()) if response.status_code == 200 else None
+
+
+def words(part: Any) -> str:
+    """The text of a component."""
+    if isinstance(part, str):
+        return part
+    children = part if isinstance(part, list) else getattr(part, "children", None) or []
+    return " ".join(words(each) for each in (children if isinstance(children, list) else [children]))

@@ -3,8 +3,6 @@
 from dataclasses import replace
 from typing import Any
 
-from tests.unit.test_pages_since import words
-
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk
 from dashboard.pages.fitters.callbacks import TEXT as FITTERS_TEXT
@@ -14,6 +12,7 @@ from dashboard.pages.supports.checked import check_columns, checked
 from dashboard.questions.data.answers_noise import Noise, NoiseGroupRow
 from dashboard.questions.selection.selection import Selection
 from tests.unit.made_answers import SHARED, MadeAsker, made_checks
+from tests.unit.page_places import words
 
 DESK = Desk(MadeAsker(), Addresses("/"))  # type: ignore[arg-type]
 WHOLE = Selection()

@@ -4,7 +4,6 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from tests.unit.test_pages_since import words
 
 from dashboard.components.address import Addresses, read_view
 from dashboard.components.page import Desk
@@ -19,6 +18,7 @@ from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 from tests.unit.made_answers import MadeAsker
 from tests.unit.made_effects import INFLUENCE, made_whole_effects
+from tests.unit.page_places import words
 
 DESK = Desk(MadeAsker(), Addresses("/"))  # type: ignore[arg-type]
 TEXT = callbacks.TEXT
