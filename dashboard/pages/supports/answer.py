@@ -17,11 +17,10 @@ from dashboard.figures.names import plain
 from dashboard.figures.nearer import ARRIVALS, alternative, finding, nearer_panel, of_arrival
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import PATH, TEXT, chosen_outcome, nearer
+from dashboard.pages.supports.asked import PATH, TEXT, chosen_outcome, lacking_in, nearer
 from dashboard.pages.supports.tables import nearer_columns
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.effects.nearer import rows_by_arrival
-from dashboard.questions.effects.needed import why_empty
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.selection import Selection
 
@@ -47,10 +46,7 @@ def shows(desk: Desk) -> dict[str, Show]:
 def answered(desk: Desk, selection: Selection, answer: Effects, theme: str | None) -> list[Any]:
     """A panel for each arrival direction, how they are read, and what to do next."""
     rows = rows_by_arrival(answer.effects)
-
-    def empty(row: EffectRow) -> str:
-        return why_empty(row, desk.asker.settings)
-
+    empty = lacking_in(desk)
     return [
         html.Div([_panel(desk, selection, rows, arrival, empty, theme) for arrival in ARRIVALS], className="panels nearer"),
         reading(*paragraphs(TEXT["nearer"], level=number(desk.level, "share"))),

@@ -10,8 +10,10 @@ from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.page import Desk
 from dashboard.components.text import read_text
+from dashboard.figures.effects import Empty
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
 from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.effects.needed import why_empty
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
@@ -29,6 +31,11 @@ def effects(desk: Desk, selection: Selection, *parts: str, outcomes: tuple[str, 
 def nearer(desk: Desk, selection: Selection) -> Effects:
     """What the answer rests on: the distance from neutral by arrival direction, and nothing else."""
     return effects(desk, replace(selection, split=None), "directions")
+
+
+def lacking_in(desk: Desk) -> Empty:
+    """What stands in the place of a missing figure, by the settings of the studio."""
+    return lambda row: why_empty(row, desk.asker.settings)
 
 
 def chosen_outcome(view: View, without: str = MAIN_OUTCOMES[0]) -> str:

@@ -16,11 +16,11 @@ from dashboard.figures.levels import alternative, levels_chart, told_once
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, outcome_links
+from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, lacking_in, outcome_links
 from dashboard.pages.supports.grid import Ground, grid_table, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, words_of
 from dashboard.questions.effects.answers_effects import Effects, FamilyRow
-from dashboard.questions.effects.needed import nearest, why_empty
+from dashboard.questions.effects.needed import nearest
 from dashboard.questions.models.answers_models import EffectRow
 
 # So many of the empty cells are named, those that lack the fewest changes.
@@ -46,10 +46,7 @@ def for_whom(answer: Effects, ground: Ground, theme: str | None) -> list[Any]:
         return [choice, html.P(f"There is no {plain(ground.split)} to tell apart here.")]
     families = [row for row in answer.families if row.outcome == ground.outcome]
     told = told_once(answer.effects, families, ground.outcome, ground.split)
-
-    def empty(row: EffectRow) -> str:
-        return why_empty(row, ground.desk.asker.settings)
-
+    empty = lacking_in(ground.desk)
     return [
         html.Div([choice, way_back(ground)], className="choices-line"),
         html.Div(

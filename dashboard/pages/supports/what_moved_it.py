@@ -12,11 +12,9 @@ from dashboard.figures.effects import finding, in_order, told_panel, told_words
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import TEXT, effects
+from dashboard.pages.supports.asked import TEXT, effects, lacking_in
 from dashboard.pages.supports.tables import effect_columns
 from dashboard.questions.effects.answers_effects import Effects
-from dashboard.questions.effects.needed import why_empty
-from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.selection import Selection
 
 
@@ -41,10 +39,7 @@ def shows(desk: Desk) -> dict[str, Show]:
 
 def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme: str | None) -> html.Figure:
     """The picture of one outcome over its table."""
-
-    def empty(row: EffectRow) -> str:
-        return why_empty(row, desk.asker.settings)
-
+    empty = lacking_in(desk)
     return chart(
         told_panel(answer.effects, outcome, empty, theme),
         title=finding(answer.effects, outcome),
