@@ -73,9 +73,7 @@ def _steps(asked: Asked, answer: Asymmetry) -> Iterator[NextStep]:
     change, query = change_of(asked, answer), asked.view.query()
     addresses = asked.desk.addresses
     if asked.quantity == "tilt":
-        yield NextStep(
-            "Riders left with a side difference", addresses.page("riders", query, {"look": "side_difference"})
-        )
+        yield NextStep("Riders left with a side difference", addresses.page("riders", query, {"look": "side_difference"}))
     if change.n_new:
         words = "riders left with one they did not come with"
         given = {"outcome": asked.quantity} if asked.quantity != "tilt" else None
