@@ -41,6 +41,12 @@ class Knee(_Section):
     high_sway_quantile: Annotated[float, Field(gt=0, lt=1)] = 0.8
 
 
+class Foresight(_Section):
+    """When nothing is foreseen: from so much pain on, of 10 (common practice, no source)."""
+
+    silent_from_pain: Annotated[int, Field(ge=1, le=10)] = 4
+
+
 class FollowUp(_Section):
     """The window in which a rider counts as returned."""
 
@@ -285,6 +291,7 @@ class Settings(_Section):
     goals: Goals = Goals()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
+    foresight: Foresight = Foresight()
     warnings: Warnings = Warnings()
     rig: Rig = Rig()
     reading: Reading = Reading()

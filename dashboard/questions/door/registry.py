@@ -74,6 +74,7 @@ _ALL: Final = (
         ),
         follows_split=False,
     ),
+    Question("next", "foresight.next_rider", Sight(is_case=True), follows_split=False),
     Question(
         "rig",
         "data.rig",

@@ -86,3 +86,72 @@ class Foresight(Answer):
     is_kept: bool | None
     foresight: tuple[ForesightRow, ...]
     reliability: tuple[ReliabilityRow, ...]
+
+
+@dataclass(frozen=True)
+class NextRow:
+    """One outcome of one knee in the next capture with one setup, in `unit`.
+
+    setup: in words, one change from the present one; is_allowed: the exam does not speak against it, else `against` says why.
+    expected, low, high: of the next capture as it will be measured, the band holding `level` of such captures; knee_low,
+    knee_high: of the knee itself; None beyond the data. nearer: how probable it is, 0 to 1, that the knee then stands nearer to
+    neutral than expected as it is, by more than the typical error; of the distance from neutral alone. place: 1 for the nearest
+    to neutral of this side and of those allowed, or not; is_tied: it cannot be told from the first.
+    """
+
+    side: str
+    setup: str
+    outcome: str
+    unit: str
+    is_allowed: bool
+    against: str
+    place: int
+    is_tied: bool
+    expected: float | None
+    low: float | None
+    high: float | None
+    knee_low: float | None
+    knee_high: float | None
+    level: float
+    nearer: float | None
+    n_alike: int
+    beyond_data: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class AlikeRow:
+    """A knee of another rider with the same foot type that arrived most like this one: what was changed, and what followed.
+
+    Tilt in degrees at arrival, at departure and at the follow-up's first capture; comfort 0 to 10 at arrival and departure.
+    """
+
+    side: str
+    session_id: str
+    of_side: str
+    tilt_arrival_deg: float
+    tilt_departure_deg: float | None
+    tilt_follow_up_deg: float | None
+    comfort_arrival: float | None
+    comfort_departure: float | None
+    changed: str
+
+
+@dataclass(frozen=True)
+class Next(Answer):
+    """What tended to follow for feet like these: nothing of it is advice.
+
+    side_difference_now, side_difference_first: right less left of the expected tilt, in degrees, as it is, and with the first
+    allowed setup on both sides.
+    """
+
+    rows_name: ClassVar[str] = "setups"
+
+    headline: str
+    is_silent: bool
+    session_id: str | None
+    cautions: tuple[str, ...]
+    side_difference_now: float | None
+    side_difference_first: float | None
+    setups: tuple[NextRow, ...]
+    alike: tuple[AlikeRow, ...]

@@ -1,0 +1,285 @@
+"""What tended to follow for feet like these: every next setup of a rider's knees, foreseen; nothing of it is advice."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from dashboard.questions.foresight import SQL
+from dashboard.questions.foresight.answers_foresight import AlikeRow, Next, NextRow
+from dashboard.questions.foresight.foreseen_fits import BEYOND, told
+from dashboard.questions.foresight.knees import SIDES, Form, Knee, Setup, arrived, foot_type_of, forefoot_of, loaded
+from dashboard.questions.foresight.ready import LEVEL, Ready, ready
+from dashboard.questions.foresight.setups import NextSetup, next_setups
+from dashboard.questions.foresight.targets import Targets, targets_of
+from dashboard.questions.memory.remembering import Remember, at_once
+from dashboard.questions.models.captures import Captures, captures_of_rows
+from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.scope import forefoot_class, scope_of
+from dashboard.questions.selection.selection import Selection
+from shared.errors import TooFewError
+from shared.settings import Settings
+from shared.statistics.foresight.bands import Spread, band
+from shared.statistics.foresight.expected import Expected
+from shared.warehouse import Warehouse
+
+Floats = NDArray[np.float64]
+
+_MEASURED: Final = {"tilt": ("tilt", "off_neutral"), "sway": ("sway",)}
+_FIGURES: Final = ("expected", "low", "high", "knee_low", "knee_high")
+_UNITS: Final = {"tilt": "deg", "sway": "mm", "off_neutral": "deg"}
+CAUTIONS: Final = (
+    "This describes what followed in this studio's riders with feet like these. It is no medical advice and no prescription.",
+    "Change one support at a time, in small steps; check foot room and comfort after each.",
+)
+METHOD: Final = {
+    "expected": "the mixed model's best linear prediction from exam and arrival captures, each support by the middle of its "
+    "told interval",
+    "band": "of the next capture as it will be measured; kept honest on riders held out whole",
+    "allowed": "no rule of agreement with the exam is flagged that is not flagged already",
+    "tied": "the error of the effects alone could bring the difference from the first",
+    "level": LEVEL,
+}
+
+
+def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Next:
+    """What is foreseen for the one rider of the selection. Raises TooFewError where none, or several, are named."""
+    if len(selection.rider) != 1:
+        raise TooFewError("Name one rider, as in: fitledger next --rider R0012.")
+    scope = scope_of(warehouse, selection, settings, remember)
+    scope.require_fits()
+    found = loaded(warehouse, selection.rider[0], settings)
+    if found is None:
+        raise TooFewError(f"Not recorded: no capture of rider {selection.rider[0]} has a setup.")
+    answer = foreseen_next(warehouse, found.form, settings, remember, rider=selection.rider[0], session_id=found.session_id)
+    return Next(
+        **{**answer.__dict__, "selection": selection.as_dict(), "selection_words": scope.words, "as_of": scope.as_of},
+    )
+
+
+def foreseen_next(
+    warehouse: Warehouse,
+    form: Form,
+    settings: Settings,
+    remember: Remember = at_once,
+    *,
+    rider: str = "",
+    session_id: str | None = None,
+) -> Next:
+    """What is foreseen for two knees as they stand. Raises StatisticsError where the warehouse holds too few riders."""
+    whole = scope_of(warehouse, Selection(), settings, remember)
+    silence = _silence(form, settings)
+    rows: list[NextRow] = []
+    alike: list[AlikeRow] = []
+    if not silence:
+        by_outcome = {name: ready(warehouse, name, settings, remember) for name in _MEASURED}
+        rows = [row for side in SIDES for row in _of_side(form, side, by_outcome, settings)]
+        alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings)]
+    return Next(
+        as_of=whole.as_of,
+        selection={},
+        selection_words="feet as given",
+        method=METHOD,
+        headline=silence or _headline(rows),
+        is_silent=bool(silence),
+        session_id=session_id,
+        cautions=CAUTIONS,
+        side_difference_now=_difference(rows, lambda row: row.setup == "as it is"),
+        side_difference_first=_difference(rows, lambda row: row.is_allowed and row.place == 1),
+        setups=tuple(rows),
+        alike=tuple(alike),
+    )
+
+
+def _silence(form: Form, settings: Settings) -> str:
+    """Why nothing is foreseen, or nothing."""
+    refer = "Nothing is foreseen. Stop, and refer to a licensed clinician before anything is changed."
+    if form.pain is not None and form.pain >= settings.foresight.silent_from_pain:
+        return f"The rider told of pain ({form.pain} of 10). {refer}"
+    tight = [side for side in SIDES if form.knee(side).foot_room_ok is False]
+    if tight:
+        return (
+            f"There is too little room for the {' and the '.join(tight)} foot: make room first; nothing is foreseen until then."
+        )
+    return ""
+
+
+def _of_side(form: Form, side: str, by_outcome: dict[str, Ready], settings: Settings) -> Iterator[NextRow]:
+    setups = next_setups(form.knee(side), side, settings)
+    foreseen = {name: _foreseen(form, side, setups, made, settings) for name, made in by_outcome.items()}
+    order, tied = _order(setups, foreseen["tilt"], by_outcome["tilt"])
+    kind = (
+        foot_type_of(form.knee(side), settings.forefoot) or "",
+        arrived(form.knee(side), settings.knee.neutral_within_deg) or "",
+    )
+    for name, outcomes in _MEASURED.items():
+        expected, beyond, typical = foreseen[name]
+        for outcome in outcomes:
+            spreads = [Spread(expected.mean, sd, outcome == "off_neutral") for sd in (expected.capture_sd, expected.knee_sd)]
+            reach = by_outcome[name].bands.of(np.full(len(setups), kind[0], object), is_distance=spreads[0].is_distance)
+            low, high = band(spreads[0], reach)
+            knee_low, knee_high = band(spreads[1], reach)
+            columns = np.column_stack([spreads[0].expected(), low, high, knee_low, knee_high])
+            nearer = _nearer(spreads[1], typical) if outcome == "off_neutral" else None
+            n_alike = by_outcome[name].n_alike.get(kind, 0) if all(kind) else 0
+            for index, one in enumerate(setups):
+                figures = [float(value) for value in columns[index]]
+                shown: dict[str, Any] = {
+                    name: None if beyond[index] else value for name, value in zip(_FIGURES, figures, strict=True)
+                }
+                yield NextRow(
+                    side=side,
+                    setup=one.words,
+                    outcome=outcome,
+                    unit=_UNITS[outcome],
+                    is_allowed=not one.against,
+                    against=one.against,
+                    place=int(order[index]),
+                    is_tied=bool(tied[index]),
+                    **shown,
+                    level=LEVEL,
+                    nearer=None if nearer is None or beyond[index] else float(nearer[index]),
+                    n_alike=n_alike,
+                    beyond_data=bool(beyond[index]),
+                    words=BEYOND if beyond[index] else told(outcome, figures[0], figures[1], figures[2], n_alike),
+                )
+
+
+_Foreseen = tuple[Expected, NDArray[np.bool_], float]
+
+
+def _foreseen(form: Form, side: str, setups: Sequence[NextSetup], made: Ready, settings: Settings) -> _Foreseen:
+    """The next capture of one knee with each setup, which of them lie beyond the data, and the typical error of a capture."""
+    captures, targets = _captures(form, side, setups, made.foreseer.outcome, settings)
+    expected = made.foreseer.foresee(captures, targets)
+    return expected, made.foreseer.is_beyond(captures, targets), made.foreseer.variances.noise**0.5
+
+
+def _captures(form: Form, side: str, setups: Sequence[NextSetup], outcome: str, settings: Settings) -> tuple[Captures, Targets]:
+    """One visit a setup: both knees as they were measured, and a capture to come of this one."""
+    rows: list[dict[str, Any]] = []
+    for visit, one in enumerate(setups):
+        for number, name in enumerate(SIDES):
+            knee = form.knee(name)
+            about = _about(knee, name, form, settings) | {"knee": number, "visit": visit, "session_knee": 2 * visit + number}
+            measured = [np.nan if value is None else value for value in knee.measured(outcome)] or [np.nan]
+            seen = [(knee.before, value) for value in measured]
+            for order, (setup, value) in enumerate([*seen, (one.setup, np.nan)] if name == side else seen):
+                rows.append(about | _of_capture(setup, order) | {outcome: value})
+    text = {name for name, value in rows[0].items() if isinstance(value, str) or value is None}
+    columns = {name: np.array([row[name] for row in rows], dtype=object if name in text else None) for name in rows[0]}
+    captures = captures_of_rows(columns)
+    targets = targets_of(captures)
+    cells = 2 * np.arange(len(setups)) + SIDES.index(side)
+    last = np.cumsum(captures.n)[cells] - 1
+    return captures, targets.kept(np.isin(targets.row, last))
+
+
+def _about(knee: Knee, side: str, form: Form, settings: Settings) -> dict[str, Any]:
+    return {
+        "rider": 0,
+        "side": side,
+        "visit_kind": form.visit_kind,
+        "arch_height": knee.arch_height,
+        "arch_collapse": knee.arch_collapse,
+        "heel_posture": knee.heel_posture,
+        "squat_knee_path": knee.squat_knee_path,
+        "forefoot_angle_deg": np.nan if knee.forefoot_angle_deg is None else knee.forefoot_angle_deg,
+        "foot_type": foot_type_of(knee, settings.forefoot),
+    }
+
+
+def _of_capture(setup: Setup, order: int) -> dict[str, Any]:
+    return {
+        "capture_order": order,
+        "insole_level": setup.insole_level,
+        "total_shims": setup.total_shims,
+        "stance_mm": float(setup.stance_mm),
+    }
+
+
+def _order(setups: Sequence[NextSetup], foreseen: _Foreseen, made: Ready) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """The place of each setup by distance from neutral, of those allowed and of the others, and what is tied with the first."""
+    expected, beyond, _ = foreseen
+    distance = np.where(beyond, np.inf, Spread(expected.mean, expected.capture_sd, is_distance=True).expected())
+    allowed = np.array([not one.against for one in setups])
+    place, tied = np.zeros(len(setups), dtype=np.int64), np.zeros(len(setups), dtype=bool)
+    values = np.array([_values(one.setup) for one in setups])
+    for group in (allowed, ~allowed):
+        members = np.flatnonzero(group)
+        if len(members):
+            order = members[np.argsort(distance[members], kind="stable")]
+            place[order] = np.arange(1, len(order) + 1)
+            error = np.sqrt(((values[order] - values[order[0]]) ** 2) @ np.nan_to_num(made.foreseer.error) ** 2)
+            apart = np.abs(expected.mean[order] - expected.mean[order[0]])
+            tied[order] = np.isfinite(distance[order]) & (apart <= stats.norm.ppf(0.975) * error)
+            tied[order[0]] = False
+    return place, tied
+
+
+def _values(setup: Setup) -> list[float]:
+    levels = [float(setup.insole_level == level) for level in ("low", "medium", "high", "custom")]
+    return [*levels, float(setup.total_shims), float(setup.stance_mm)]
+
+
+def _nearer(knee: Spread, typical_error: float) -> Floats:
+    """How probable it is that the knee stands nearer to neutral than expected as it is (the first), by more than the typical
+    error of a capture."""
+    return knee.below(np.full(len(knee.mean), knee.expected()[0] - typical_error))
+
+
+def _difference(rows: Sequence[NextRow], chosen: Any) -> float | None:
+    tilt = {row.side: row.expected for row in rows if row.outcome == "tilt" and chosen(row)}
+    left, right = tilt.get("left"), tilt.get("right")
+    return None if left is None or right is None else right - left
+
+
+def _headline(rows: Sequence[NextRow]) -> str:
+    """For each side the allowed setup after which such knees stood nearest to neutral, where it differs from as it is."""
+    parts = []
+    for side in SIDES:
+        of_side = {row.setup: row for row in rows if row.side == side and row.outcome == "off_neutral" and row.is_allowed}
+        now = of_side["as it is"]
+        first = min(of_side.values(), key=lambda row: row.place)
+        if now.expected is None or first.expected is None:
+            parts.append(f"{side}, beyond our data")
+        elif first is now or now.is_tied:
+            parts.append(f"{side}, no change told apart from as it is ({spoken(now.expected, 1, '°')} from neutral)")
+        else:
+            ties = [row.setup for row in of_side.values() if row.is_tied]
+            tied = f" or {' or '.join(ties)}" if ties else ""
+            parts.append(
+                f"{side}, {first.setup}{tied}: {spoken(now.expected, 1)} to {spoken(first.expected, 1, '°')} from neutral"
+            )
+    return f"Of feet like these, knees tended to stand nearest to neutral with: {'; '.join(parts)}."
+
+
+def _alike(warehouse: Warehouse, knee: Knee, side: str, rider: str, settings: Settings) -> Iterator[AlikeRow]:
+    tilt, forefoot = next(iter(knee.tilt_deg), None), forefoot_of(knee.forefoot_angle_deg, settings.forefoot)
+    if tilt is None or forefoot is None or knee.arch_height is None:
+        return
+    asked = {
+        "rider": rider,
+        "arch_height": knee.arch_height,
+        "forefoot": forefoot,
+        "tilt_deg": tilt,
+        "angle_deg": knee.forefoot_angle_deg,
+    }
+    fragments = {"forefoot_of_exam": forefoot_class("feet.forefoot_angle_deg")}
+    for row in warehouse.rows(SQL / "alike_knees.sql", {**settings.parameters(), **asked}, **fragments):
+        told = {name: row[name] for name in AlikeRow.__dataclass_fields__ if name in row}
+        yield AlikeRow(**{**told, "side": side, "changed": _changed(row)})
+
+
+def _changed(row: dict[str, Any]) -> str:
+    parts = []
+    if row["insole_arrival"] != row["insole_departure"]:
+        parts.append(f"insole {row['insole_arrival'] or 'not recorded'} to {row['insole_departure']}")
+    for name, unit in (("shims", ""), ("stance", "mm")):
+        key = name if name == "shims" else "stance"
+        first, last = (row[f"{key}_arrival" + ("_mm" if unit else "")], row[f"{key}_departure" + ("_mm" if unit else "")])
+        if first is not None and last is not None and first != last:
+            parts.append(f"{name} {spoken(first, 0)} to {spoken(last, 0, unit)}")
+    return ", ".join(parts) or "nothing"
