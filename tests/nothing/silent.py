@@ -18,7 +18,7 @@ NAMES: Final = frozenset(
     How large the differences are; How many knees moved by more than the noise; The share beyond other limits; comfort gained;
     Nearer to neutral, by where the knee stood at arrival; What stood beside each signal; no direction;
     what the signals below are held against;
-    Moved; What moved; what the moves below are held against; right knee less left; Difference, 95 % interval;
+    Moved; What moved; What moved it; what the moves below are held against; right knee less left; Difference, 95 % interval;
     The first shim, and each further one; Stance up to the limit, and beyond; A drift on a high arch less a low one;
     Of all: if all not seen said the worst, or the best; Of all: if all not seen were lost, or held;
     offset difference limit; side difference limit; knees better; side difference; base, rising or falling steadily;
@@ -53,7 +53,9 @@ _PATTERNS: Final = (
     # Names of rows and tables by arrival direction, and what an empty cell lacks.
     r"^(?:Inward|Near neutral|Outward): (?:low insole|medium insole|high insole|custom insole|one more shim|one mm of stance)$",
     r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
-    r"^[\d,]+ bars span estimates that differ: record a repeat first$|: the two estimates (?:agree|disagree) in ",
+    r"^[\d,]+ bars span two estimates that differ: see both$|: the two estimates (?:agree|disagree) in ",
+    # A band's record: how much fell inside.
+    r"of the last [\d,]+ changes?, \d+ % fell inside a band that promises ",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
     r"^One rider decides the direction of \d+ estimates?: |^No estimate would change its direction",
     r"^The two estimates (?:agree|disagree) in |^The two estimates differ by more than their noise",

@@ -74,7 +74,7 @@ def _panel(
 
 
 def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Iterator[NextStep]:
-    """The same for one arch, or for every arch again; and the figures that a repeat capture would settle."""
+    """The same for one arch, or for every arch again; and how the two estimates stand where they differ."""
 
     def page(asked: Selection, path: str = PATH) -> str:
         return desk.addresses.page(path, asked.query())
@@ -85,7 +85,7 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
     if selection.arch_height:
         yield NextStep("Every arch", page(replace(selection, arch_height=())))
     if n_apart := sum(estimates_differ(row) for row in rows):
-        words = "bars span estimates that differ: record a repeat first"
+        words = "bars span two estimates that differ: see both"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
 
 

@@ -1,6 +1,8 @@
 """What tended to follow for feet like these: every next setup of a rider's knees, foreseen; nothing of it is advice."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
 from typing import Any, Final
 
 import numpy as np
@@ -45,18 +47,19 @@ METHOD: Final = {
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Next:
-    """What is foreseen for the one rider of the selection. Raises TooFewError where none, or several, are named."""
-    if len(selection.rider) != 1:
-        raise TooFewError("Name one rider, as in: fitledger next --rider R0012.")
+    """What is foreseen for the one rider of the selection; where none, or several, are named, how to name one.
+
+    Raises TooFewError where the rider has no capture with a setup."""
     scope = scope_of(warehouse, selection, settings, remember)
     scope.require_fits()
+    if len(selection.rider) != 1:
+        told = "Name one rider to see what tended to follow for feet like theirs, as in: fitledger next --rider R0012."
+        return _told(selection.as_dict(), scope.words, scope.as_of, told)
     found = loaded(warehouse, selection.rider[0], settings)
     if found is None:
         raise TooFewError(f"Not recorded: no capture of rider {selection.rider[0]} has a setup.")
     answer = foreseen_next(warehouse, found.form, settings, remember, rider=selection.rider[0], session_id=found.session_id)
-    return Next(
-        **{**answer.__dict__, "selection": selection.as_dict(), "selection_words": scope.words, "as_of": scope.as_of},
-    )
+    return replace(answer, selection=selection.as_dict(), selection_words=scope.words, as_of=scope.as_of)
 
 
 def foreseen_next(
@@ -77,20 +80,21 @@ def foreseen_next(
         by_outcome = {name: ready(warehouse, name, settings, remember) for name in _MEASURED}
         rows = [row for side in SIDES for row in _of_side(form, side, by_outcome, settings)]
         alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings)]
-    return Next(
-        as_of=whole.as_of,
-        selection={},
-        selection_words="feet as given",
-        method=METHOD,
-        headline=silence or _headline(rows),
+    bare = _told({}, "feet as given", whole.as_of, silence or _headline(rows))
+    return replace(
+        bare,
         is_silent=bool(silence),
         session_id=session_id,
-        cautions=CAUTIONS,
         side_difference_now=_difference(rows, lambda row: row.setup == AS_IT_IS),
         side_difference_first=_difference(rows, lambda row: row.is_allowed and row.place == 1),
         setups=tuple(rows),
         alike=tuple(alike),
     )
+
+
+def _told(selection: dict[str, Any], words: str, as_of: date | None, headline: str) -> Next:
+    """An answer that holds a sentence and no figure."""
+    return Next(as_of, selection, words, METHOD, headline, False, None, CAUTIONS, None, None, (), ())
 
 
 def _silence(form: Form, settings: Settings) -> str:
