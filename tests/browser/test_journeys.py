@@ -150,7 +150,7 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     expect_studio(page, answer)
 
 
-@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-head.children"])
+@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-answer.children"])
 def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
     served: Served, watched: Watched, awaited: str
 ) -> None:

@@ -13,7 +13,7 @@ from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.every_fit import read_or_cut
 from dashboard.questions.selection.scope import scope_of
-from dashboard.questions.selection.selection import parse_selection
+from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
@@ -34,6 +34,7 @@ CUT = tuple(
     Path(questions.__file__).with_name(room) / "sql" / name
     for room, name in (
         ("coaching", "agreement_shims.sql"),
+        ("followed", "followed_fits.sql"),
         ("symmetry", "asymmetry_repeats.sql"),
         ("data", "noise_pairs.sql"),
         ("returns", "returns_fits.sql"),
@@ -57,8 +58,9 @@ def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, ques
     warehouse = open_reading(asker.path)
     alone = import_module(f"dashboard.questions.{QUESTIONS[question].module}")
     dated = {"today": TODAY} if QUESTIONS[question].knows_today else {}
+    beside = {name: asker.ask(name, Selection()) for name in QUESTIONS[question].leans_on}
     try:
-        expected = orjson.loads(alone.ask(warehouse, selection, Settings(), **dated).to_json())
+        expected = orjson.loads(alone.ask(warehouse, selection, Settings(), **beside, **dated).to_json())
     except StatisticsError as refusal:
         with pytest.raises(StatisticsError, match=str(refusal)[:20]):
             asker.ask(question, selection)
