@@ -39,14 +39,21 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
             f"expected {number(row.expected, 'deg')}, measured {number(row.measured, 'deg')}" for row in tenths
         ),
         name="next-record",
+        level=2,
         table=table("Tenths of the captures", _tenths(), tenths, table_id="next-tenths"),
     )
+    of_feet, others = ([row for row in rows if (row.group == "foot_type") is is_of_feet] for is_of_feet in (True, False))
     return [
         html.P(answer.headline, className="record-headline"),
-        html.Div([picture, table("Inside the band, tilt", _columns(), rows, table_id="next-inside")], className="record"),
+        html.Div([picture, _inside("Inside the band, tilt", others)], className="record"),
+        html.Details([html.Summary("By foot type"), _inside("By foot type, tilt", of_feet)]),
         reading(*paragraphs(TEXT["record"])),
         html.Details([html.Summary("How it is foreseen"), *paragraphs(TEXT["method"])], className="method"),
     ]
+
+
+def _inside(caption: str, rows: list[ForesightRow]) -> html.Div:
+    return table(caption, _columns(), rows, table_id=f"next-{caption.split(',', maxsplit=1)[0].lower().replace(' ', '-')}")
 
 
 def _columns() -> list[Column]:
