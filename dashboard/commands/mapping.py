@@ -38,6 +38,7 @@ def map_folder(
     """Propose how a foreign export is read, ask units, signs and sides one by one, and write mapping.toml."""
     from etl.mapping import MAPPING_FILE, parse_mapping
     from etl.mapping_assistant.asking import Asked
+    from etl.mapping_assistant.plan import NO
     from etl.mapping_assistant.reading import opened_folder
     from etl.mapping_assistant.writing import mapping_text, waiting_tables
 
@@ -49,7 +50,8 @@ def map_folder(
     in_force = load_settings(settings)
     given = _answers_in(answers)
     with opened_folder(folder, in_force.reading) as opened:
-        asked = Asked(opened.columns, given)
+        # A table in contract form needs no lines, unless the answers say otherwise.
+        asked = Asked(opened.columns, {**dict.fromkeys(opened.native, NO), **given})
         _require_known(asked, given)
         _print_plan(opened, asked)
         if ask if ask is not None else sys.stdin.isatty():
@@ -89,6 +91,10 @@ def _require_known(asked: "Asked", given: dict[str, str]) -> None:
 def _print_plan(folder: "Folder", asked: "Asked") -> None:
     for refused in folder.refused:
         typer.echo(f"not read: {refused}")
+    if folder.native:
+        typer.echo(f"in contract form already: {', '.join(folder.native)}")
+    if asked.left_out:
+        typer.echo(f"nothing of the contract was found in: {', '.join(asked.left_out)}")
     for plan in asked.plans:
         typer.echo(f"\n{plan.table.name}, from {plan.file}")
         for column in plan.table.columns:
@@ -146,9 +152,13 @@ def _sample(folder: "Folder", asked: "Asked", question: "Question") -> list[tupl
     proposal = plan.columns.get(question.column)
     if proposal is None or proposal.candidate is None:
         return []
-    side = SIDES[0] if plan.is_wide else None
-    source = proposal.candidate.of(side)[0]
-    return folder.becomes(plan.table, question.column, source, supposed.mapping_of(plan, proposal, side))
+    shown: list[tuple[str, str]] = []
+    # Three of the left, two of the right.
+    for side, wanted in zip(SIDES, (3, 2), strict=True) if plan.is_wide else ((None, 5),):
+        source = proposal.candidate.of(side)[0]
+        cells = folder.becomes(plan.table, question.column, source, supposed.mapping_of(plan, proposal, side), wanted)
+        shown += [(f"{source.heading}: {cell}" if side else cell, made) for cell, made in cells]
+    return shown
 
 
 def _print_waiting(asked: "Asked", waiting: dict[str, list[str]]) -> None:
@@ -186,6 +196,5 @@ def _print_preview(tried: "Preview") -> None:
         typer.echo(f"  {counted(row['visits'], 'visit')} with {counted(row['captures'], 'capture')}")
     rejected = sum(file.rejected for file in tried.report.files)
     typer.echo(f"  {counted(rejected, 'row')} rejected" + ("; fitledger check tells why" if rejected else ""))
-    for file in tried.report.files:
-        if file.refused:
-            typer.echo(f"  refused: {file.words}")
+    if refused := [file.file for file in tried.report.files if file.refused]:
+        typer.echo(f"  not loaded: {', '.join(refused)}")

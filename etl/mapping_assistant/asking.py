@@ -10,9 +10,9 @@ from typing import Any, Final
 
 from etl.mapping import ColumnMapping
 from etl.mapping_assistant.plan import NO, Answers, Files, Proposal, TablePlan, propose
-from etl.mapping_assistant.shapes import SourceColumn, codes_of, date_forms, is_ambiguous, number_in, unit_of
+from etl.mapping_assistant.shapes import SourceColumn, codes_of, date_forms, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import side_words, sides_told
-from etl.mapping_assistant.words import code_of, plain, vocabulary
+from etl.mapping_assistant.words import code_of, number_in, plain, vocabulary
 from shared.units import UNITS
 
 YES: Final = "yes"
@@ -57,7 +57,17 @@ class Asked:
         asked = [*self._zeros()]
         for plan in self.plans:
             asked += self._of_table(plan)
+        if left_out := self.left_out:
+            names = ", ".join(left_out[:5])
+            words = f"In {names} nothing of the contract was found ({len(left_out)}). Leave them out at every load?"
+            asked.append(Question("ignore_files", words, (YES, NO), YES, (), must=False))
         return [question for question in asked if question.key not in self.answers]
+
+    @property
+    def left_out(self) -> list[str]:
+        """The files and sheets of which no table takes anything."""
+        used = {plan.file for plan in self.plans}
+        return [name for name in self.files if name not in used]
 
     def waiting(self, plan: TablePlan, proposal: Proposal) -> list[str]:
         """The keys of the questions that a column waits for; an empty list where it may be loaded."""
@@ -65,7 +75,8 @@ class Asked:
         keys = {name, f"{name}.unit", f"{name}.sign", f"{name}.dates"}
         if proposal.column.name == "side":
             keys.add(f"{plan.table.name}.sides")
-        return [one.key for one in self.questions if one.key in keys and one.must]
+        codes = f"{name}.codes."
+        return [one.key for one in self.questions if one.must and (one.key in keys or one.key.startswith(codes))]
 
     def spec(self, plan: TablePlan, proposal: Proposal, side: str | None = None) -> dict[str, Any]:
         """What a mapping says of a column: the keys of a ColumnMapping, of one side where each side has its own."""
@@ -84,7 +95,7 @@ class Asked:
         """The column, and the side that its sign may depend on, as the loader takes them."""
         columns = {proposal.column.name: ColumnMapping.model_validate(self.spec(plan, proposal, side))}
         if plan.is_wide and side:
-            columns["side"] = ColumnMapping(value=side)
+            columns["side"] = ColumnMapping.model_validate({"value": self.side_of_column(plan, side)})
         elif (own := plan.columns.get("side")) and proposal.column.name != "side":
             columns["side"] = ColumnMapping.model_validate(self.spec(plan, own))
         return columns
@@ -162,6 +173,7 @@ class Asked:
             return
         source = proposal.candidate.sources[0]
         if column.name == "side":
+            yield from self._codes(name, proposal, place)
             yield _side_question(plan, ", ".join(sorted(source.distinct)[:6]), f"{source.heading!r}: ")
             return
         if not proposal.is_sure:
@@ -197,7 +209,10 @@ class Asked:
 
     def _sign(self, name: str, plan: TablePlan, proposal: Proposal, place: dict[str, str]) -> Question:
         headings = proposal.candidate.headings if proposal.candidate else ""
-        words = f"Which sign has {headings!r} ({name})? Here {proposal.column.sign}."
+        words = (
+            f"Does {headings!r} ({name}) count the same way? Here {proposal.column.sign}. keep: it does; flip: the other way; "
+            "flip left, flip right: the other way on that side alone."
+        )
         proposed, reasons = _sign_of(proposal)
         told = sides_told(plan, proposal)
         return Question(f"{name}.sign", words, SIGNS, proposed, (*reasons, *told), True, **place)
@@ -214,7 +229,7 @@ class Asked:
         choices = column.codes or (("true", "false") if column.type == "boolean" else ("a whole number",))
         for cell in unknown:
             words = f"What does {cell!r} mean in {proposal.candidate.headings!r} ({name})?"
-            yield Question(f"{name}.codes.{cell}", words, (*choices, NO), None, (), False, **place)
+            yield Question(f"{name}.codes.{cell}", words, (*choices, NO), None, (), column.name == "side", **place)
 
 
 def is_valid(question: Question, said: str) -> bool:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import likeness, says_number, side_of, stem, table_likeness
+from etl.mapping_assistant.words import is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5
@@ -17,7 +17,10 @@ SURE: Final = 0.78
 _HEADING, _VALUES, _UNIT, _SHARED = 0.65, 0.25, 0.1, 0.25
 _BY_VALUES_ALONE: Final = 0.55
 _SHARES_IDS: Final = 0.6
-_NUMBER_OF_ITS_OWN: Final = 0.85
+_NUMBER_OF_ITS_OWN: Final = 0.9
+_UNIT_ALONE: Final = 0.75
+# What words and values together reach, and values alone do not: a table is proposed by no less.
+_A_TABLE: Final = 0.6
 _FILE: Final = 0.08
 NO: Final = "no"
 CONSTANT: Final = "= "
@@ -120,7 +123,9 @@ def scored(table: Table, column: Column, candidate: Candidate, ids: frozenset[st
     first = candidate.sources[0]
     like, word = likeness(first.heading, column.name)
     if table.key[:1] == (column.name,) and says_number(first.heading) and len(first.distinct) == len(first.cells):
-        like, word = max(like, _NUMBER_OF_ITS_OWN), "a number of its own"
+        like, word = max(like, _NUMBER_OF_ITS_OWN), "number"
+    if not like and is_unit_alone(first.heading) and column.unit in units_in(first.heading) and _is_only_of_unit(column):
+        like, word = _UNIT_ALONE, str(column.unit)
     fits = [fit_of(source, column) for source in candidate.sources]
     fit = min(fits, key=lambda one: one.share)
     if fit.share == 0:
@@ -147,6 +152,19 @@ def _without_heading(column: Column, candidate: Candidate, fit: Fit) -> float:
     return 0.0
 
 
+def _is_only_of_unit(column: Column) -> bool:
+    """Whether no other column of the contract has the unit, as cm and kg tell the rider's body."""
+    return sum(one.unit == column.unit for table in catalogue().values() for one in table.columns) == 1
+
+
+def _only_dates(columns: list[SourceColumn]) -> Proposal | None:
+    """A file's only column of dates, as the day of a visit."""
+    column = catalogue()["fit_sessions"].column("session_date")
+    dates = [source for source in columns if fit_of(source, column).share]
+    reasons = ("the only dates of the file",)
+    return Proposal("fit_sessions", column, Candidate((dates[0],)), _BY_VALUES_ALONE, reasons) if len(dates) == 1 else None
+
+
 def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Proposal]]:
     """For each table the proposals of its own columns from this file, each source column given once, best first."""
     found = [
@@ -156,8 +174,19 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
         for column in table.columns
         if column.name not in _shared_columns(table)
     ]
+    if only := _only_dates(columns):
+        found.append(only)
     beside = {name: _FILE * table_likeness(_name_of(file), name) for name in catalogue()}
     found.sort(key=lambda one: one.score + beside[one.table], reverse=True)
+    keys = {
+        id(source)
+        for table in catalogue().values()
+        for name in _shared_columns(table)
+        for source in columns
+        if scored(table, table.column(name), Candidate((source,))).score >= SURE
+    }
+    # What is surely a key is no less sure measure beside it.
+    found = [one for one in found if one.is_sure or one.candidate is None or id(one.candidate.sources[0]) not in keys]
     given: dict[str, dict[str, Proposal]] = {}
     used: set[int] = set()
     for one in found:
@@ -185,6 +214,10 @@ def _plan_of(
     own = dict(taken.get(table.name, {}))
     if not own or answers.get(f"{table.name}.file", file) != file:
         return None
+    if table.name == "fitters" and not table_likeness(_name_of(file), "fitters"):
+        return None  # names in a file of another name may be those of riders
+    if table.name != "fit_sessions" and max(one.score for one in own.values()) < _A_TABLE:
+        return None
     plan = TablePlan(table, file, own)
     used = {id(source) for one in own.values() if one.candidate for source in one.candidate.sources}
     open_to = [one for one in candidates(columns, table) if not one.is_pair and not used & {id(one.sources[0])}]
@@ -200,8 +233,6 @@ def _plan_of(
             used.add(id(one.candidate.sources[0]))
     if plan.is_wide:
         plan.columns.pop("side", None)
-    if table.name == "fitters" and "fitter_id" not in plan.columns:
-        return None  # a name alone may be a rider's
     if table.name == "fit_sessions" and not {"rider_id", "session_date"} <= set(plan.columns):
         return None
     _tell(plan, columns, answers)
@@ -255,10 +286,12 @@ def _derive(plans: dict[str, TablePlan], files: Files, answers: Answers) -> None
     sessions = plans.get("fit_sessions")
     if sessions is None:
         return
-    if "session_id" not in sessions.columns:
+    given = sessions.columns.get("session_id")
+    if given is None or (not given.is_told and _is_by_rider(sessions, given)):
+        with_rider = "session_date" if given is None else "session_id"
         for plan in plans.values():
-            if "session_id" in plan.table.column_names and "session_id" not in plan.columns:
-                _join(plan, sessions, files[plan.file])
+            if "session_id" in plan.table.column_names and (given is not None or "session_id" not in plan.columns):
+                _join(plan, sessions, with_rider, files[plan.file])
     for name, key in (("riders", "rider_id"), ("fitters", "fitter_id")):
         if name in plans or key not in sessions.columns or answers.get(name) == NO:
             continue
@@ -269,17 +302,27 @@ def _derive(plans: dict[str, TablePlan], files: Files, answers: Answers) -> None
             plans[name].columns[column.name] = Proposal(name, column, given.candidate, 1.0, (reason,), given.value)
 
 
-def _join(plan: TablePlan, sessions: TablePlan, columns: list[SourceColumn]) -> None:
-    """Where no column is the visit's own number, its rider and day together tell it."""
-    sources = []
-    for name in ("rider_id", "session_date"):
+def _is_by_rider(sessions: TablePlan, session_id: Proposal) -> bool:
+    """Whether the numbers of visits begin anew with each rider: alone they stand several times, with the rider once."""
+    rider = sessions.columns["rider_id"].candidate
+    if session_id.candidate is None or rider is None:
+        return False
+    alone = session_id.candidate.sources[0].cells
+    both = set(zip(rider.sources[0].cells, alone, strict=True))
+    return len(set(alone)) < len(alone) and len(both) == len(alone)
+
+
+def _join(plan: TablePlan, sessions: TablePlan, with_rider: str, columns: list[SourceColumn]) -> None:
+    """Where no column alone tells a visit, its rider tells it with the day, or with a number that begins anew with each."""
+    sources: list[SourceColumn] = []
+    for name in ("rider_id", with_rider):
         column = sessions.table.column(name)
         found = [scored(sessions.table, column, Candidate((source,))) for source in columns]
         own = sessions.columns[name] if plan is sessions else max(found, key=lambda one: one.score, default=None)
         if own is None or own.candidate is None or own.score < PROPOSED:
             return
         sources += own.candidate.sources
-    reason = "no column is the visit's own number; rider and day together tell a visit"
+    reason = f"no column alone tells a visit; rider_id and {with_rider} together do"
     candidate = Candidate(tuple(sources), is_joined=True)
     plan.columns["session_id"] = Proposal(plan.table.name, plan.table.column("session_id"), candidate, PROPOSED, (reason,))
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-from etl.find import MAYBE, book_name, find_files, form_of, own_name
+from etl.columns import match_native
+from etl.find import MAYBE, book_name, find_files, form_of, own_name, table_of
 from etl.mapping import ColumnMapping, Form, Mapping, TableMapping
 from etl.mapping_assistant.shapes import SourceColumn
 from etl.mapping_assistant.words import plain
@@ -14,6 +15,7 @@ from etl.read import FoundFile, RefusedFileError, SourceFile, expand, open_unmat
 from etl.relation import source_relation
 from shared.catalogue import Table
 from shared.errors import InputUnusableError
+from shared.paths import on_one_line
 from shared.settings_running import Reading
 from shared.warehouse import Warehouse, in_memory
 from shared.working import working
@@ -39,10 +41,12 @@ class FileGroup:
 
 @dataclass
 class Folder:
-    """What was read of a folder: its files in groups, and the sentences of those that cannot be used."""
+    """What was read of a folder: its files in groups, the sentences of those that cannot be used, and which tables stand
+    there in contract form already."""
 
     groups: dict[str, FileGroup]
     refused: list[str]
+    native: list[str]
     warehouse: Warehouse = field(repr=False)
 
     @property
@@ -55,12 +59,14 @@ class Folder:
         """Different cells of a source column beside what a mapping would make of them, by the loader's own steps."""
         opened = self.groups[source.file].source
         raw = self._texts(replace(opened, cells={"raw": source.position}), "raw")
-        mapped = replace(opened, table=table, mapping=Mapping(), table_mapping=TableMapping(columns=specs), cells={})
+        mapped = replace(
+            opened, table=table, mapping=Mapping.model_validate({}), table_mapping=TableMapping(columns=specs), cells={}
+        )
         made = self._texts(mapped, column)
         shown: dict[str, str] = {}
         for cell, text in zip(raw, made, strict=True):
             if cell and len(shown) < wanted:
-                shown.setdefault(cell, text or "")
+                shown.setdefault(on_one_line(cell), on_one_line(text or ""))
         return list(shown.items())
 
     def _texts(self, source: SourceFile, name: str) -> list[str | None]:
@@ -92,16 +98,19 @@ def opened_folder(path: Path, reading: Reading | None = None) -> Iterator[Folder
 
 def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Path) -> Folder:
     alike: dict[tuple[str, ...], list[tuple[FoundFile, SourceFile, int]]] = {}
-    refused = []
+    refused, native = [], []
     for file in files:
         try:
             source, lines = _opened(file, scratch, warehouse)
+            if (table := table_of(file.sheet or file.name)) and _is_native(source, table):
+                native.append(table.name)
+                continue
         except RefusedFileError as refusal:
             refused.append(str(refusal))
             continue
         one = (file.sheet and file.name) or ""
         alike.setdefault((one, source.form, *source.headers), []).append((file, source, lines))
-    if not alike:
+    if not alike and not native:
         raise InputUnusableError(
             f"{path}: no table was found. Nothing was written. Name the folder with the exported files. " + " ".join(refused)
         )
@@ -114,14 +123,23 @@ def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Pat
         name = own_name(first) if not first.sheet else f"{names[0]}, sheet {first.sheet}"
         columns = tuple(_columns(name, [source for _, source, _ in same], warehouse))
         groups[name] = FileGroup(name, names, first.sheet, source, columns, lines)
-    return Folder(groups, refused, warehouse)
+    return Folder(groups, refused, list(dict.fromkeys(native)), warehouse)
+
+
+def _is_native(source: SourceFile, table: Table) -> bool:
+    """Whether a file has the contract's own columns: it is loaded as it is, and needs no line of a mapping."""
+    try:
+        match_native(source.name, table, source.headers)
+    except RefusedFileError:
+        return False
+    return True
 
 
 def _opened(file: FoundFile, scratch: Path, warehouse: Warehouse) -> tuple[SourceFile, int]:
     """The file from its line of headings on: the first line, or a later one where the first ones hold few cells."""
     best = None
     for lines in range(_MOST_LINES_BEFORE + 1):
-        formed = replace(file, mapping=Mapping(form=Form(skip_lines=lines)), table_mapping=TableMapping())
+        formed = replace(file, mapping=Mapping.model_validate({"form": Form(skip_lines=lines)}), table_mapping=TableMapping())
         try:
             source = open_unmatched(formed, scratch, warehouse)
         except RefusedFileError:

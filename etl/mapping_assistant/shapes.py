@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import cached_property, lru_cache
 from typing import Final
 
-from etl.mapping_assistant.words import code_of, count_of, units_in
+from etl.mapping_assistant.words import NUMBER, code_of, count_of, number_in, units_in
 from shared.catalogue import Column
 from shared.errors import UsageError
 from shared.units import UNITS, conversion_factor
@@ -19,7 +19,6 @@ DATE_FORMS: Final = (
 )  # fmt: skip
 _TIMES: Final = ("", " %H:%M", " %H:%M:%S", "T%H:%M:%S", "-%H%M%S")
 _ISO: Final = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")
-_NUMBER: Final = re.compile(r"(?P<before>[^\d+\-,.]*)(?P<number>[+\-]?\d+(?:[.,]\d+)?)(?P<after>[^\d]*)")
 _WHOLE: Final = re.compile(r"[+-]?\d+(?:\.0+)?")
 _ALIKE: Final = {"mm": ("mm", "cm", "m", "in"), "cm": ("cm", "mm", "m", "in"), "deg": ("deg", "rad"), "kg": ("kg", "lb")}
 _ENOUGH: Final = 0.8
@@ -58,7 +57,7 @@ class SourceColumn:
         """The words at the ends of its numbers, such as "ca." and "°", the most frequent first."""
         found: Counter[str] = Counter()
         for cell in self.filled:
-            if match := _NUMBER.fullmatch(cell):
+            if match := NUMBER.fullmatch(cell):
                 found.update(word for word in (match["before"].strip(), match["after"].strip()) if word)
         return [word for word, _ in found.most_common()]
 
@@ -74,12 +73,6 @@ class Fit:
 
     share: float
     reason: str
-
-
-def number_in(cell: str) -> float | None:
-    """The one number of a cell, with a decimal comma or point, whatever words stand at its ends."""
-    match = _NUMBER.fullmatch(cell.strip())
-    return float(match["number"].replace(",", ".")) if match else None
 
 
 @lru_cache(maxsize=20_000)

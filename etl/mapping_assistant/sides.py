@@ -4,10 +4,10 @@ from itertools import pairwise
 from statistics import StatisticsError, correlation, fmean
 
 from etl.mapping_assistant.plan import Proposal, TablePlan
-from etl.mapping_assistant.shapes import number_in
-from etl.mapping_assistant.words import code_of
+from etl.mapping_assistant.words import code_of, count_of, number_in
 
 _FEWEST = 8
+_FAR = 3.0
 
 
 def side_words(plan: TablePlan) -> str:
@@ -24,15 +24,22 @@ def sides_told(plan: TablePlan, proposal: Proposal) -> tuple[str, ...]:
     if min(len(left), len(right)) < _FEWEST:
         return ()
     told = [f"mean left {fmean(left):+.1f}, right {fmean(right):+.1f}"]
-    if fmean(left) * fmean(right) < 0:
+    if fmean(left) * fmean(right) < 0 and proposal.column.name.startswith("knee_"):
         told.append("the sides lie on different sides of zero: one of them may be counted the other way")
     if len(left) == len(right):
         try:
             r = correlation(left, right)
         except StatisticsError:
             return tuple(told)
-        told.append(f"the sides move {'against' if r < 0 else 'with'} each other (r {r:+.2f})")
+        # Three times what chance alone gives, so that it is said of no handful of visits.
+        if abs(r) * (len(left) - 1) ** 0.5 > _FAR:
+            told.append(f"the sides move {'against' if r < 0 else 'with'} each other (r {r:+.2f})")
     return tuple(told)
+
+
+def _number(proposal: Proposal, cell: str, side: str | None) -> float | None:
+    number = count_of(cell, side) if "shims" in proposal.column.name else None
+    return number_in(cell) if number is None else float(number)
 
 
 def _by_side(plan: TablePlan, proposal: Proposal) -> tuple[list[float], list[float]]:
@@ -41,7 +48,7 @@ def _by_side(plan: TablePlan, proposal: Proposal) -> tuple[list[float], list[flo
         return [], []
     if candidate.is_pair:
         both = [
-            (number_in(one), number_in(other))
+            (_number(proposal, one, "left"), _number(proposal, other, "right"))
             for one, other in zip(candidate.sources[0].cells, candidate.sources[1].cells, strict=True)
             if one and other
         ]
@@ -51,7 +58,7 @@ def _by_side(plan: TablePlan, proposal: Proposal) -> tuple[list[float], list[flo
     if side is None or side.candidate is None:
         return [], []
     rows = [
-        (code_of("side", where), number_in(cell))
+        (code_of("side", where), _number(proposal, cell, code_of("side", where)))
         for where, cell in zip(side.candidate.sources[0].cells, candidate.sources[0].cells, strict=True)
         if where and cell
     ]

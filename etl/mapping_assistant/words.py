@@ -16,6 +16,9 @@ _COMPOUND: Final = 0.85  # a word within a longer one, as in "Knieneigung"
 _SHORTEST_COMPOUND: Final = 5
 _COMPOUND_NEAR: Final = 90.0
 _SHORT: Final = 3
+_SHORT_WORD: Final = 6
+_NEAR_SHORT: Final = 0.85
+NUMBER: Final = re.compile(r"(?P<before>[^\d+\-,.]*)(?P<number>[+\-]?\d+(?:[.,]\d+)?)(?P<after>[^\d]*)")
 
 
 @lru_cache(maxsize=1)
@@ -44,6 +47,11 @@ def side_of(heading: str) -> str | None:
 @lru_cache(maxsize=1)
 def _unit_words() -> frozenset[str]:
     return frozenset(plain(word) for known in vocabulary()["units"].values() for word in known) - {""}
+
+
+def is_unit_alone(heading: str) -> bool:
+    """Whether a heading says a unit and no more, as "cm" of a body's height."""
+    return bool(plain(heading)) and set(plain(heading).split()) <= _unit_words()
 
 
 def units_in(text: str) -> tuple[str, ...]:
@@ -86,6 +94,12 @@ def code_of(column: str, text: str) -> str | None:
     return None
 
 
+def number_in(cell: str) -> float | None:
+    """The one number of a cell, with a decimal comma or point, whatever words stand at its ends."""
+    match = NUMBER.fullmatch(cell.strip())
+    return float(match["number"].replace(",", ".")) if match else None
+
+
 def count_of(text: str, side: str | None = None) -> int | None:
     """A number of wedges said in words, in the contract's sign: "2 varus" → 2, "1 valgus" → −1, "keine" → 0.
 
@@ -115,4 +129,5 @@ def _like(own: str, word: str) -> float:
         best = max(best, _WITHIN)
     if len(word) >= _SHORTEST_COMPOUND and len(own) > len(word) and fuzz.partial_ratio(own, word) >= _COMPOUND_NEAR:
         best = max(best, _COMPOUND)
-    return best if best >= _NEAR else 0.0
+    # One letter of a short word makes another word of it.
+    return best if best >= (_NEAR if len(own) > _SHORT_WORD else _NEAR_SHORT) else 0.0

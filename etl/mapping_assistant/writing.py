@@ -5,9 +5,10 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from etl.mapping_assistant.asking import SIDES, Asked
+from etl.mapping_assistant.asking import SIDES, YES, Asked
 from etl.mapping_assistant.plan import Proposal, TablePlan
 from etl.mapping_assistant.reading import FileGroup, Folder
+from shared.paths import on_one_line
 
 WAITS: Final = "#? "
 _MOST_NAMES: Final = 20
@@ -23,11 +24,11 @@ def mapping_text(folder: Folder, asked: Asked) -> str:
     ]
     if n_waiting:
         lines.insert(2, f"# {n_waiting} answers are missing. Give them in a file: --answers FILE.toml, a line an answer.")
-    used = {plan.file for plan in asked.plans}
-    left_out = [group for name, group in folder.groups.items() if name not in used]
+    left_out = [folder.groups[name] for name in asked.left_out]
     names = [group.sheet or name for group in left_out for name in (group.files if not group.sheet else (group.sheet,))]
     if names:
-        lines += ["# In these nothing of the contract was found.", f"ignore_files = {toml_of(names[:1000])}"]
+        start = "" if asked.answers.get("ignore_files") == YES else WAITS
+        lines += ["# In these nothing of the contract was found.", f"{start}ignore_files = {toml_of(names[:1000])}"]
     for plan in asked.plans:
         lines += ["", *_table(plan, folder, asked)]
     return "\n".join(lines) + "\n"
@@ -60,7 +61,7 @@ def toml_of(value: Any) -> str:
         )
     if isinstance(value, list | tuple):
         return "[" + ", ".join(map(toml_of, value)) + "]"
-    return json.dumps(value, ensure_ascii=False)
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def spec_toml(spec: dict[str, Any]) -> str:
@@ -68,6 +69,11 @@ def spec_toml(spec: dict[str, Any]) -> str:
     if set(spec) == {"from"} and isinstance(spec["from"], str | list):
         return toml_of(spec["from"])
     return "{ " + ", ".join(f"{key} = {toml_of(value)}" for key, value in spec.items()) + " }"
+
+
+def _comment(words: str) -> str:
+    """A line of its own: a heading or a name of a sheet may hold line ends, behind which a mapping would go on."""
+    return f"# {on_one_line(words)}"
 
 
 def _keys(plan: TablePlan) -> set[str]:
@@ -78,9 +84,9 @@ def _table(plan: TablePlan, folder: Folder, asked: Asked) -> Iterator[str]:
     group = folder.groups[plan.file]
     waiting = waiting_tables(asked).get(plan.table.name)
     start = WAITS if waiting else ""
-    yield f"# {plan.table.name}: from {plan.file}."
+    yield _comment(f"{plan.table.name}: from {plan.file}.")
     if waiting:
-        yield f"# The whole table waits for: {', '.join(waiting)}"
+        yield _comment(f"The whole table waits for: {', '.join(waiting)}")
     yield f"{start}[tables.{plan.table.name}]"
     for line in _files(group, folder, plan, asked):
         yield start + line
@@ -139,12 +145,12 @@ def _lines(plan: TablePlan, proposal: Proposal, asked: Asked, side: str | None) 
     name = proposal.column.name
     told = [key for key in asked.answers if key.startswith(f"{plan.table.name}.{name}.") and ".codes." not in key]
     confirmed = [f"{key.rpartition('.')[2]}: you said {asked.answers[key]!r}" for key in told]
-    reason = "; ".join((*proposal.reasons, *confirmed)).replace("\n", " ")
+    reason = "; ".join((*proposal.reasons, *confirmed))
     if side != "right":
-        yield f"# {name}: {reason} (score {proposal.score:.2f})"
+        yield _comment(f"{name}: {reason} (score {proposal.score:.2f})")
     waiting = asked.waiting(plan, proposal)
     for key in waiting if side != "right" else ():
         question = next(one for one in asked.questions if one.key == key)
         likely = f" (likely {question.proposed})" if question.proposed else ""
-        yield f"# waits for {json.dumps(key, ensure_ascii=False)} = one of {', '.join(question.choices[:8])}{likely}"
+        yield _comment(f"waits for {toml_of(key)} = one of {', '.join(question.choices[:8])}{likely}")
     yield (WAITS if waiting else "") + f"{name} = {spec_toml(asked.spec(plan, proposal, side))}"

@@ -1,16 +1,13 @@
 """From a foreign export that nobody has mapped to figures equal to the truth; and nothing loaded that nobody confirmed."""
 
 import random
-import tomllib
 from datetime import date, timedelta
 from pathlib import Path
 
-import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
 from etl.load import load
-from etl.mapping import load_mapping
 from shared.warehouse import open_reading
 from tests.spec.workbook import sheet_xml, write_workbook
 
@@ -43,7 +40,15 @@ class Truth:
         self.visits = []
         for visit in range(1, 13):
             day = date(2026, 3, 9) + timedelta(days=7 * visit)
-            self.visits.append((f"B{visit:03}", f"K{visit % 5 + 1:02}", "AM" if visit % 2 else "JB", day, "first" if visit < 6 else "follow_up"))
+            self.visits.append(
+                (
+                    f"B{visit:03}",
+                    f"K{visit % 5 + 1:02}",
+                    "AM" if visit % 2 else "JB",
+                    day,
+                    "first" if visit < 6 else "follow_up",
+                )
+            )
             for capture in (1, 2, 3):
                 both = draw.gauss(-2.5, 1.5)
                 for side in ("left", "right"):
@@ -79,7 +84,9 @@ def export(folder: Path, truth: Truth) -> Path:
     visits: list[list[object]] = [["Werkstatt am Kai, Besuche"], [], ["Besuch", "Kunde", "Bearbeiter", "Datum", "Anlass"]]
     visits += [[no, who, by, f"{day:%d.%m.%Y}", KINDS[kind]] for no, who, by, day, kind in truth.visits]
     write_workbook(folder / "Kartei.xlsx", {"Kunden": sheet_xml(people), "Besuche": sheet_xml(visits)})
-    lines = ["Besuch;Aufnahme Nr;Knieneigung L [°];Knieneigung R [°];Pendeln L [cm];Pendeln R [cm];Keile L;Keile R;Einlage L;Einlage R;Standbreite L;Standbreite R"]
+    lines = [
+        "Besuch;Aufnahme Nr;Knieneigung L [°];Knieneigung R [°];Pendeln L [cm];Pendeln R [cm];Keile L;Keile R;Einlage L;Einlage R;Standbreite L;Standbreite R"
+    ]
     for visit, *_ in truth.visits:
         for capture in (1, 2, 3):
             left, right = (truth.of(visit, capture, side) for side in ("left", "right"))
@@ -117,7 +124,9 @@ def test_an_export_in_german_becomes_the_truth_by_its_answers(tmp_path: Path) ->
         "FROM core.knee_captures JOIN core.foot_setups USING (session_id, capture_no, side) ORDER BY ALL"
     )
     people = warehouse.rows("SELECT rider_id, birth_year, sex, height_cm, mass_kg FROM core.riders ORDER BY ALL")
-    visits = warehouse.rows("SELECT session_id, rider_id, fitter_id, session_date, visit_kind FROM core.fit_sessions ORDER BY ALL")
+    visits = warehouse.rows(
+        "SELECT session_id, rider_id, fitter_id, session_date, visit_kind FROM core.fit_sessions ORDER BY ALL"
+    )
     warehouse.close()
     assert rows == sorted(truth.captures, key=lambda one: (one["session_id"], one["capture_no"], one["side"]))
     assert people[0] == {"rider_id": "K01", "birth_year": 1971, "sex": "female", "height_cm": 164.0, "mass_kg": 63.0}
