@@ -8,7 +8,9 @@ from typer.testing import CliRunner
 
 from dashboard.cli import app
 from etl.load import load
+from etl.mapping import load_mapping
 from shared.warehouse import open_reading
+from tests.spec.test_mapping import core
 from tests.spec.workbook import sheet_xml, write_workbook
 
 TODAY = date(2026, 11, 25)
@@ -84,9 +86,8 @@ def export(folder: Path, truth: Truth) -> Path:
     visits: list[list[object]] = [["Werkstatt am Kai, Besuche"], [], ["Besuch", "Kunde", "Bearbeiter", "Datum", "Anlass"]]
     visits += [[no, who, by, f"{day:%d.%m.%Y}", KINDS[kind]] for no, who, by, day, kind in truth.visits]
     write_workbook(folder / "Kartei.xlsx", {"Kunden": sheet_xml(people), "Besuche": sheet_xml(visits)})
-    lines = [
-        "Besuch;Aufnahme Nr;Knieneigung L [°];Knieneigung R [°];Pendeln L [cm];Pendeln R [cm];Keile L;Keile R;Einlage L;Einlage R;Standbreite L;Standbreite R"
-    ]
+    sided = ("Knieneigung {} [°]", "Pendeln {} [cm]", "Keile {}", "Einlage {}", "Standbreite {}")
+    lines = [";".join(["Besuch", "Aufnahme Nr", *(one.format(side) for one in sided for side in "LR")])]
     for visit, *_ in truth.visits:
         for capture in (1, 2, 3):
             left, right = (truth.of(visit, capture, side) for side in ("left", "right"))
@@ -131,3 +132,103 @@ def test_an_export_in_german_becomes_the_truth_by_its_answers(tmp_path: Path) ->
     assert rows == sorted(truth.captures, key=lambda one: (one["session_id"], one["capture_no"], one["side"]))
     assert people[0] == {"rider_id": "K01", "birth_year": 1971, "sex": "female", "height_cm": 164.0, "mass_kg": 63.0}
     assert [tuple(visit.values()) for visit in visits] == truth.visits
+
+
+def test_nothing_unconfirmed_is_in_force(tmp_path: Path) -> None:
+    folder = export(tmp_path / "export", Truth())
+    printed = run("map", folder, "--no-ask")
+    text = (folder / "mapping.toml").read_text(encoding="utf-8")
+    active = load_mapping(folder / "mapping.toml")
+    # Only what bears no unit, sign or side: people without height and mass, and who fits.
+    assert set(active.tables) == {"riders", "fitters"}
+    assert set(active.tables["riders"].columns) == {"rider_id", "birth_year", "sex"}
+    assert active.tables["riders"].ignore == ["Größe (cm)", "Gewicht [kg]"]
+    assert '#? knee_tilt_deg = { from = "Knieneigung L [°]", decimal = ",", unit = "deg" }' in text
+    for key in ANNOUNCED:
+        assert f'"{key}" = one of' in printed and key in text
+    assert "the sides move against each other" in printed
+
+
+# Each of these stands between a file and the warehouse.
+ANNOUNCED = [key for key in ANSWERS if key.endswith((".unit", ".sign", ".sides"))]
+
+
+def test_one_missing_answer_keeps_its_own_column_out_and_no_other(tmp_path: Path) -> None:
+    folder = export(tmp_path / "export", Truth())
+    for key in ("knee_captures.knee_tilt_deg.sign", "riders.mass_kg.unit"):
+        given = said(tmp_path / "said.toml", {other: one for other, one in ANSWERS.items() if other != key})
+        out = tmp_path / f"{key}.toml"
+        run("map", folder, "--answers", given, "--out", out, "--no-ask")
+        table, column, _ = key.split(".")
+        mapped = load_mapping(out).tables[table]
+        assert column not in {name for columns in (mapped.columns, *mapped.each) for name in columns}
+        assert len(load_mapping(out).tables) == 5
+
+
+def test_a_side_that_is_not_confirmed_keeps_its_whole_table_out(tmp_path: Path) -> None:
+    folder = export(tmp_path / "export", Truth())
+    for said_of_side in (None, "no"):
+        given = {key: one for key, one in ANSWERS.items() if key != "knee_captures.sides"}
+        given |= {"knee_captures.sides": said_of_side} if said_of_side else {}
+        out = tmp_path / f"{said_of_side}.toml"
+        run("map", folder, "--answers", said(tmp_path / "said.toml", given), "--out", out, "--no-ask")
+        assert "knee_captures" not in load_mapping(out).tables
+
+
+def test_the_dialogue_asks_one_by_one_beside_the_readers_own_cells(tmp_path: Path) -> None:
+    truth = Truth()
+    folder = export(tmp_path / "export", truth)
+    # A first answer that is none is asked again; Enter alone confirms nothing.
+    order = ["centimetres", "cm", "kg", "= quayside", "yes", "deg", "flip left", "cm", "yes", "", "mm", "keep"]
+    printed = run("map", folder, "--ask", keys="\n".join(order) + "\n")
+    assert "'centimetres' is none of the answers" in printed
+    first = truth.captures[0]["knee_tilt_deg"]
+    assert isinstance(first, float)
+    assert f"Knieneigung L [°]: {comma(-first)}  →  {-first}" in printed
+    assert "1 answer missing" in printed
+    assert "foot_setups is not loaded until these are said: foot_setups.shims_added.sign" in printed
+    mapped = load_mapping(folder / "mapping.toml")
+    assert mapped.tables["knee_captures"].each[0]["knee_tilt_deg"].flip == "left"
+    assert "foot_setups" not in mapped.tables
+
+
+def test_a_mapping_that_stands_is_never_written_over_and_wrong_answers_are_refused(tmp_path: Path) -> None:
+    folder = export(tmp_path / "export", Truth())
+    (folder / "mapping.toml").write_text("about = 'mine'\n", encoding="utf-8")
+    result = CliRunner().invoke(app, ["map", str(folder), "--no-ask"])
+    assert result.exit_code != 0 and "stands there already" in str(result.exception)
+    assert (folder / "mapping.toml").read_text(encoding="utf-8") == "about = 'mine'\n"
+    odd = said(tmp_path / "odd.toml", {"riders.height_cm.unit": "parsec"})
+    result = CliRunner().invoke(app, ["map", str(folder), "--no-ask", "--answers", str(odd), "--out", str(tmp_path / "m.toml")])
+    assert "found 'parsec', expected one of cm, m, mm, in, no" in str(result.exception)
+
+
+def test_a_name_of_a_sheet_cannot_go_on_as_a_line_of_the_mapping(tmp_path: Path) -> None:
+    folder = tmp_path / "export"
+    folder.mkdir()
+    sheet = 'Kunden\n[tables.fitters]\nfiles = "x.csv"'
+    rows = sheet_xml([["Kundennr", "Geburtsjahr"], ["K1", 1980], ["K2", 1990]])
+    write_workbook(folder / "a.xlsx", {sheet: rows})
+    run("map", folder, "--no-ask")
+    assert set(load_mapping(folder / "mapping.toml").tables) == {"riders"}
+
+
+def test_a_workbook_of_another_maker_equals_the_same_fits_in_contract_form(tmp_path: Path) -> None:
+    samples = Path(__file__).parents[2] / "etl" / "mappings" / "samples"
+    unit = {"riders.height_cm": "in", "riders.mass_kg": "lb", "knee_captures.knee_tilt_deg": "rad"}
+    unit |= {"knee_captures.knee_sway_mm": "cm", "knee_captures.knee_offset_mm": "cm", "foot_setups.stance_mm": "cm"}
+    sign = {"knee_captures.knee_tilt_deg": "flip", "knee_captures.knee_offset_mm": "keep", "foot_setups.shims_added": "flip"}
+    answers = {f"{key}.unit": one for key, one in unit.items()} | {f"{key}.sign": one for key, one in sign.items()}
+    answers |= {"foot_setups.stance_mm.sign": "keep", "fit_sessions.studio_id": "= quayside", "fit_sessions.visit_kind": "type"}
+    answers |= {f"{table}.sides": "yes" for table in ("knee_captures", "foot_setups")} | {"foot_setups.insole_level": "insole"}
+    codes = {"fit_sessions.visit_kind": {"1": "first", "2": "follow_up", "3": "refit"}}
+    codes |= {f"{table}.side": {"1": "left", "2": "right"} for table in ("knee_captures", "foot_setups")}
+    codes |= {"foot_setups.insole_level": {"A": "none", "B": "low", "C": "medium", "D": "high"}}
+    answers |= {f"{key}.codes.{cell}": one for key, meant in codes.items() for cell, one in meant.items()}
+    answers |= {"ignore_files": "yes"}
+    out = tmp_path / "b.toml"
+    run("map", samples / "maker_b", "--answers", said(tmp_path / "said.toml", answers), "--out", out, "--no-ask")
+    load([samples / "maker_b"], tmp_path / "b.duckdb", today=TODAY, mapping=out)
+    load([samples / "native"], tmp_path / "native.duckdb", today=TODAY)
+    for table in ("riders", "fitters", "fit_sessions", "knee_captures", "foot_setups"):
+        assert core(tmp_path / "b.duckdb", table) == core(tmp_path / "native.duckdb", table), table

@@ -41,10 +41,16 @@ def test_a_side_is_a_word_of_its_own(heading: str, side: str | None, rest: str) 
 @pytest.mark.parametrize(
     ("heading", "name"),
     [
-        ("Körpergröße [cm]", "height_cm"), ("poids (kg)", "mass_kg"), ("fecha", "session_date"), ("Knieneigung", "knee_tilt_deg"),
-        ("Neigungg", "knee_tilt_deg"), ("anchura de apoyo", "stance_mm"), ("soletta", "insole_level"), ("trapfrequentie", "cadence_rpm"),
+        ("Körpergröße [cm]", "height_cm"),
+        ("poids (kg)", "mass_kg"),
+        ("fecha", "session_date"),
+        ("Knieneigung", "knee_tilt_deg"),
+        ("Neigungg", "knee_tilt_deg"),
+        ("anchura de apoyo", "stance_mm"),
+        ("soletta", "insole_level"),
+        ("trapfrequentie", "cadence_rpm"),
     ],
-)  # fmt: skip
+)
 def test_headings_of_six_languages_are_found_by_one_way(heading: str, name: str) -> None:
     best = max((likeness(heading, one.name)[0], one.name) for table in catalogue().values() for one in table.columns)
     assert best[1] == name and best[0] >= 0.8
