@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from etl.mapping import ColumnMapping
 from etl.mapping_assistant.plan import NO, Answers, Files, Proposal, TablePlan, propose
-from etl.mapping_assistant.shapes import SourceColumn, codes_of, date_forms, is_ambiguous, unit_of
+from etl.mapping_assistant.shapes import SourceColumn, codes_of, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import side_words, sides_told
 from etl.mapping_assistant.words import code_of, number_in, plain, vocabulary
 from shared.units import UNITS
@@ -124,7 +124,7 @@ class Asked:
         sign = self.answers.get(f"{name}.sign", KEEP)
         if column.sign and sign != KEEP:
             spec["flip"] = True if sign == FLIP else sign.removeprefix("flip ")
-        if column.type in {"date", "datetime"} and (forms := date_forms(source.filled)):
+        if column.type in {"date", "datetime"} and (forms := source.date_forms):
             if said := self.answers.get(f"{name}.dates"):
                 forms = [said, *forms[1:]]
             spec |= {"date_form": forms[0]} if len(forms) == 1 else {"date_forms": forms}
@@ -187,11 +187,7 @@ class Asked:
             yield self._unit(name, proposal, source, place)
         if column.sign:
             yield self._sign(name, plan, proposal, place)
-        if (
-            column.type in {"date", "datetime"}
-            and (forms := date_forms(source.filled))
-            and is_ambiguous(source.filled, forms[0])
-        ):
+        if column.type in {"date", "datetime"} and (forms := source.date_forms) and is_ambiguous(source.sample, forms[0]):
             other = forms[0].replace("%d", "%x").replace("%m", "%d").replace("%x", "%m")
             words = f"{source.heading!r}: no cell tells the day from the month. In which order do they stand?"
             yield Question(f"{name}.dates", words, (forms[0], other), forms[0], (f"such as {source.filled[0]}",), True, **place)

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
+from itertools import islice
 from typing import Final
 
 from etl.mapping_assistant.words import NUMBER, code_of, count_of, number_in, units_in
@@ -21,7 +22,10 @@ _TIMES: Final = ("", " %H:%M", " %H:%M:%S", "T%H:%M:%S", "-%H%M%S")
 _ISO: Final = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")
 _WHOLE: Final = re.compile(r"[+-]?\d+(?:\.0+)?")
 _ALIKE: Final = {"mm": ("mm", "cm", "m", "in"), "cm": ("cm", "mm", "m", "in"), "deg": ("deg", "rad"), "kg": ("kg", "lb")}
+_LIKE_A_DATE: Final = re.compile(r"[0-9./: T\-]{6,20}")
 _ENOUGH: Final = 0.8
+_SAMPLE: Final = 500
+_MOST_CODES: Final = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +44,16 @@ class SourceColumn:
     @cached_property
     def distinct(self) -> frozenset[str]:
         return frozenset(self.filled)
+
+    @cached_property
+    def sample(self) -> tuple[str, ...]:
+        """Its first different cells, so many as show what all of them look like."""
+        return tuple(islice(dict.fromkeys(self.filled), _SAMPLE))
+
+    @cached_property
+    def date_forms(self) -> list[str] | None:
+        """The forms of its dates, as `date_forms` finds them."""
+        return date_forms(self.sample)
 
     @cached_property
     def numbers(self) -> list[float]:
@@ -81,9 +95,10 @@ def fit_of(source: SourceColumn, column: Column) -> Fit:
     if not source.filled:
         return Fit(0.0, "all its cells are empty")
     if column.type in {"date", "datetime"}:
-        forms = date_forms(source.filled)
-        return Fit(1.0, "its cells are dates") if forms is not None else Fit(0.0, "its cells are no dates")
+        return Fit(1.0, "its cells are dates") if source.date_forms is not None else Fit(0.0, "its cells are no dates")
     if column.codes or column.type == "boolean":
+        if len(source.distinct) > _MOST_CODES:
+            return Fit(0.0, "its words are too many for codes")
         known = [
             code_of(column.name, cell) or (cell.lower() if cell.lower() in column.codes else None) for cell in source.distinct
         ]
@@ -97,6 +112,7 @@ def fit_of(source: SourceColumn, column: Column) -> Fit:
     return _text_fit(source, column)
 
 
+@lru_cache(maxsize=20_000)
 def unit_of(source: SourceColumn, column: Column) -> tuple[str | None, float]:
     """The unit that is likeliest for a column of numbers, and the share of its numbers that lie in the limits by it.
 
@@ -118,6 +134,8 @@ def date_forms(cells: Iterable[str]) -> list[str] | None:
     Where day and month cannot be told apart, the form with the day first comes first; `is_ambiguous` tells of it.
     """
     rest = {cell for cell in cells if not _ISO.fullmatch(cell)}
+    if rest and sum(bool(_LIKE_A_DATE.fullmatch(cell)) for cell in rest) < _ENOUGH * len(rest):
+        return None
     forms: list[str] = []
     n_all = len(rest)
     while rest:
@@ -170,9 +188,9 @@ def _number_fit(source: SourceColumn, column: Column) -> Fit:
             share * share_numbers, f"{_told(share * share_numbers)} of its cells are numbers within the limits in {unit}"
         )
     if column.type == "integer":
-        counts = [number_in(cell) if number_in(cell) is not None else _counted(column, cell) for cell in source.filled]
+        counts = [number_in(cell) if number_in(cell) is not None else _counted(column, cell) for cell in source.sample]
         whole = [count for count in counts if count is not None and count == int(count)]
-        share = _within(whole, column, 1.0) * len(whole) / len(source.filled)
+        share = _within(whole, column, 1.0) * len(whole) / len(source.sample)
         return Fit(share, f"{_told(share)} of its cells are whole numbers within the limits, or words for them")
     share = _within(source.numbers, column, 1.0) * share_numbers
     return Fit(share, f"{_told(share)} of its cells are numbers within the limits")
@@ -192,7 +210,7 @@ def _text_fit(source: SourceColumn, column: Column) -> Fit:
     is_id = column.name.endswith("_id")
     if is_id and any(len(cell) > 40 for cell in source.distinct):
         return Fit(0.0, "its cells are longer than an id")
-    if date_forms(source.filled) is not None and not all(cell.isdigit() for cell in source.filled):
+    if source.date_forms is not None and not all(cell.isdigit() for cell in source.filled):
         return Fit(0.0, "its cells are dates")
     if not is_id and source.numbers and len(source.numbers) == len(source.filled):
         return Fit(0.2, "its cells are numbers")

@@ -67,6 +67,7 @@ def stem(heading: str) -> str:
     return " ".join(word for word in words if word not in sides) or " ".join(words)
 
 
+@lru_cache(maxsize=20_000)
 def likeness(heading: str, column: str) -> tuple[float, str]:
     """How like a heading is to the words for a column, from 0 to 1, and the word that it is most like."""
     own = stem(heading)
