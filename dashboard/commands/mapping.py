@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from dashboard.cli_options import SettingsFile
-from shared.errors import UsageError
+from shared.errors import FitledgerError, UsageError
 from shared.settings import load_settings
 from shared.statistics.wording import counted
 from shared.toml_file import read_toml
@@ -79,13 +79,16 @@ def _answers_in(path: Path | None) -> dict[str, str]:
 
 def _require_known(asked: "Asked", given: dict[str, str]) -> None:
     """Refuses an answer that its question does not take: a misspelled one would be taken for none."""
-    from etl.mapping_assistant.asking import Asked, is_valid
+    from etl.mapping_assistant.asking import Asked, is_choice, is_valid
 
     for key, said in given.items():
         before = Asked(asked.files, {other: one for other, one in given.items() if other != key})
         question = next((one for one in before.questions if one.key == key), None)
-        if question and not is_valid(question, said):
-            raise UsageError(f"Answers: {key}: found {said!r}, expected one of {', '.join(question.choices)}. Correct it.")
+        choices = question.choices if question else before.choices_of(key)
+        if not choices:
+            raise UsageError(f"Answers: {key} is no question of these files. Expected keys as `fitledger map` prints them.")
+        if not (is_valid(question, said) if question else is_choice(choices, said)):
+            raise UsageError(f"Answers: {key}: found {said!r}, expected one of {', '.join(choices)}. Correct it.")
 
 
 def _print_plan(folder: "Folder", asked: "Asked") -> None:
@@ -111,7 +114,7 @@ def _print_plan(folder: "Folder", asked: "Asked") -> None:
 
 def _dialogue(folder: "Folder", asked: "Asked") -> "Asked":
     """Asks one question after the other; what an answer changes is proposed anew before the next."""
-    from etl.mapping_assistant.asking import Asked, is_valid
+    from etl.mapping_assistant.asking import YES, Asked, is_valid
 
     later: set[str] = set()
     while question := next((one for one in asked.questions if one.key not in later), None):
@@ -119,6 +122,8 @@ def _dialogue(folder: "Folder", asked: "Asked") -> "Asked":
         _print_question(folder, asked, question, n_left)
         said = typer.prompt("answer", default=_LATER, show_default=False).strip()
         # A proposal is taken by typing it: no key alone confirms a unit, a sign or a side.
+        if said == YES and question.proposed and YES not in question.choices:
+            said = question.proposed
         if said == _LATER:
             later.add(question.key)
         elif is_valid(question, said):
@@ -134,7 +139,7 @@ def _print_question(folder: "Folder", asked: "Asked", question: "Question", n_le
         typer.echo(f"    {cell}  →  {made or '(empty)'}")
     for reason in question.reasons:
         typer.echo(f"  because: {reason}")
-    likely = f"; likely {question.proposed}" if question.proposed else ""
+    likely = f"; likely {question.proposed} (yes takes it)" if question.proposed else ""
     more = f" and {len(question.choices) - _SHOWN_CHOICES} more" if len(question.choices) > _SHOWN_CHOICES else ""
     typer.echo(f"  {' / '.join(question.choices[:_SHOWN_CHOICES])}{more}{likely}; {_LATER} or Enter for later")
 
@@ -179,8 +184,12 @@ def _print_waiting(asked: "Asked", waiting: dict[str, list[str]]) -> None:
 def _try(folder: Path, text: str, settings: Path | None) -> None:
     from etl.mapping_assistant.preview import preview
 
-    tried = preview(folder, text, load_settings(settings))
-    _print_preview(tried)
+    try:
+        tried = preview(folder, text, load_settings(settings))
+    except FitledgerError as fault:
+        typer.echo(f"\nThe mapping is written; its first figures cannot be shown. {fault}")
+    else:
+        _print_preview(tried)
 
 
 def _print_preview(tried: "Preview") -> None:

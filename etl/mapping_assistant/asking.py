@@ -9,10 +9,11 @@ from functools import cached_property
 from typing import Any, Final
 
 from etl.mapping import ColumnMapping
-from etl.mapping_assistant.plan import NO, Answers, Files, Proposal, TablePlan, propose
-from etl.mapping_assistant.shapes import SourceColumn, codes_of, is_ambiguous, unit_of
+from etl.mapping_assistant.plan import CONSTANT, NO, Answers, Files, Proposal, TablePlan, candidates, propose
+from etl.mapping_assistant.shapes import DATE_FORMS, SourceColumn, codes_of, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import side_words, sides_told
 from etl.mapping_assistant.words import code_of, number_in, plain, vocabulary
+from shared.catalogue import Column, catalogue
 from shared.units import UNITS
 
 YES: Final = "yes"
@@ -68,6 +69,27 @@ class Asked:
         """The files and sheets of which no table takes anything."""
         used = {plan.file for plan in self.plans}
         return [name for name in self.files if name not in used]
+
+    def choices_of(self, key: str) -> tuple[str, ...]:
+        """What may be answered beforehand to what would not be asked: another file or column, no table, a code to come."""
+        name, _, rest = key.partition(".")
+        if key in {"ignore_files", *(f"{one}.zeros" for one in _ID_NAMES)}:
+            return (YES, NO)
+        table = catalogue().get(name)
+        if table is None:
+            return ()
+        known: dict[str, tuple[str, ...]] = {"": (YES, NO), "file": tuple(self.files), "sides": (YES, SWAP, NO)}
+        column, _, of_column = rest.partition(".")
+        if rest in known or column not in table.column_names:
+            return known.get(rest, ())
+        # Of a column that another answer leaves out.
+        told = {"unit": (*unit_choices(table.column(column)), NO), "sign": SIGNS, "dates": DATE_FORMS}
+        if of_column in told:
+            return told[of_column]
+        if of_column.startswith("codes."):
+            return (*(table.column(column).codes or ("true", "false", "a whole number")), NO)
+        found = [one for columns in self.files.values() for one in candidates(columns, table)]
+        return (*(one.headings for one in found), "= …", NO) if rest == column else ()
 
     def waiting(self, plan: TablePlan, proposal: Proposal) -> list[str]:
         """The keys of the questions that a column waits for; an empty list where it may be loaded."""
@@ -198,7 +220,7 @@ class Asked:
         unit, share = unit_of(source, column)
         named = unit is not None and unit in source.units
         reason = f"{unit} is named" if named else f"by {unit}, {share:.0%} of its numbers lie within the limits"
-        choices = _UNITS.get(str(column.unit), ({"w": "W"}.get(str(column.unit), str(column.unit)),))
+        choices = unit_choices(column)
         headings = proposal.candidate.headings if proposal.candidate else ""
         words = f"In which unit is {headings!r} ({name})?"
         return Question(f"{name}.unit", words, (*choices, NO), unit, (reason,), True, **place)
@@ -228,13 +250,23 @@ class Asked:
             yield Question(f"{name}.codes.{cell}", words, (*choices, NO), None, (), column.name == "side", **place)
 
 
+def unit_choices(column: Column) -> tuple[str, ...]:
+    """The units that a column may be in, the contract's first."""
+    return _UNITS.get(str(column.unit), ({"w": "W"}.get(str(column.unit), str(column.unit)),))
+
+
 def is_valid(question: Question, said: str) -> bool:
     """Whether a question takes an answer."""
-    if said in question.choices and said not in {"= …", "a whole number"}:
+    return is_choice(question.choices, said)
+
+
+def is_choice(choices: tuple[str, ...], said: str) -> bool:
+    """Whether an answer is one of the choices, or of the kind that they name: a value for every row, a whole number."""
+    if said in choices and said not in {"= …", "a whole number"}:
         return True
-    if "= …" in question.choices and said.startswith("= ") and said != "= …":
-        return bool(said.removeprefix("= ").strip())
-    return "a whole number" in question.choices and said.lstrip("-").isdigit()
+    if "= …" in choices and said.startswith(CONSTANT) and said != "= …":
+        return bool(said.removeprefix(CONSTANT).strip())
+    return "a whole number" in choices and said.lstrip("-").isdigit()
 
 
 def _side_question(plan: TablePlan, words: str, where: str = "") -> Question:

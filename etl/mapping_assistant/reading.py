@@ -121,6 +121,8 @@ def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Pat
         )
         first, source, lines = same[0]
         name = own_name(first) if not first.sheet else f"{names[0]}, sheet {first.sheet}"
+        # Two of one name with other columns, as in folders of their own, stay apart.
+        name = first.name if name in groups else name
         columns = tuple(_columns(name, [source for _, source, _ in same], warehouse))
         groups[name] = FileGroup(name, names, first.sheet, source, columns, lines)
     return Folder(groups, refused, list(dict.fromkeys(native)), warehouse)

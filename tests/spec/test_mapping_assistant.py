@@ -179,7 +179,7 @@ def test_the_dialogue_asks_one_by_one_beside_the_readers_own_cells(tmp_path: Pat
     truth = Truth()
     folder = export(tmp_path / "export", truth)
     # A first answer that is none is asked again; Enter alone confirms nothing.
-    order = ["centimetres", "cm", "kg", "= quayside", "yes", "deg", "flip left", "cm", "yes", "", "mm", "keep"]
+    order = ["centimetres", "cm", "yes", "= quayside", "yes", "deg", "flip left", "cm", "yes", "", "mm", "keep"]
     printed = run("map", folder, "--ask", keys="\n".join(order) + "\n")
     assert "'centimetres' is none of the answers" in printed
     first = truth.captures[0]["knee_tilt_deg"]
@@ -201,6 +201,15 @@ def test_a_mapping_that_stands_is_never_written_over_and_wrong_answers_are_refus
     odd = said(tmp_path / "odd.toml", {"riders.height_cm.unit": "parsec"})
     result = CliRunner().invoke(app, ["map", str(folder), "--no-ask", "--answers", str(odd), "--out", str(tmp_path / "m.toml")])
     assert "found 'parsec', expected one of cm, m, mm, in, no" in str(result.exception)
+    for key, one, words in (
+        ("riders.heigth_cm.unit", "cm", "is no question of these files"),
+        ("riders.sex", "Farbe", "found 'Farbe', expected one of Kundennr, Geburtsjahr"),
+    ):
+        given = said(odd, {key: one})
+        result = CliRunner().invoke(
+            app, ["map", str(folder), "--no-ask", "--answers", str(given), "--out", str(tmp_path / "m")]
+        )
+        assert words in str(result.exception)
 
 
 def test_a_name_of_a_sheet_cannot_go_on_as_a_line_of_the_mapping(tmp_path: Path) -> None:

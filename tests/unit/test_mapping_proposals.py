@@ -173,3 +173,29 @@ def test_ids_that_differ_in_leading_zeros_are_asked_about() -> None:
     plan = asked.plans[0]
     assert "without_zeros" not in asked.spec(plan, plan.columns["rider_id"])
     assert Asked(found, {"rider_id.zeros": "yes"}).spec(plan, plan.columns["rider_id"])["without_zeros"] is True
+
+
+def test_days_that_could_be_months_wait_for_their_answer() -> None:
+    found = files(
+        Besuche={
+            "Besuch": ["a", "b"], "Kunde": ["K1", "K2"], "Bearbeiter": ["A", "B"], "Datum": ["01/02/2026", "03/04/2026"],
+        }
+    )  # fmt: skip
+    asked = Asked(found, {})
+    plan = next(plan for plan in asked.plans if plan.table.name == "fit_sessions")
+    assert asked.waiting(plan, plan.columns["session_date"]) == ["fit_sessions.session_date.dates"]
+    said = Asked(found, {"fit_sessions.session_date.dates": "%m/%d/%Y"})
+    assert said.waiting(plan, plan.columns["session_date"]) == []
+    assert said.spec(plan, plan.columns["session_date"])["date_form"] == "%m/%d/%Y"
+
+
+def test_wedges_of_both_sides_in_one_cell_are_taken_apart_by_side() -> None:
+    cells = ["2 varus L, 1 R", "1 valgus R"]
+    found = files(
+        Messungen={"Besuch": ["a", "b"], "Aufnahme": ["1", "1"], "Neigung L": ["1", "2"], "Neigung R": ["1", "2"],
+                   "Keile": cells, "Einlage L": ["keine", "hoch"], "Einlage R": ["keine", "hoch"]}
+    )  # fmt: skip
+    asked = Asked(found, {})
+    plan = next(plan for plan in asked.plans if plan.table.name == "foot_setups")
+    codes = [asked.spec(plan, plan.columns["shims_added"], side)["codes"] for side in ("left", "right")]
+    assert codes == [{"1 valgus R": 0, "2 varus L, 1 R": 2}, {"1 valgus R": -1, "2 varus L, 1 R": 1}]
