@@ -62,7 +62,8 @@ def map_folder(
     _print_waiting(asked, waiting)
     if len(waiting) < len(asked.plans):
         _try(folder, text, settings)
-    typer.echo(f"\nWritten: {out}. Look at it, then: fitledger check {folder}, fitledger load {folder}.")
+    named = f"{folder}" if out == folder / MAPPING_FILE else f"{folder} --mapping {out}"
+    typer.echo(f"\nWritten: {out}. Look at it, then: fitledger check {named}, fitledger load {named}.")
 
 
 def _answers_in(path: Path | None) -> dict[str, str]:
@@ -134,12 +135,15 @@ def _dialogue(folder: "Folder", asked: "Asked") -> "Asked":
 
 
 def _print_question(folder: "Folder", asked: "Asked", question: "Question", n_left: int) -> None:
+    from etl.mapping_assistant.asking import YES
+
     typer.echo(f"\n{question.words}  ({n_left} left)")
     for cell, made in _sample(folder, asked, question):
         typer.echo(f"    {cell}  →  {made or '(empty)'}")
     for reason in question.reasons:
         typer.echo(f"  because: {reason}")
-    likely = f"; likely {question.proposed} (yes takes it)" if question.proposed else ""
+    takes = "" if YES in question.choices else " (yes takes it)"
+    likely = f"; likely {question.proposed}{takes}" if question.proposed else ""
     more = f" and {len(question.choices) - _SHOWN_CHOICES} more" if len(question.choices) > _SHOWN_CHOICES else ""
     typer.echo(f"  {' / '.join(question.choices[:_SHOWN_CHOICES])}{more}{likely}; {_LATER} or Enter for later")
 
