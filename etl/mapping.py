@@ -144,13 +144,17 @@ class TableMapping(_Model):
 
 
 class Mapping(_Model):
-    """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from."""
+    """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from.
+
+    `confirmed`: what a check asked about and is right as it is, each by its key, with who looked and why.
+    """
 
     name: str = Field(MAPPING_FILE, exclude=True)
     text: bytes = Field(b"", exclude=True, repr=False)
     about: str = ""
     form: Form = Form()
     ignore_files: Annotated[Patterns, BeforeValidator(_as_list)] = []
+    confirmed: Annotated[dict[Text, str], Field(max_length=1000)] = {}
     tables: dict[str, TableMapping] = {}
 
     def form_of(self, table: TableMapping | None) -> Form:
