@@ -20,6 +20,7 @@ from dashboard.commands import (
     loading,
     reporting,
     serving,
+    starting,
     tending,
 )
 from shared.errors import FitledgerError
@@ -33,6 +34,7 @@ app = typer.Typer(
     add_completion=False,
 )
 for topic in (
+    starting,
     serving,
     accounts,
     access,

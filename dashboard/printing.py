@@ -25,15 +25,20 @@ def print_report(report: LoadReport, as_json: bool) -> None:
     if as_json:
         typer.echo(report.to_json())
     else:
-        for words in file_lines(report.files):
-            typer.echo(words)
-        _print_findings(report.findings)
-        _print_warnings(report.warnings)
-        _print_rig(report.rig)
-        _print_questions(report)
-        _print_absent(report)
-        typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
+        print_words(report)
     raise typer.Exit(report.exit_code)
+
+
+def print_words(report: LoadReport) -> None:
+    """Prints what a load or a check tells, for people."""
+    for words in file_lines(report.files):
+        typer.echo(words)
+    _print_findings(report.findings)
+    _print_warnings(report.warnings)
+    _print_rig(report.rig)
+    _print_questions(report)
+    _print_absent(report)
+    typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
 
 
 def file_lines(files: Sequence[FileReport]) -> list[str]:
