@@ -1,8 +1,8 @@
 """An empty workbook or folder of CSVs in the form of the contract, for studios that record by hand: made from the catalogue.
 
-Each table is a sheet; its first row names the columns, with a note to each that says what it holds, in which unit and sign. Codes
-are lists to choose from, numbers and dates are held to their limits, ids are text, so that 0202 stays as it is written. What
-is filled in loads without a mapping.
+Each table is a sheet; its first row names the columns, with a note to each that says what it holds, in which unit and sign.
+Codes are lists to choose from, numbers and dates are held to their limits, ids are text, so that 0202 stays as it is written.
+What is filled in loads without a mapping.
 """
 
 from collections.abc import Iterator
