@@ -4,20 +4,31 @@ The answer is kept in the mapping: a line that reads the column otherwise, or on
 """
 
 from collections.abc import Iterable
+from pathlib import Path
 
 from etl.asked_lines import Lines, Question, is_kept, kept, key_of, keys_of
 from etl.asked_signs import Signs
 from etl.asked_values import SQL, clashes, near_ids, unit_questions
 from etl.mapping import Mapping
 from shared.rig.findings import RigFinding
+from shared.rig.watch import rig_findings
 from shared.settings import Settings
-from shared.warehouse import Warehouse
+from shared.warehouse import Warehouse, open_reading
+
+
+def asked_again(path: Path, settings: Settings, mappings: Iterable[Mapping]) -> tuple[Question, ...]:
+    """What is asked of a warehouse file whose load is known; what that load alone brought up (clashes) is not asked again."""
+    warehouse = open_reading(path)
+    try:
+        return questions(warehouse, settings, mappings, None, rig_findings(warehouse, settings))
+    finally:
+        warehouse.close()
 
 
 def questions(
-    warehouse: Warehouse, settings: Settings, mappings: Iterable[Mapping], load_id: int, rig: Iterable[RigFinding]
+    warehouse: Warehouse, settings: Settings, mappings: Iterable[Mapping], load_id: int | None, rig: Iterable[RigFinding]
 ) -> tuple[Question, ...]:
-    """What is asked of a warehouse as it stands after a load, whose files were read by `mappings`.
+    """What is asked of a warehouse as it stands after the load `load_id`, whose files were read by `mappings`.
 
     `rig`: what was found of the rigs: that left and right are exchanged in all captures is asked from there.
     """
@@ -36,7 +47,7 @@ def questions(
         ),
         *unit_questions(warehouse, settings, lines, confirmed),
         *near_ids(warehouse, lines, confirmed),
-        *clashes(warehouse, load_id, confirmed),
+        *(clashes(warehouse, load_id, confirmed) if load_id is not None else ()),
     )
 
 

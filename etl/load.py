@@ -14,7 +14,7 @@ import pandas as pd
 
 from etl import check, mart, merge, rejects, stage, together, warn
 from etl.absent import absent_tables
-from etl.asked import questions
+from etl.asked import asked_again, questions
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
@@ -83,7 +83,8 @@ def check_files(
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
-        return replace(known, checked=checked)
+        mappings = [file.mapping for file in files if file.mapping]
+        return replace(known, checked=checked, questions=asked_again(warehouse, settings, mappings))
     step = _Steps(progress, len(files) + len(catalogue()) + 4)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:

@@ -157,6 +157,17 @@ class Mapping(_Model):
     confirmed: Annotated[dict[Text, str], Field(max_length=1000)] = {}
     tables: dict[str, TableMapping] = {}
 
+    @property
+    def reading_text(self) -> str:
+        """The text without what is confirmed, which may name riders and says nothing of how a file is read."""
+        kept, is_confirmed = [], False
+        for line in self.text.decode("utf-8-sig").splitlines(keepends=True):
+            start = line.lstrip()
+            if start.startswith("["):
+                is_confirmed = re.match(r"""\[\s*["']?confirmed["']?\s*\]""", start) is not None
+            kept += [] if is_confirmed or re.match(r"""["']?confirmed["']?\s*[.=]""", start) else [line]
+        return "".join(kept)
+
     def form_of(self, table: TableMapping | None) -> Form:
         """The form of a table's files: its own keys before the common ones."""
         own = table.form.model_dump(exclude_unset=True) if table and table.form else {}

@@ -1,5 +1,6 @@
 """Commands for a new studio: an empty template to record in, and from its files to the dashboard in one step."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -60,7 +61,8 @@ def start(
         )  # fmt: skip
     if report.load_id:
         noted(warehouse, "loaded", f"load {report.load_id}")
-    print_words(report)
+    # A load of files that are known tells no more than that; what is doubtful of them was asked by the check.
+    print_words(replace(report, questions=checked.questions))
     if any(file.refused for file in report.files) and (words := _mapping_words(folder, mapping)):
         typer.echo(words)
     if report.findings:

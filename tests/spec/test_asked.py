@@ -9,8 +9,11 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
+from dashboard.pages.data.upload import _questions
 from etl.asked_lines import Question
 from etl.load import check_files, load
+from etl.mapping import parse_mapping
+from etl.report import LoadReport
 from shared.statistics.ranks import rank_correlation
 from shared.warehouse import write_parquet
 from tests.conftest import TODAY
@@ -197,6 +200,29 @@ def test_the_commands_print_the_question_and_both_answers(tmp_path: Path) -> Non
     )
     assert '     If it is right as it is, under [confirmed] of mapping.toml: "rider_id apart 07 7" = "looked at' in told
     assert "guessed; all is loaded as it stands:" in CliRunner().invoke(app, ["load", *words]).output
+
+
+def test_files_that_are_known_are_asked_about_at_each_check(tmp_path: Path) -> None:
+    folder, path = write_csv(tmp_path / "x", riders="rider_id\n07\n7"), tmp_path / "w.duckdb"
+    (question,) = load([folder], path, today=TODAY).questions
+    assert load([folder], path, today=TODAY).questions == ()
+    assert check_files([folder], path, today=TODAY).questions == (question,)
+
+
+def test_what_is_confirmed_is_not_kept_with_rejected_rows() -> None:
+    """A line of [confirmed] may name a rider, who may be forgotten later; a warehouse keeps how rows were read, and no more."""
+    reading = '[tables.riders.columns]\nrider_id = { from = "No" }\n'
+    confirmed = '[confirmed]\n"rider_id apart 07 7" = "two brothers"\n# [not a table]\n'
+    for text in (confirmed + reading, reading + confirmed, 'confirmed."rider_id clash 7" = "no"\n' + reading):
+        mapping = parse_mapping(text.encode(), "mapping.toml")
+        assert mapping.confirmed and mapping.reading_text == reading
+
+
+def test_the_data_page_shows_the_question_and_both_answers() -> None:
+    question = Question("unit", "knee_captures", "knee_sway_mm", "", "Is it in mm?", "under [x], y = 1", '"z" = "why"')
+    shown = str(_questions(LoadReport(questions=(question,))))
+    assert "Is it in mm?" in shown and "If so: under [x], y = 1" in shown and "If it is right as it is" in shown
+    assert _questions(LoadReport()) == []
 
 
 def test_a_rank_correlation_by_hand() -> None:
