@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from dashboard.cli import app
 from dashboard.pages.data.upload import _questions
 from etl.asked_lines import Question
+from etl.keeping.watch import _line
 from etl.load import check_files, load
 from etl.mapping import parse_mapping
 from etl.report import LoadReport
@@ -223,6 +224,13 @@ def test_the_data_page_shows_the_question_and_both_answers() -> None:
     shown = str(_questions(LoadReport(questions=(question,))))
     assert "Is it in mm?" in shown and "If so: under [x], y = 1" in shown and "If it is right as it is" in shown
     assert _questions(LoadReport()) == []
+
+
+def test_a_watched_folder_says_that_something_is_asked_and_names_no_id() -> None:
+    question = Question("near_ids", "riders", "rider_id", "", 'Found "07" beside "7"', "", "")
+    line = _line(LoadReport(questions=(question,)))
+    assert line.endswith("; asked: 1, told by fitledger check") and "07" not in line
+    assert "asked" not in _line(LoadReport())
 
 
 def test_a_rank_correlation_by_hand() -> None:
