@@ -21,6 +21,7 @@ from dashboard.commands import (
     mapping,
     reporting,
     serving,
+    starting,
     tending,
 )
 from shared.errors import FitledgerError
@@ -34,6 +35,7 @@ app = typer.Typer(
     add_completion=False,
 )
 for topic in (
+    starting,
     serving,
     accounts,
     access,

@@ -25,14 +25,20 @@ def print_report(report: LoadReport, as_json: bool) -> None:
     if as_json:
         typer.echo(report.to_json())
     else:
-        for words in file_lines(report.files):
-            typer.echo(words)
-        _print_findings(report.findings)
-        _print_warnings(report.warnings)
-        _print_rig(report.rig)
-        _print_absent(report)
-        typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
+        print_words(report)
     raise typer.Exit(report.exit_code)
+
+
+def print_words(report: LoadReport) -> None:
+    """Prints what a load or a check tells, for people."""
+    for words in file_lines(report.files):
+        typer.echo(words)
+    _print_findings(report.findings)
+    _print_warnings(report.warnings)
+    _print_rig(report.rig)
+    _print_questions(report)
+    _print_absent(report)
+    typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
 
 
 def file_lines(files: Sequence[FileReport]) -> list[str]:
@@ -95,6 +101,19 @@ def _print_rig(findings: Sequence[RigFinding]) -> None:
         typer.echo("\nThe rig, over all fits:")
         for finding in findings:
             typer.echo(f"  {finding.words}")
+        typer.echo("")
+
+
+def _print_questions(report: LoadReport) -> None:
+    """What is asked, with both answers; nothing is changed by asking."""
+    if report.questions:
+        as_it_stands = "" if report.checked else "; all is loaded as it stands"
+        typer.echo(f"\nAsked, since no sign, side, unit or id is guessed{as_it_stands}:")
+        for number, question in enumerate(report.questions, 1):
+            first, *answers = question.lines
+            typer.echo(f"  {number}. {first}")
+            for words in answers:
+                typer.echo(f"     {words}")
         typer.echo("")
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 
 from etl import check, mart, merge, rejects, stage, together, warn
 from etl.absent import absent_tables
+from etl.asked import asked_again, questions
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
@@ -82,7 +83,8 @@ def check_files(
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
-        return replace(known, checked=checked)
+        mappings = [file.mapping for file in files if file.mapping]
+        return replace(known, checked=checked, questions=asked_again(warehouse, settings, mappings))
     step = _Steps(progress, len(files) + len(catalogue()) + 4)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:
@@ -284,6 +286,8 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
         report.warnings = warn.build(warehouse, load.settings)
         step("looking at the rigs")
         report.rig = rig_findings(warehouse, load.settings)
+        mappings = {id(one): one for source in load.sources.values() if (one := source.mapping)}.values()
+        report.questions = questions(warehouse, load.settings, mappings, load.load_id, report.rig)
     if load.changed or n_new or n_released:
         report.load_id = load.load_id
         _record(warehouse, load)

@@ -144,14 +144,29 @@ class TableMapping(_Model):
 
 
 class Mapping(_Model):
-    """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from."""
+    """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from.
+
+    `confirmed`: what a check asked about and is right as it is, each by its key, with who looked and why.
+    """
 
     name: str = Field(MAPPING_FILE, exclude=True)
     text: bytes = Field(b"", exclude=True, repr=False)
     about: str = ""
     form: Form = Form()
     ignore_files: Annotated[Patterns, BeforeValidator(_as_list)] = []
+    confirmed: Annotated[dict[Text, str], Field(max_length=1000)] = {}
     tables: dict[str, TableMapping] = {}
+
+    @property
+    def reading_text(self) -> str:
+        """The text without what is confirmed, which may name riders and says nothing of how a file is read."""
+        kept, is_confirmed = [], False
+        for line in self.text.decode("utf-8-sig").splitlines(keepends=True):
+            start = line.lstrip()
+            if start.startswith("["):
+                is_confirmed = re.match(r"""\[\s*["']?confirmed["']?\s*\]""", start) is not None
+            kept += [] if is_confirmed or re.match(r"""["']?confirmed["']?\s*[.=]""", start) else [line]
+        return "".join(kept)
 
     def form_of(self, table: TableMapping | None) -> Form:
         """The form of a table's files: its own keys before the common ones."""

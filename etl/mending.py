@@ -82,7 +82,7 @@ def layout_of(source: SourceFile) -> Layout | None:
         source.form,
         (*source.headers, *source.used_places),
         source.mapping.name,
-        source.mapping.text.decode("utf-8"),
+        source.mapping.reading_text,
         log.form if log else "",
         (*log.headers, *log.used_places) if log else (),
     )

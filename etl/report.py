@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import orjson
 
 from etl.absent import Absent
+from etl.asked_lines import Question
 from shared.errors import EXIT_DONE, EXIT_SOME_REJECTED
 from shared.rig.findings import RigFinding
 
@@ -66,7 +67,8 @@ def waiting_words(n_waiting: int) -> str:
 @dataclass
 class LoadReport:
     """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `rig`: what is found of the
-    studios' rigs over all fits, where these rows changed any. `absent`: tables of which there is no
+    studios' rigs over all fits, and `questions` what is asked of whoever
+    looks after the exports, where these rows changed any. `absent`: tables of which there is no
     row after it. `checked` is set by a check, and is no part of what is printed.
     """
 
@@ -75,6 +77,7 @@ class LoadReport:
     findings: list[Finding] = field(default_factory=list)
     warnings: list[WarningGroup] = field(default_factory=list)
     rig: tuple[RigFinding, ...] = ()
+    questions: tuple[Question, ...] = ()
     absent: tuple[Absent, ...] = ()
     checked: Checked | None = None
 
@@ -84,5 +87,6 @@ class LoadReport:
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        content = {name: getattr(self, name) for name in ("load_id", "files", "findings", "warnings", "rig", "absent")}
+        names = ("load_id", "files", "findings", "warnings", "rig", "questions", "absent")
+        content = {name: getattr(self, name) for name in names}
         return orjson.dumps(content, option=orjson.OPT_INDENT_2)

@@ -116,11 +116,16 @@ class Agreement(Section):
 
 
 class Warnings(Section):
-    """What a load warns of, without rejecting it (common practice)."""
+    """What a load warns of, without rejecting it, and from when on it asks whether a sign, a side or a unit is right: with so
+    many riders, a rank correlation so far the wrong way, and so sure of it (common practice).
+    """
 
     spread_sigmas: Positive = 6.0
     spread_values: Count = 30
     jump_deg: Positive = 15.0
+    ask_riders: Annotated[int, Field(ge=10)] = 30
+    ask_correlation: Annotated[float, Field(ge=0, lt=1)] = 0.1
+    ask_below_p: Annotated[float, Field(gt=0, lt=0.5)] = 0.0005
 
 
 class Rig(Section):

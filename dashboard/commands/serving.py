@@ -26,7 +26,7 @@ def demo(host: Host = "127.0.0.1", port: Port = 8050) -> None:
         with progress() as step:
             report = build(step)
         typer.echo(f"Demo warehouse: {total_words(report)}.")
-    _serve(WAREHOUSE, None, host, port)
+    serve_warehouse(WAREHOUSE, None, host, port)
 
 
 @app.command()
@@ -39,12 +39,13 @@ def serve(
     log: Log = LogForm.TEXT,
 ) -> None:
     """Serve the dashboard on a warehouse; on a network, to those who have an account."""
-    _serve(warehouse, settings, host, port, prefix, log)
+    serve_warehouse(warehouse, settings, host, port, prefix, log)
 
 
-def _serve(
+def serve_warehouse(
     warehouse: Path, settings: Path | None, host: str, port: int, prefix: str = "/", log: LogForm = LogForm.TEXT
 ) -> None:
+    """Serves the dashboard on a warehouse until it is stopped."""
     from dashboard.accounts.access import tidy
     from dashboard.accounts.store import accounts_for
     from dashboard.app import create_app

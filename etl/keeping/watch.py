@@ -217,4 +217,6 @@ def _line(report: LoadReport) -> str:
     refused = [file for file in report.files if file.refused]
     words = f"{what}: {len(report.files)} files, {n_read} rows read = " + " + ".join(f"{n} {name}" for name, n in sums.items())
     words += "".join(f"; refused: {file.words}" for file in refused)
+    # Questions may name riders, and this line goes into a log.
+    words += f"; asked: {len(report.questions)}, told by fitledger check" if report.questions else ""
     return words + ("; fitledger rejects lists the rejected rows" if sums["rejected"] else "")

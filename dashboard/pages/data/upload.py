@@ -82,6 +82,7 @@ def _report_block(desk: Desk, report: Any, token: str, headline: str, caption: s
             html.H3(headline, className="outcome", tabIndex=-1, **{"data-takes-focus": ""}),
             ways,
             table(caption, FILES, report.files),
+            *_questions(report),
             *_findings(report, f"{desk.addresses.prefix}upload/{token}/findings.csv"),
             *_warnings(report),
             *_rig(report),
@@ -115,6 +116,14 @@ def _warnings(report: Any) -> list[Any]:
             ]
         )
     ]
+
+
+def _questions(report: Any) -> list[Any]:
+    """What no program can know, with both answers, before all else that is found."""
+    if not report.questions:
+        return []
+    asked = [html.Li([html.P(words) for words in question.lines]) for question in report.questions]
+    return [html.P("Asked, since no sign, side, unit or id is guessed:", className="caution"), html.Ol(asked)]
 
 
 def _rig(report: Any) -> list[Any]:

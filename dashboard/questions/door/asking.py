@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from dashboard.questions.door import SQL
 from dashboard.questions.door.registry import QUESTIONS, question_named
@@ -22,6 +22,7 @@ from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
 _Result = TypeVar("_Result")
+_ALL: Final = Selection()
 
 
 @dataclass(frozen=True)
@@ -51,24 +52,25 @@ class Asker:
         self._warehouse: Warehouse | None = None
         self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
 
-    def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
-        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
+    def ask(self, question: str, selection: Selection, *, whole: Selection = _ALL, **only: tuple[str, ...]) -> Answer:
+        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts. `whole`: the
+        fits over which the questions are asked that this one leans on.
 
         Raises UsageError for another name, WarehouseError where it cannot be read.
         """
         asked = question_named(question)
         if selection.split and not asked.follows_split:
-            plain = self.ask(question, replace(selection, split=None), **only)
+            plain = self.ask(question, replace(selection, split=None), whole=whole, **only)
             return replace(plain, selection={**plain.selection, WORDS["split"]: selection.split})
-        # Another question's answer over all fits, computed once for all who lean on it.
-        beside = {name: self.ask(name, Selection()) for name in asked.leans_on}
+        # Another question's answer, computed once for all who lean on it.
+        beside = {name: self.ask(name, whole) for name in asked.leans_on}
         # What is due follows from today too, so that an answer of yesterday is another one.
         dated = {"today": self.today()} if asked.knows_today else {}
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
 
-        remembered: Answer = self._remembered((question, selection, *sorted(only.items()), *dated.values()), answer)
+        remembered: Answer = self._remembered((question, selection, whole, *sorted(only.items()), *dated.values()), answer)
         return remembered
 
     def read_ahead(self) -> None:

@@ -192,14 +192,16 @@ class StudioFigures:
 
     def _answered(self, question: str, cell: Selection, split: str | None, only: Only, cells: Cells) -> Decided | None:
         asked = replace(cell, split=split)
+        # What is leaned on is told of closed quarters too, or each rider who is loaded would show in it.
+        whole = Selection(date_to=self.grid().closed)
 
         def own() -> Answer | None:
             with suppress(StatisticsError):
-                return self._asker.ask(question, replace(asked, fitter=(self._fitter,)), **only)
+                return self._asker.ask(question, replace(asked, fitter=(self._fitter,)), whole=whole, **only)
             return None
 
         try:
-            answer = self._asker.ask(question, asked, **only)
+            answer = self._asker.ask(question, asked, whole=whole, **only)
         except TooFewError:
             return None
         return Decided(cell, answer, cells.places.own_riders(cells.groups[cell]), own)
