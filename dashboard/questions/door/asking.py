@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
 from dashboard.questions.door import SQL
 from dashboard.questions.door.registry import QUESTIONS, question_named
@@ -22,7 +22,6 @@ from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
 _Result = TypeVar("_Result")
-_ALL: Final = Selection()
 
 
 @dataclass(frozen=True)
@@ -52,15 +51,18 @@ class Asker:
         self._warehouse: Warehouse | None = None
         self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
 
-    def ask(self, question: str, selection: Selection, *, whole: Selection = _ALL, **only: tuple[str, ...]) -> Answer:
-        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts. `whole`: the
-        fits over which the questions are asked that this one leans on.
+    def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
+        """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
 
         Raises UsageError for another name, WarehouseError where it cannot be read.
         """
+        return self.ask_within(Selection(), question, selection, **only)
+
+    def ask_within(self, whole: Selection, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
+        """The same, where the questions that this one leans on are asked over the fits of `whole`."""
         asked = question_named(question)
         if selection.split and not asked.follows_split:
-            plain = self.ask(question, replace(selection, split=None), whole=whole, **only)
+            plain = self.ask_within(whole, question, replace(selection, split=None), **only)
             return replace(plain, selection={**plain.selection, WORDS["split"]: selection.split})
         # Another question's answer, computed once for all who lean on it.
         beside = {name: self.ask(name, whole) for name in asked.leans_on}

@@ -197,11 +197,11 @@ class StudioFigures:
 
         def own() -> Answer | None:
             with suppress(StatisticsError):
-                return self._asker.ask(question, replace(asked, fitter=(self._fitter,)), whole=whole, **only)
+                return self._asker.ask_within(whole, question, replace(asked, fitter=(self._fitter,)), **only)
             return None
 
         try:
-            answer = self._asker.ask(question, asked, whole=whole, **only)
+            answer = self._asker.ask_within(whole, question, asked, **only)
         except TooFewError:
             return None
         return Decided(cell, answer, cells.places.own_riders(cells.groups[cell]), own)
