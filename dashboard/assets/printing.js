@@ -24,7 +24,7 @@
   }
 
   window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details.method:not([open])").forEach(function (details) {
+    document.querySelectorAll("details:is(.method, .is-printed):not([open])").forEach(function (details) {
       details.open = true;
       details.dataset.wasClosed = "";
     });
