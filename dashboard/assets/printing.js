@@ -19,7 +19,7 @@
 
   function paperWidth(chart) {
     // A4 less margins is 18 cm, 680 px at 96 dpi.
-    const card = chart.closest(".card, .is-double > div");
+    const card = chart.closest(".card, .is-double > div, .is-two > .chart");
     return card ? 320 : 670;
   }
 

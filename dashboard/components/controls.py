@@ -77,9 +77,9 @@ class Find(_Control):
 class Sheet(_Control):
     """A form of fields in groups that tells all at once, as `typed`: {name of a field: its text}; None when cleared.
 
-    `groups`: [{"words", "sides": names of the columns, "rows": [{"words", "unit", "options", "names": a field a column, or one}]}];
-    a row without options holds numbers. `told`: the id of the place that is filled from what is typed, which is then shown.
-    Its fields are forgotten with the page.
+    `groups`: [{"words", "sides": names of the columns, "rows": [{"words", "unit", "options", "names": a field a column, or
+    one}]}]; a row without options holds numbers. `told`: the id of the place that is filled from what is typed, and is then
+    shown. Its fields are forgotten with the page.
     """
 
     _namespace, _type = "fitledger", "Sheet"

@@ -21,7 +21,7 @@ from dashboard.questions.foresight.typed import GROUPS, NO_NUMBER, form_typed
 from shared.errors import StatisticsError, UsageError
 from shared.settings import Settings
 from tests.unit.page_places import words
-from tests.unit.test_pages_next import ANSWER
+from tests.unit.test_pages_next import ANSWER, RECORD
 
 TYPED = {
     "left.arch_height": "low", "left.squat_knee_path": "inward", "left.forefoot_angle_deg": "5", "left.tilt_1": "-4",
@@ -38,6 +38,10 @@ class Typing:
     def __init__(self, answer: Next | Exception = ANSWER) -> None:
         self.answer = answer
         self.asked: list[Form] = []
+
+    def ask(self, question: str, _selection: Any) -> Any:
+        assert question == "foresight"
+        return replace(RECORD, is_kept=False, headline="Do not lean on what is foreseen today.")
 
     def foresee(self, form: Form) -> Next:
         self.asked.append(form)
@@ -125,14 +129,19 @@ def test_the_panels_of_the_answer_stand_under_the_form_and_nothing_before_it_is_
     asked = Typing()
     shown = told(TYPED, asked)
     assert asked.asked == [form_typed(TYPED)]
-    assert shown.startswith(ANSWER.headline) and "One setup that the exam speaks against" in shown
+    assert (
+        shown.startswith(f"Selected:  two feet typed by hand {ANSWER.headline}")
+        and "One setup that the exam speaks against" in shown
+    )
+    # What must be known of the bands stands above them here too.
+    assert shown.index("Do not lean on what is foreseen today.") < shown.index("Side difference")
     assert "This rider's fits" not in shown and "R0" not in shown
     assert told(None) == told({}) == ""
 
 
 def test_a_tight_shoe_is_silence() -> None:
     silent = replace(ANSWER, is_silent=True, setups=(), headline="There is too little room for the left foot.")
-    assert told(TYPED, Typing(silent)).startswith("There is too little room for the left foot.")
+    assert "There is too little room for the left foot." in told(TYPED, Typing(silent))
     assert "°" not in told(TYPED, Typing(silent))
 
 

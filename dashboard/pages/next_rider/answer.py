@@ -33,12 +33,12 @@ def head(desk: Desk) -> Show:
             [html.Strong("Selected: "), f"rider {rider}, the feet of fit {answer.session_id}{until}"],
             className="selected", id="selected", role="status",
         )  # fmt: skip
-        return [selected, headline(answer.headline), _record(desk)]
+        return [selected, headline(answer.headline), record_note(desk)]
 
     return show
 
 
-def _record(desk: Desk) -> html.P | None:
+def record_note(desk: Desk) -> html.P | None:
     """What must be known before anything is read: that the bands have not held of late."""
     record = cast(Foresight, desk.asker.ask("foresight", Selection()))
     return html.P(record.headline, className="record-note", role="status") if record.is_kept is False else None

@@ -12,7 +12,7 @@ from dashboard.components.next_steps import NextStep
 from dashboard.components.page import Desk
 from dashboard.components.text import paragraphs
 from dashboard.pages.next_rider import ids
-from dashboard.pages.next_rider.answer import told
+from dashboard.pages.next_rider.answer import record_note, told
 from dashboard.pages.next_rider.asked import PATH, TEXT
 from dashboard.questions.foresight.knees import SIDES
 from dashboard.questions.foresight.typed import GROUPS, TypedGroup, field_name, form_typed
@@ -60,10 +60,13 @@ def foretold(desk: Desk, typed: Any, theme: str | None) -> Any:
     try:
         answer = desk.asker.foresee(form_typed(typed))
         steps = [NextStep("How well foreseen", desk.addresses.page(f"{PATH}/how-well-foreseen"))]
+        whose = html.P([html.Strong("Selected: "), "two feet typed by hand"], className="selected")
+        said = html.H2(answer.headline, className="typed-headline")
         return html.Div(
-            [html.H2(answer.headline, className="typed-headline"), told(desk, answer, drawn, steps)],
-            role="region", **{"aria-label": "For the feet as typed"},
-        )  # fmt: skip
+            [whose, said, record_note(desk), told(desk, answer, drawn, steps)],
+            role="region",
+            **{"aria-label": "For the feet as typed"},
+        )
     except FitledgerError as fault:
         return fault_note(fault)
     except Exception as fault:
