@@ -32,6 +32,8 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
     tenths = [row for row in answer.reliability if row.outcome == "tilt"]
     if not rows:
         return [html.P(answer.headline)]
+    of_all = [row for row in rows if row.group != "fitter"]
+    by_fitter = [row for row in rows if row.group == "fitter"]
     picture = chart(
         reliability_panel(tenths, theme),
         title=reliability_words(tenths),
@@ -43,8 +45,16 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
     )
     return [
         html.P(answer.headline, className="record-headline"),
-        html.Div([picture, table("Inside the band, tilt", _columns(), rows, table_id="next-inside")], className="record"),
+        html.Div([picture, table("Inside the band, tilt", _columns(), of_all, table_id="next-inside")], className="record"),
         reading(*paragraphs(TEXT["record"])),
+        html.Details(
+            [
+                html.Summary("By fitter"),
+                table("Inside the band, tilt, by fitter", _columns(), by_fitter, table_id="next-fitters"),
+            ]
+        )
+        if by_fitter
+        else None,
         html.Details([html.Summary("How it is foreseen"), *paragraphs(TEXT["method"])], className="method"),
     ]
 
