@@ -20,7 +20,8 @@ from tests.every_view import EVERY_VIEW, Shown
 pytestmark = pytest.mark.browser
 
 # The Data page tells of the whole warehouse, whatever is selected.
-WHOLE = {shown.path for shown in EVERY_VIEW if shown.page.path == "data"}
+# Pages that tell of all fits, or of one rider, whatever else is selected.
+WHOLE = {shown.path for shown in EVERY_VIEW if shown.page.path in ("data", "next")}
 EMPTY = "?from=1999-01-01&to=1999-01-02"
 WIDE, PHONE = {"width": 1280, "height": 720}, {"width": 390, "height": 844}
 # More stops than this on one page would be a trap.

@@ -41,6 +41,7 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
             f"expected {number(row.expected, 'deg')}, measured {number(row.measured, 'deg')}" for row in tenths
         ),
         name="next-record",
+        level=2,
         table=table("Tenths of the captures", _tenths(), tenths, table_id="next-tenths"),
     )
     return [
