@@ -55,7 +55,8 @@ from shared.warehouse import Warehouse
 
 __all__ = [
     "READABLE", "REJECT_NO", "FoundFile", "RefusedFileError", "SourceFile", "expand", "find_files",
-    "lines_of", "lines_of_bytes", "mapping_texts", "open_source", "physical_lines", "source_relation",
+    "lines_of", "lines_of_bytes", "mapping_texts", "open_source", "open_unmatched", "physical_lines",
+    "source_relation",
 ]  # fmt: skip
 
 
@@ -85,6 +86,13 @@ def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceF
         raise RefusedFileError(
             f"{file.name}: cannot be read ({fault.strerror or fault}). Check the file and its rights."
         ) from fault
+
+
+def open_unmatched(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
+    """A file of which nobody knows the table yet: its form and headings. Raises RefusedFileError as `open_source` does."""
+    if file.refusal:
+        raise RefusedFileError(file.refusal)
+    return _opened(file, next(iter(catalogue().values())), scratch, warehouse)
 
 
 def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[int], warehouse: Warehouse) -> dict[int, int]:

@@ -44,8 +44,11 @@ def _form_of(file_no: int, source: SourceFile) -> Any:
     """What is the same for files that are read alike; a file that must be read alone has its own."""
     mapped = source.table_mapping
     alone = source.form == ".parquet" or source.mended or (mapped and mapped.log)
-    if alone or source.readable_path.stat().st_size > _MOST_BYTES:
-        return file_no
+    try:
+        if alone or source.readable_path.stat().st_size > _MOST_BYTES:
+            return file_no
+    except OSError:
+        return file_no  # gone since; whoever reads it says so
     return (source.form, source.separator, source.skip_lines, source.headers, id(mapped), tuple(source.cells.items()))
 
 

@@ -78,7 +78,7 @@ def test_the_answer_without_a_rider_counts_what_deserves_a_look_and_leads_there(
 def test_an_older_address_of_the_list_leads_on(served: Served, watched: Watched) -> None:
     page = watched.open(f"{served.address}riders?look=overdue")
     expect(page).to_have_url(f"{served.address}riders/all?look=overdue")
-    expect(page.locator(".choices .is-chosen")).to_contain_text("Follow-up over")
+    expect(page.locator("#main .choices .is-chosen")).to_contain_text("Follow-up over")
 
 
 def test_did_the_fit_hold_is_asked_in_two_steps(served: Served, watched: Watched) -> None:

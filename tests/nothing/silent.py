@@ -35,7 +35,7 @@ _PATTERNS: Final = (
     r"of fits agree with the exam \(",
     r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
     r"^Of [\d,]+ riders the last fit held for |^[\d,]+ ha(?:ve|s) a follow-up over, ",
-    r"^[\d,]+ left with a side difference$|^(?:follow-up over, )?side difference of [\d.]+°(?:, unlike the exam)?$",
+    r"^[\d,]+ left with a side difference$|^(?:follow-up over, )?side difference of [\d.]+°(?:, far from the exam)?$",
     r"^(?:Follow-up over .*)?[\d.]+(?:°| mm) between the knees remain, the (?:left|right) one further out\.?$",
     r"^A knee's \w+ differs from itself by a typical error of ",
     r"^With nothing changed, .* seem resolved by noise alone",

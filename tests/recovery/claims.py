@@ -15,7 +15,7 @@ from dashboard.questions.effects.answers_effects import FamilyRow
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, captures_of_rows
-from dashboard.questions.models.claims import claimed, price_of
+from dashboard.questions.models.claims import claimed, prices_of_split
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.frames import frame_of
 from dashboard.questions.selection.selection import FOREFOOT_CLASSES
@@ -77,9 +77,9 @@ def by_level(
     families: list[FamilyRow] = []
     for outcome in OUTCOMES:
         found, compare = shrunken(fitted(frame_of(captures, outcome), split, settings)[0], settings)
-        price = price_of(outcome, told, split)
-        rows += claimed([one for one in found if one.row.level is not None], settings, price)
-        families += compared(compare, price)
+        prices = prices_of_split(outcome, told, split)
+        rows += claimed([one for one in found if one.row.level is not None], settings, prices.levels)
+        families += compared(compare, prices.comparisons)
     return rows, families
 
 

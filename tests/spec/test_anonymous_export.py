@@ -47,7 +47,8 @@ def asker(demo_warehouse: Path) -> Asker:
 def printed(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """An anonymous export as the command writes it, and what it prints."""
     folder = tmp_path_factory.mktemp("export") / "anonymous"
-    done = CliRunner().invoke(app, [str(folder), "--anonymous", "--warehouse", str(demo_warehouse)], catch_exceptions=False)
+    words = ["export", str(folder), "--anonymous", "--warehouse", str(demo_warehouse)]
+    done = CliRunner().invoke(app, words, catch_exceptions=False)
     assert done.exit_code == 0
     return folder, done.stdout
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from markupsafe import Markup
 from typer.testing import CliRunner
 
 from dashboard.accounts.store import Accounts
@@ -26,6 +27,7 @@ from dashboard.questions.returns.answers_returns import Returns
 from dashboard.questions.riders.answers_riders import Riders
 from dashboard.questions.selection.selection import Selection
 from dashboard.report import write
+from dashboard.report.letter import Section
 from etl.keeping.doctor import Check, examine
 from etl.load import load
 from shared import clock
@@ -221,9 +223,10 @@ def test_the_report_says_it_on_its_cover(warehouse: Path) -> None:
     for today, is_told in ((TODAY, True), (NEWEST, False)):
         asker = Asker(warehouse, Settings(), lambda today=today: today)
         desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
-        cover = write._document(desk, Selection(), asker.ask("studio", Selection()), [], [])
+        wanted, to_do = write.Wanted("html"), Section(write.TO_DO, "To do", "", [])
+        cover = write._document(desk, Selection(), asker.ask("studio", Selection()), [to_do], [Markup("")], wanted, "")
         assert (f"<strong>{STALE}</strong> Load newer exports. Then make this report again." in cover) == is_told
-        assert f"Made by fitledger on {spoken_day(today)}." in cover
+        assert f"Made by fitledger on {spoken_day(today)}, data up to" in cover
 
 
 def test_the_page_lists_the_calls_of_today(warehouse: Path) -> None:

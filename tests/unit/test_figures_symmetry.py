@@ -221,7 +221,7 @@ def test_curves_differ_by_dash_and_are_named_at_the_set_limit() -> None:
 def test_the_grid_of_patterns_holds_every_count_and_its_sums() -> None:
     assert flow_title(FLOW) == "98 of 100 riders left with the pattern they came with; 0 others left neutral"
     assert "no rider" in flow_title([replace(row, n_riders=0) for row in FLOW])
-    head, body, foot = flow_grid(FLOW).children.children[1:]
+    head, body, foot = flow_grid(FLOW).children[0].children.children[1:]
     rows = [[cell.children for cell in row.children] for row in body.children]
     assert rows == [["Opposed", "3", "0", "3"], ["Neutral", "2", "95", "97"]]
     assert [cell.children for cell in foot.children.children] == ["At departure", "5", "95", "100"]

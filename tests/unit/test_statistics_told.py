@@ -5,7 +5,15 @@ from dataclasses import replace
 import pytest
 
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.models.claims import Found, in_family, is_chosen_by_arrival, left_unjudged, price_of
+from dashboard.questions.models.claims import (
+    Found,
+    SplitPrices,
+    in_family,
+    is_chosen_by_arrival,
+    left_unjudged,
+    price_of,
+    prices_of_split,
+)
 from dashboard.questions.selection.selection import SPLITS
 from shared.statistics.told import Told, direction, is_sure, told_interval
 
@@ -64,9 +72,15 @@ def test_an_outcome_in_which_something_acts_pays_for_those_in_which_nothing_does
 
 
 def test_a_split_pays_for_the_others_and_the_one_shown_unasked_pays_less() -> None:
-    """Half of the level for foot type, the other half for the 16 others together."""
-    overall = [row(outcome, 0.5) for outcome in ("tilt", "sway", "offset")]
-    assert [price_of("tilt", overall, split) for split in (None, "foot_type", "arch_height", "side")] == [1, 2, 32, 32]
+    """Half of the level for foot type, the other half for the 16 others together; what acts overall is no news of a split."""
+    acting = [row(outcome, 0.5) for outcome in ("tilt", "sway", "offset")]
+    silent = [row("tilt", 0.5), row("sway", -0.5), row("offset", -0.5)]
+    assert [prices_of_split("tilt", acting, split) for split in ("foot_type", "arch_height")] == [
+        SplitPrices(1, 2), SplitPrices(1, 32),
+    ]  # fmt: skip
+    assert prices_of_split("tilt", silent, "side") == SplitPrices(3, 96)
+    assert prices_of_split("sway", silent, "foot_type") == SplitPrices(6, 6)
+    assert prices_of_split("sway", silent, "side") == SplitPrices(96, 96)
     assert len(SPLITS) == 17
 
 

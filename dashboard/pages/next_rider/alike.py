@@ -14,7 +14,7 @@ from dashboard.pages.next_rider.asked import TEXT, choose, next_of
 from dashboard.questions.foresight.knees import SIDES
 
 # So many of the twenty stand in sight, a table a side.
-_SHOWN: Final = 9
+_SHOWN: Final = 8
 
 
 def shows(desk: Desk) -> dict[str, Show]:

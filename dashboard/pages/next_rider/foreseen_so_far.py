@@ -32,8 +32,6 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
     tenths = [row for row in answer.reliability if row.outcome == "tilt"]
     if not rows:
         return [html.P(answer.headline)]
-    of_all = [row for row in rows if row.group != "fitter"]
-    by_fitter = [row for row in rows if row.group == "fitter"]
     picture = chart(
         reliability_panel(tenths, theme),
         title=reliability_words(tenths),
@@ -44,20 +42,18 @@ def answered(answer: Foresight, theme: str | None) -> list[Any]:
         level=2,
         table=table("Tenths of the captures", _tenths(), tenths, table_id="next-tenths"),
     )
+    of_feet, others = ([row for row in rows if (row.group == "foot_type") is is_of_feet] for is_of_feet in (True, False))
     return [
         html.P(answer.headline, className="record-headline"),
-        html.Div([picture, table("Inside the band, tilt", _columns(), of_all, table_id="next-inside")], className="record"),
+        html.Div([picture, _inside("Inside the band, tilt", others)], className="record"),
+        html.Details([html.Summary("By foot type"), _inside("By foot type, tilt", of_feet)]),
         reading(*paragraphs(TEXT["record"])),
-        html.Details(
-            [
-                html.Summary("By fitter"),
-                table("Inside the band, tilt, by fitter", _columns(), by_fitter, table_id="next-fitters"),
-            ]
-        )
-        if by_fitter
-        else None,
         html.Details([html.Summary("How it is foreseen"), *paragraphs(TEXT["method"])], className="method"),
     ]
+
+
+def _inside(caption: str, rows: list[ForesightRow]) -> html.Div:
+    return table(caption, _columns(), rows, table_id=f"next-{caption.split(',', maxsplit=1)[0].lower().replace(' ', '-')}")
 
 
 def _columns() -> list[Column]:

@@ -106,7 +106,7 @@ def _told(heading: str, key: str, of: str, noun: str) -> Column:
         counted = html.Small(f"of {number(n, 'count')} {noun}", className="quiet")
         if share is None:
             return ["not enough yet", html.Br(), counted]
-        return [html.Strong(number(share, "share")), f" ({interval(low, high, 'share')})", html.Br(), counted]
+        return [number(share, "share"), f" ({interval(low, high, 'share')})", html.Br(), counted]
 
     return Column(heading, cell, keys)
 

@@ -107,7 +107,7 @@ def _steps(told: Told) -> list[NextStep]:
         "overdue": NextStep(f"{listing.follow_up_words(rider).capitalize()}: call", desk.addresses.page("returns/calls")),
         "not_held": NextStep("It did not hold", told.address("fit-by-fit")),
         "side_difference": NextStep("Side difference remains", told.address("fit-by-fit")),
-        "flag": NextStep("Unlike the exam", told.address("exam")),
+        "flag": NextStep("Far from the exam", told.address("exam")),
     }
     return [
         *(step for look, step in steps.items() if look in looks),

@@ -37,7 +37,7 @@ STEPS: Final = {
     "side_difference": "left with a side difference",
     "flag": "have a last fit to look at together",
 }
-_BRIEF: Final = {"overdue": "follow-up over", "side_difference": "side difference of {size}", "flag": "unlike the exam"}
+_BRIEF: Final = {"overdue": "follow-up over", "side_difference": "side difference of {size}", "flag": "far from the exam"}
 STATES: Final = {
     "over": "follow-up over",
     "due": "follow-up due today",

@@ -73,7 +73,12 @@ _ALL: Final = (
         ),
         follows_split=False,
     ),
-    Question("next", "foresight.next_rider", Sight(is_case=True), follows_split=False),
+    Question(
+        "next",
+        "foresight.next_rider",
+        Sight(is_case=True, own_cases=frozenset({"setups", "alike"})),
+        follows_split=False,
+    ),
     Question(
         "rig",
         "data.rig",

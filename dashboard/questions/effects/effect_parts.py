@@ -23,7 +23,7 @@ from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.memory.side_by_side import one_thread_a_product
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of
+from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of, prices_of_split
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -252,13 +252,13 @@ class EffectParts:
             levels = [one for one in unjudged if one.row.level is not None]
             if is_chosen_by_arrival(by):
                 return tuple(left_unjudged(levels)), tuple(left_uncompared(families))
-            price = self._price(outcome, by)
-            return tuple(claimed(levels, self._settings, price)), tuple(compared(families, price))
+            prices = prices_of_split(outcome, self._judged(), by or "")
+            return tuple(claimed(levels, self._settings, prices.levels)), tuple(compared(families, prices.comparisons))
 
         return self._part(f"split {by} {outcome}", make)
 
-    def _price(self, outcome: str, split: str | None = None) -> float:
-        return price_of(outcome, self._judged(), split)
+    def _price(self, outcome: str) -> float:
+        return price_of(outcome, self._judged())
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

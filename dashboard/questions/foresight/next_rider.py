@@ -53,7 +53,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember)
     scope.require_fits()
     if len(selection.rider) != 1:
-        told = "Name one rider to see what tended to follow for feet like theirs, as in: fitledger next --rider R0012."
+        told = "Name one rider to see what tended to follow for feet like theirs, as in: fitledger next --rider ID."
         return _told(selection.as_dict(), scope.words, scope.as_of, told)
     found = loaded(warehouse, selection.rider[0], settings)
     if found is None:

@@ -44,21 +44,36 @@ def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> 
     return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(family, q_values, strict=True)]
 
 
-def price_of(outcome: str, overall: Sequence[EffectRow], split: str | None = None) -> float:
-    """What the levels of a split, or the doses, of one outcome pay for what may be looked at beside them and need not be
-    computed: the other outcomes, and the other splits; overall: the rows of every outcome over all.
+def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
+    """What the levels of a split, or the doses, of one outcome pay for those of the others, which need not be computed;
+    overall: the rows of every outcome over all.
 
     With m outcomes, of which something is claimed overall in R, the families of those R are judged at R/m of the level; the
-    others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297. The split
-    that is shown unasked bears half of the level, all others share the other half (weighted Bonferroni; Rosenthal & Rubin 1983,
-    Psychol Bull 94:540).
+    others, in which no support is known to act, at 1/m. Source: Benjamini & Bogomolov 2014, J R Stat Soc B 76:297.
     """
     outcomes = {row.outcome for row in overall}
     acting = {row.outcome for row in overall if row.direction}
-    price = len(outcomes) / len(acting) if outcome in acting else float(len(outcomes))
-    if split is None:
-        return price
-    return price * 2.0 * (1 if split == SHOWN_UNASKED else len(SPLITS) - 1)
+    return len(outcomes) / len(acting) if outcome in acting else float(len(outcomes))
+
+
+@dataclass(frozen=True)
+class SplitPrices:
+    """What q-values of one outcome pay where it is split: the effects at each level, and the comparisons of levels."""
+
+    levels: float
+    comparisons: float
+
+
+def prices_of_split(outcome: str, overall: Sequence[EffectRow], split: str) -> SplitPrices:
+    """As price_of, and for the other splits that may be looked at: the split that is shown unasked bears half of the level, all
+    others share the other half (weighted Bonferroni; Rosenthal & Rubin 1983, Psychol Bull 94:540).
+
+    Where something acts overall that it acts at a level is no news of the split, and is judged in its family alone; that levels
+    differ is.
+    """
+    price, of_splits = price_of(outcome, overall), 2.0 * (1 if split == SHOWN_UNASKED else len(SPLITS) - 1)
+    is_acting = any(row.direction for row in overall if row.outcome == outcome)
+    return SplitPrices(price if is_acting else price * of_splits, price * of_splits)
 
 
 def is_chosen_by_arrival(split: str | None) -> bool:

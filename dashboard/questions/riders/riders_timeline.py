@@ -72,7 +72,7 @@ def timeline(
     def rows(name: str) -> list[Row]:
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
 
-    judged = judged_with_ids(warehouse, scope, settings)
+    judged = judged_with_ids(warehouse, scope, settings, remember)
     known = known_noise(noise)
     mdc95 = known["tilt"].mdc95 if "tilt" in known else None
     [rider] = rider_rows(warehouse, scope, judged, settings, mdc95, today, remember)
