@@ -172,5 +172,74 @@
     ]);
   }
 
-  window.fitledger = Object.assign(window.fitledger || {}, { Day: Day, OneOf: OneOf, Several: Several, Find: Find });
+  // Fields in groups, all told at once when the reader asks. React holds none of them, and the browser is asked not to.
+  function Sheet(props) {
+    const frame = React.useRef(null);
+
+    function field(row, name, labels) {
+      const shared = {
+        key: name, id: props.id + "-" + name, name: name, className: "field", autoComplete: "off", "aria-labelledby": labels,
+      };
+      return row.options.length
+        ? create("select", shared, [{ value: "", label: "" }].concat(row.options).map(function (option) {
+          return create("option", { key: option.value, value: option.value }, option.label);
+        }))
+        : create("input", Object.assign(shared, { type: "number", step: "any" }));
+    }
+
+    // A field that is of no side stands in the first column.
+    function rowOf(row, group, n) {
+      const id = props.id + "-" + row.names[0] + "-label";
+      const unit = row.unit ? create("span", { key: "unit", className: "sheet-unit" }, row.unit) : null;
+      return [
+        create("span", { key: id, id: id, className: "sheet-label" }, row.words, unit && " ", unit),
+      ].concat(row.names.map(function (name, place) {
+        return field(row, name, row.names[1] ? id + " " + props.id + "-" + n + "-" + place : id);
+      }), group.sides.slice(row.names.length).map(function (side) { return create("span", { key: id + side }); }));
+    }
+
+    function groupOf(group, n) {
+      const sides = [create("span", { key: "none" })].concat(group.sides.map(function (side, place) {
+        return create("span", { key: side, id: props.id + "-" + n + "-" + place, className: "sheet-side" }, side);
+      }));
+      return create("fieldset", { key: group.words, className: "sheet-group" }, [
+        create("legend", { key: "words" }, group.words),
+        create("div", { key: "grid", className: "sheet-grid" },
+          sides.concat(group.rows.flatMap(function (row) { return rowOf(row, group, n); }))),
+      ]);
+    }
+
+    // What stands below may be off the screen: the first new answer is brought into sight.
+    function showTold() {
+      const place = document.getElementById(props.told);
+      new MutationObserver(function (_, watch) {
+        watch.disconnect();
+        place.focus({ preventScroll: true });
+        place.scrollIntoView({ block: "start" });
+      }).observe(place, { childList: true });
+    }
+
+    function tell(event) {
+      event.preventDefault();
+      const typed = {};
+      frame.current.querySelectorAll(".field").forEach(function (one) {
+        typed[one.name] = one.validity.badInput ? "?" : one.value;
+      });
+      showTold();
+      props.setProps({ typed: typed });
+    }
+
+    return create("form", {
+      ref: frame, id: props.id, className: "sheet", autoComplete: "off", noValidate: true, onSubmit: tell,
+      onReset: function () { props.setProps({ typed: null }); },
+    }, [
+      create("div", { key: "groups", className: "sheet-groups" }, props.groups.map(groupOf)),
+      create("p", { key: "buttons", className: "sheet-buttons" }, [
+        create("button", { key: "ask", type: "submit", className: "button is-strong" }, props.button),
+        create("button", { key: "clear", type: "reset", className: "button" }, "Clear"),
+      ]),
+    ]);
+  }
+
+  window.fitledger = Object.assign(window.fitledger || {}, { Day: Day, OneOf: OneOf, Several: Several, Find: Find, Sheet: Sheet });
 })();

@@ -19,12 +19,12 @@
 
   function paperWidth(chart) {
     // A4 less margins is 18 cm, 680 px at 96 dpi.
-    const card = chart.closest(".card, .is-double > div");
+    const card = chart.closest(".card, .is-double > div, .is-two > .chart");
     return card ? 320 : 670;
   }
 
   window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details.method:not([open])").forEach(function (details) {
+    document.querySelectorAll("details:is(.method, .is-printed):not([open])").forEach(function (details) {
       details.open = true;
       details.dataset.wasClosed = "";
     });

@@ -3,8 +3,8 @@
 A component library's date fields and lists took a third of the browser's time before the first answer was asked for.
 """
 
-from collections.abc import Sequence
-from typing import ClassVar
+from collections.abc import Mapping, Sequence
+from typing import Any, ClassVar
 
 from dash.development.base_component import Component
 
@@ -18,7 +18,20 @@ class _Control(Component):  # type: ignore[misc]  # Dash is untyped
     _type = ""
     _children_props: ClassVar[list[str]] = []
     _base_nodes: ClassVar[list[str]] = []
-    _prop_names: ClassVar[list[str]] = ["id", "label", "value", "options", "placeholder", "first", "last", "typed", "found"]
+    _prop_names: ClassVar[list[str]] = [
+        "id",
+        "label",
+        "value",
+        "options",
+        "placeholder",
+        "first",
+        "last",
+        "typed",
+        "found",
+        "groups",
+        "button",
+        "told",
+    ]
     _valid_wildcard_attributes: ClassVar[list[str]] = []
 
 
@@ -59,3 +72,17 @@ class Find(_Control):
 
     def __init__(self, control_id: str, label: str, placeholder: str) -> None:
         super().__init__(id=control_id, label=label, placeholder=placeholder, value=None, typed="", found=None)
+
+
+class Sheet(_Control):
+    """A form of fields in groups that tells all at once, as `typed`: {name of a field: its text}; None when cleared.
+
+    `groups`: [{"words", "sides": names of the columns, "rows": [{"words", "unit", "options", "names": a field a column, or
+    one}]}]; a row without options holds numbers. `told`: the id of the place that is filled from what is typed, and is then
+    shown. Its fields are forgotten with the page.
+    """
+
+    _namespace, _type = "fitledger", "Sheet"
+
+    def __init__(self, control_id: str, groups: Sequence[Mapping[str, Any]], button: str, told: str) -> None:
+        super().__init__(id=control_id, groups=list(groups), button=button, told=told, typed=None)

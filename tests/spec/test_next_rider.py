@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 from typer.testing import CliRunner
 
 from dashboard.cli import app
@@ -14,6 +15,7 @@ from dashboard.questions.foresight.answers_foresight import Next, NextRow
 from dashboard.questions.foresight.knees import Form, Knee, Setup, arrived, foot_type_of, loaded, read_form
 from dashboard.questions.foresight.next_rider import foreseen_next
 from dashboard.questions.foresight.setups import AS_IT_IS, next_setups
+from dashboard.questions.memory.remembering import Foundation
 from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError, UsageError
 from shared.settings import Settings
@@ -190,3 +192,24 @@ def test_the_command_takes_one_way_in_and_names_what_is_wrong_in_a_form(demo_war
     printed = run.invoke(app, ["next", "--form", str(file), *to]).stdout
     assert "It is no medical advice and no prescription." in printed
     assert np.isfinite([row["expected"] for row in told["setups"] if not row["beyond_data"]]).all()
+
+
+def test_what_foresees_is_made_ahead_and_stays_and_of_nobody_nothing_is_asked(demo_warehouse: Path) -> None:
+    """A model takes seconds: it is there before the first reader, and no number of answers crowds it out."""
+    asker = Asker(demo_warehouse, Settings())
+    asker.read_ahead()
+    known = {key[1:]: answer for key, (answer, _) in asker._memory._answers.items()}
+    assert ("foresight", "tilt") in known and ("foresight", "sway") in known
+    assert not [key for key in known if key[0] == "next"]
+    made = known["foresight", "tilt"]
+    assert isinstance(made, Foundation) and 0 < made.n_bytes < 1_000_000
+    asker.ask("next", Selection(rider=("R0655",)))
+    after = {key[1:]: answer for key, (answer, _) in asker._memory._answers.items()}
+    assert after["foresight", "tilt"] is made
+
+
+def test_a_foot_may_stand_on_more_shims_than_can_be_added() -> None:
+    """Six added to one that the shoe carries: both are within the contract."""
+    assert Setup(total_shims=7, shims_built_in=1).total_shims == 7
+    with pytest.raises(ValidationError):
+        Setup(total_shims=13)

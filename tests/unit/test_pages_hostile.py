@@ -72,6 +72,7 @@ WITHOUT_A_CHART = {
     "data/left-out",
     "data/load-files",
     "data/what-is-held",
+    "next/by-hand",
     "fitters/process",
     "fitters/worst-disagreements",
     "riders",

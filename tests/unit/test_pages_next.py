@@ -122,7 +122,7 @@ def test_expected_against_measured_says_how_far_apart() -> None:
 
 def test_without_a_rider_the_page_leads_to_one() -> None:
     assert NOBODY in shown("next-head", "")
-    assert "Find the rider on Riders" in shown(ids.ANSWER, "") and "Find the rider on Riders" in shown(ids.ALIKE, "?rider=A,B")
+    assert "Type two feet by hand" in shown(ids.ANSWER, "") and "Type two feet by hand" in shown(ids.ALIKE, "?rider=A,B")
 
 
 def test_the_answer_tells_bands_what_remains_and_what_the_exam_speaks_against() -> None:

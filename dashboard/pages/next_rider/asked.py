@@ -13,7 +13,7 @@ from dashboard.questions.selection.selection import Selection
 
 PATH: Final = "next"
 TEXT: Final = read_text(Path(__file__).with_name("text.md"))
-NOBODY: Final = "Choose a rider to see what tended to follow for feet like theirs."
+NOBODY: Final = "Choose a rider, or type two feet by hand, to see what tended to follow for feet like these."
 
 
 def next_of(desk: Desk, view: View) -> Next | None:
@@ -24,7 +24,10 @@ def next_of(desk: Desk, view: View) -> Next | None:
 
 
 def choose(desk: Desk) -> html.Div:
-    """The way to a rider."""
-    return html.Div(
-        next_steps([NextStep("Find the rider on Riders, and open this page from there", desk.addresses.page("riders"))])
-    )
+    """The ways to a rider, and to the form for one who is not loaded."""
+    steps = [
+        NextStep("Riders who deserve a look; each leads here", desk.addresses.page("riders")),
+        NextStep("Type two feet by hand", desk.addresses.page(f"{PATH}/by-hand")),
+        NextStep("How well foreseen so far", desk.addresses.page(f"{PATH}/how-well-foreseen")),
+    ]
+    return html.Div(next_steps(steps))

@@ -8,12 +8,12 @@ from dashboard.components.chart import chart
 from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk, Show
+from dashboard.components.rider_search import search_box
 from dashboard.components.table import table
 from dashboard.figures.timeline import alternative, change_numbers, finding, timeline_figure
 from dashboard.pages.riders import ids, listing
-from dashboard.pages.riders.search import search_box
 from dashboard.pages.riders.tables import both_knees, capture_columns
-from dashboard.pages.riders.told import PATH, Told
+from dashboard.pages.riders.told import Told
 from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
 from dashboard.questions.selection.selection import Selection
 
@@ -41,7 +41,7 @@ def head(desk: Desk) -> Show:
 
 
 def layout() -> list[Any]:
-    return [search_box(), ids.ANSWER]
+    return [search_box(ids.SEARCH), ids.ANSWER]
 
 
 def shows(desk: Desk) -> dict[str, Show]:
@@ -111,5 +111,7 @@ def _steps(told: Told) -> list[NextStep]:
     }
     return [
         *(step for look, step in steps.items() if look in looks),
-        NextStep("All riders", desk.addresses.page(f"{PATH}/all")),
+        NextStep(
+            "What tended to follow for such feet", desk.addresses.page("next", Selection(rider=(rider.rider_id,)).query())
+        ),
     ]

@@ -11,11 +11,11 @@ from dashboard.components.address import View
 from dashboard.components.chart import reading
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk, Show
+from dashboard.components.rider_search import search_box
 from dashboard.components.table import Column, csv_link, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day, number
 from dashboard.pages.riders import ids
-from dashboard.pages.riders.search import search_box
 from dashboard.pages.riders.told import PATH, TEXT
 from dashboard.questions.memory.rows_on_demand import RowsOnDemand
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
@@ -49,7 +49,7 @@ STATES: Final = {
 
 
 def layout() -> list[Any]:
-    return [search_box(), ids.ALL]
+    return [search_box(ids.SEARCH), ids.ALL]
 
 
 def shows(desk: Desk) -> dict[str, Show]:

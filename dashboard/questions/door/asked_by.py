@@ -11,6 +11,8 @@ from dashboard.questions.door.given import StudioFigures
 from dashboard.questions.door.notes import holds_notes
 from dashboard.questions.door.readers import NoNotes, Notes, Reader, Role
 from dashboard.questions.door.sight import answer_for
+from dashboard.questions.foresight.answers_foresight import Next
+from dashboard.questions.foresight.knees import Form
 from dashboard.questions.riders.riders_found import riders_known
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
@@ -54,6 +56,15 @@ class AskedBy:
         if riders or holds_cases(given):
             self.notes.opened(question, riders)
         return given
+
+    def foresee(self, form: Form) -> Next:
+        """What is foreseen for two knees as typed, without the cases that are most like them: no case is opened, and nothing is
+        noted. A fitter is not told how many riders stand behind a group of feet."""
+        reader = self.reader()
+        answer = replace(self._asker.foresee(form), alike=())
+        if not reader.own_cases_only:
+            return answer
+        return replace(answer, setups=tuple(replace(row, n_alike=0, words="") for row in answer.setups))
 
     def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """As Asker.look_up; the look itself must heed `fitter`."""

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from importlib import import_module
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from dashboard.questions.door import SQL
 from dashboard.questions.door.registry import QUESTIONS, question_named
@@ -20,6 +21,10 @@ from shared.errors import StatisticsError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
+
+if TYPE_CHECKING:
+    from dashboard.questions.foresight.answers_foresight import Next
+    from dashboard.questions.foresight.knees import Form
 
 _Result = TypeVar("_Result")
 
@@ -76,12 +81,20 @@ class Asker:
         return remembered
 
     def read_ahead(self) -> None:
-        """Answers every question over all fits but those that fit the effects' models, so that no reader waits for what is read
-        once a snapshot."""
+        """Answers every question over all fits but those that fit the effects' models, and makes ready what foresees the next
+        rider's knees, so that no reader waits for what is read once a snapshot."""
         for question in QUESTIONS:
-            if question not in ("effects", "checks"):
+            # Of nobody nothing is foreseen.
+            if question not in ("effects", "checks", "next"):
                 with suppress(StatisticsError):
                     self.ask(question, Selection())
+        with suppress(StatisticsError):
+            self._now(lambda cursor, remember: _foreseeing().made_ready(cursor, self.settings, remember))
+
+    def foresee(self, form: "Form") -> "Next":
+        """What is foreseen for two knees as they were typed. Neither they nor the answer are remembered."""
+        answer: Next = self._now(lambda cursor, remember: _foreseeing().foreseen_next(cursor, form, self.settings, remember))
+        return answer
 
     def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """What a short look at the present snapshot finds; not remembered."""
@@ -121,6 +134,15 @@ class Asker:
 
     def _remembered(self, key: tuple[Any, ...], answer: Callable[[Warehouse, Remember], Any]) -> Any:
         """The answer to `key` in the present snapshot; it may have parts of its own remembered in the same snapshot."""
+        snapshot, answered = self._reading(answer)
+        return self._memory.once((snapshot, *key), answered)
+
+    def _now(self, answer: Callable[[Warehouse, Remember], Any]) -> Any:
+        """An answer of the present snapshot of which only its parts are remembered."""
+        return self._reading(answer)[1]()
+
+    def _reading(self, answer: Callable[[Warehouse, Remember], Any]) -> tuple[Any, Callable[[], Any]]:
+        """The present snapshot, and what answers from it."""
         with self._lock:
             self._follow()
             snapshot, warehouse = self._snapshot, self._warehouse
@@ -138,7 +160,7 @@ class Asker:
             finally:
                 cursor.close()
 
-        return self._memory.once((snapshot, *key), answered)
+        return snapshot, answered
 
     def _follow(self) -> None:
         """Opens the file anew where a load has replaced it; cursors of the old snapshot finish on the old file."""
@@ -147,6 +169,11 @@ class Asker:
             self._warehouse = open_reading(self.path)
             self._memory.follow(snapshot)
             self._snapshot = snapshot
+
+
+def _foreseeing() -> Any:
+    """The module that foresees; it is imported when it is first asked, as the questions are."""
+    return import_module("dashboard.questions.foresight.next_rider")
 
 
 def _choices(warehouse: Warehouse) -> Choices:

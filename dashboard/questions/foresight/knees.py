@@ -14,7 +14,13 @@ from shared.warehouse import Warehouse
 
 SIDES = ("left", "right")
 Level = Literal["none", "low", "medium", "high", "custom"]
-_Shims = Annotated[int, Field(ge=-6, le=6)]
+# As the contract takes them, so that what could not be loaded cannot be typed. Shims in all may be those added and built in.
+Shims = Annotated[int, Field(ge=-6, le=6)]
+Angle = Annotated[float, Field(ge=-25, le=30)]
+Tilt = Annotated[float, Field(ge=-30, le=30)]
+Sway = Annotated[float, Field(ge=0, le=200)]
+Stance = Annotated[float, Field(ge=-30, le=50)]
+Pain = Annotated[int, Field(ge=0, le=10)]
 
 
 class Setup(BaseModel):
@@ -23,9 +29,9 @@ class Setup(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     insole_level: Level = "none"
-    total_shims: _Shims = 0
-    shims_built_in: _Shims = 0
-    stance_mm: Annotated[float, Field(ge=-30, le=50)] = 0.0
+    total_shims: Annotated[int, Field(ge=-12, le=12)] = 0
+    shims_built_in: Shims = 0
+    stance_mm: Stance = 0.0
 
 
 class Knee(BaseModel):
@@ -40,9 +46,9 @@ class Knee(BaseModel):
     arch_collapse: Literal["none", "some", "marked"] | None = None
     heel_posture: Literal["inverted", "neutral", "everted"] | None = None
     squat_knee_path: Literal["inward", "straight", "outward"] | None = None
-    forefoot_angle_deg: Annotated[float, Field(ge=-45, le=45)] | None = None
-    tilt_deg: tuple[float | None, ...] = ()
-    sway_mm: tuple[float | None, ...] = ()
+    forefoot_angle_deg: Angle | None = None
+    tilt_deg: tuple[Tilt | None, ...] = ()
+    sway_mm: tuple[Sway | None, ...] = ()
     seen_with: Setup | None = None
     setup: Setup = Setup()
     foot_room_ok: bool | None = None
@@ -64,7 +70,7 @@ class Form(BaseModel):
     left: Knee
     right: Knee
     visit_kind: Literal["first", "follow_up", "refit"] = "first"
-    pain: Annotated[int, Field(ge=0, le=10)] | None = None
+    pain: Pain | None = None
 
     def knee(self, side: str) -> Knee:
         return self.left if side == "left" else self.right

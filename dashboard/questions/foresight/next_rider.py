@@ -77,7 +77,7 @@ def foreseen_next(
     rows: list[NextRow] = []
     alike: list[AlikeRow] = []
     if not silence:
-        by_outcome = {name: ready(warehouse, name, settings, remember) for name in _MEASURED}
+        by_outcome = made_ready(warehouse, settings, remember)
         rows = [row for side in SIDES for row in _of_side(form, side, by_outcome, settings)]
         alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings)]
     bare = _told({}, "feet as given", whole.as_of, silence or _headline(rows))
@@ -90,6 +90,11 @@ def foreseen_next(
         setups=tuple(rows),
         alike=tuple(alike),
     )
+
+
+def made_ready(warehouse: Warehouse, settings: Settings, remember: Remember) -> dict[str, Ready]:
+    """What tilt and sway are foreseen with, made once a snapshot."""
+    return {name: ready(warehouse, name, settings, remember) for name in _MEASURED}
 
 
 def _told(selection: dict[str, Any], words: str, as_of: date | None, headline: str) -> Next:

@@ -8,6 +8,7 @@ import numpy as np
 from dashboard.questions.foresight.calibrated import Calibrated, calibrated, held_out
 from dashboard.questions.foresight.foreseer import Foreseer, foreseer_of
 from dashboard.questions.memory.remembering import Remember
+from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.frames import Frame
 from dashboard.questions.models.study import study_of
@@ -26,6 +27,11 @@ class Ready:
     foreseer: Foreseer
     bands: Calibrated
     n_alike: Mapping[tuple[str, str], int]
+
+    @property
+    def n_bytes(self) -> int:
+        """A foundation, which stays as long as its snapshot: it takes seconds to make, and an answer a hundredth of one."""
+        return held_bytes(self.foreseer, self.bands, self.n_alike)
 
 
 def ready(warehouse: Warehouse, measured: str, settings: Settings, remember: Remember) -> Ready:
