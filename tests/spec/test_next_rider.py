@@ -10,7 +10,9 @@ from pydantic import ValidationError
 from typer.testing import CliRunner
 
 from dashboard.cli import app
+from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.readers import Reader, Role
 from dashboard.questions.foresight.answers_foresight import Next, NextRow
 from dashboard.questions.foresight.knees import Form, Knee, Setup, arrived, foot_type_of, loaded, read_form
 from dashboard.questions.foresight.next_rider import foreseen_next
@@ -213,3 +215,19 @@ def test_a_foot_may_stand_on_more_shims_than_can_be_added() -> None:
     assert Setup(total_shims=7, shims_built_in=1).total_shims == 7
     with pytest.raises(ValidationError):
         Setup(total_shims=13)
+
+
+def test_a_fitter_is_told_of_own_fits_alone(demo_warehouse: Path) -> None:
+    """A rider of another fitter is no fit at all, and like knees are those of the fitter's own fits."""
+    asker, fits = Asker(demo_warehouse, Settings()), "SELECT session_id, rider_id, fitter_id FROM mart.fits ORDER BY ALL"
+    rows_of_fits = open_reading(demo_warehouse).rows(fits)
+    fitter_of = {row["session_id"]: row["fitter_id"] for row in rows_of_fits}
+    ada = AskedBy(asker, lambda: Reader("ada", Role.FITTER, "F2"))
+    own, other = (next(row["rider_id"] for row in rows_of_fits if row["fitter_id"] == one) for one in ("F2", "F1"))
+    told: Any = ada.ask("next", Selection(rider=(own,)))
+    assert fitter_of[told.session_id] == "F2"
+    assert told.alike and {fitter_of[row.session_id] for row in told.alike} == {"F2"}
+    whole: Any = asker.ask("next", Selection(rider=(own,)))
+    assert len({fitter_of[row.session_id] for row in whole.alike}) > 1
+    with pytest.raises(TooFewError, match="No fit matches"):
+        ada.ask("next", Selection(rider=(other,)))

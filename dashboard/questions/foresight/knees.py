@@ -96,10 +96,12 @@ class Loaded:
     session_date: Any
 
 
-def loaded(warehouse: Warehouse, rider: str, settings: Settings) -> Loaded | None:
-    """The rider's last fit; None where the rider has none with a recorded setup."""
+def loaded(warehouse: Warehouse, rider: str, settings: Settings, fitters: tuple[str, ...] = ()) -> Loaded | None:
+    """The rider's last fit, of these fitters where any are named; None where there is none with a recorded setup."""
     fragments = {"forefoot_of_exam": forefoot_class("feet.forefoot_angle_deg")}
-    feet = warehouse.rows(SQL / "rider_knees.sql", {**settings.parameters(), "rider": rider}, **fragments)
+    feet = warehouse.rows(
+        SQL / "rider_knees.sql", {**settings.parameters(), "rider": rider, "fitters": list(fitters)}, **fragments
+    )
     if not feet:
         return None
     session = {"session": feet[0]["session_id"]}

@@ -55,10 +55,18 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     if len(selection.rider) != 1:
         told = "Name one rider to see what tended to follow for feet like theirs, as in: fitledger next --rider ID."
         return _told(selection.as_dict(), scope.words, scope.as_of, told)
-    found = loaded(warehouse, selection.rider[0], settings)
+    found = loaded(warehouse, selection.rider[0], settings, selection.fitter)
     if found is None:
         raise TooFewError(f"Not recorded: no capture of rider {selection.rider[0]} has a setup.")
-    answer = foreseen_next(warehouse, found.form, settings, remember, rider=selection.rider[0], session_id=found.session_id)
+    answer = foreseen_next(
+        warehouse,
+        found.form,
+        settings,
+        remember,
+        rider=selection.rider[0],
+        session_id=found.session_id,
+        fitters=selection.fitter,
+    )
     return replace(answer, selection=selection.as_dict(), selection_words=scope.words, as_of=scope.as_of)
 
 
@@ -70,8 +78,11 @@ def foreseen_next(
     *,
     rider: str = "",
     session_id: str | None = None,
+    fitters: tuple[str, ...] = (),
 ) -> Next:
-    """What is foreseen for two knees as they stand. Raises StatisticsError where the warehouse holds too few riders."""
+    """What is foreseen for two knees as they stand; like knees are those of these fitters' fits, where any are named.
+
+    Raises StatisticsError where the warehouse holds too few riders."""
     whole = scope_of(warehouse, Selection(), settings, remember)
     silence = _silence(form, settings)
     rows: list[NextRow] = []
@@ -79,7 +90,7 @@ def foreseen_next(
     if not silence:
         by_outcome = made_ready(warehouse, settings, remember)
         rows = [row for side in SIDES for row in _of_side(form, side, by_outcome, settings)]
-        alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings)]
+        alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings, fitters)]
     bare = _told({}, "feet as given", whole.as_of, silence or _headline(rows))
     return replace(
         bare,
@@ -265,12 +276,15 @@ def _headline(rows: Sequence[NextRow]) -> str:
     return "; ".join([parts[0][:1].upper() + parts[0][1:], *parts[1:]]) + "."
 
 
-def _alike(warehouse: Warehouse, knee: Knee, side: str, rider: str, settings: Settings) -> Iterator[AlikeRow]:
+def _alike(
+    warehouse: Warehouse, knee: Knee, side: str, rider: str, settings: Settings, fitters: tuple[str, ...]
+) -> Iterator[AlikeRow]:
     tilt, forefoot = next(iter(knee.tilt_deg), None), forefoot_of(knee.forefoot_angle_deg, settings.forefoot)
     if tilt is None or forefoot is None or knee.arch_height is None:
         return
     asked = {
         "rider": rider,
+        "fitters": list(fitters),
         "arch_height": knee.arch_height,
         "forefoot": forefoot,
         "tilt_deg": tilt,

@@ -20,6 +20,7 @@ INNER JOIN mart.fits AS fits ON fits.fit_no = feet.fit_no
 LEFT JOIN mart.feet AS again ON again.fit_no = fits.returned_fit_no AND again.side = feet.side
 WHERE
     fits.rider_id IS DISTINCT FROM $rider
+    AND (len(CAST($fitters AS VARCHAR[])) = 0 OR list_contains(CAST($fitters AS VARCHAR[]), fits.fitter_id))
     AND feet.arch_height = $arch_height
     AND {forefoot_of_exam} = $forefoot
     AND feet.tilt_arrival_deg IS NOT NULL

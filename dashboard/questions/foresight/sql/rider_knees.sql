@@ -4,9 +4,12 @@
 WITH last_fit AS (
     SELECT fits.fit_no, fits.session_id, fits.session_date, fits.visit_kind
     FROM mart.fits AS fits
-    WHERE fits.rider_id = $rider AND EXISTS (
-        FROM mart.capture_facts AS facts WHERE facts.fit_no = fits.fit_no AND facts.insole_level IS NOT NULL
-    )
+    WHERE
+        fits.rider_id = $rider
+        AND (len(CAST($fitters AS VARCHAR[])) = 0 OR list_contains(CAST($fitters AS VARCHAR[]), fits.fitter_id))
+        AND EXISTS (
+            FROM mart.capture_facts AS facts WHERE facts.fit_no = fits.fit_no AND facts.insole_level IS NOT NULL
+        )
     ORDER BY fits.session_date DESC, fits.fit_no DESC
     LIMIT 1
 ),
