@@ -114,7 +114,10 @@ def test_exports_are_checked_then_loaded_then_taken_back(served: Served, watched
         assert any(row.value == "745" for row in data(asker).rejects)
         views = page.get_by_role("navigation", name="Views of Data")
         views.get_by_role("link", name="Left out").click()
+        # As a reader, who sees the list before the next click.
+        watched.settled()
         page.get_by_role("link", name="Outside the limits", exact=True).click()
+        watched.settled()
         page.get_by_role("link", name="next rows").click()
         expect(page.locator("#data-left-out")).to_contain_text("knee_captures.csv, line 5")
         # Asked before the page asks, so that the page does not wait for it.

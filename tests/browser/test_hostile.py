@@ -1,5 +1,6 @@
 """Ids that look like markup are text in a real browser: nothing is loaded, run or asked for because of them."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -28,4 +29,4 @@ def test_markup_in_ids_is_shown_as_it_is_written(browser: Browser, demo_warehous
         assert opened == []
         assert [url for url in watched.requests if url.endswith("/x")] == []
         assert watched.said == []
-    assert any(f"{FORMULA}R0900{MARKUP}" in text for text in shown)
+    assert any(re.search(re.escape(FORMULA) + r"R\d{4}" + re.escape(MARKUP), text) for text in shown)
