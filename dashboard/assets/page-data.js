@@ -15,18 +15,25 @@
     put("data-said", { children: words });
   }
 
+  // The reader may have gone to another view meanwhile, which has no place for it.
+  function step(words) {
+    if (document.getElementById("data-step")) {
+      put("data-step", { children: words });
+    }
+  }
+
   // Shows which step the server is at, for as long as it is at work.
   function watch(zone, token) {
     const working = document.getElementById("data-working");
     if (!working || !working.textContent) {
-      put("data-step", { children: "" });
+      step("");
       return;
     }
     window
       .fetch(zone.dataset.address + "/" + token + "/step", { cache: "no-store" })
       .then(function (response) { return response.json(); })
-      .then(function (answer) { put("data-step", { children: answer.words }); })
-      .catch(function () { put("data-step", { children: "" }); })
+      .then(function (answer) { step(answer.words); })
+      .catch(function () { step(""); })
       .then(function () { window.setTimeout(watch, LOOK_MS, zone, token); });
   }
 

@@ -122,7 +122,7 @@ def test_exports_are_checked_then_loaded_then_taken_back(served: Served, watched
         expect(page.locator("#data-left-out")).to_contain_text("knee_captures.csv, line 5")
         # Asked before the page asks, so that the page does not wait for it.
         assert fits(asker) == n_fits + 1
-        page.get_by_role("navigation", name="Pages").get_by_role("link", name="Studio").click()
+        page.get_by_role("navigation", name="Pages").get_by_role("link", name="Fitters").click()
         expect(page.locator("#selected")).to_contain_text(f"{n_fits + 1:,} fits")
 
         page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data").click()
