@@ -33,6 +33,8 @@ ADDRESSES = {
     "empty": "?from=1999-01-01&to=1999-01-02",
 }
 DARK, ON_PHONE = "supports", FIRST
+# Pages that show nothing without a rider.
+OF_A_RIDER = {"next": "next?rider=R0655", "riders": "riders?rider=R0655"}
 SIZES = {"small": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
 
 
@@ -55,7 +57,7 @@ def take_all(address: str, folder: Path, only: list[str]) -> None:
 
 def take_for_readme(address: str, folder: Path) -> None:
     """Takes the pictures that the README shows."""
-    wanted = [(page.path or FIRST, page.path, "small", "light") for page in PAGES]
+    wanted = [(page.path or FIRST, OF_A_RIDER.get(page.path, page.path), "small", "light") for page in PAGES]
     wanted += [(f"{DARK}-dark", ADDRESSES[DARK], "small", "dark"), (f"{ON_PHONE}-phone", ADDRESSES[ON_PHONE], "phone", "light")]
     folder.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
