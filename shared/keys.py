@@ -149,17 +149,23 @@ def place_in_force() -> KeyPlace | None:
     if named := os.environ.get(KEY_FILE_VARIABLE):
         return place_of(key_file=named, named_by=f"The variable {KEY_FILE_VARIABLE}")
     encryption = load_settings().encryption
+    # As it is written: a path would leave out one of two slashes in a row, which a key may have.
+    _refuse_a_key(encryption.key_file, named_by=f"Settings file {settings_file()}")
     file = encryption.key_file and str(settings_file().parent / Path(encryption.key_file).expanduser())
     return place_of(key_file=file, keyring=encryption.keyring, named_by=f"Settings file {settings_file()}")
 
 
-def place_of(*, key_file: str = "", keyring: str = "", named_by: str = "The call") -> KeyPlace | None:
-    """The place that a file's name or a keyring's entry names. Raises UsageError where the name is itself a key."""
-    if _A_KEY.search(key_file) or _A_KEY.search(keyring):
+def _refuse_a_key(*names: str, named_by: str) -> None:
+    if any(map(_A_KEY.search, names)):
         raise UsageError(
             f"{named_by} holds a key itself, where the name of its place is expected. A key that stood there is no secret any "
             "more: put it into a file of its own (mode 600), name that file, and run fitledger encrypt --rotate."
         )
+
+
+def place_of(*, key_file: str = "", keyring: str = "", named_by: str = "The call") -> KeyPlace | None:
+    """The place that a file's name or a keyring's entry names. Raises UsageError where the name is itself a key."""
+    _refuse_a_key(key_file, keyring, named_by=named_by)
     if key_file:
         return KeyPlace(Path(key_file))
     return KeyPlace(None, keyring) if keyring else None

@@ -126,6 +126,14 @@ def test_a_key_in_the_settings_is_refused_and_not_repeated(tmp_path: Path, setti
     assert key.text not in str(told.value)
 
 
+def test_a_key_with_two_slashes_in_a_row_is_a_key_too(tmp_path: Path) -> None:
+    """As a path it would lose one of them, and be none any more."""
+    text = "sCLJr2cGrOU7NMmxGVNrOrASRn//BIfEIA6wFHyQi1c="
+    (tmp_path / "fitledger.toml").write_text(f'[encryption]\nkey_file = "{text}"\n', encoding="utf-8")
+    with pytest.raises(UsageError, match="holds a key itself"):
+        place_in_force()
+
+
 def test_a_key_does_not_show_in_its_own_words() -> None:
     key = new_key()
     told = f"{key} {key!r} {Keys(key, (key,))!r} {KeyPlace(Path('x'))!r}"
