@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from dashboard.figures.dot_rows import LABEL_PX, no_figure
+from dashboard.figures.dot_rows import LABEL_PX, no_figure, texts
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_interval, bare_number, number, palette
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
@@ -135,9 +135,9 @@ def better_rows(rows: Sequence[BetterRow], theme: str | None, ends: tuple[str, s
             *(_intervals(placed, colours, is_quiet=quiet) for quiet in (True, False)),
             _goals(placed, colours),
             *(_dots(placed, colours, is_quiet=quiet) for quiet in (False, True)),
-            _texts(left, tops, [f"<b>{row.name}</b>  {row.level}".rstrip() for row in rows], "middle right", colours.ink),
-            _texts(right, tops, [f"<b>{row.verdict}</b>" for row in rows], "middle left", colours.ink),
-            _texts(right, [y for y, _ in placed], [mark.printed for _, mark in placed], "middle left", colours.muted),
+            texts(left, tops, [f"<b>{row.name}</b>  {row.level}".rstrip() for row in rows], "middle right", colours.ink),
+            texts(right, tops, [f"<b>{row.verdict}</b>" for row in rows], "middle left", colours.ink),
+            texts(right, [y for y, _ in placed], [mark.printed for _, mark in placed], "middle left", colours.muted),
         ],
         "layout": layout(
             theme,
@@ -227,18 +227,4 @@ def _goals(placed: Sequence[tuple[float, BetterMark]], colours: Palette) -> dict
         "marker": {"symbol": "line-ns-open", "size": 14, "color": colours.ink, "line": {"color": colours.ink, "width": 2}},
         "text": ["the goal"] * len(chosen),
         "hoverinfo": "text",
-    }
-
-
-def _texts(x: float, y: Sequence[float], texts: Sequence[str], position: str, colour: str) -> dict[str, Any]:
-    return {
-        "type": "scatter",
-        "mode": "text",
-        "x": [x] * len(y),
-        "y": list(y),
-        "text": list(texts),
-        "textposition": position,
-        "textfont": {"size": LABEL_PX, "color": colour},
-        "cliponaxis": False,
-        "hoverinfo": "skip",
     }
