@@ -94,6 +94,7 @@ class Mutating:
         """What every test reaches: found in a fork, so that nothing is remembered when the changes are tried."""
         told = BUILD / f"reach-{os.getpid()}"
         if (child := os.fork()) == 0:
+            _hush(session)
             self._trace(session)
             told.write_bytes(pickle.dumps(self.reach))
             os._exit(0)
@@ -236,9 +237,7 @@ def _put_constants(tree: ast.Module, path: Path) -> Any:
 def _run(session: pytest.Session, tests: list[pytest.Item], patched: Any) -> None:
     """In the fork: the change is put in, and the tests run; ends with 1 as soon as one fails, or by the alarm."""
     signal.alarm(int(5 * LONGEST_CHANGE_S))
-    quiet = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(quiet, 1)
-    os.dup2(quiet, 2)
+    _hush(session)
     try:
         if isinstance(patched, CodeType):
             _replace_constants(patched)
@@ -253,6 +252,11 @@ def _run(session: pytest.Session, tests: list[pytest.Item], patched: Any) -> Non
     except BaseException:
         os._exit(1)
     os._exit(0)
+
+
+def _hush(session: pytest.Session) -> None:
+    """A fork reports nothing: what it found is how it ends."""
+    session.config.get_terminal_writer()._file = Path(os.devnull).open("w", encoding="utf-8")
 
 
 def _replace_constants(code: CodeType) -> None:
@@ -309,7 +313,7 @@ def main() -> None:
 def _group(modules: list[Path], tests: list[str], most: int) -> None:
     """One group in a process of its own: its results, a file a module."""
     plugin = Mutating(modules, most)
-    pytest.main(["-p", "no:terminal", *(str(path) for each in tests for path in sorted(ROOT.glob(each)))], plugins=[plugin])
+    pytest.main(["-q", "--no-header", *(str(path) for each in tests for path in sorted(ROOT.glob(each)))], plugins=[plugin])
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout.strip()
     for module, results in plugin.results.items():
         text = json.dumps({"module": module, "commit": commit, "changes": results}, ensure_ascii=False, indent=1)
