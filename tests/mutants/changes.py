@@ -111,26 +111,11 @@ def _of_expression(node: Any, function: str, above: ast.AST) -> Iterator[Change]
     """Changes of an expression and of all within it. `above` is what a change is shown in."""
     if not isinstance(node, ast.AST):
         return
-    if isinstance(node, ast.Compare):
-        for at, operator in enumerate(node.ops):
-            if type(operator) in COMPARED:
-                yield _listed(node.ops, at, COMPARED[type(operator)](), function, node)
-    elif isinstance(node, ast.BinOp) and type(node.op) in RECKONED:
-        yield _change(node, "op", RECKONED[type(node.op)](), function, node)
-    elif isinstance(node, ast.BoolOp):
-        yield _change(node, "op", ast.Or() if isinstance(node.op, ast.And) else ast.And(), function, node)
-    elif isinstance(node, ast.IfExp):
-        for value in (True, False):
-            yield _change(node, "test", ast.Constant(value), function, node)
-    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
-        yield _change(node, "op", ast.UAdd(), function, node)
-    elif isinstance(node, ast.Constant):
+    yield from _of_operation(node, function)
+    yield from _of_name(node, function, above)
+    if isinstance(node, ast.Constant):
         yield from _of_constant(node, function, above)
-    elif isinstance(node, ast.Attribute) and node.attr in NAMED:
-        yield _change(node, "attr", NAMED[node.attr], function, above)
-    elif isinstance(node, ast.Name) and node.id in NAMED and isinstance(node.ctx, ast.Load):
-        yield _change(node, "id", NAMED[node.id], function, above)
-    elif isinstance(node, ast.comprehension):
+    if isinstance(node, ast.comprehension):
         for at in range(len(node.ifs)):
             yield _listed(node.ifs, at, ast.Constant(True), function, above)
     if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
@@ -140,6 +125,30 @@ def _of_expression(node: Any, function: str, above: ast.AST) -> Iterator[Change]
         if field not in {"format_spec", "ctx", "annotation"}:
             for child in _children(node, field):
                 yield from _of_expression(child, function, shown_in)
+
+
+def _of_operation(node: ast.AST, function: str) -> Iterator[Change]:
+    """Another comparison, sign or connective; an `if` within an expression as it is always, and never, so."""
+    if isinstance(node, ast.Compare):
+        for at, operator in enumerate(node.ops):
+            yield _listed(node.ops, at, COMPARED[type(operator)](), function, node)
+    elif isinstance(node, ast.BinOp) and type(node.op) in RECKONED:
+        yield _change(node, "op", RECKONED[type(node.op)](), function, node)
+    elif isinstance(node, ast.BoolOp):
+        yield _change(node, "op", ast.Or() if isinstance(node.op, ast.And) else ast.And(), function, node)
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+        yield _change(node, "op", ast.UAdd(), function, node)
+    elif isinstance(node, ast.IfExp):
+        for value in (True, False):
+            yield _change(node, "test", ast.Constant(value), function, node)
+
+
+def _of_name(node: ast.AST, function: str, above: ast.AST) -> Iterator[Change]:
+    """The other one of two names that are easily mistaken for each other."""
+    if isinstance(node, ast.Attribute) and node.attr in NAMED:
+        yield _change(node, "attr", NAMED[node.attr], function, above)
+    elif isinstance(node, ast.Name) and node.id in NAMED and isinstance(node.ctx, ast.Load):
+        yield _change(node, "id", NAMED[node.id], function, above)
 
 
 def _of_constant(node: ast.Constant, function: str, above: ast.AST) -> Iterator[Change]:
@@ -176,21 +185,26 @@ def _listed(items: list[Any], at: int, put: Any, function: str, above: ast.AST) 
 
 
 def _made(make: Callable[[], None], take_back: Callable[[], None], function: str, above: ast.AST, node: Any) -> Change:
-    if isinstance(above, ast.If):
-        above = ast.Expr(above)
-        text = lambda: f"if {ast.unparse(above.value.test)}:"  # type: ignore[attr-defined]  # noqa: E731
-    else:
-        text = lambda: " ".join(ast.unparse(above).split())  # noqa: E731
-    out = text()
+    out = _text(above)
     make()
-    put = text()
+    put = _text(above)
     take_back()
     line = getattr(node, "lineno", None) or getattr(above, "lineno", 0)
     return Change(function, line, *_near(out, put), make, take_back)
+
+
+def _text(node: ast.AST) -> str:
+    if isinstance(node, ast.If):
+        return f"if {ast.unparse(node.test)}:"
+    return " ".join(ast.unparse(node).split())
 
 
 def _near(out: str, put: str, most: int = 90) -> tuple[str, str]:
     """Both texts cut to what lies around their difference."""
     same = next((at for at, (here, there) in enumerate(zip(out, put, strict=False)) if here != there), 0)
     begin = max(0, same - most // 2)
-    return tuple(("…" if begin else "") + text[begin : begin + most] + ("…" if len(text) > begin + most else "") for text in (out, put))  # type: ignore[return-value]
+    return _cut(out, begin, most), _cut(put, begin, most)
+
+
+def _cut(text: str, begin: int, most: int) -> str:
+    return ("…" if begin else "") + text[begin : begin + most] + ("…" if len(text) > begin + most else "")

@@ -37,8 +37,9 @@ BUILD = ROOT / "build" / "mutants"
 GROUPS = HERE / "groups.toml"
 # Files that only name things.
 UNTRIED = {"__init__.py", "ids.py"}
-# A test that takes longer is left out, and a change is given up as unnoticed once tests of so many seconds have passed.
-LONGEST_TEST_S, LONGEST_CHANGE_S = 2.0, 6.0
+# Seconds of the processor, so that a busy machine judges alike: a test that takes longer is left out, and a change goes
+# unnoticed once tests of so many have passed. A change that never ends is stopped, and noticed.
+LONGEST_TEST_S, LONGEST_CHANGE_S, STOPPED_S = 2.0, 4.0, 30
 
 
 @dataclass
@@ -64,7 +65,7 @@ class Mutating:
     """The plugin of pytest that runs the changes of some modules in place of the tests, once they are collected."""
 
     def __init__(self, modules: list[Path], most: int) -> None:
-        self.modules, self.most, self.results = modules, most, {}
+        self.modules, self.most = modules, most
         self.reach, self.at = Reach(), ""
 
     @pytest.hookimpl
@@ -77,17 +78,17 @@ class Mutating:
         functions = _functions()
         gc.freeze()
         for path in self.modules:
-            self.results[path.relative_to(ROOT).as_posix()] = list(self._module(path, session, items, functions))
+            _keep(path.relative_to(ROOT).as_posix(), list(self._module(path, session, items, functions)))
         return True
 
     @pytest.hookimpl(wrapper=True)
     def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Iterator[None]:
         before, self.at = self.at, f"{fixturedef.baseid}::{fixturedef.argname}"
-        begun = time.perf_counter()
+        begun = time.process_time()
         try:
             return (yield)
         finally:
-            self.reach.seconds[self.at] += time.perf_counter() - begun
+            self.reach.seconds[self.at] += time.process_time() - begun
             self.at = before
 
     def _unchanged(self, session: pytest.Session) -> Reach:
@@ -122,18 +123,17 @@ class Mutating:
         for at, item in enumerate(session.items):
             self.at = item.nodeid
             self.reach.fixtures[item.nodeid] = [
-                f"{definitions[-1].baseid}::{name}" for name, definitions in item._fixtureinfo.name2fixturedefs.items()  # type: ignore[attr-defined]
+                f"{found[-1].baseid}::{name}"
+                for name, found in item._fixtureinfo.name2fixturedefs.items()  # type: ignore[attr-defined]
             ]
-            for each in self.reach.fixtures[item.nodeid]:
-                self.reach.seconds[each] += 0
-            begun, fixtures = time.perf_counter(), sum(self.reach.seconds[each] for each in self.reach.fixtures[item.nodeid])
+            begun, fixtures = time.process_time(), sum(self.reach.seconds[each] for each in self.reach.fixtures[item.nodeid])
             sys.settrace(calls)
             threading.settrace(calls)
             following = session.items[at + 1] if at + 1 < len(session.items) else None
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
             sys.settrace(None)
             spent = sum(self.reach.seconds[each] for each in self.reach.fixtures[item.nodeid]) - fixtures
-            self.reach.seconds[item.nodeid] = time.perf_counter() - begun - spent
+            self.reach.seconds[item.nodeid] = time.process_time() - begun - spent
             if session.testsfailed:
                 self.reach.failed.append(item.nodeid)
                 session.testsfailed = 0
@@ -145,14 +145,9 @@ class Mutating:
         own = [each for each in functions if each.__code__.co_filename == str(path)]
         changes = changes_of(tree)
         stride = max(1, -(-len(changes) // self.most))
-        begun, noticed = time.perf_counter(), 0
-        tried = changes[stride // 2 :: stride]
-        for change in tried:
+        for change in changes[stride // 2 :: stride]:
             ended = self._try(change, tree, path, session, items, own, functions)
-            noticed += ended == "noticed"
             yield {"function": change.function, "line": change.line, "change": change.told, "ended": ended}
-        seconds = time.perf_counter() - begun
-        print(f"{path.relative_to(ROOT)}: {noticed} of {len(tried)} ({len(changes)} changes), {seconds:.0f} s", file=sys.stderr)
 
     def _try(
         self,
@@ -182,15 +177,14 @@ class Mutating:
     def _reaching(
         self, change: Change, path: Path, items: dict[str, pytest.Item], functions: list[FunctionType], tree: ast.Module
     ) -> list[pytest.Item]:
-        """The tests that reach a change, then others of their files (what a file's asker remembers, only its first test reaches)."""
+        """The tests that reach a change, then others of their files: what a file's asker remembers only its first test reaches."""
         if change.function:
             kind, places = "lines", {(str(path), change.line)}
         else:
             names = _bound_at(tree, change.line)
             kind = "functions"
-            places = {
-                (each.__code__.co_filename, each.__code__.co_firstlineno) for each in functions if names & _names_in(each.__code__)
-            }
+            codes = [each.__code__ for each in functions]
+            places = {(each.co_filename, each.co_firstlineno) for each in codes if names & _names_in(each)}
         first = [test for test in items if places & self.reach.of_test(kind, test)]
         files = {test.partition("::")[0] for test in first}
         second = [test for test in items if test.partition("::")[0] in files and test not in set(first)]
@@ -236,7 +230,8 @@ def _put_constants(tree: ast.Module, path: Path) -> Any:
 
 def _run(session: pytest.Session, tests: list[pytest.Item], patched: Any) -> None:
     """In the fork: the change is put in, and the tests run; ends with 1 as soon as one fails, or by the alarm."""
-    signal.alarm(int(5 * LONGEST_CHANGE_S))
+    signal.setitimer(signal.ITIMER_PROF, STOPPED_S)
+    signal.alarm(10 * STOPPED_S)
     _hush(session)
     try:
         if isinstance(patched, CodeType):
@@ -256,7 +251,7 @@ def _run(session: pytest.Session, tests: list[pytest.Item], patched: Any) -> Non
 
 def _hush(session: pytest.Session) -> None:
     """A fork reports nothing: what it found is how it ends."""
-    session.config.get_terminal_writer()._file = Path(os.devnull).open("w", encoding="utf-8")
+    session.config.get_terminal_writer()._file = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
 
 
 def _replace_constants(code: CodeType) -> None:
@@ -283,18 +278,20 @@ def _share_demo(session: pytest.Session) -> None:
     path = BUILD / "demo.duckdb"
     if not path.exists():
         BUILD.mkdir(parents=True, exist_ok=True)
-        script = "import sys; from pathlib import Path; from etl.load import load; from warehouse_demo import EXPORTS; load([EXPORTS], Path(sys.argv[1]))"
+        script = (
+            "import sys, pathlib, etl.load, warehouse_demo as demo; etl.load.load([demo.EXPORTS], pathlib.Path(sys.argv[1]))"
+        )
         subprocess.run([sys.executable, "-c", script, path], check=True, cwd=ROOT)
-    shared = [each for item in session.items for each in item._fixtureinfo.name2fixturedefs.get("demo_warehouse", ())]  # type: ignore[attr-defined]
-    for definition in shared:
-        definition.func, definition.argnames = (lambda: path), ()  # type: ignore[misc]
+    for item in session.items:
+        for definition in item._fixtureinfo.name2fixturedefs.get("demo_warehouse", ()):  # type: ignore[attr-defined]
+            definition.func, definition.argnames = (lambda: path), ()
 
 
 def main() -> None:
     """Tries the changes of the named groups (all of them without a name) and writes the list anew."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("groups", nargs="*", help="groups of groups.toml, or modules of one by their path; all without")
-    parser.add_argument("--most", type=int, default=80, help="changes of a module: where it has more, every so many-th is tried")
+    parser.add_argument("--most", type=int, default=40, help="changes of a module; of more, every so many-th is tried")
     parser.add_argument("--list", action="store_true", help="write the list only")
     given = parser.parse_args()
     BUILD.mkdir(parents=True, exist_ok=True)
@@ -311,14 +308,17 @@ def main() -> None:
 
 
 def _group(modules: list[Path], tests: list[str], most: int) -> None:
-    """One group in a process of its own: its results, a file a module."""
-    plugin = Mutating(modules, most)
-    pytest.main(["-q", "--no-header", *(str(path) for each in tests for path in sorted(ROOT.glob(each)))], plugins=[plugin])
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout.strip()
-    for module, results in plugin.results.items():
-        text = json.dumps({"module": module, "commit": commit, "changes": results}, ensure_ascii=False, indent=1)
-        (BUILD / f"{module.replace('/', '.')}.json").write_text(text, encoding="utf-8")
+    """One group, in a process of its own."""
+    files = [str(path) for each in tests for path in sorted(ROOT.glob(each))]
+    pytest.main(["-q", "--no-header", *files], plugins=[Mutating(modules, most)])
     os._exit(0)
+
+
+def _keep(module: str, changes: list[dict[str, Any]]) -> None:
+    """What a module's changes came to, in a file of its own."""
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout.strip()
+    text = json.dumps({"module": module, "commit": commit, "changes": changes}, ensure_ascii=False, indent=1)
+    (BUILD / f"{module.replace('/', '.')}.json").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
