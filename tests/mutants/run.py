@@ -177,7 +177,7 @@ class Mutating:
     def _reaching(
         self, change: Change, path: Path, items: dict[str, pytest.Item], functions: list[FunctionType], tree: ast.Module
     ) -> list[pytest.Item]:
-        """The tests that reach a change, then others of their files: what a file's asker remembers only its first test reaches."""
+        """The tests that reach a change, then others of their files, for what is remembered from the first test on."""
         if change.function:
             kind, places = "lines", {(str(path), change.line)}
         else:
