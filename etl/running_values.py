@@ -22,4 +22,4 @@ def names_by_studio(warehouse: Warehouse, table: Table) -> dict[str, str]:
 
 def run_up(warehouse: Warehouse, table: Table, column: str, kind: str, names: dict[str, str]) -> None:
     """Makes running_values of one column; `kind` as SQL, `names` as those by studio."""
-    warehouse.run(_SQL, table=table.name, column=column, kind=kind, **names)
+    warehouse.run(_SQL, None, table=table.name, column=column, kind=kind, **names)
