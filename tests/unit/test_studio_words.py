@@ -88,8 +88,8 @@ def test_a_month_is_said_by_what_is_clear_once_a_figure_and_counts_the_rest() ->
     ]
     assert bare(headline_of(rows, JUNES)) == (
         "June 2026 was better in comfort gained, worse in fits with a side difference left. Comfort gained: 0.4 points more "
-        "than in May, 0.1 to 0.7; fits with a side difference left: 20 points more than in May, 5 to 35. No clear change in the "
-        "other 2 figures."
+        "than in May, 0.1 to 0.7; fits with a side difference left: 20 points more than in May, 5 to 35. No clear change in "
+        "the other 2 figures."
     )
     assert headline_of(rows[:4], JUNES).endswith("No clear change in the other figure.")
     three = [rows[0], replace(rows[2], judged="better"), replace(rows[3], judged="better")]
@@ -111,7 +111,7 @@ def test_where_nothing_is_clear_the_difference_most_apart_is_told_as_chance() ->
         "12 % and 18 %, −6 points from May (−11 to −1); among 3 comparisons chance alone often brings one like it."
     )
     assert bare(headline_of(rows[:1], JUNES)).startswith(
-        "June 2026: no clear change from May in comfort gained. Most apart: comfort gained, 1.8 points and 1.4 points, 0.4 points"
+        "June 2026: no clear change from May in comfort gained. Most apart: comfort gained, 1.8 points and 1.4 points, 0.4"
     )
     assert headline_of(rows[1:2], JUNES) == "June 2026: no clear change from June 2025 in comfort gained."
 
@@ -195,7 +195,7 @@ def rated(gains: list[float], topic: str = "comfort", missing: int = 0) -> Ratin
 
 
 def test_ratings_tell_shares_and_the_mean_and_between_what_it_lies_with_those_who_were_not_asked_again() -> None:
-    """From 4 all, eight of ten to 6. Over twelve, with the two unseen at 0 it is (8 · 2 − 2 · 4)/12, at 10 (8 · 2 + 2 · 6)/12."""
+    """From 4 all, eight of ten to 6. Over twelve, the two unseen at 0, it is (8 · 2 − 2 · 4)/12; at 10, (8 · 2 + 2 · 6)/12."""
     row = rated([2.0] * 8 + [0.0] * 2, missing=2)
     assert bare(row.words).startswith(
         "Comfort, riding gravel, from departure to follow-up: better in 80 % (49 to 94 %), the same"
