@@ -10,7 +10,6 @@ import pytest
 from dashboard.questions.coaching import agreement, agreement_severity, fitters_process, fitters_words, shim_places
 from dashboard.questions.coaching.answers_agreement import OutcomeRow
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
-from dashboard.questions.studio.answers_periods import PeriodChangeRow
 from shared.settings import Settings
 
 
@@ -156,13 +155,3 @@ def test_what_a_fitter_did_is_a_share_of_the_fits_that_it_was_due_in() -> None:
     assert bare(row.words) == "F1, repeat capture taken: 50 % (33 to 67 %; 15 of 30 fits)."
     few = fitters_process._process_row((0, "F1"), process, Settings.model_validate({"minimum": {"sessions_per_fitter": 31}}))
     assert (few.words, few.share) == ("F1, repeat capture taken: not enough yet, 15 of 30 fits.", None)
-
-
-@pytest.mark.parametrize(
-    ("ends", "q_value", "told"),
-    [((0.1, 0.7), 0.01, "higher"), ((-0.7, -0.1), 0.01, "lower"), ((0.1, 0.7), 0.05, "no clear change"),
-     ((-0.1, 0.7), 0.01, "no clear change"), ((None, None), None, "no clear change")],
-)  # fmt: skip
-def test_a_period_is_higher_or_lower_only_where_that_may_be_claimed(ends: Any, q_value: float | None, told: str) -> None:
-    row = PeriodChangeRow("comfort_gained", "before", "points", 9, 9, 1.0, 1.0, 0.4, *ends, "", q_value=q_value)
-    assert row.told == told

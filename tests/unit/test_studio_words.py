@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
@@ -219,3 +220,13 @@ def test_less_pain_is_better_and_what_is_not_sure_is_said_to_be_unclear() -> Non
     assert sure.words == row.words
     [unclear] = ratings._judged([rated([-1.0, 1.0] * 5)])
     assert unclear.words.endswith("; 10 pairs of 10 riders): no clear change.")
+
+
+@pytest.mark.parametrize(
+    ("ends", "q_value", "told"),
+    [((0.1, 0.7), 0.01, "higher"), ((-0.7, -0.1), 0.01, "lower"), ((0.1, 0.7), 0.05, "no clear change"),
+     ((-0.1, 0.7), 0.01, "no clear change"), ((None, None), None, "no clear change")],
+)  # fmt: skip
+def test_a_period_is_higher_or_lower_only_where_that_may_be_claimed(ends: Any, q_value: float | None, told: str) -> None:
+    row = PeriodChangeRow("comfort_gained", "before", "points", 9, 9, 1.0, 1.0, 0.4, *ends, "", q_value=q_value)
+    assert row.told == told
