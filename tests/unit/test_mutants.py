@@ -1,4 +1,4 @@
-"""The tool that changes the code on purpose: what it changes, that it puts everything back, and how it finds a function's code."""
+"""The tool that changes the code on purpose: what it changes, that all is put back, and how it finds a function's code."""
 
 import ast
 
@@ -37,7 +37,7 @@ def test_signs_bounds_ends_words_and_decimals_are_changed_one_at_a_time_and_put_
         ("told", "-1", "+1"),
         ("Row.most", "2 * LIMIT", "2 / LIMIT"),
         ("Row.most", "max(self.low, 2 * LIMIT)", "min(self.low, 2 * LIMIT)"),
-        ("Row.most", "self.low", "self.high"),
+        ("Row.most", "max(self.low, 2 * LIMIT)", "max(self.high, 2 * LIMIT)"),
     }
     assert not any("What is told" in change.put or "A module" in change.put for change in changes_of(tree))
 
