@@ -28,6 +28,8 @@ def write(build: Path, directory: Path) -> None:
     for path in sorted(build.glob("*.json")):
         told = json.loads(path.read_text(encoding="utf-8"))
         module, changes = told["module"], [each for each in told["changes"] if each["ended"] != "not tried"]
+        if not changes:
+            continue
         known = reasons.get(module, {})
         unnoticed = [each for each in changes if each["ended"] != "noticed"]
         same = [each for each in unnoticed if _key(each) in known]
