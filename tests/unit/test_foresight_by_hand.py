@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from crepes import ConformalRegressor
 from scipy import stats
 
 from shared.errors import TooFewError
@@ -129,6 +130,22 @@ def test_it_is_the_split_conformal_quantile_where_each_rider_has_one_capture() -
     assert reaches_of(Witnesses(out, np.arange(237)), 0.8).at(0.8) == pytest.approx(
         np.quantile(out, raised, method="inverted_cdf")
     )
+
+
+@pytest.mark.parametrize("n_types", [1, 3])
+def test_bands_are_those_of_an_independent_library(n_types: int) -> None:
+    """crepes: normalised residuals, and Mondrian categories (Boström & Johansson 2020, PMLR 128:24) where bands go by type."""
+    rng = np.random.default_rng(8)
+    n, new = 237, 40
+    mean, sd, of_type = rng.normal(0, 2, n), rng.uniform(0.5, 2, n), rng.integers(0, n_types, n)
+    measured = mean + sd * rng.standard_t(4, n) * (1 + of_type)
+    next_mean, next_sd, next_type = rng.normal(0, 2, new), rng.uniform(0.5, 2, new), rng.integers(0, n_types, new)
+    theirs = ConformalRegressor().fit(measured - mean, sigmas=sd, bins=of_type)
+    ends = theirs.predict_int(next_mean, sigmas=next_sd, bins=next_type, confidence=0.8)
+    witnesses = Witnesses(outness(Spread(mean, sd), measured), np.arange(n))
+    reach = np.array([reaches_of(witnesses.of(of_type == one), 0.8).at(0.8) for one in range(n_types)])
+    low, high = band(Spread(next_mean, next_sd), reach[next_type])
+    assert low == pytest.approx(ends[:, 0]) and high == pytest.approx(ends[:, 1])
 
 
 def test_a_band_holds_what_lies_no_further_out() -> None:

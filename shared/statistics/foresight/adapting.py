@@ -1,4 +1,4 @@
-"""Bands that follow what became of them: a little wider after a fit whose captures fell outside, a little narrower after another.
+"""Bands that follow what became of them: a little wider after a fit that fell outside, a little narrower after another.
 
 Riders held out know of a practice that changed only what its riders before and after know together. The level that is asked of
 them is therefore led: by whatever practice, however it changed, the share outside comes back to what was promised.
