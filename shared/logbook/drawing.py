@@ -8,7 +8,7 @@ step, in an order that the seed alone decides.
 import hashlib
 import secrets
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -209,6 +209,14 @@ class Drawing:
             return _found(book, comparison_id)
 
 
+def found(comparisons: Iterable[Comparison], comparison_id: str) -> Comparison:
+    """The comparison of this name. Raises UsageError where there is none."""
+    known = {one.comparison_id: one for one in comparisons}
+    if comparison_id not in known:
+        raise UsageError(f"{comparison_id}: no such comparison was opened here. fitledger draw list tells which there are.")
+    return known[comparison_id]
+
+
 def commitment_of(seed: str) -> str:
     """The seal of a seed: SHA-256 of its text."""
     return hashlib.sha256(seed.encode()).hexdigest()
@@ -217,8 +225,8 @@ def commitment_of(seed: str) -> str:
 def block_order(seed: str, stratum: str, block: int) -> tuple[Arm, ...]:
     """The arms of a block in the order in which they are drawn.
 
-    Four places, or six where the last digit of SHA-256 of "seed/stratum/block" is odd. The places, 0, 1, …, are put in the order
-    of SHA-256 of "seed/stratum/block/place": the first half of that order is the first step, the other the second.
+    Four places, or six where the last digit of SHA-256 of "seed/stratum/block" is odd. The places, 0, 1, …, are put in the
+    order of SHA-256 of "seed/stratum/block/place": the first half of that order is the first step, the other the second.
     """
     about = f"{seed}/{stratum}/{block}"
     size = 6 if int(_digest(about)[-1], 16) % 2 else 4
@@ -249,10 +257,8 @@ def _require(holds: bool, words: str) -> None:
 
 
 def _found(book: sqlite3.Connection, comparison_id: str) -> Comparison:
-    row = book.execute("SELECT * FROM comparisons WHERE comparison_id = ?", (comparison_id,)).fetchone()
-    if row is None:
-        raise UsageError(f"{comparison_id}: no such comparison was opened here. fitledger draw list tells which there are.")
-    return _comparison(row)
+    rows = book.execute("SELECT * FROM comparisons WHERE comparison_id = ?", (comparison_id,))
+    return found(map(_comparison, rows), comparison_id)
 
 
 def _one(book: sqlite3.Connection, question: str, *bound: Any) -> Any:

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from shared.errors import TooFewError
-from shared.statistics.always_valid import always_valid, block_differences
+from shared.statistics.always_valid import always_valid
 from shared.statistics.drawn import DRAWN_ORDERS, drawn_effect
 
 # One block of ten, so that all orders can be gone through by hand: the second arm first.
@@ -96,57 +96,57 @@ def test_the_interval_holds_the_effect_in_nineteen_of_twenty_comparisons() -> No
     assert 0.92 <= held / 400 <= 0.98
 
 
-def test_the_always_valid_interval_is_that_of_the_source_about_the_value_asked() -> None:
-    """An end b is where |mean - b| equals the root of mean((d - b)²) times the source's factor, worked out here anew."""
-    rng = np.random.default_rng(6)
-    differences = rng.normal(0.4, 1.0, size=30)
-    found = always_valid(differences, 0.95, tuned_for=25)
-    two = -2 * np.log(0.05)
-    rho = np.sqrt((two + np.log(two + 1)) / 25)
-    factor = np.sqrt(2 * (30 * rho**2 + 1) / (30**2 * rho**2) * np.log(np.sqrt(30 * rho**2 + 1) / 0.05))
-    for end in (found.low, found.high):
-        assert abs(differences.mean() - end) == pytest.approx(factor * np.sqrt(np.mean((differences - end) ** 2)))
-    # The p-value is the level at which the interval would just reach no difference.
-    just = always_valid_at(differences, found.p_value, rho**2)
-    assert just == pytest.approx(0.0, abs=1e-9)
-    with pytest.raises(TooFewError, match="3 blocks"):
-        always_valid(differences[:3], 0.95, tuned_for=25)
+def test_the_always_valid_interval_is_that_of_the_source_about_the_effect_asked() -> None:
+    """An end t is where (score - weight t)² is the source's factor times the spread of the draw, order by order."""
+    outcome, second, block = drawn_blocks(12, 0.6, np.random.default_rng(6))
+    found = always_valid(outcome, second, block, 0.95, tuned_for=10)
+    rho2 = (-2 * np.log(0.05) + np.log(-2 * np.log(0.05) + 1)) / 10
+    w = 12 * rho2 + 1
+    assert found.estimate == pytest.approx(drawn_effect(outcome, second, block, 0.95).estimate)
+    for end, alpha in ((found.low, 0.05), (found.high, 0.05), (0.0, found.p_value)):
+        rest = outcome - end * second
+        # Every block of four tells alike: its share of the score is the difference of its means.
+        blocks = [(rest[block == one], second[block == one]) for one in range(12)]
+        seen = sum(values[arm].mean() - values[~arm].mean() for values, arm in blocks)
+        spread = sum(np.var([difference(values, chosen) for chosen in combinations(range(4), 2)]) for values, _ in blocks)
+        factor = 2 * w / (12 * rho2) * np.log(np.sqrt(w) / alpha)
+        assert seen**2 == pytest.approx(factor * spread)
+    with pytest.raises(TooFewError, match="3 whole blocks"):
+        always_valid(outcome[:12], second[:12], block[:12], 0.95, tuned_for=25)
 
 
-def always_valid_at(differences: np.ndarray, alpha: float, rho2: float) -> float:
-    """How far |mean| is from the border of level alpha, with the tuning held."""
-    n = len(differences)
-    factor2 = 2 * (n * rho2 + 1) / (n**2 * rho2) * np.log(np.sqrt(n * rho2 + 1) / alpha)
-    return float(abs(differences.mean()) - np.sqrt(factor2 * np.mean(differences**2)))
+def difference(values: np.ndarray, chosen: tuple[int, ...]) -> float:
+    is_chosen = np.isin(np.arange(len(values)), chosen)
+    return float(values[is_chosen].mean() - values[~is_chosen].mean())
 
 
-@pytest.mark.parametrize("noise", ["normal", "heavy", "skewed"])
+NOISE = {
+    "normal": lambda rng, n: rng.normal(size=n),
+    "heavy": lambda rng, n: rng.standard_t(3, size=n),
+    "skewed": lambda rng, n: rng.exponential(size=n),
+}
+
+
+@pytest.mark.parametrize("noise", list(NOISE))
 def test_a_look_every_week_of_a_year_at_no_effect_claims_in_one_of_twenty_at_most(noise: str) -> None:
-    """400 comparisons of eight draws a week, in blocks of four (the committed figure of METHODS.md rests on 4,000)."""
-    rng, draw = np.random.default_rng(7), {
-        "normal": lambda r, n: r.normal(size=n),
-        "heavy": lambda r, n: r.standard_t(3, size=n),
-        "skewed": lambda r, n: r.exponential(size=n),
-    }[noise]  # fmt: skip
+    """200 comparisons of eight draws a week, in blocks of four; the figures of METHODS.md rest on 4,000 each."""
+    rng = np.random.default_rng(7)
+    block, second = np.repeat(np.arange(104), 4), np.tile([True, True, False, False], 104)
     n_false = 0
-    for _ in range(400):
-        block = np.repeat(np.arange(104), 4)
-        second = np.tile([True, True, False, False], 104)
-        differences = block_differences(draw(rng, 416), second, block)
-        n_false += any(_claims(differences[: 2 * week]) for week in range(1, 53))
-    assert n_false / 400 <= 0.05
+    for _ in range(200):
+        outcome = NOISE[noise](rng, 416)
+        n_false += any(_claims(outcome[: 8 * week], second[: 8 * week], block[: 8 * week]) for week in range(1, 53))
+    assert n_false / 200 <= 0.05
 
 
-def _claims(differences: np.ndarray) -> bool:
+def _claims(outcome: np.ndarray, second: np.ndarray, block: np.ndarray) -> bool:
     try:
-        found = always_valid(differences, 0.95, tuned_for=25)
+        found = always_valid(outcome, second, block, 0.95, tuned_for=25)
     except TooFewError:
         return False
     return found.low > 0 or found.high < 0
 
 
 def test_an_effect_is_found_as_draws_come_in() -> None:
-    rng = np.random.default_rng(8)
-    outcome, second, block = drawn_blocks(60, 1.0, rng)
-    looks = [_claims(block_differences(outcome, second, block)[:n]) for n in (3, 60)]
-    assert looks == [False, True]
+    outcome, second, block = drawn_blocks(60, 1.0, np.random.default_rng(8))
+    assert [_claims(outcome[:n], second[:n], block[:n]) for n in (12, 240)] == [False, True]

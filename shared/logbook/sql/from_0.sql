@@ -1,4 +1,4 @@
--- Version 1: comparisons that were opened, and what was drawn in them.
+-- Makes version 1: comparisons that were opened, and what was drawn in them.
 -- comparisons. Grain: one comparison. Key: comparison_id. seed: hexadecimal, hidden until closed_at; commitment: SHA-256 of it, told at
 -- opening. first_step, second_step: codes of the two next steps. Feet that it is for: arch_height, forefoot (class), insole_level and
 -- total_shims as they stand before the step, knee (inward, neutral, outward). stop_after: draws; stop_on: the last day.
