@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from dashboard.questions.door import SQL
 from dashboard.questions.door.registry import QUESTIONS, question_named
+from dashboard.questions.drawn.recorded import logged
 from dashboard.questions.memory.remembering import Memory, Remember
 from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
@@ -72,7 +73,9 @@ class Asker:
         # Another question's answer, computed once for all who lean on it.
         beside = {name: self.ask(name, whole) for name in asked.leans_on}
         # What is due follows from today too, so that an answer of yesterday is another one.
-        dated = {"today": self.today()} if asked.knows_today else {}
+        dated: dict[str, Any] = {"today": self.today()} if asked.knows_today else {}
+        if asked.knows_logbook:
+            dated["logbook"] = logged(self.path)
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
