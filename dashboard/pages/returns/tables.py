@@ -146,8 +146,8 @@ def _mean(points: float | None) -> str:
 
 def _between(heading: str, low: str, high: str) -> Column:
     def ends_words(row: object) -> str:
-        ends = (getattr(row, low), getattr(row, high))
-        return NOTHING if None in ends else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
+        ends = sorted(end for end in (getattr(row, low), getattr(row, high)) if end is not None)
+        return NOTHING if len(ends) < 2 else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
 
     return Column(heading, ends_words, (low, high), numeric=True)
 

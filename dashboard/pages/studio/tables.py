@@ -5,10 +5,13 @@ from collections.abc import Mapping
 from dashboard.components import columns
 from dashboard.components.table import Column
 from dashboard.figures.names import FIGURES
-from dashboard.figures.theme import number
+from dashboard.figures.theme import NOTHING, number
 from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.selection.spans import Span, spoken_span
+from dashboard.questions.studio.answers_periods import PeriodChangeRow
+from dashboard.questions.studio.answers_studios import BetweenStudiosRow
 from dashboard.questions.studio.answers_trends import SignalRow, TrendRow
+from dashboard.questions.studio.differences import bare, points
 from dashboard.questions.studio.headline_figures import judged
 
 
@@ -19,8 +22,7 @@ def change_columns(spans: Mapping[str, Span]) -> list[Column]:
         Column("Beside", lambda row: spoken_span(spans[row.against])),
         columns.figure(spoken_span(spans["this"]), "estimate"),
         columns.figure("Then", "estimate_against"),
-        columns.figure("Difference", "difference"),
-        columns.ends("Interval"),
+        *_difference("Interval"),
         Column("Told", lambda row: row.judged),
     ]
 
@@ -64,9 +66,23 @@ def between_columns(level: str) -> list[Column]:
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Difference of", lambda row: f"{row.studio} less {row.against}"),
-        columns.figure("Difference", "difference"),
-        columns.ends(f"{level} interval"),
+        *_difference(f"{level} interval"),
         Column("Told", lambda row: row.judged),
+    ]
+
+
+def _difference(interval_heading: str) -> list[Column]:
+    """A difference and its interval as the sentences say them: of shares in points of a hundred."""
+
+    def size(row: PeriodChangeRow | BetweenStudiosRow) -> str:
+        return NOTHING if row.difference is None else points(row.unit, row.difference)
+
+    def between(row: PeriodChangeRow | BetweenStudiosRow) -> str:
+        return NOTHING if row.low is None or row.high is None else f"{bare(row.unit, row.low)} to {bare(row.unit, row.high)}"
+
+    return [
+        Column("Difference", size, ("difference",), numeric=True),
+        Column(interval_heading, between, ("low", "high"), numeric=True),
     ]
 
 
