@@ -182,7 +182,8 @@ def test_a_period_stands_beside_an_earlier_one_with_the_difference_and_what_is_t
         "return_rate", "year_before", "share", 50, 47, 0.6, 0.55, 0.05, -0.1, 0.2, "", judged="no clear change"
     )
     assert cells(studio.change_columns(SPANS), row) == {
-        "Figure": "Fits seen again in time", "Beside": "June 2025", "June 2026": "60 %", "Then": "55 %", "Difference": "5 points",
+        "Figure": "Fits seen again in time", "Beside": "June 2025",
+        "June 2026": "60 %", "Then": "55 %", "Difference": "5 points",
         "Interval": "−10 to 20", "Told": "no clear change",
     }  # fmt: skip
     level = PeriodRow("comfort_gained", "before", *(JUNE.first, JUNE.last), "points", "fit", 1050, 1.84, 1.5, 2.2)
