@@ -2,6 +2,7 @@
 
 A change is one that a reader could be misled by: another sign, bound, order, end of an interval, word or number. What can
 only crash (a value made `None`, an argument left out) is not among them: any test notices it, and the share would flatter.
+Nor is how a picture looks (sizes, margins, colours): that is judged by eye, and by the limits of tests/browser.
 """
 
 import ast
@@ -21,6 +22,10 @@ _PAIRS = (
     ("min", "max"), ("any", "all"), ("lower", "upper"), ("low", "high"), ("pooled", "within"), ("before", "after"),
     ("left", "right"), ("first", "last"), ("minimum", "maximum"), ("floor", "ceil"), ("argmin", "argmax"),
 )  # fmt: skip
+LOOKS = {
+    "size", "width", "height", "margin", "font", "nticks", "ticklabelstandoff", "color", "opacity", "showgrid", "zeroline",
+    "zerolinewidth", "tickangle", "xshift", "yshift", "dash", "layer", "hoverinfo", "className", "role",
+}  # fmt: skip
 NAMED = dict(_PAIRS) | {there: here for here, there in _PAIRS}
 
 
@@ -123,8 +128,17 @@ def _of_expression(node: Any, function: str, above: ast.AST) -> Iterator[Change]
     shown_in = node if isinstance(node, ast.expr) and not isinstance(node, ast.FormattedValue | ast.Constant) else above
     for field in node._fields:
         if field not in {"format_spec", "ctx", "annotation"}:
-            for child in _children(node, field):
-                yield from _of_expression(child, function, shown_in)
+            for at, child in enumerate(_children(node, field)):
+                if not _is_of_looks(node, at):
+                    yield from _of_expression(child, function, shown_in)
+
+
+def _is_of_looks(node: ast.AST, at: int) -> bool:
+    """Whether a part of an expression only says how a picture looks: the argument, or the entry, of such a name."""
+    if isinstance(node, ast.keyword):
+        return node.arg in LOOKS
+    key = node.keys[at] if isinstance(node, ast.Dict) else None
+    return isinstance(key, ast.Constant) and key.value in LOOKS
 
 
 def _of_operation(node: ast.AST, function: str) -> Iterator[Change]:
