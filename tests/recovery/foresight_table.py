@@ -37,8 +37,8 @@ HEAD: Final = """# Bands on riders who were never seen
 
 Written by `make foresight` on code `{code}`. Each simulated studio (`foresight.py`) foresees captures of riders it never
 saw, in bands of 80 % of the tilt. *Inside*: the share of those captures in their band, and how it scatters from studio to
-studio. *Distance*: the same of the distance from neutral. *Foot types*: the least and the most inside among types with a band of their
-own (40 riders), each over all studios. *Width*: of the bands, beside that of bands about the arrival with the mean change.
+studio. *Distance*: the same of the distance from neutral. *Foot types*: the least and the most inside among types with a band
+of their own (40 riders), each over all studios. *Width*: of the bands, beside bands about the arrival with the mean change.
 
 | riders who | riders | studios | inside | distance | foot types | width |
 |---|---|---|---|---|---|---|
