@@ -25,7 +25,7 @@ from dashboard.components.page import Page, PageView
 from dashboard.pages import PAGES
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.memory.side_by_side import one_thread_a_product
-from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.questions.selection.selection import parse_selection
 from dashboard.web.allocation import keep_freed_memory
 from shared.settings import Settings
 from tests.bench.filters import CHANGES

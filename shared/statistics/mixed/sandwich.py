@@ -27,7 +27,7 @@ Singles = NDArray[np.float32]
 Array = NDArray[np.floating]
 
 # Total leverage of a rider up to which sums serve, where there are more riders than are sooner told row by row.
-LITTLE, _FEW_RIDERS = 0.01, 2000
+LITTLE, _FEW_RIDERS = 0.01, 1000
 # Share of a term's degrees of freedom that riders who hardly tell of it may make at most, to be left out.
 _LEFT_OUT = 1e-4
 # Total leverage of a rider up to which |c|^4 is left out of what divides: with d = r'Cr it is at most (leverage x d)^2, of the

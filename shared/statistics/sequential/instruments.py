@@ -57,8 +57,6 @@ def _known(found: Deviations, here: Ints, supports: int, known: Floats, place: i
 
 def _in_turns(told: Floats, n_setup: int, wanted: Floats, fold: Ints) -> tuple[Floats, Floats]:
     """The wanted columns foreseen from all columns of told, and from the first n_setup."""
-    scale = np.sqrt(np.einsum("ij,ij->j", told, told) / max(len(told), 1))
-    told = told / np.where(scale > 0, scale, 1.0)
     both, k = np.column_stack([told, wanted]), told.shape[1]
     turns = [np.flatnonzero(fold == number) for number in range(FOLDS)]
     of_turn = [cross_product(both[own], both[own]) for own in turns]
@@ -66,7 +64,8 @@ def _in_turns(told: Floats, n_setup: int, wanted: Floats, fold: Ints) -> tuple[F
     by_all, by_setup = np.empty((2, *wanted.shape))
     for own, products in zip(turns, of_turn, strict=True):
         others = total - products
-        others[np.arange(k), np.arange(k)] += _RIDGE
+        squares = np.diag(others)[:k]
+        others[np.arange(k), np.arange(k)] += np.where(squares > 0, squares * _RIDGE / max(len(told) - len(own), 1), 1.0)
         by_all[own] = told[own] @ np.linalg.solve(others[:k, :k], others[:k, k:])
         by_setup[own] = told[own, :n_setup] @ np.linalg.solve(others[:n_setup, :n_setup], others[:n_setup, k:])
     return by_all, by_setup
