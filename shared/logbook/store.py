@@ -71,6 +71,17 @@ class Logbook:
             yield book
             book.execute("COMMIT")
 
+    def faults(self) -> str:
+        """What does not fit together in the file; empty where it is whole. Raises LogbookError where it cannot be read."""
+        with self._opened() as book:
+            told = str(_one(book, "PRAGMA integrity_check(1)"))
+        return "" if told == "ok" else told
+
+    def write_afresh(self) -> None:
+        """Writes the file without what its free pages held, in one step. Raises LogbookError."""
+        with self._opened() as book:
+            book.execute("VACUUM")
+
     @contextmanager
     def _opened(self) -> Iterator[sqlite3.Connection]:
         """The file, of this version, outside of a transaction; every fault of it as one sentence."""

@@ -169,8 +169,8 @@ def test_what_exports_bring_is_told_the_same_and_the_logbook_goes_first(warehous
     )
     lines = "\n".join(
         f"{one.comparison_id}-{one.draw_no:04d} | {one.comparison_id} | {one.session_id} | left | 1 | {one.drawn} | "
-        f"insole_low | shim_more | tilt | F1 | {one.block} | {one.block_size} | {one.place} | {one.drawn_at} | {row.opened_on} | 12 | "
-        f"{row.commitment}"
+        f"insole_low | shim_more | tilt | F1 | {one.block} | {one.block_size} | {one.place} | {one.drawn_at} | "
+        f"{row.opened_on} | 12 | {row.commitment}"
         for one in Drawing(warehouse).draws()
     )
     load([write_csv(tmp_path / "y", drawn_orders=f"{heads}\n{lines}")], warehouse)
