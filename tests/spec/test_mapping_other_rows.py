@@ -289,15 +289,16 @@ def test_a_mended_row_keeps_the_number_that_its_time_gave_it(tmp_path: Path) -> 
 
 BOOKINGS = """
 [tables.follow_ups]
+form = { date_form = "%d.%m.%Y" }
 files = "calendar.csv"
 [tables.follow_ups.columns]
 follow_up_id = "no"
-session_id = { rider = { from = "client", strip = "no." }, date = { from = "booked", date_form = "%d.%m.%Y" }, within_days = 20 }
-booked_on = { from = "booked", date_form = "%d.%m.%Y" }
-due_on = { from = "due", date_form = "%d.%m.%Y" }
+session_id = { rider = { from = "client", strip = "no." }, date = "booked", within_days = 20 }
+booked_on = "booked"
+due_on = "due"
 state = "state"
-attended_on = { from = "came", date_form = "%d.%m.%Y" }
-returned_session_id = { rider = "client", date = { from = "came", date_form = "%d.%m.%Y" }, within_days = 0 }
+attended_on = "came"
+returned_session_id = { rider = "client", date = "came", within_days = 0 }
 """
 CALENDAR = """
 no | client | booked     | due        | came       | state
