@@ -485,8 +485,8 @@ def test_an_empty_setup_is_that_of_the_riders_earlier_visit_where_the_mapping_sa
     ]  # fmt: skip
     assert setups(path) == whole
     assert [filled.words for filled in report.filled if "last one" in filled.words] == [
-        f"foot_setups.{column}: {n} empty cells were filled from the last one before in the rider's captures, of earlier visits "
-        "too, as the mapping says."
+        f"foot_setups.{column}: {n} empty cells were filled from the last one before in the rider's captures, of earlier "
+        "visits too, as the mapping says."
         for column, n in (("insole_level", 2), ("shims_added", 3))
     ]
     # The earlier visit may have come with an earlier load.
