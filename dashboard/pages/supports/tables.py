@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
 from dashboard.figures.effects import estimates_agree, estimates_differ, row_name
@@ -98,8 +98,8 @@ def neutral_columns(level: str) -> list[Column]:
             numeric=True,
         ),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
-        Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Knees", "n_knees"),
+        columns.count("Riders", "n_riders"),
     ]
 
 
@@ -108,8 +108,8 @@ def responder_columns(level: str) -> list[Column]:
     return [
         Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
         Column("Knees", lambda row: row.response),
-        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", unit="share"),
         Column("n", lambda row: f"{row.n:,} of {row.total:,}", ("n", "total"), numeric=True),
         Column("In words", lambda row: row.words, wide=True),
     ]
@@ -150,8 +150,8 @@ def _told_interval_column() -> Column:
 
 def _counts() -> list[Column]:
     return [
-        Column("Changes", lambda row: number(row.n_changes, "count"), ("n_changes",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Changes", "n_changes"),
+        columns.count("Riders", "n_riders"),
     ]
 
 

@@ -18,7 +18,9 @@ from dashboard.questions.effects.effect_parts import OUTCOMES, EffectParts
 from dashboard.questions.effects.nearer import headline_of
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models.answers_models import EffectRow
+from dashboard.questions.selection.recorded import TILT
 from dashboard.questions.selection.selection import Selection
+from shared.recorded import cost_words
 from shared.rig.care import Watched, concerning, neutral_moved, unclaimed
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -84,7 +86,9 @@ def ask(
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
         n_captures=n_captures,
-        headline=headline_of(by_direction, lambda row: parts_of.carried(replace(row, outcome="tilt"))),
+        headline=f"Not recorded here: {cost_words(TILT)}"
+        if scope.recorded.instead("off_neutral")
+        else headline_of(by_direction, lambda row: parts_of.carried(replace(row, outcome="tilt"))),
         effects=tuple(lists.effects),
         families=tuple(lists.families),
         dose=tuple(lists.dose),

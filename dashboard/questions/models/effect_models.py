@@ -1,6 +1,6 @@
 """Both models on the rows of one outcome: refusals, fits and brackets, one row a support and level."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -91,7 +91,8 @@ def fitted(
     fits: Fits | None = None
     if len(refusals) < len(design.columns):
         try:
-            fits = fit_design(design, settings, begun)
+            told = {column.term for column in design.columns if column.level != NOT_EXAMINED} - set(refusals)
+            fits = fit_design(design, settings, begun, told)
         except StatisticsError as refusal:
             refusals = {column.term: str(refusal) for column in design.columns}
     made = [
@@ -137,10 +138,14 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
     return refused
 
 
-def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | None = None) -> Fits:
-    """Both models on one design; begun: ratios of a like model, where the search begins. Raises StatisticsError."""
+def fit_design(
+    design: Design, settings: Settings, begun: Mapping[str, float] | None = None, told: Collection[str] | None = None
+) -> Fits:
+    """Both models on one design; begun: ratios of a like model, where the search begins; told: the terms of which there will be
+    intervals, those of all columns where None. Raises StatisticsError."""
     cells = design.frame.cells
-    reported = np.arange(len(design.pooled.names)) < len(design.columns)
+    told = {column.term for column in design.columns} if told is None else told
+    reported = np.array([name in told for name in design.pooled.names])
 
     def fit_within() -> WithinFit:
         free = _changed(design)
