@@ -17,6 +17,7 @@ from dashboard.questions.models.claims import claimed
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import frame_of
+from dashboard.questions.models.thirds import narrowed, thirds_of
 from shared.settings import Settings
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
 
@@ -75,7 +76,10 @@ def looked_at(scenario: Scenario, seed: int) -> Looked:
     )
     # One outcome alone is its own family.
     form = form_found(late, tested_in, SETTINGS)
-    told = rows if form == PLAIN else claimed(fitted(frame_of(captures, "tilt", form.columns()), None, SETTINGS)[0], SETTINGS)
+    frame = frame_of(captures, "tilt", form.columns())
+    found, fits = fitted(frame, None, SETTINGS)
+    thirds = thirds_of(frame, fits.within.terms) if fits and form == PLAIN else {}
+    told = claimed(narrowed(found, thirds, form, SETTINGS), SETTINGS)
     truth = {support: effect if scenario.has_effect else 0.0 for support, effect in TRUE_TILT_DEG.items()}
     inside = [
         [(row.told_low or 0.0) <= truth[row.support] <= (row.told_high or 0.0) for row in each if row.told_low is not None]

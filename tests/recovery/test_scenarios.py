@@ -5,6 +5,8 @@ thousand runs. Supports of one studio share its noise, so that n is a little les
 that passes passes again.
 """
 
+from dataclasses import replace
+
 import pytest
 from scipy import stats
 
@@ -35,6 +37,22 @@ def test_the_bracket_holds_the_truth(name: str) -> None:
     assert (1 - found.told_coverage) * found.n <= most_misses(found.n)
     if found.scenario.is_by_record:
         assert (1 - found.pooled_coverage) * found.n <= most_misses(found.n)
+
+
+@pytest.mark.recovery
+@pytest.mark.parametrize("name", ["measured, in turn", "blend, in turn, strong variation"])
+def test_in_a_large_studio_the_third_narrows_the_bracket_and_the_truth_stays_inside(name: str) -> None:
+    found = recovered(replace(BY_NAME[name], riders=1500), STUDIOS)
+    assert found.narrowed > 0.25
+    assert found.of_bracket < 0.96
+    assert (1 - found.told_coverage) * found.n <= most_misses(found.n)
+
+
+@pytest.mark.recovery
+def test_where_noise_reaches_the_next_capture_the_third_is_not_believed_in_a_large_studio() -> None:
+    found = recovered(replace(BY_NAME["blend, in turn, noise persists"], riders=1500), STUDIOS)
+    assert found.third_coverage < 0.8
+    assert found.narrowed == 0
 
 
 @pytest.mark.recovery

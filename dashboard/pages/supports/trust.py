@@ -85,7 +85,7 @@ def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: s
             name=f"both-{outcome}",
             level=2,
             table=table(
-                f"The estimates: {name.lower()}",
+                f"Both estimates: {name.lower()}",
                 estimate_columns(number(desk.level, "share")),
                 estimated,
                 csv=desk.csv("effects", "effects", selection),
