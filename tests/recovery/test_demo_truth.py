@@ -67,3 +67,17 @@ def test_the_demo_tells_its_own_truth(demo_warehouse: Path) -> None:
     inside = [(row.bracket_low or 0) <= true_effect(truth, row) <= (row.bracket_high or 0) for row in overall(answer)]
     assert len(inside) == 18
     assert sum(inside) >= 16
+
+
+def test_the_third_estimate_tells_the_demo_s_own_truth_and_narrows_nothing_of_it(demo_warehouse: Path) -> None:
+    """At most two of 18 intervals may miss. Each is strong, and each 99 % interval holds any bracket whose two differ."""
+    answer = Asker(demo_warehouse, Settings()).ask("effects", Selection())
+    assert isinstance(answer, Effects)
+    rows = overall(answer)
+    truth = load_truth()
+    assert sum((row.sequential_low or 0) <= true_effect(truth, row) <= (row.sequential_high or 0) for row in rows) >= 16
+    assert all(row.strength is not None and row.strength > 50 for row in rows)
+    assert {row.told_by for row in rows} == {"bracket"}
+    differing = [row for row in rows if "differ by more than their noise" in row.words]
+    assert [row.support for row in differing] == ["insole_low", "insole_medium", "insole_high", "shim", "stance"]
+    assert all(row.words.endswith("anywhere between; the third is too uncertain to settle it.") for row in differing)

@@ -221,6 +221,8 @@ def test_the_table_prints_the_third_estimate_and_what_it_makes_of_the_interval()
     assert columns["Told by"] == "both, narrowed by the third"
     of_both = {column.heading: column.text(replace(SHOWN, **third)) for column in estimate_columns("95 %")}
     assert of_both["Told by"] == "both"
+    weak = replace(SHOWN, **{**third, "strength": 23.0})
+    assert {column.heading: column.text(weak) for column in estimate_columns("95 %")}["Third"] == "too weak"
 
 
 def test_the_command_prints_each_figure_under_its_own_key(capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,6 +10,7 @@ from dashboard.figures.names import OUTCOMES, SUPPORTS
 from dashboard.figures.theme import NOTHING, bare_number, interval, number
 from dashboard.questions.effects.answers_effects import DoseRow, NeutralRow
 from dashboard.questions.models.answers_models import EffectRow
+from shared.statistics.told import STRONG_FROM
 
 
 def nearer_columns() -> list[Column]:
@@ -34,7 +35,7 @@ def estimate_columns(level: str) -> list[Column]:
         Column("Support", row_name),
         _told_interval_column(),
         *_both_estimates(level),
-        Column("Third", lambda row: number(row.sequential, row.unit, effect=True), ("sequential",), numeric=True),
+        Column("Third", _third, ("sequential",), numeric=True),
         _ends("sequential", f"{level} interval"),
         Column("Its strength", lambda row: number(row.strength, "count"), ("strength",), numeric=True),
         Column("The two estimates", _whether_they_agree),
@@ -58,6 +59,13 @@ def _whether_they_agree(row: EffectRow) -> str:
     if estimates_differ(row):
         return f"differ, {_LARGER[larger(row)]}"
     return "agree" if estimates_agree(row) else "no disagreement found"
+
+
+def _third(row: EffectRow) -> str:
+    """The third estimate; one that too few foreseen changes stand behind is no figure to read."""
+    if row.strength is not None and row.strength < STRONG_FROM:
+        return "too weak"
+    return number(row.sequential, row.unit, effect=True)
 
 
 def _told_by(row: EffectRow) -> str:

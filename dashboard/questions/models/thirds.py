@@ -47,6 +47,7 @@ def thirds_of(frame: Frame, within: Sequence[str]) -> Thirds:
             fit.m2_p_value,
         )
         for at, term in enumerate(within[:supports])
+        if np.isfinite([fit.estimate[at], errors[at], fit.df[at], fit.strength[at]]).all()
     }
 
 
