@@ -91,5 +91,8 @@ def test_did_the_fit_of_a_rider_hold(reader: Reader) -> None:
 
 def test_whom_to_call(reader: Reader) -> None:
     reader.follows("19 calls due today")
-    reader.reads("19 calls today, 31 Aug 2026", "Calls, longest over first", "R0881")
+    reader.reads("19 calls today, 31 Aug 2026", "Calls, longest over first")
+    riders = reader.page.locator("main table").first.locator("tbody tr")
+    expect(riders).to_have_count(19)
+    expect(riders.first.get_by_role("link", name=re.compile(r"^R\d{4}$"))).to_be_in_viewport()
     assert reader.n_actions == 1
