@@ -65,7 +65,7 @@ def _more(title: str, shown: html.Div | None, table_id: str | None) -> html.Deta
     words = "Numbers and pictures" if shown is not None else "Pictures"
     return html.Details(
         [
-            html.Summary([words, html.Span(f" of: {title}", className="for-readers")]),
+            html.Summary([words, _of_chart(title)]),
             shown,
             html.P(_tools(title, table_id), className="chart-tools"),
         ],
@@ -73,9 +73,14 @@ def _more(title: str, shown: html.Div | None, table_id: str | None) -> html.Deta
     )
 
 
+def _of_chart(title: str) -> html.Span:
+    """What tells a chart's fold and buttons from those of the others, read aloud alone: the title as far as its finding."""
+    return html.Span(f": {title.partition(': ')[0]}", className="for-readers")
+
+
 def _tools(title: str, table_id: str | None) -> list[Any]:
-    """Makes the chart's buttons and links; each is named with its title, since several charts stand on a page."""
-    of_chart = html.Span(f" of: {title}", className="for-readers")
+    """Makes the chart's buttons and links; each is named with it, since several charts stand on a page."""
+    of_chart = _of_chart(title)
     buttons: list[Any] = [
         html.Button([words, of_chart], type="button", className="tool", **{"data-picture": form})
         for form, words in PICTURES.items()

@@ -49,14 +49,16 @@ def funnel_figure(
         return words_only(theme, "not enough yet to say what is to be expected of any fitter's riders")
     unit = next((row.unit for row in fitters if row.outcome == outcome), "points")
     most = max([*(row.n_fits for row in rows), *(row.n_fits for row in limits)], default=10)
+    vertical = _vertical(rows, limits, unit)
+    sides = _free_sides(rows, 1.03 * most, vertical["range"][1] - vertical["range"][0])
     return {
-        "data": [*_curves(limits, colours), *_points(rows, names or {}, colours)],
+        "data": [*_curves(limits, colours), *_points(rows, names or {}, colours, sides)],
         "layout": layout(
             theme,
             height=HEIGHT,
             margin=(52, 52, 30, 46),
             xaxis=axis(theme, title="number of fits", range=[0, most * 1.03], nticks=7, showgrid=False, ticklabelstandoff=4),
-            yaxis=axis(theme, ticklabelstandoff=4, **_vertical(rows, limits, unit)),
+            yaxis=axis(theme, ticklabelstandoff=4, **vertical),
             shapes=[_target(colours)],
             annotations=[*_directions(outcome, colours), *_names_of_curves(limits, levels, colours)],
         ),
@@ -118,8 +120,10 @@ def _curves(limits: Sequence[FunnelRow], colours: Palette) -> list[dict[str, Any
     ]
 
 
-def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palette) -> list[dict[str, Any]]:
-    """One trace a place, each point named by the fitter's name or id on a side where no other point stands."""
+def _points(
+    rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palette, sides: Mapping[str, str]
+) -> list[dict[str, Any]]:
+    """One trace a place, each point named by the fitter's name or id on its side."""
     traces = []
     for place, symbol in MARKS.items():
         here = [row for row in rows if row.place == place]
@@ -136,7 +140,7 @@ def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palett
                     "line": {"color": colours.accent, "width": 2},
                 },
                 "text": [names.get(row.fitter_id, row.fitter_id) for row in here],
-                "textposition": [_free_side(row, rows) for row in here],
+                "textposition": [sides[row.fitter_id] for row in here],
                 "textfont": {"size": SMALL, "color": colours.ink},
                 "hovertext": [_hover(row, names.get(row.fitter_id, row.fitter_id)) for row in here],
                 "hoverinfo": "text",
@@ -146,31 +150,35 @@ def _points(rows: Sequence[FitterRow], names: Mapping[str, str], colours: Palett
     return traces
 
 
-# Where a name may stand, each with the middle of the name from the point in its own widths and heights. Away from the line is
-# tried first, toward it last.
+# Where a name may stand, each with the middle of the name from the point in its own widths and heights.
 _SIDES: Final = {"top center": (0.0, 1.0), "bottom center": (0.0, -1.0), "middle right": (0.6, 0.0), "middle left": (-0.6, 0.0)}
 # Roughly the share of the plot that a name takes across and up.
 _NAME_SHARE: Final = (0.12, 0.1)
 
 
-def _free_side(row: FitterRow, rows: Sequence[FitterRow]) -> str:
-    """The first side on which the name covers no other point; the first of all where none is free."""
-    most = 1.03 * max(one.n_fits for one in rows)
-    reach = 2.5 * max(abs(one.difference or 0) for one in rows) or 1.0
-    above = (row.difference or 0) >= 0
-    order = sorted(_SIDES, key=lambda side: side.startswith("bottom" if above else "top"))
-    others = [
-        ((one.n_fits - row.n_fits) / most, ((one.difference or 0) - (row.difference or 0)) / reach)
-        for one in rows
-        if one is not row
-    ]
+def _free_sides(rows: Sequence[FitterRow], across: float, up: float) -> dict[str, str]:
+    """The side of each fitter's name: the first on which it covers no point and no name before it, else the one that covers
+    least. across, up: how much the axes reach over, in fits and in the figure's unit."""
     wide, high = _NAME_SHARE
+    points = {row.fitter_id: (row.n_fits / across, (row.difference or 0) / up) for row in rows}
+    names: list[tuple[float, float]] = []
+    sides: dict[str, str] = {}
+    for fitter, (x, y) in points.items():
+        marks = [point for one, point in points.items() if one != fitter]
+        # Away from the line is tried first, toward it last.
+        toward = "bottom" if y >= 0 else "top"
+        covered: dict[str, int] = {}
+        for side in sorted(_SIDES, key=lambda side, toward=toward: side.startswith(toward)):  # type: ignore[misc]
+            middle = (x + _SIDES[side][0] * wide, y + _SIDES[side][1] * high)
+            covered[side] = _within(middle, marks, 0.6 * wide, 1.2 * high) + _within(middle, names, wide, high)
+        sides[fitter] = min(covered, key=covered.__getitem__)
+        names.append((x + _SIDES[sides[fitter]][0] * wide, y + _SIDES[sides[fitter]][1] * high))
+    return sides
 
-    def is_free(side: str) -> bool:
-        across, up = _SIDES[side]
-        return not any(abs(x - across * wide) < 0.6 * wide and abs(y - up * high) < 1.2 * high for x, y in others)
 
-    return next((side for side in order if is_free(side)), order[0])
+def _within(middle: tuple[float, float], others: Sequence[tuple[float, float]], across: float, up: float) -> int:
+    """How many of the others stand nearer than so far to the middle of a name, both ways."""
+    return sum(abs(middle[0] - x) < across and abs(middle[1] - y) < up for x, y in others)
 
 
 def _hover(row: FitterRow, name: str) -> str:

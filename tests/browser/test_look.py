@@ -15,12 +15,16 @@ from tests.every_view import EVERY_VIEW, Shown
 pytestmark = pytest.mark.browser
 
 PHONE = {"width": 390, "height": 844}
+# A4 less the margins of the sheet.
+PAPER = {"width": 688, "height": 1032}
+WIDER_THAN_ITSELF = "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.outerHTML.slice(0, 90))"
 LARGER_TEXT_PX = 32
 
 
 @pytest.mark.parametrize("shown", EVERY_VIEW, ids=lambda shown: shown.path or "studio")
 def test_it_fits_a_phone_and_paper(served: Served, browser: Browser, tmp_path: Path, shown: Shown) -> None:
-    """The header leaves five sixths of a phone; paper begins with the answer, and no sheet is empty."""
+    """The header leaves five sixths of a phone, whose cards are whole; paper begins with the answer, no sheet is empty, and no
+    chart is cut."""
     with watching(browser) as watched:
         page = watched.open(f"{served.address}{shown.path}")
         file = tmp_path / "printed.pdf"
@@ -28,7 +32,13 @@ def test_it_fits_a_phone_and_paper(served: Served, browser: Browser, tmp_path: P
         page.set_viewport_size(PHONE)
         assert page.evaluate("document.querySelector('main').getBoundingClientRect().top") < PHONE["height"] / 6
         said = page.locator("#headline, .headline").first.inner_text().split()
+        page.evaluate("document.querySelectorAll('main details').forEach(one => { one.open = true; })")
+        watched.settled()
+        assert page.locator(".as-cards").evaluate_all(WIDER_THAN_ITSELF) == []
+        page.set_viewport_size(PAPER)
         page.emulate_media(media="print")
+        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        assert page.locator(".chart-drawing").evaluate_all(WIDER_THAN_ITSELF) == []
         assert set(page.locator(".chart").evaluate_all("all => all.map(one => getComputedStyle(one).breakInside)")) <= {"avoid"}
     document = pypdfium2.PdfDocument(file)
     sheets = [sheet.get_textpage().get_text_range().split() for sheet in document]

@@ -209,7 +209,7 @@ def is_known(sentence: str) -> bool:
 
 
 # The fold under a chart repeats the chart's title for readers aloud.
-_FOLD: Final = re.compile(r"^(?:Numbers and pictures|Pictures) of: ")
+_FOLD: Final = re.compile(r"^(?:Numbers and pictures|Pictures) ?: ")
 _SENTENCE_ENDS: Final = re.compile(r"(?<=[.!?]) (?=[A-Z\"])")
 
 

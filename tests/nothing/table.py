@@ -99,7 +99,8 @@ def distinct(row: dict[str, Any]) -> list[tuple[str, str, str]]:
     for claim in claims:
         if claim.is_echo and (_TOLD_AS.get(claim.kind, claim.kind) in in_full or claim.kind == "mark"):
             continue
-        found.setdefault((claim.kind, claim.text), claim.place)
+        # A title ends without the stop of the sentence that it is.
+        found.setdefault((claim.kind, claim.text.rstrip(".")), claim.place)
     return [(place, kind, text) for (kind, text), place in found.items()]
 
 

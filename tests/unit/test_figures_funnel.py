@@ -1,6 +1,7 @@
 """The funnel draws the fitters' differences within their limits, and the months of agreement their shares."""
 
 from dataclasses import replace
+from itertools import combinations
 from typing import Any
 
 import plotly.graph_objects as go
@@ -77,6 +78,21 @@ def test_a_name_covers_no_other_point() -> None:
     traces = funnel_figure(rows, FUNNEL, "return_rate", LEVELS, "light")["data"][4:]
     sides = {name: side for trace in traces for name, side in zip(trace["text"], trace["textposition"], strict=True)}
     assert sides == {"F1": "middle left", "F2": "top center", "F3": "bottom center"}
+
+
+def test_a_name_covers_no_other_name() -> None:
+    """Three stand close by, higher and higher, as wide apart as a name is: all three names above would lie over each other."""
+    rows = (fitter("F1", 0.24, 100), fitter("F2", 0.24, 108), fitter("F3", 0.27, 112), fitter("F4", 0.2, 300))
+    figure = funnel_figure(rows, FUNNEL, "return_rate", LEVELS, "light")
+    low, high = figure["layout"]["yaxis"]["range"]
+    at = {
+        name: (x / figure["layout"]["xaxis"]["range"][1] + 0.6 * 0.12 * ("right" in side) - 0.6 * 0.12 * ("left" in side),
+               y / (high - low) + 0.1 * ("top" in side) - 0.1 * ("bottom" in side))
+        for trace in figure["data"][4:]
+        for name, x, y, side in zip(trace["text"], trace["x"], trace["y"], trace["textposition"], strict=True)
+    }  # fmt: skip
+    for one, other in combinations(at.values(), 2):
+        assert abs(one[0] - other[0]) >= 0.11 or abs(one[1] - other[1]) >= 0.09
 
 
 def test_the_curves_are_the_limits_of_the_answer() -> None:

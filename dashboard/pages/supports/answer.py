@@ -85,7 +85,7 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
     if selection.arch_height:
         yield NextStep("Every arch", page(replace(selection, arch_height=())))
     if n_apart := sum(estimates_differ(row) for row in rows):
-        words = "bars span two estimates that differ: see both"
+        words = "bars span two estimates that differ"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
 
 
