@@ -16,7 +16,7 @@ READY  := $(VENV)/ready
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
+.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -69,6 +69,9 @@ recovery: $(READY)      ## simulate what tests/recovery/recovery.md still lacks 
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.checked
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.scatter
+
+foresight: $(READY)     ## simulate what tests/recovery/foresight.md still lacks and write it anew (FORESIGHT="--seconds 600" for a part; the next run goes on)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.foresight_table $(FORESIGHT)
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

@@ -78,6 +78,8 @@ def _process(process: str) -> Callable[[Done], Any]:
         done = row.processes.get(process)
         if done is None:
             return NOTHING
+        if done.share is None and "not recorded" in done.words:
+            return "not recorded here"
         if done.share is None:
             return ["not enough yet", html.Br(), html.Small(f"{done.n:,} of {done.total:,}")]
         return [number(done.share, "share"), html.Br(), html.Small(interval(done.low, done.high, "share"))]

@@ -28,12 +28,17 @@ def effect_columns() -> list[Column]:
 
 
 def estimate_columns(level: str) -> list[Column]:
-    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
+    """Makes the columns: support, told interval, both estimates and the third with their intervals, how the two stand to each
+    other and what the third makes of it, counts."""
     return [
         Column("Support", row_name),
         _told_interval_column(),
         *_both_estimates(level),
+        Column("Third", lambda row: number(row.sequential, row.unit, effect=True), ("sequential",), numeric=True),
+        _ends("sequential", f"{level} interval"),
+        Column("Its strength", lambda row: number(row.strength, "count"), ("strength",), numeric=True),
         Column("The two estimates", _whether_they_agree),
+        Column("Told by", _told_by, ("told_by",)),
         *_counts(),
     ]
 
@@ -53,6 +58,12 @@ def _whether_they_agree(row: EffectRow) -> str:
     if estimates_differ(row):
         return f"differ, {_LARGER[larger(row)]}"
     return "agree" if estimates_agree(row) else "no disagreement found"
+
+
+def _told_by(row: EffectRow) -> str:
+    if row.told_by == "sequential":
+        return "both, narrowed by the third"
+    return "both, without a third" if row.sequential is None else "both"
 
 
 def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
