@@ -123,8 +123,7 @@ class Mutating:
         for at, item in enumerate(session.items):
             self.at = item.nodeid
             self.reach.fixtures[item.nodeid] = [
-                f"{found[-1].baseid}::{name}"
-                for name, found in item._fixtureinfo.name2fixturedefs.items()  # type: ignore[attr-defined]
+                f"{found[-1].baseid}::{name}" for name, found in item._fixtureinfo.name2fixturedefs.items()
             ]
             begun, fixtures = time.process_time(), sum(self.reach.seconds[each] for each in self.reach.fixtures[item.nodeid])
             sys.settrace(calls)
@@ -283,7 +282,7 @@ def _share_demo(session: pytest.Session) -> None:
         )
         subprocess.run([sys.executable, "-c", script, path], check=True, cwd=ROOT)
     for item in session.items:
-        for definition in item._fixtureinfo.name2fixturedefs.get("demo_warehouse", ()):  # type: ignore[attr-defined]
+        for definition in item._fixtureinfo.name2fixturedefs.get("demo_warehouse", ()):
             definition.func, definition.argnames = (lambda: path), ()
 
 

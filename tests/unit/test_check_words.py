@@ -315,7 +315,7 @@ class Levels:
     def __eq__(self, other: object) -> Any:
         return np.array([word == other for word in self._words])
 
-    __hash__ = None  # type: ignore[assignment]
+    __hash__ = None
 
     def isna(self) -> np.ndarray:
         return np.array([word is None for word in self._words])

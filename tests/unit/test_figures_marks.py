@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.figures import better, control, dot_rows, effects, nearer, neutral, returns, symmetry
+from dashboard.figures import better, control, dose, dot_rows, effects, nearer, neutral, returns, symmetry
 from dashboard.figures.dose import dose_chart
 from dashboard.figures.names import CHECKS, MEASURES, OUTCOMES, PLAIN, table_name, unit_words
 from dashboard.figures.scales import even_ticks
@@ -257,3 +257,42 @@ def test_names_are_those_that_a_reader_meets() -> None:
     assert all(name.lower() in within or "neutral" in within[0] for name, *within in MEASURES.values())
     assert all(words and words == words.strip() and words[0].islower() for words in PLAIN.values())
     assert set(CHECKS) == {"late", "insole_shim", "shim_bend", "stance_bend", "order_arch"}
+
+
+def test_a_dose_is_told_when_pointed_at_and_in_words() -> None:
+    first, unclear, *_ = SHIMS
+    assert plain(dose._hover(first, "pooled")) == (
+        "<b>−1 shim</b><br>Pooled estimate: −0.50°<br>−0.70 to −0.30°<br>263 changes, " + f"{first.n_riders} riders"
+    )
+    assert plain(dose._hover(first, "within")).startswith("<b>−1 shim</b><br>Within-knee estimate: ")
+    assert dose.alternative([first, unclear], "tilt", "shim") == (
+        "Effect on tilt in degrees of shims in all, against none. −1 shim: −0.70 to −0.10°; 1 shim: +0.30 to +0.90°, no "
+        "clear change."
+    )
+    assert dose.alternative([], "tilt", "shim").endswith("against none. No dose was changed yet.")
+    # A dose without figures is not tested, and does not stand for those that are.
+    few = replace(first, pooled=None, line_p_value=0.5)
+    tested = replace(unclear, line_p_value=0.01, line_q_value=None)
+    assert dose.line_test([few, tested]) == "Test of the straight line against any other: p = 0.010."
+    assert dose.line_test([few]) is None
+
+
+def test_axes_say_which_way_is_which_and_their_unit() -> None:
+    assert effects.direction_axis("tilt") == {"title": "← inward   outward →", "suffix": "°"}
+    assert effects.direction_axis("off_neutral") == {"title": "← nearer   further →", "suffix": "°"}
+    assert effects.direction_axis("sway")["title"] == "← less   mm   more →"
+    assert effects.direction_axis("offset")["title"] == "← inward   mm   outward →"
+
+
+def test_control_charts_are_told_in_words_with_every_move() -> None:
+    answer = made_trends()
+    chart, rows, signals = control.of_figure(answer, "knees_better")
+    two = [replace(signals[0], words="It moved."), replace(signals[0], words="It moved again.")]
+    words = control.alternative(chart, rows, two, "month")
+    assert words.endswith(" It moved. It moved again.")
+    assert control.alternative(chart, rows, [], "month").endswith(" It was not found to move.")
+
+
+def test_hovers_of_differences_name_what_they_are_beside() -> None:
+    [dots] = [trace for trace in PICTURES["better"]["data"] if trace.get("marker", {}).get("symbol") == "circle"]
+    assert dots["text"][0] == "<b>against May</b><br>better: 0.4 (0.1 to 0.7)"
