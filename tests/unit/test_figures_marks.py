@@ -7,16 +7,31 @@ from typing import Any
 
 import pytest
 
-from dashboard.figures import better, control, dose, dot_rows, effects, nearer, neutral, returns, symmetry
+from dashboard.figures import (
+    better,
+    control,
+    dose,
+    dot_rows,
+    effects,
+    funnel,
+    loading,
+    nearer,
+    neutral,
+    returns,
+    symmetry,
+    symmetry_curve,
+)
 from dashboard.figures.dose import dose_chart
 from dashboard.figures.names import CHECKS, MEASURES, OUTCOMES, PLAIN, table_name, unit_words
 from dashboard.figures.scales import even_ticks
 from dashboard.figures.theme import PALETTES
+from dashboard.questions.coaching.answers_fitters import FitterRow
+from dashboard.questions.data.answers_data import LeftOutRow, LoadRow
 from dashboard.questions.effects.answers_effects import NeutralRow
 from dashboard.questions.returns.answers_returns import HeldRow, LastingRow, ReturnFigure
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
 from dashboard.questions.studio.answers_trends import TrendRow
-from dashboard.questions.symmetry.answers_asymmetry import PrevalenceRow
+from dashboard.questions.symmetry.answers_asymmetry import CurveRow, PrevalenceRow
 from shared.settings import Goals
 from tests.unit.made_answers import SHARED
 from tests.unit.made_effects import NEUTRAL
@@ -296,3 +311,75 @@ def test_control_charts_are_told_in_words_with_every_move() -> None:
 def test_hovers_of_differences_name_what_they_are_beside() -> None:
     [dots] = [trace for trace in PICTURES["better"]["data"] if trace.get("marker", {}).get("symbol") == "circle"]
     assert dots["text"][0] == "<b>against May</b><br>better: 0.4 (0.1 to 0.7)"
+
+
+def test_two_fitters_within_the_limits_are_told_together_and_two_beyond_by_name() -> None:
+    def fitter(name: str, observed: float) -> FitterRow:
+        limits = {"limit_outer_low": 0.1, "limit_inner_low": 0.2, "limit_inner_high": 0.8, "limit_outer_high": 0.9}
+        return FitterRow("return_rate", "share", name, 9, 9, observed=observed, expected=0.5, q_value=0.01, **limits)
+
+    levels = ("95 %", "99.8 %")
+    both = funnel.finding([fitter("F1", 0.5), fitter("F2", 0.5)], "return_rate", levels)
+    assert both.endswith(": all 2 fitters within the 95 % limits")
+    alone = funnel.finding([fitter("F1", 0.5)], "return_rate", levels)
+    assert alone.endswith(": F1 within the 95 % limits")
+    beyond = funnel.finding([fitter("F1", 0.95), fitter("F2", 0.05), fitter("F3", 0.5)], "return_rate", levels, {"F2": "Birch"})
+    assert beyond.endswith(": F1 and Birch beyond the 99.8 % limits, to look at together")
+    outside = funnel.finding([fitter(name, 0.85) for name in ("F1", "F2", "F3")], "return_rate", levels)
+    assert outside.endswith(": F1, F2 and F3 outside the 95 % limits, no more than chance may bring")
+
+
+def limits(moment: str, *shares: tuple[float, float]) -> list[CurveRow]:
+    return [
+        CurveRow("tilt", "deg", moment, limit, limit == 2.0, 1200, share, share - 0.05, share + 0.05) for limit, share in shares
+    ]
+
+
+CURVE = [*limits("arrival", (1.0, 0.7), (2.0, 0.4), (4.0, 0.1)), *limits("departure", (1.0, 0.5), (2.0, 0.2), (3.0, 0.1))]
+
+
+def test_how_much_hangs_on_the_limit_is_told_at_half_and_twice_of_it() -> None:
+    assert (
+        plain(symmetry_curve.finding(CURVE, "tilt")) == "At arrival, 40 % at the limit of 2°, against 70 % at 1° and 10 % at 4°"
+    )
+    short = [row for row in CURVE if row.limit in (2.0, 3.0)]
+    assert plain(symmetry_curve.finding(short, "tilt")) == "At arrival, 40 % at the limit of 2°"
+    assert symmetry_curve.finding([replace(row, is_set_limit=False) for row in CURVE], "tilt").endswith("not enough yet")
+    assert plain(symmetry_curve.alternative(CURVE, "tilt")) == (
+        "Share of riders with a side difference in tilt by limit: at arrival from 70 % at 1° down to 10 % at 4°; at "
+        "departure from "
+        "50 % at 1° down to 10 % at 3°."
+    )
+    assert symmetry_curve.alternative([], "tilt").endswith("by limit: not enough yet.")
+    assert plain(symmetry_curve._hover(CURVE[0])) == "<b>1°, at arrival</b><br>70 %<br>65 to 75 %<br>n = 1,200"
+
+
+def test_the_curve_of_limits_has_a_band_between_its_ends_and_a_mark_at_the_set_one() -> None:
+    other = [replace(row, quantity="offset", limit=row.limit * 10) for row in CURVE]
+    figure = symmetry_curve.curve_figure([*other, *CURVE], "tilt", "light")
+    band, line, mark = figure["data"][:3]
+    assert band["y"] == pytest.approx([0.75, 0.45, 0.15, 0.05, 0.35, 0.65])
+    assert (line["x"], line["y"]) == ([1.0, 2.0, 4.0], [0.7, 0.4, 0.1])
+    assert (mark["x"], mark["y"]) == ([2.0], [0.4])
+    [limit] = figure["layout"]["shapes"]
+    assert (limit["x0"], limit["x1"], limit["y0"], limit["y1"]) == (2.0, 2.0, 0, 1)
+    assert figure["layout"]["xaxis"]["range"] == [0, 4.0]
+
+
+def load(load_id: int, undone_at: str | None = None, **rows: int) -> LoadRow:
+    counts = {"stored": 0, "replaced": 0, "unchanged": 0, "rejected": 0, "waiting": 0, **rows}
+    return LoadRow(load_id, f"2026-03-0{load_id}T08:00:00", 1, 9, **counts, undone_at=undone_at)
+
+
+def test_loads_stand_as_bars_of_what_became_of_their_rows_and_those_taken_back_do_not() -> None:
+    loads = [load(1, stored=1200), load(2, "2026-03-03", stored=7), load(3, stored=5, rejected=2)]
+    made = loading.loads_figure(loads, "light")
+    by_name = {bar["name"]: bar for bar in made["data"]}
+    assert by_name["stored"]["x"] == ["1", "3"] and by_name["stored"]["y"] == [1200, 5] and by_name["rejected"]["y"] == [0, 2]
+    assert by_name["stored"]["text"][0] == "<b>Load 1</b>, 1 Mar 2026<br>1,200 stored"
+    assert made["layout"]["barmode"] == "stack"
+    rules = [LeftOutRow(3, "rejected", f"rule_{at}", 10 - at) for at in range(6)]
+    left = loading.left_out_figure(loads, [*rules, LeftOutRow(2, "rejected", "rule_9", 99)], "light")
+    assert [(bar["name"], bar["y"]) for bar in left["data"]] == [
+        ("rule 0", [0, 10]), ("rule 1", [0, 9]), ("rule 2", [0, 8]), ("rule 3", [0, 7]), ("other reasons", [0, 11]),
+    ]  # fmt: skip
