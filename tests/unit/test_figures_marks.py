@@ -13,6 +13,7 @@ from dashboard.figures import (
     dose,
     dot_rows,
     effects,
+    foreseen,
     funnel,
     loading,
     nearer,
@@ -40,6 +41,7 @@ from tests.unit.made_trends import made_trends
 from tests.unit.test_effect_words import SHOWN
 from tests.unit.test_figures_dose import SHIMS
 from tests.unit.test_figures_returns import FIGURES, HELD, LASTING
+from tests.unit.test_pages_next import row as next_row
 
 INK = PALETTES["light"]
 LINES, MARKERS = "lines", "markers"
@@ -383,3 +385,16 @@ def test_loads_stand_as_bars_of_what_became_of_their_rows_and_those_taken_back_d
     assert [(bar["name"], bar["y"]) for bar in left["data"]] == [
         ("rule 0", [0, 10]), ("rule 1", [0, 9]), ("rule 2", [0, 8]), ("rule 3", [0, 7]), ("other reasons", [0, 11]),
     ]  # fmt: skip
+
+
+def test_what_is_foreseen_is_told_with_both_ends_of_its_band() -> None:
+    rows = [next_row("a low insole", 1, -3.2), next_row("as it is", 2, 0.4)]
+    assert foreseen.alternative(rows, "left") == (
+        "Chart of the expected tilt of the left knee in the next capture, with its band: a low insole: −3.2° (−4.2 to "
+        "−2.2°); as it "
+        "is: 0.4° (−0.6 to 1.4°)."
+    )
+    low, high = foreseen.span_of(rows)
+    assert (low, high) == pytest.approx((-4.2 - 0.06 * 5.6, 1.4 + 0.06 * 5.6))
+    as_it_is, *_ = foreseen.pictured([replace(row, setup="as it is") for row in rows[1:]], "left", "as it is")
+    assert as_it_is.setup == "as it is"
