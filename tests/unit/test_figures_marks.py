@@ -1,5 +1,6 @@
 """What pictures draw: every mark within its axis, claims apart from the unclear, words and hovers beside truth set by hand."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -55,19 +56,19 @@ def traces(figure: dict[str, Any], mode: str) -> list[dict[str, Any]]:
     return [trace for trace in figure["data"] if trace["mode"] == mode]
 
 
-PICTURES = {
-    "better": better.periods_figure(made_periods(), Goals(return_rate=0.95), "light"),
-    "held": returns.held_figure(HELD, "light"),
-    "lasting": returns.lasting_figure(LASTING, "light"),
-    "kept": returns.kept_figure(FIGURES, "light"),
-    "neutral": neutral.neutral_chart(NEUTRAL, "light"),
-    "told": effects.estimates_panel([SHOWN, replace(SHOWN, told_low=-3.0, told_high=-2.0)], "tilt", "light"),
+PICTURES: dict[str, Callable[[], dict[str, Any]]] = {
+    "better": lambda: better.periods_figure(made_periods(), Goals(return_rate=0.95), "light"),
+    "held": lambda: returns.held_figure(HELD, "light"),
+    "lasting": lambda: returns.lasting_figure(LASTING, "light"),
+    "kept": lambda: returns.kept_figure(FIGURES, "light"),
+    "neutral": lambda: neutral.neutral_chart(NEUTRAL, "light"),
+    "told": lambda: effects.estimates_panel([SHOWN, replace(SHOWN, told_low=-3.0, told_high=-2.0)], "tilt", "light"),
 }
 
 
 @pytest.mark.parametrize("name", PICTURES)
 def test_every_mark_and_line_lies_on_the_axes_of_its_picture(name: str) -> None:
-    figure = PICTURES[name]
+    figure = PICTURES[name]()
     for letter in ("x", "y"):
         low, high = sorted(figure["layout"][f"{letter}axis"]["range"])
         drawn = [value for trace in figure["data"] for value in trace[letter] if value is not None]
@@ -77,7 +78,7 @@ def test_every_mark_and_line_lies_on_the_axes_of_its_picture(name: str) -> None:
 @pytest.mark.parametrize("name", ["better", "held", "lasting", "kept", "told"])
 def test_rows_stand_below_each_other_and_what_belongs_to_one_at_one_height(name: str) -> None:
     """A row's interval lies as high as its mark; marks of different rows do not."""
-    figure = PICTURES[name]
+    figure = PICTURES[name]()
     points = {y for trace in traces(figure, MARKERS) for y in trace["y"]}
     low, high = sorted(figure["layout"]["yaxis"]["range"])
     assert all(low < y < high for y in points)
@@ -125,8 +126,8 @@ def test_an_axis_of_differences_reaches_the_furthest_end_or_goal_and_says_which_
     assert better._reach(marks(-7.0, 2.0)) == (7.0, [-5, 0, 5])
     assert better._reach(marks(-1.0, 2.0, goal=25.0)) == (25.0, [-20, -10, 0, 10, 20])
     assert better._reach([]) == (1.0, [-1, 0, 1])
-    notes = {(note["x"], note["text"]) for note in PICTURES["better"]["layout"]["annotations"]}
-    ends = PICTURES["better"]["layout"]["annotations"]
+    notes = {(note["x"], note["text"]) for note in PICTURES["better"]()["layout"]["annotations"]}
+    ends = PICTURES["better"]()["layout"]["annotations"]
     assert [note["text"] for note in ends] == ["← worse", "points of 100", "better →"] and len(notes) == 3
     assert ends[0]["x"] < ends[1]["x"] == 0 < ends[2]["x"]
 
@@ -311,7 +312,7 @@ def test_control_charts_are_told_in_words_with_every_move() -> None:
 
 
 def test_hovers_of_differences_name_what_they_are_beside() -> None:
-    [dots] = [trace for trace in PICTURES["better"]["data"] if trace.get("marker", {}).get("symbol") == "circle"]
+    [dots] = [trace for trace in PICTURES["better"]()["data"] if trace.get("marker", {}).get("symbol") == "circle"]
     assert dots["text"][0] == "<b>against May</b><br>better: 0.4 (0.1 to 0.7)"
 
 

@@ -1,5 +1,6 @@
 """What the pages say around their pictures: titles, counts of what waits and facts, from answers that are set by hand."""
 
+import re
 from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
@@ -10,6 +11,7 @@ import pytest
 from dashboard.components.address import Addresses
 from dashboard.components.next_steps import NextStep
 from dashboard.components.shown_rows import text_of
+from dashboard.pages import PAGES
 from dashboard.pages.fitters import answer as fitters
 from dashboard.pages.fitters import worst
 from dashboard.pages.returns import answer as returns
@@ -251,3 +253,27 @@ def test_a_fit_tells_where_who_and_on_what_it_was() -> None:
         "Session S1, studio quay, fitter F1, riding: road, time trial bicycle, sit bones 110.0 mm apart, saddle 143.0 mm wide, "
         "saddle worn."
     )
+
+
+def test_pages_ask_the_questions_of_a_studio_and_their_views_are_named_as_their_addresses() -> None:
+    assert {page.name: page.question for page in PAGES} == {
+        "Studio": "How was last month, and what now?",
+        "Supports": "What brings a knee nearer to neutral, and for whom?",
+        "Next rider": "What tended to follow for feet like these?",
+        "Symmetry": "How common is a side difference, and do we resolve it?",
+        "Returns": "Do riders come back, and does the fit hold?",
+        "Fitters": "Who needs a second pair of eyes?",
+        "Riders": "What happened to this rider, and did it hold?",
+        "Data": "Can we trust it?",
+    }
+    # An address says in short what a view is named in full.
+    short = {"studios": "Studio beside studio", "said": "What riders said", "all": "All riders", "": "Answer"}
+    short |= {"worst-disagreements": "Worst disagreements first", "how-well-foreseen": "How well foreseen so far"}
+    for view in (view for page in PAGES for view in page.views):
+        assert view.name == short.get(view.path, view.path.replace("-", " ").capitalize())
+
+
+def test_older_addresses_lead_to_views_that_there_are() -> None:
+    for page in PAGES:
+        assert set(page.moved.values()) <= {view.path for view in page.views}
+        assert all(re.fullmatch(r"#?[a-z-]+", name) for name in page.moved)
