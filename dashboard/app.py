@@ -106,8 +106,8 @@ def _shell(desk: Desk, door: Door) -> html.Div:
 
     Where the request names no page, the address is left to the browser, and callbacks tell all.
     """
-    found = find_page(desk.addresses.path(request.path))
-    pathname, search = (request.path, search_of(request.query_string.decode())) if found else (None, None)
+    route = find_page(desk.addresses.path(request.path))
+    pathname, search = (request.path, search_of(request.query_string.decode())) if route else (None, None)
     view, values = filter_bar.first_values(search)
     links, chosen, age, chips = _kept_query(desk, view, pathname)
     return html.Div(
@@ -132,10 +132,10 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 values,
                 chosen,
                 chips,
-                splits=bool(found and found[1].splits),
+                splits=bool(route and route[1].splits),
                 kept=kept_views(desk.addresses, signs_in=bool(door.reader().name)),
             ),
-            html.Main(html.Div(frame(*found, desk.addresses, search) if found else None, id=ids.PAGE), id="main"),
+            html.Main(html.Div(frame(*route, desk.addresses, search) if route else None, id=ids.PAGE), id="main"),
             html.Footer(
                 html.P("fitledger describes what followed in this studio's riders. It gives no medical advice."),
                 className="foot",
@@ -177,12 +177,12 @@ def _links(addresses: Addresses, selection: Selection) -> html.Ul:
 
 def _register_shell(app: Dash, desk: Desk) -> None:
     def show_page(pathname: str | None, search: str | None) -> Any:
-        found = find_page(desk.addresses.path(pathname))
-        return (frame(*found, desk.addresses, search), not found[1].splits) if found else (_no_page(desk.addresses), True)
+        route = find_page(desk.addresses.path(pathname))
+        return (frame(*route, desk.addresses, search), not route[1].splits) if route else (_no_page(desk.addresses), True)
 
     def keep_tabs(search: str | None, pathname: str | None) -> Any:
-        found = find_page(desk.addresses.path(pathname))
-        return view_tabs(*found, desk.addresses, search) if found else None
+        route = find_page(desk.addresses.path(pathname))
+        return view_tabs(*route, desk.addresses, search) if route else None
 
     def keep_query(search: str | None, pathname: str | None) -> Any:
         return _kept_query(desk, search, pathname)
@@ -228,18 +228,18 @@ def _kept_query(
     """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data, and
     the spans of the calendar."""
     path = desk.addresses.path(pathname)
-    found = find_page(path)
+    route = find_page(path)
     try:
         view = read_view(search)
     except UsageError:
         return _links(desk.addresses, Selection()), None, _age(desk, ""), None
-    chosen = chosen_words(desk.addresses, path, view, splits=bool(found and found[1].splits))
+    chosen = chosen_words(desk.addresses, path, view, splits=bool(route and route[1].splits))
     age = _age(desk, query_for(DATA_PATH, view.selection))
     return (
         _links(desk.addresses, view.selection),
         chosen,
         age,
-        _chips(desk, path, view, by_month=not found[0].path) if found else None,
+        _chips(desk, path, view, by_month=not route[0].path) if route else None,
     )
 
 
@@ -272,10 +272,10 @@ def _lead_on(server: Flask, addresses: Addresses) -> None:
     """Sends an older address, a word of which has moved to a view, on to that view."""
 
     def lead_on() -> Any:
-        found = find_page(addresses.path(request.path)) if request.method == "GET" else None
-        if found is None or found[1].path:
+        route = find_page(addresses.path(request.path)) if request.method == "GET" else None
+        if route is None or route[1].path:
             return None
-        path = moved_to(found[0], request.args)
+        path = moved_to(route[0], request.args)
         return redirect(addresses.page(path, request.query_string.decode())) if path is not None else None
 
     server.before_request(lead_on)

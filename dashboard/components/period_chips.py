@@ -61,9 +61,9 @@ def chip_shown(chips: tuple[Chip, ...], view: View, *, by_month: bool) -> Chip |
 
     by_month: whether the page, as Studio does, tells of the first span where no dates are chosen.
     """
-    found = next((chip for chip in chips if chip.is_of(view.selection)), None)
-    is_open = found is not None and found.first is None
-    return chips[0] if is_open and by_month and SPAN not in view.page_words else found
+    chip_of_dates = next((chip for chip in chips if chip.is_of(view.selection)), None)
+    is_open = chip_of_dates is not None and chip_of_dates.first is None
+    return chips[0] if is_open and by_month and SPAN not in view.page_words else chip_of_dates
 
 
 def period_chips(

@@ -58,7 +58,7 @@ def alternative(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
         else f"{dose_name(row)}: not enough yet, {row.n_changes} changes"
         for row in rows
     ]
-    dose_words = "; ".join(said) if said else "no dose"
+    dose_words = "; ".join(said) or "No dose was changed yet"
     return f"Effect on {OUTCOMES[outcome].axis} of {DOSED[support].lower()}, against none. {dose_words}."
 
 

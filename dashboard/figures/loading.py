@@ -41,6 +41,8 @@ REASONS = {
 # The most frequent rules of rejection on their own, with role and pattern; the others together.
 _RULES = (("second", ""), ("accent", "/"), ("third", "\\"), ("muted", "."))
 _OTHER_RULES = ("line", "-")
+# Name, rows by load, and look (role and pattern) of a layer of stacked bars.
+_Layer = tuple[str, list[int], tuple[str, str]]
 
 
 def reason_name(rule: str) -> str:
@@ -50,39 +52,9 @@ def reason_name(rule: str) -> str:
 
 def loads_figure(rows: Sequence[LoadRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the latest loads in the order of time."""
-    colours = palette(theme)
     latest = standing(rows)[-LOADS_SHOWN:]
-    labels = [str(row.load_id) for row in latest]
-    return {
-        "data": [
-            {
-                "type": "bar",
-                "name": fate,
-                "x": labels,
-                "y": [getattr(row, fate) for row in latest],
-                "width": 0.5,
-                "marker": {
-                    "color": getattr(colours, role),
-                    "line": {"color": colours.line if role == "grid" else getattr(colours, role), "width": 1},
-                    "pattern": {"shape": shape, **_hatching(colours)},
-                },
-                "text": [f"<b>Load {row.load_id}</b>, {_day_of(row)}<br>{getattr(row, fate):,} {fate}" for row in latest],
-                "textposition": "none",
-                "hoverinfo": "text",
-            }
-            for fate, role, shape in FATES
-        ],
-        "layout": layout(
-            theme,
-            height=324,
-            margin=(62, 10, 34, 58),
-            barmode="stack",
-            showlegend=True,
-            legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-            xaxis=axis(theme, type="category", showgrid=False, **_days(latest)),
-            yaxis=axis(theme, nticks=5, tickformat=",", title="rows", rangemode="tozero"),
-        ),
-    }
+    layers = [(fate, [getattr(row, fate) for row in latest], (role, shape)) for fate, role, shape in FATES]
+    return _stacked(latest, layers, theme, title="rows", height=324, above=34)
 
 
 def standing(rows: Sequence[LoadRow]) -> list[LoadRow]:
@@ -92,9 +64,16 @@ def standing(rows: Sequence[LoadRow]) -> list[LoadRow]:
 
 def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme: str | None) -> dict[str, Any]:
     """Stacked bars, one a load, of the rows it left out by reason: the most frequent reasons, the others, waiting rows."""
-    colours = palette(theme)
     latest = standing(loads)[-LOADS_SHOWN:]
-    labels = [str(load.load_id) for load in latest]
+    return _stacked(latest, _layers(latest, rows), theme, title="rows left out", height=320, above=60)
+
+
+def _stacked(
+    loads: Sequence[LoadRow], layers: Sequence[_Layer], theme: str | None, *, title: str, height: int, above: int
+) -> dict[str, Any]:
+    """A bar a load, its layers from below; `above`: room for the names of the layers."""
+    colours = palette(theme)
+    labels = [str(load.load_id) for load in loads]
     return {
         "data": [
             {
@@ -105,32 +84,32 @@ def left_out_figure(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow], theme:
                 "width": 0.5,
                 "marker": {
                     "color": getattr(colours, role),
-                    "line": {"color": getattr(colours, role), "width": 1},
+                    "line": {"color": colours.line if role == "grid" else getattr(colours, role), "width": 1},
                     "pattern": {"shape": shape, **_hatching(colours)},
                 },
                 "text": [
                     f"<b>Load {load.load_id}</b>, {_day_of(load)}<br>{n:,} {name}"
-                    for load, n in zip(latest, heights, strict=True)
+                    for load, n in zip(loads, heights, strict=True)
                 ],
                 "textposition": "none",
                 "hoverinfo": "text",
             }
-            for name, heights, (role, shape) in _layers(latest, rows)
+            for name, heights, (role, shape) in layers
         ],
         "layout": layout(
             theme,
-            height=320,
-            margin=(62, 10, 60, 58),
+            height=height,
+            margin=(62, 10, above, 58),
             barmode="stack",
             showlegend=True,
             legend={"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-            xaxis=axis(theme, type="category", showgrid=False, **_days(latest)),
-            yaxis=axis(theme, nticks=5, tickformat=",", title="rows left out", rangemode="tozero"),
+            xaxis=axis(theme, type="category", showgrid=False, **_days(loads)),
+            yaxis=axis(theme, nticks=5, tickformat=",", title=title, rangemode="tozero"),
         ),
     }
 
 
-def _layers(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow]) -> list[tuple[str, list[int], tuple[str, str]]]:
+def _layers(loads: Sequence[LoadRow], rows: Sequence[LeftOutRow]) -> list[_Layer]:
     """Name, rows by load, and look of each layer of the stack."""
     here = {load.load_id for load in loads}
     totals: dict[str, int] = {}

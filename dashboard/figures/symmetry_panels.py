@@ -32,8 +32,8 @@ class Panel:
 
 def panels(rows: Sequence[PrevalenceRow], quantity: str) -> list[Panel]:
     """The levels in panels: foot types by their arch, many others in as many equal parts; few, or none, in one."""
-    found = by_level(rows, quantity)
-    levels = [(level, moments) for level, moments in found.items() if level is not None]
+    moments_by_level = by_level(rows, quantity)
+    levels = [(level, moments) for level, moments in moments_by_level.items() if level is not None]
     arches = list(dict.fromkeys(level.partition(", ")[0] for level, _ in levels if ", " in level))
     if len(levels) > MOST_TOGETHER and 1 < len(arches) <= MOST_PANELS:
         return [
@@ -41,7 +41,7 @@ def panels(rows: Sequence[PrevalenceRow], quantity: str) -> list[Panel]:
             for arch in arches
         ]
     if len(levels) <= MOST_TOGETHER:
-        together = [(ALL, found[None])] if None in found else []
+        together = [(ALL, moments_by_level[None])] if None in moments_by_level else []
         return [Panel(None, tuple(together + [(level_name(level), one) for level, one in levels]))]
     size = math.ceil(len(levels) / MOST_PANELS)
     parts = [levels[start : start + size] for start in range(0, len(levels), size)]

@@ -3,6 +3,7 @@
 A change is one that a reader could be misled by: another sign, bound, order, end of an interval, word or number. What can
 only crash (a value made `None`, an argument left out) is not among them: any test notices it, and the share would flatter.
 Nor is how a picture looks (sizes, margins, colours): that is judged by eye, and by the limits of tests/browser.
+`strict=` of a zip is a guard that sound rows never meet.
 """
 
 import ast
@@ -24,7 +25,7 @@ _PAIRS = (
 )  # fmt: skip
 LOOKS = {
     "size", "width", "height", "margin", "font", "nticks", "ticklabelstandoff", "color", "opacity", "showgrid", "zeroline",
-    "zerolinewidth", "tickangle", "xshift", "yshift", "dash", "layer", "hoverinfo", "className", "role",
+    "zerolinewidth", "tickangle", "xshift", "yshift", "dash", "layer", "hoverinfo", "className", "role", "strict",
 }  # fmt: skip
 NAMED = dict(_PAIRS) | {there: here for here, there in _PAIRS}
 

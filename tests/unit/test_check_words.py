@@ -183,8 +183,32 @@ def test_rows_of_checks_leave_the_models_own_test_out_and_are_found_below_their_
     assert [(row.check, row.is_found, row.is_allowed_for) for row in rows] == [
         ("late", False, False), ("shim_bend", True, False), ("order_arch", False, True),
     ]  # fmt: skip
+    assert [(row.difference_low, row.difference_high, row.n_changes) for row in rows[1:]] == [(0.0, 0.2, 40)] * 2
     late = rows[0]
     assert (late.n_changes, late.n_riders, late.difference) == (0, 0, None)
+
+
+def test_a_share_that_comes_late_is_found_by_the_form_and_by_the_larger_p() -> None:
+    repeats: Any = SimpleNamespace(n_riders=20, n_pairs=300, share=0.3, low=0.2, high=0.4, p_value=0.01)
+    tests = [check_models.Tested(check_models.LATE_CHECK, Counts(40, 20), p_value=0.2)]
+    [row] = check_rows("tilt", repeats, 0.03, tests, Form(), Settings())
+    assert (row.n_riders, row.n_changes, row.difference, row.difference_low, row.difference_high) == (20, 300, 0.3, 0.2, 0.4)
+    assert (row.p_value, row.q_value, row.is_found) == (0.2, 0.03, False)
+    [held] = check_rows("tilt", repeats, 0.03, [], Form(is_late=True), Settings())
+    assert (held.p_value, held.is_found, held.is_allowed_for) == (0.01, True, True)
+
+
+def test_models_allow_for_what_is_found_over_all_fits() -> None:
+    def tested(q_value: float | None) -> Any:
+        return lambda _: [
+            check_models.Tested("shim_bend", Counts(9, 9), q_value=0.0),
+            check_models.Tested("order_arch", Counts(9, 9), q_value=q_value),
+        ]
+
+    forms = [
+        check_models.form_found(late, tested(drift), Settings()) for late, drift in ((0.049, 0.01), (0.05, 0.009), (None, None))
+    ]
+    assert forms == [Form(is_late=True), Form(by_arch=True), Form()]
 
 
 DOSES = ("shim at 1", "shim at 3", "stance at 4")
@@ -202,6 +226,11 @@ def test_a_dose_is_told_by_the_outer_ends_of_both_estimates_beside_the_straight_
     figures = (one.row.pooled, one.row.pooled_low, one.row.pooled_high, one.row.within, one.row.within_low, one.row.within_high)
     assert figures == pytest.approx((0.5, 0.2772, 0.7228, 0.7, 0.2544, 1.1456), abs=1e-4)
     assert (one.row.line, one.row.line_p_value, one.row.n_changes, one.row.n_riders) == (0.3, 0.02, 40, 20)
+    assert (one.row.told_low, one.row.told_high, one.row.is_rough) == (
+        pytest.approx(0.2544, abs=1e-4),
+        pytest.approx(1.1456, abs=1e-4),
+        False,
+    )
     three = dose_row("shim", 3)
     assert bare(three.row.words).startswith("3 shims in all: ") and three.row.line == pytest.approx(0.9)
     assert three.p_value == pytest.approx(0.10, abs=2e-4)  # of 0.05 and 0.10
@@ -315,7 +344,7 @@ class Levels:
     def __eq__(self, other: object) -> Any:
         return np.array([word == other for word in self._words])
 
-    __hash__ = None  # type: ignore[assignment]
+    __hash__ = None
 
     def isna(self) -> np.ndarray:
         return np.array([word is None for word in self._words])

@@ -2,14 +2,24 @@
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dashboard.questions.coaching import agreement, agreement_severity, fitters_process, fitters_words, shim_places
+from dashboard.questions.coaching import (
+    agreement,
+    agreement_severity,
+    fitters,
+    fitters_process,
+    fitters_words,
+    riders_mix,
+    shim_places,
+)
 from dashboard.questions.coaching.answers_agreement import OutcomeRow
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
+from dashboard.questions.selection.coded import CODES
 from shared.settings import Settings
 
 
@@ -155,3 +165,55 @@ def test_what_a_fitter_did_is_a_share_of_the_fits_that_it_was_due_in() -> None:
     assert bare(row.words) == "F1, repeat capture taken: 50 % (33 to 67 %; 15 of 30 fits)."
     few = fitters_process._process_row((0, "F1"), process, Settings.model_validate({"minimum": {"sessions_per_fitter": 31}}))
     assert (few.words, few.share) == ("F1, repeat capture taken: not enough yet, 15 of 30 fits.", None)
+
+
+def test_what_knees_came_with_is_the_mean_of_both_and_the_size_of_their_difference() -> None:
+    """−3 and 1 degrees: 2 from neutral, −1 on the mean, 4 between the sides; 8 and 12 mm of sway."""
+    rows = {"tilt_left_arrival": -3.0, "tilt_right_arrival": 1.0, "sway_left_arrival": 8.0, "sway_right_arrival": 12.0}
+    arrived = riders_mix._arrival({name: np.array([value]) for name, value in rows.items()})
+    assert {name: values.tolist() for name, values in arrived.items()} == {
+        "off_neutral_arrival_deg": [2.0], "tilt_arrival_deg": [-1.0],
+        "side_difference_arrival_deg": [4.0], "sway_arrival_mm": [10.0],
+    }  # fmt: skip
+
+
+def test_levels_of_an_exam_are_the_share_of_the_feet_that_have_them() -> None:
+    """Codes count from 1 in the order of the contract; one low arch of two is a half, both heels everted are one."""
+    code = {name: CODES[name].index(level) + 1 for name, level in (("arch_height", "low"), ("heel_posture", "everted"))}
+    rows = {f"{name}_{side}": np.array([0]) for name in CODES for side in ("left", "right")}
+    rows |= {"arch_height_left": np.array([code["arch_height"]])}
+    rows |= {f"heel_posture_{side}": np.array([code["heel_posture"]]) for side in ("left", "right")}
+    rows |= {"forefoot_angle_left": np.array([2.0]), "forefoot_angle_right": np.array([5.0])}
+    exam = {name: values.tolist() for name, values in riders_mix._exam(rows).items() if values.any()}
+    assert exam == {"forefoot_angle_deg": [3.5], "arch_low": [0.5], "heel_everted": [1.0]}
+
+
+def compared(unit: str, values: list[float], expected: float, variance: float) -> FitterRow:
+    """One fitter with forty fits, each of another rider, all of whom should have the same; alone, so without any other."""
+    n = len(values)
+    model: Any = SimpleNamespace(expected=np.full(n, expected), variance=np.full(n, variance))
+    made = fitters._Outcome("return_rate", unit, np.array(values), np.ones(n, bool))
+    settings = Settings.model_validate({"minimum": {"sessions_per_fitter": 40}})
+    return fitters._compared(made, "F1", np.array(values), np.arange(n), np.ones(n, bool), model, 1.0, settings).row
+
+
+def test_a_fitters_share_is_compared_with_the_expected_by_its_binomial_error() -> None:
+    """30 of 40, a half expected: 0.25 above, an error of √(0.25/40) = 0.0791, z of 3.162 and p of 0.00157 (normal)."""
+    row = compared("share", [1.0] * 30 + [0.0] * 10, 0.5, 0.25)
+    assert (row.observed, row.expected, row.difference, row.ratio) == pytest.approx((0.75, 0.5, 0.25, 1.5))
+    assert (row.z, row.p_value) == pytest.approx((3.1623, 0.001565), abs=1e-4)
+    # Wilson's interval of 30 of 40 is 0.598 to 0.858 (by his formula).
+    assert (row.difference_low, row.difference_high) == pytest.approx((0.0981, 0.3581), abs=1e-3)
+    assert (row.ratio_low, row.ratio_high) == pytest.approx((1.196, 1.716), abs=1e-3)
+    few = compared("share", [1.0] * 39, 0.5, 0.25)
+    assert (few.words, few.observed) == ("F1: not enough yet, 39 fits of the 40 needed.", None)
+
+
+def test_a_fitters_mean_is_what_is_left_beyond_the_expected() -> None:
+    """Twenty at 1 and twenty at 3, 1.5 expected: 0.5 above; limits at 1.96 and 3.09 errors of √(1/40) about the expected."""
+    row = compared("points", [1.0, 3.0] * 20, 1.5, 1.0)
+    assert (row.observed, row.expected, row.difference, row.ratio) == (2.0, 1.5, pytest.approx(0.5), None)
+    error = (1 / 40) ** 0.5
+    limits = (row.limit_outer_low, row.limit_inner_low, row.limit_inner_high, row.limit_outer_high)
+    assert limits == pytest.approx([1.5 + reach * error for reach in (-3.0902, -1.96, 1.96, 3.0902)], abs=1e-3)
+    assert row.z == pytest.approx(0.5 / error)

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from dashboard.questions.selection.spans import Span, span_a_year_before, span_before
-from dashboard.questions.studio import ratings, studio, studios
+from dashboard.questions.studio import beside, differences, periods, ratings, studio, studios
 from dashboard.questions.studio.answers_periods import PeriodChangeRow
 from dashboard.questions.studio.answers_ratings import RatingRow
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow
+from dashboard.questions.studio.answers_trends import SignalRow
 from dashboard.questions.studio.period_words import change_words, earlier, few_words, headline_of
 from shared.settings import Settings
 
@@ -230,3 +231,81 @@ def test_less_pain_is_better_and_what_is_not_sure_is_said_to_be_unclear() -> Non
 def test_a_period_is_higher_or_lower_only_where_that_may_be_claimed(ends: Any, q_value: float | None, told: str) -> None:
     row = PeriodChangeRow("comfort_gained", "before", "points", 9, 9, 1.0, 1.0, 0.4, *ends, "", q_value=q_value)
     assert row.told == told
+
+
+def test_one_studios_figure_has_its_own_ends_riders_and_count() -> None:
+    """Wilson's interval of 5 of 20 is 0.112 to 0.469 (by his formula)."""
+    row = studios._one(made("return_rate", "share", [1.0] * 5 + [0.0] * 15), "quay", Settings())
+    assert (row.studio, row.n, row.n_riders) == ("quay", 20, 20)
+    assert (row.estimate, row.low, row.high) == pytest.approx((0.25, 0.112, 0.469), abs=1e-3)
+    few = studios._one(made("return_rate", "share", [1.0]), "quay", Settings())
+    assert (few.estimate, few.low, few.high, few.n) == (None, None, None, 1)
+
+
+@pytest.mark.parametrize(
+    ("ends", "p_value", "judged"),
+    [
+        ((0.12, 0.02, 0.22), 0.01, "better"),
+        ((-0.12, -0.22, -0.02), 0.01, "worse"),
+        ((0.12, -0.01, 0.25), 0.01, "no clear difference"),
+        ((-0.12, -0.25, 0.01), 0.01, "no clear difference"),
+        ((0.12, 0.02, 0.22), 0.04, "no clear difference"),
+    ],
+)
+def test_studios_and_periods_are_judged_by_interval_and_q(
+    ends: tuple[float, float, float], p_value: float, judged: str
+) -> None:
+    """Beside another of p = 0.9 a p of 0.01 is a q of 0.02, one of 0.04 a q of 0.08."""
+    rows = [replace(between(ends, ""), p_value=p_value), replace(between((0.0, -0.1, 0.1), ""), p_value=0.9)]
+    first, second = studios._judged(rows)
+    assert (first.judged, second.judged, first.q_value) == (judged, "no clear difference", pytest.approx(2 * p_value))
+    both = (("before", p_value), ("year_before", 0.9))
+    changes = [change("return_rate", which, ends, "", p) for which, p in both]
+    period, _ = periods._judged(changes, JUNES)
+    assert (period.judged, period.q_value) == (judged.replace("difference", "change"), pytest.approx(2 * p_value))
+    assert bare(period.words).startswith(f"Fits seen again in time: {period.judged}")
+    left = replace(between(ends, ""), figure="side_difference_left", p_value=p_value)
+    [turned, _] = studios._judged([left, rows[1]])
+    assert turned.judged == {"better": "worse", "worse": "better"}.get(judged, judged)
+
+
+def test_points_and_their_ends_are_rounded_not_cut() -> None:
+    assert [differences.bare("share", value) for value in (0.956, 0.96)] == ["96", "96"]
+    assert differences.bare("points", 0.96) == "1.0"
+    assert (
+        bare(differences.points("share", 0.126)) == "13 points" and bare(differences.points("points", -0.26)) == "−0.3 points"
+    )
+    assert bare(differences.size_words("share", -0.126)) == "13 points fewer"
+    assert bare(differences.size_words("points", -0.26)) == "0.3 points less"
+    assert differences.size_ends("share", -0.42, -0.02) == differences.size_ends("share", 0.02, 0.42) == "2 to 42"
+
+
+SIGNAL = SignalRow("knees_better", "share", "step", "lower", date(2026, 3, 1), date(2026, 6, 1), 4, 0.2, 0.35, 0.3, "")
+
+
+def test_what_changed_beside_a_move_is_told_then_and_here() -> None:
+    words = "{here} of fits were first fits, {base} in the base period."
+    row = beside._beside_row(SIGNAL, "first_fits", "share", (0.5, 0.4, 0.6), (0.25, 0.112, 0.469), words)
+    assert bare(row.words) == "25 % (11 to 47 %) of fits were first fits, 50 % (40 to 60 %) in the base period."
+    assert bare(beside._written((1.0, 0.5, 1.54), "deg")) == "1.00° (0.50 to 1.54)"
+    assert beside._written((None, None, None), "deg") == "(not enough yet)"
+
+
+def test_the_mix_of_fitters_is_half_the_gaps_and_names_the_widest() -> None:
+    """Three quarters and one quarter of the fits exchange their fitters: half of the fits would have to change hands."""
+    row = beside._fitter_mix(SIGNAL, ["F1", "F2", "F3"], np.array([30.0, 10.0, 0.0]), np.array([5.0, 10.0, 5.0]))
+    assert bare(row.words) == (
+        "50 % of fits went to other fitters than in the base period; the widest step is F1, 75 % then and 25 % here."
+    )
+    for base, here in ((np.zeros(2), np.ones(2)), (np.ones(2), np.zeros(2))):
+        assert beside._fitter_mix(SIGNAL, ["F1", "F2"], base, here).words == "The mix of fitters: not enough yet."
+
+
+def test_means_beside_a_move_leave_out_what_is_not_known_and_need_two_riders() -> None:
+    values, riders = np.array([1.0] * 5 + [0.0] * 15 + [np.nan]), np.arange(21)
+    assert beside._mean(values, riders, "share", Settings()) == pytest.approx((0.25, 0.112, 0.469), abs=1e-3)
+    mean, low, high = beside._mean(values, riders, "deg", Settings())
+    # Twenty at mean 0.25: standard deviation 0.444, t with 19 degrees 2.093.
+    assert (mean, low, high) == pytest.approx((0.25, 0.25 - 0.2079, 0.25 + 0.2079), abs=1e-3)
+    assert beside._mean(values, np.zeros(21, int), "share", Settings()) == (None, None, None)
+    assert beside._mean(values[:1], riders[:1], "share", Settings()) == (None, None, None)

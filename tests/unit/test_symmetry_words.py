@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.questions.symmetry import asymmetry_rows, types
+from dashboard.questions.symmetry import asymmetry_rows, both_sides, types
 from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, DifferenceRow, PrevalenceRow
 from dashboard.questions.symmetry.asymmetry_rows import QUANTITIES
 from shared.settings import Settings
@@ -190,3 +190,9 @@ def test_feet_of_one_rider_are_alike_where_both_were_examined() -> None:
     row = types._alike({"rider": rider, "side": side, "arch_height": kind}, "arch_height", Settings())
     assert bare(row.words) == "Both feet have the same arch height in 75 % of riders (53 to 89 %; 20 riders)."
     assert (row.n_riders, row.n_alike) == (20, 15)
+
+
+def test_the_mean_of_both_sides_is_the_one_that_is_known_and_the_difference_right_less_left() -> None:
+    left, right = np.array([2.0, np.nan, 4.0, np.nan]), np.array([4.0, 3.0, np.nan, np.nan])
+    assert both_sides.mean_of_sides(left, right).tolist() == pytest.approx([3.0, 3.0, 4.0, np.nan], nan_ok=True)
+    assert both_sides.side_difference(left, right).tolist() == pytest.approx([2.0, np.nan, np.nan, np.nan], nan_ok=True)

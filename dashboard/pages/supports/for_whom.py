@@ -92,15 +92,16 @@ def grid_title(cells: Sequence[EffectRow], families: Sequence[FamilyRow], ground
 def lacking(cells: Sequence[EffectRow], ground: Ground) -> list[Any]:
     """Which empty cells lack the fewest changes, and how many each."""
     settings, empty = ground.desk.asker.settings, [row for row in cells if row.told_low is None]
-    found = nearest(cells, settings, _NEAREST)
-    if not found:
+    nearest_cells = nearest(cells, settings, _NEAREST)
+    if not nearest_cells:
         return []
     minimum = settings.minimum
     need = f"A figure needs {minimum.changes_per_type} changes in {minimum.riders_per_effect} riders."
     return [
         html.H2(f"{len(empty):,} of {len(cells):,} cells are empty; nearest to a figure:", className="section-title"),
         html.Ul(
-            [html.Li(f"{SUPPORTS[row.support]}, {plain(row.level)}: {one.words}") for row, one in found], className="families"
+            [html.Li(f"{SUPPORTS[row.support]}, {plain(row.level)}: {one.words}") for row, one in nearest_cells],
+            className="families",
         ),
         reading(html.P(f"{need} The table names what each cell lacks.")),
     ]

@@ -56,11 +56,11 @@ class LevelCells(NamedTuple):
 
 def levels_of(rows: Sequence[EffectRow], outcome: str, split: str) -> list[LevelCells]:
     """The rows of one outcome by level, in the order of the answer."""
-    found: dict[str | None, dict[str, EffectRow]] = {}
+    cells_by_level: dict[str | None, dict[str, EffectRow]] = {}
     for row in rows:
         if row.outcome == outcome and row.split == split:
-            found.setdefault(row.level, {})[row.support] = row
-    return [LevelCells(level, cells) for level, cells in found.items()]
+            cells_by_level.setdefault(row.level, {})[row.support] = row
+    return [LevelCells(level, cells) for level, cells in cells_by_level.items()]
 
 
 def grid_table(levels: Sequence[LevelCells], ground: Ground, empty: Empty) -> html.Div:

@@ -32,9 +32,10 @@ def head(desk: Desk) -> Show:
 def answered(asked: Asked, answer: Asymmetry) -> html.Div:
     """A panel for each arch, or as the levels of another split need, with their numbers folded under each."""
     rows = [row for row in answer.prevalence if row.quantity == asked.quantity]
-    found = panels(rows, asked.quantity)
+    arch_panels = panels(rows, asked.quantity)
     return html.Div(
-        [_panel(asked, answer, panel, rows, at) for at, panel in enumerate(found)], className=f"panels of-{len(found)}"
+        [_panel(asked, answer, panel, rows, at) for at, panel in enumerate(arch_panels)],
+        className=f"panels of-{len(arch_panels)}",
     )
 
 

@@ -221,9 +221,9 @@ def _worst(warehouse: Warehouse, judged: Judged, names: list[str], settings: Set
     them the flagged fits of fitters below the minimum, of whom no figure tells."""
     severity, fitter, to_look_at = judged.severity, judged.fits["fitter"], judged.to_look_at
     has_few = (np.bincount(fitter) < settings.minimum.sessions_per_fitter)[fitter]
-    found = np.flatnonzero(to_look_at | (has_few & judged.is_judged & ~judged.agrees))[::-1]
-    order = np.lexsort((-severity["n_steps"][found].astype(int), ~to_look_at[found]))
-    places = found[order][: settings.agreement.listed_fits]
+    listed = np.flatnonzero(to_look_at | (has_few & judged.is_judged & ~judged.agrees))[::-1]
+    order = np.lexsort((-severity["n_steps"][listed].astype(int), ~to_look_at[listed]))
+    places = listed[order][: settings.agreement.listed_fits]
     outcomes = outcomes_of(warehouse, judged.fits["fit_no"][places])
     for fit in places.tolist():
         session, outcome = outcomes[int(judged.fits["fit_no"][fit])]

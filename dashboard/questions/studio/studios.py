@@ -93,7 +93,7 @@ def _between(one: Measured, here: np.ndarray, names: tuple[str, str], settings: 
     if one.refusal:
         return replace(row, words=f"{HEADLINE[row.figure]}: {one.refusal}")
     try:
-        found = difference_of(one, here, ~here, settings)
+        difference = difference_of(one, here, ~here, settings)
     except (TooFewError, NotEstimableError) as refusal:
         numbers = (
             str(refusal)
@@ -101,7 +101,12 @@ def _between(one: Measured, here: np.ndarray, names: tuple[str, str], settings: 
         )
         return replace(row, words=f"{HEADLINE[row.figure]}: not enough yet to compare. {numbers}")
     return replace(
-        row, difference=found.estimate, low=found.low, high=found.high, p_value=found.p_value, words=f"{one.counted}s"
+        row,
+        difference=difference.estimate,
+        low=difference.low,
+        high=difference.high,
+        p_value=difference.p_value,
+        words=f"{one.counted}s",
     )
 
 

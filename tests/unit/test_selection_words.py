@@ -1,0 +1,136 @@
+"""Periods, levels, answers as CSV and the sentences on control charts, from what is set by hand."""
+
+from datetime import date
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard.questions.selection import levels
+from dashboard.questions.selection.answers import cells_to_csv, rows_to_csv
+from dashboard.questions.selection.calendar import first_day, period_of, quarter_of, spoken_period
+from dashboard.questions.selection.levels import count_riders, level_words, split_caution
+from dashboard.questions.selection.numbers import (
+    spoken,
+    spoken_chance,
+    spoken_p,
+    spoken_percent_below,
+    spoken_percents,
+    spoken_points,
+)
+from dashboard.questions.selection.spans import Span
+from dashboard.questions.studio import trends
+from dashboard.questions.studio.trends_news import news
+
+
+def bare(words: str) -> str:
+    """With plain blanks, which may break a line."""
+    return words.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_numbers_are_written_with_their_unit_and_a_zero_has_no_sign() -> None:
+    assert [bare(spoken(*given)) for given in ((-0.26, 1, "°"), (-0.04, 1, "mm"), (12, 0, ""), (0.0, 2, "points"))] == [
+        "−0.3°", "0.0 mm", "12", "0.00 points",
+    ]  # fmt: skip
+    assert (bare(spoken_percents(0.494, 0.555)), bare(spoken_points(-0.124))) == ("49 to 56 %", "−12 points")
+    assert [bare(spoken_percent_below(share)) for share in (0.9999, 0.5, 0.1239)] == ["99.9 %", "50.0 %", "12.3 %"]
+    assert [spoken_p(p) for p in (0.0009, 0.001, 0.0124)] == ["p < 0.001", "p = 0.001", "p = 0.012"]
+    assert [bare(spoken_chance(p)) for p in (0.0009, 0.0124, 0.0999, 0.1, 0.126)] == [
+        "less than once in 1,000 times", "in 1.2 % of cases", "in 10.0 % of cases", "in 10 % of cases", "in 13 % of cases",
+    ]  # fmt: skip
+
+
+def test_what_a_spreadsheet_would_run_is_text_and_a_number_stays_one() -> None:
+    runs, stays = ["=1+1", "+49 30", "-x", "@a", "'=b"], ["-1.5", "+2e3", "plain"]
+    told = rows_to_csv([{"words": value, "n": 1} for value in (*runs, *stays, "3,5")])
+    assert told.split("\r\n") == [
+        "words,n",
+        *(f"'{value},1" for value in runs),
+        *(f"{value},1" for value in stays),
+        '"3,5",1',
+        "",
+    ]
+    assert rows_to_csv([]) == ""
+    assert cells_to_csv(["a", "a"], [[1, None]]) == "a,a\r\n1,\r\n"
+
+
+@pytest.mark.parametrize(
+    ("every", "first", "words"),
+    [
+        ("week", date(2026, 6, 29), "week of 29 Jun 2026"),
+        ("month", date(2026, 7, 1), "July 2026"),
+        ("quarter", date(2026, 7, 1), "quarter 3 of 2026"),
+    ],
+)
+def test_a_day_lies_in_its_week_month_and_quarter(every: str, first: date, words: str) -> None:
+    """The first of July 2026 is a Wednesday."""
+    [period] = period_of(np.array(["2026-07-01"], "datetime64[D]"), every).tolist()
+    assert (first_day(period, every), spoken_period(first, every)) == (first, words)
+
+
+def test_quarters_are_counted_from_1970_and_told_by_their_number() -> None:
+    days = (date(1970, 1, 1), date(1970, 3, 31), date(1970, 4, 1), date(1971, 12, 31))
+    assert [quarter_of(day) for day in days] == [0, 0, 1, 7]
+    assert [spoken_period(date(2026, month, 1), "quarter") for month in (1, 4, 10)] == [
+        "quarter 1 of 2026", "quarter 2 of 2026", "quarter 4 of 2026",
+    ]  # fmt: skip
+
+
+def test_levels_are_named_and_riders_counted_once() -> None:
+    assert level_words("arch_height", "low") == "arch height low"
+    assert level_words(None, "low") == level_words("side", None) == ""
+    assert (count_riders(np.array([3, 3, 0])), count_riders(np.array([], int))) == (2, 0)
+    assert split_caution(None) == split_caution("riding") == ()
+    assert (split_caution("side"), split_caution("foot_type")) == ((levels.NOT_BY_SIDE,), (levels.BOTH_FEET,))
+
+
+def test_a_move_is_news_of_the_periods_that_it_began_in_or_next_to() -> None:
+    def moved(*months: int) -> Any:
+        signals = [SimpleNamespace(period_from=date(2026, month, 1)) for month in months]
+        return SimpleNamespace(every="month", signals=signals)
+
+    span = Span(date(2026, 4, 10), date(2026, 5, 20))
+    assert [row.period_from.month for row in news(moved(2, 3, 4, 5, 6, 7), span)] == [3, 4, 5, 6]
+
+
+def charted(figure: str, unit: str, *, p_value: float = 0.01, has_moved: bool = True, has_limits: bool = True) -> Any:
+    """Three months of base from January 2026, a step in May from 2 to 7 (or 20 to 70 %)."""
+    periods = period_of(np.array([f"2026-0{month}-01" for month in range(1, 7)], "datetime64[D]"), "month")
+    by = 10 if unit == "share" else 1
+    step = SimpleNamespace(first=int(periods[4]), before=2 / by, after=7 / by, p_value=p_value)
+    series = SimpleNamespace(measured=SimpleNamespace(figure=figure, unit=unit), periods=periods, base=np.arange(6) < 3)
+    return SimpleNamespace(
+        series=series, step=step, limits=SimpleNamespace(centre=2 / by) if has_limits else None, has_moved=has_moved,
+        reason="not enough yet.", design_effect=1.0, q_value=0.02,
+    )  # fmt: skip
+
+
+def test_a_chart_tells_whether_it_moved_and_what_it_is_compared_with() -> None:
+    row = trends._chart_row(charted("comfort_gained", "points"), "month")
+    assert bare(row.words) == (
+        "Comfort gained: moved by more than its usual scatter. The centre of 2.0 points is what was usual in 3 months, "
+        "January 2026 to "
+        "March 2026. Each month is compared with it."
+    )
+    assert (row.chart, row.n_base, row.n_signals, row.p_value, row.q_value, row.base_from, row.base_to) == (
+        "xmr", 3, 1, 0.01, 0.02, date(2026, 1, 1), date(2026, 3, 1),
+    )  # fmt: skip
+    still = trends._chart_row(charted("return_rate", "share", has_moved=False), "month")
+    assert ": not found to move beyond its usual scatter. The centre of 20 %" in bare(still.words)
+    assert (still.chart, still.n_signals) == ("p", 0)
+    none = trends._chart_row(charted("return_rate", "share", has_limits=False), "month")
+    assert (none.words, none.centre, none.p_value) == ("Fits seen again in time: not enough yet.", None, None)
+
+
+def test_the_headline_counts_what_moved_and_tells_the_clearest() -> None:
+    moved, clearer = charted("comfort_gained", "points", p_value=0.02), charted("return_rate", "share", p_value=0.01)
+    still = charted("knees_better", "share", has_moved=False)
+    assert bare(trends.headline_of([moved, clearer, still], "month")) == (
+        "2 of 3 figures moved by more than their usual scatter. Fits seen again in time: 70 % from about May 2026 on, 20 % "
+        "before."
+    )
+    assert trends.headline_of([still], "month") == "None of 1 figures was found to move by more than its usual scatter."
+    none = charted("knees_better", "share", has_limits=False)
+    assert trends.headline_of([none], "week") == "Not enough yet: no figure has a base period of weeks to compare with."
+    assert trends._span(date(2026, 5, 4), date(2026, 5, 11), "week") == "the week of 4 May 2026 to the week of 11 May 2026"
