@@ -129,10 +129,11 @@ def test_todays_level_is_led_by_the_witnesses_before_each_fit() -> None:
 
 
 def test_todays_level_stays_near_what_is_promised_where_nothing_changed() -> None:
-    """Eight captures a fit: the share outside scatters by √(0.16 / 8), the level by √(STEP / 2) of that, 0.022."""
+    """Eight captures a fit: the share outside scatters by √(0.16 / 8), the level by √(STEP / 2) of that, 0.022; of
+    20 levels once in a thousand by more than 0.034 (chi-square)."""
     fit = np.repeat(np.arange(400), 8)
     asked = [level_today(Witnesses(np.random.default_rng(1000 + n).random(3200), fit), fit, 0.8) for n in range(20)]
-    assert abs(np.mean(asked) - 0.8) < 3 * 0.022 / 20**0.5 and 0.015 < np.std(asked) < 0.03
+    assert abs(np.mean(asked) - 0.8) < 3 * 0.022 / 20**0.5 and 0.011 < np.std(asked) < 0.034
 
 
 def test_it_is_the_split_conformal_quantile_where_each_rider_has_one_capture() -> None:
