@@ -41,10 +41,8 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
-mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="shared.statistics.*" for some; an hour and more; mutmut is kept beside the lock)
-	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/mutants mutmut
-	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python -m mutmut run $(MUTANTS)
-	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python tests/mutants/listing.py
+mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="figures" for a group of tests/mutants/groups.toml, or a module)
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.mutants.run $(MUTANTS)
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
