@@ -34,9 +34,10 @@ class Knee(Section):
 
 
 class Foresight(Section):
-    """When nothing is foreseen: from so much pain on, of 10 (common practice, no source)."""
+    """When nothing is foreseen: from so much pain on, and down from so little foot room, of 10 (common practice, no source)."""
 
     silent_from_pain: Annotated[int, Field(ge=1, le=10)] = 4
+    silent_to_foot_room: Annotated[int, Field(ge=0, le=9)] = 2
 
 
 class FollowUp(Section):

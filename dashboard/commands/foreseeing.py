@@ -79,6 +79,9 @@ def _of_fits(warehouse: Path, folder: Path, settings: Settings, mapping: Path | 
     from shared.warehouse import open_reading
 
     with given_fits(folder, warehouse, settings, mapping) as given:
+        for file in given.report.files:
+            if file.refused:
+                typer.echo(f"{file.file}: {file.words}", err=True)
         for finding in given.report.findings:
             typer.echo(f"{finding.file}, line {finding.line}: {finding.words}", err=True)
         return foreseen_fits(open_reading(warehouse), given.warehouse, settings)

@@ -14,6 +14,7 @@ from dashboard.questions.foresight.knees import Form, Knee
 from dashboard.questions.selection.selection import Selection
 from etl.keeping.access_log import AccessLog
 from tests.browser.conftest import Served, Watched, watching
+from tests.browser.limits import VIEW, counted
 
 pytestmark = pytest.mark.browser
 
@@ -78,6 +79,9 @@ def test_two_feet_typed_by_hand_show_their_bands_and_leave_nothing_behind(
     expect(first).to_contain_text("Left: likely nearer with a medium insole")
     expect(first.locator(".js-plotly-plot")).to_be_visible()
     assert page.locator("#next-typed").evaluate("one => document.activeElement === one")
+    # The form is folded over what was typed, so that the Tab key comes to what is told.
+    expect(page.locator("[name='left.tilt_1']")).to_be_hidden()
+    assert counted(page).beyond(VIEW) == []
     assert Axe().run(page).response["violations"] == []
     # What was typed stands in the page alone.
     assert page.url == f"{served.address}next/by-hand"
@@ -88,6 +92,7 @@ def test_two_feet_typed_by_hand_show_their_bands_and_leave_nothing_behind(
         assert TILT not in place and SWAY not in place
     page.get_by_role("button", name="Clear").click()
     expect(page.locator("#next-typed")).to_be_empty()
+    expect(page.locator("[name='left.tilt_1']")).to_be_visible()
     expect(page.locator("[name='left.tilt_1']")).to_have_value("")
     page.reload()
     expect(page.locator("#next-head")).to_be_visible()
@@ -133,7 +138,7 @@ def test_both_knees_what_the_exam_speaks_against_and_the_caution_print_on_one_sh
 @pytest.mark.parametrize("path", ["next", f"next?rider={RIDER}", "next/by-hand"])
 def test_on_a_tablet_held_upright_every_target_takes_a_glove(served: Served, browser: Browser, path: str) -> None:
     with watching(browser, has_touch=True, is_mobile=True) as watched:
-        watched.page.set_viewport_size({"width": 768, "height": 1024})
+        watched.page.set_viewport_size({"width": 820, "height": 1180})
         page = watched.open(f"{served.address}{path}")
         heights = page.evaluate(
             """() => [...document.querySelectorAll('.view-screen :is(a[href], button, input, select, summary)')]
@@ -141,4 +146,4 @@ def test_on_a_tablet_held_upright_every_target_takes_a_glove(served: Served, bro
               .map(one => one.getBoundingClientRect().height)"""
         )
         assert len(heights) > 5 and min(heights) >= 48
-        assert page.evaluate("document.documentElement.scrollWidth") == 768
+        assert page.evaluate("document.documentElement.scrollWidth") == 820

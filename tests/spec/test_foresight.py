@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from dashboard.cli import app
 from dashboard.questions.foresight.answers_foresight import ForesightRow
 from dashboard.questions.foresight.calibrated import ALL, calibrated, foreseen, held_out
-from dashboard.questions.foresight.foreseen_fits import BEYOND, told
+from dashboard.questions.foresight.foreseen_fits import AT_ONCE, BEYOND, told
 from dashboard.questions.foresight.foreseer import foreseer_of
 from dashboard.questions.foresight.foresight import _headline
 from dashboard.questions.foresight.record import record_of
@@ -170,16 +170,25 @@ TABLES: dict[str, list[dict[str, Any]]] = {
 }  # fmt: skip
 
 
+def write(tables: dict[str, list[dict[str, Any]]], folder: Path) -> None:
+    for name, rows in tables.items():
+        (folder / f"{name}.csv").write_text(_csv(rows), encoding="utf-8")
+
+
+def fits_of(warehouse: Path, tables: dict[str, list[dict[str, Any]]], folder: Path) -> Any:
+    write(tables, folder)
+    result = CliRunner().invoke(app, ["next", "--fits", str(folder), "--warehouse", str(warehouse), "--json"])
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
 @pytest.fixture(scope="module")
 def asked(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Any:
     folder = tmp_path_factory.mktemp("given")
-    for name, rows in TABLES.items():
-        (folder / f"{name}.csv").write_text(_csv(rows), encoding="utf-8")
     before = demo_warehouse.read_bytes()
-    result = CliRunner().invoke(app, ["next", "--fits", str(folder), "--warehouse", str(demo_warehouse), "--json"])
-    assert result.exit_code == 0, result.output
+    told = fits_of(demo_warehouse, TABLES, folder)
     assert demo_warehouse.read_bytes() == before, "nothing given is stored"
-    return json.loads(result.stdout)
+    return told
 
 
 def test_given_fits_are_foreseen_capture_by_capture_without_being_stored(asked: Any) -> None:
@@ -207,6 +216,74 @@ def test_what_lies_beyond_the_data_has_words_and_no_number(asked: Any) -> None:
     assert asked["headline"] == (
         "12 figures foreseen of captures after the first. 6 figures lie beyond our data and have no number."
     )
+
+
+def test_more_than_one_support_at_once_is_told(demo_warehouse: Path, tmp_path: Path) -> None:
+    """A medium insole alone, then a shim beside it: the second is told as a sum."""
+    tables = dict(TABLES)
+    tables["foot_setups"] = [{**row, "shims_added": row["capture_no"] // 3} for row in TABLES["foot_setups"]]
+    told = [row for row in fits_of(demo_warehouse, tables, tmp_path)["foreseen"] if row["outcome"] == "tilt"]
+    assert [(row["capture_no"], row["words"].endswith(AT_ONCE)) for row in told] == [(2, False), (3, True)] * 2
+
+
+@pytest.mark.parametrize(
+    ("without", "headline", "n_rows"),
+    [
+        ("foot_exams", "12 figures foreseen of captures after the first.", 12),
+        ("foot_setups", "No capture after the first has a recorded setup: nothing is foreseen.", 0),
+        ("knee_captures", "12 figures foreseen of captures after the first.", 12),
+    ],
+)
+def test_a_table_that_is_not_there_is_not_known(
+    demo_warehouse: Path, tmp_path: Path, without: str, headline: str, n_rows: int
+) -> None:
+    tables = {name: rows for name, rows in TABLES.items() if name != without}
+    if "foot_setups" in tables:
+        tables["foot_setups"] = [{**row, "shims_added": 0} for row in TABLES["foot_setups"]]
+    told = fits_of(demo_warehouse, tables, tmp_path)
+    assert told["headline"] == headline and len(told["foreseen"]) == n_rows
+    assert all(row["expected"] is not None and np.isfinite(row["high"] - row["low"]) for row in told["foreseen"])
+
+
+def test_missing_columns_values_and_a_single_side_are_not_known(demo_warehouse: Path, tmp_path: Path) -> None:
+    """No sway, an exam of the arch alone, an empty tilt on one side, and a right knee without a setup of its own."""
+    tables = dict(TABLES)
+    tables["foot_exams"] = [{"session_id": "X1", "side": "left", "arch_height": "medium"}]
+    tables["foot_setups"] = [
+        {"session_id": "X1", "capture_no": no, "side": "left", "insole_level": "none" if no == 1 else "low",
+         "shims_added": 0, "stance_mm": 0}
+        for no in (1, 2)
+    ]  # fmt: skip
+    tables["knee_captures"] = [{"session_id": "X1", "capture_no": 1, "side": side, "knee_tilt_deg": tilt}
+                               for side, tilt in (("left", ""), ("right", -3))]  # fmt: skip
+    told = fits_of(demo_warehouse, tables, tmp_path)["foreseen"]
+    assert [(row["side"], row["capture_no"], row["outcome"]) for row in told] == [
+        ("left", 2, outcome) for outcome in ("tilt", "sway", "off_neutral")
+    ]
+    assert all(row["low"] < row["expected"] < row["high"] for row in told) and {row["n_alike"] for row in told} == {0}
+
+
+def test_a_table_that_is_refused_is_told(demo_warehouse: Path, tmp_path: Path) -> None:
+    tables = {**TABLES, "foot_setups": [{"session_id": "X1", "capture_no": 1, "side": "left", "insole_level": "none"}]}
+    write(tables, tmp_path)
+    result = CliRunner().invoke(app, ["next", "--fits", str(tmp_path), "--warehouse", str(demo_warehouse), "--json"])
+    assert result.exit_code == 0 and json.loads(result.stdout)["foreseen"] == []
+    assert "foot_setups.csv: the required columns shims_added, stance_mm of table foot_setups are missing" in result.stderr
+
+
+def test_csv_and_json_hold_the_same_rows_under_the_same_names(demo_warehouse: Path, asked: Any, tmp_path: Path) -> None:
+    write(TABLES, tmp_path)
+    result = CliRunner().invoke(app, ["next", "--fits", str(tmp_path), "--warehouse", str(demo_warehouse), "--csv"])
+    rows = list(csv.DictReader(io.StringIO(result.stdout)))
+    assert list(rows[0]) == [
+        "session_id", "side", "capture_no", "outcome", "expected", "low", "high", "level", "n_alike", "beyond_data", "words",
+    ] == list(asked["foreseen"][0])  # fmt: skip
+    assert [(row["session_id"], row["side"], row["capture_no"], row["outcome"]) for row in rows] == [
+        (row["session_id"], row["side"], str(row["capture_no"]), row["outcome"]) for row in asked["foreseen"]
+    ]
+    for one, other in zip(rows, asked["foreseen"], strict=True):
+        assert (one["expected"] == "") is (other["expected"] is None)
+        assert one["expected"] == "" or float(one["expected"]) == pytest.approx(other["expected"])
 
 
 def days_of(frame: Any) -> Any:

@@ -227,18 +227,22 @@ def test_twenty_like_knees_are_told_with_what_was_changed(foreseen: Next) -> Non
     ("form", "words"),
     [
         (Form(left=INWARD, right=STRAIGHT, pain=4), "The rider told of pain (4 of 10). Nothing is foreseen. Stop, and refer"),
+        (Form(left=INWARD, right=STRAIGHT, injury=True), "The rider told of an injury or a recent operation. Nothing is"),
         (Form(left=TIGHT, right=STRAIGHT), "There is too little room for the left foot: make room first"),
+        (Form(left=INWARD, right=STRAIGHT, foot_room=2), "The rider told of too little foot room (2 of 10): make room first"),
     ],
 )  # fmt: skip
 def test_pain_and_a_tight_shoe_silence_it(demo_warehouse: Path, form: Form, words: str) -> None:
     answer = foreseen_next(open_reading(demo_warehouse), form, Settings())
     assert answer.headline.startswith(words)
+    assert "refer to a licensed clinician" in answer.headline
     assert answer.is_silent and answer.setups == () and answer.alike == ()
     assert "no medical advice" in answer.cautions[0]
 
 
 def test_pain_below_the_setting_does_not(demo_warehouse: Path) -> None:
-    answer = foreseen_next(open_reading(demo_warehouse), Form(left=INWARD, right=STRAIGHT, pain=3), Settings())
+    form = Form(left=INWARD, right=STRAIGHT, pain=3, foot_room=3, injury=False)
+    answer = foreseen_next(open_reading(demo_warehouse), form, Settings())
     assert not answer.is_silent and answer.setups
 
 

@@ -117,10 +117,23 @@ def test_whatever_came_the_share_outside_comes_back_and_the_level_stays_within_b
     assert led(TENTHS, np.zeros(500), np.arange(500), 0.8)[1] == pytest.approx(LEAST)
 
 
-def test_todays_level_is_that_of_the_last_fits_however_long_the_past() -> None:
-    out = np.random.default_rng(4).random(3000)
-    whole = led(TENTHS, out, np.repeat(np.arange(1500), 2), 0.8)[1]
-    assert level_today(TENTHS, out, np.repeat(np.arange(1500), 2), 0.8) == pytest.approx(whole, abs=1e-5)
+def test_todays_level_is_led_by_the_witnesses_before_each_fit() -> None:
+    """Twenty fits of a rider each, then ten further out than all of them: each asks for 0.04 more, until the bound."""
+    out = np.concatenate([np.linspace(0.01, 0.2, 20), np.full(10, 0.9)])
+    seen = Witnesses(out, np.arange(30))
+    assert level_today(seen.of(np.arange(20)), np.arange(20), 0.8) == 0.8
+    assert level_today(seen.of(np.arange(22)), np.arange(22), 0.8) == pytest.approx(0.8 + 2 * STEP * 0.8)
+    assert level_today(seen, np.arange(30), 0.8) == MOST
+    # Of three riders no band follows, however often they came.
+    assert level_today(Witnesses(out, np.arange(30) % 3), np.arange(30), 0.8) == 0.8
+
+
+def test_todays_level_stays_near_what_is_promised_where_nothing_changed() -> None:
+    """Eight captures a fit: the share outside scatters by √(0.16 / 8), the level by √(STEP / 2) of that, 0.022; of
+    20 levels once in a thousand by more than 0.034 (chi-square)."""
+    fit = np.repeat(np.arange(400), 8)
+    asked = [level_today(Witnesses(np.random.default_rng(1000 + n).random(3200), fit), fit, 0.8) for n in range(20)]
+    assert abs(np.mean(asked) - 0.8) < 3 * 0.022 / 20**0.5 and 0.011 < np.std(asked) < 0.034
 
 
 def test_it_is_the_split_conformal_quantile_where_each_rider_has_one_capture() -> None:

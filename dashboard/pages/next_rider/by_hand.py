@@ -65,7 +65,7 @@ def foretold(desk: Desk, typed: Any, theme: str | None) -> Any:
         whose = html.P([html.Strong("Selected: "), "two feet typed by hand"], className="selected")
         said = html.H2(answer.headline, className="typed-headline")
         return html.Div(
-            [whose, said, record_note(desk), told(desk, answer, drawn, steps)],
+            [whose, said, record_note(desk), told(desk, answer, drawn, steps), *map(html.P, answer.alike_told)],
             role="region",
             **{"aria-label": "For the feet as typed"},
         )

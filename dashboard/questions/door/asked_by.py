@@ -61,10 +61,10 @@ class AskedBy:
         """What is foreseen for two knees as typed, without the cases that are most like them: no case is opened, and nothing is
         noted. A fitter is not told how many riders stand behind a group of feet."""
         reader = self.reader()
-        answer = replace(self._asker.foresee(form), alike=(), alike_told=())
+        answer = replace(self._asker.foresee(form), alike=())
         if not reader.own_cases_only:
             return answer
-        return replace(answer, setups=tuple(replace(row, n_alike=0, words="") for row in answer.setups))
+        return replace(answer, alike_told=(), setups=tuple(replace(row, n_alike=0, words="") for row in answer.setups))
 
     def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """As Asker.look_up; the look itself must heed `fitter`."""

@@ -98,9 +98,8 @@ def calibrated(held: HeldOut, level: float, made: Ints) -> Calibrated:
     def reaches(*, is_distance: bool) -> tuple[dict[str, float], float]:
         measured = np.abs(held.measured) if is_distance else held.measured
         witnesses = Witnesses(outness(held.spread(is_distance=is_distance), measured), held.rider)
-        whole = reaches_of(witnesses, level)
-        asked = level_today(whole, witnesses.outness[order], made[order], level)
-        found = {ALL: whole.at(asked)}
+        asked = level_today(witnesses.of(order), made[order], level)
+        found = {ALL: reaches_of(witnesses, level).at(asked)}
         for one in n_riders:
             if one != ALL and n_riders[one] >= RIDERS_OF_A_TYPE:
                 found[one] = reaches_of(witnesses.of(held.foot_type == one), level).at(asked)

@@ -10,9 +10,10 @@ from dashboard.questions.foresight import SQL
 from dashboard.questions.foresight.answers_foresight import ForeseenFits, ForeseenRow
 from dashboard.questions.foresight.calibrated import types_of
 from dashboard.questions.foresight.ready import LEVEL, OUTCOMES, Ready, kinds_of, ready
-from dashboard.questions.foresight.targets import targets_of
+from dashboard.questions.foresight.targets import Targets, targets_of
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models.captures import Captures, read_captures
+from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted, scope_of
 from dashboard.questions.selection.selection import Selection
@@ -44,6 +45,8 @@ def foreseen_fits(warehouse: Warehouse, given: Warehouse, settings: Settings, re
     rows = tuple(sorted(rows, key=lambda row: (row.session_id, row.side, row.capture_no)))
     n_beyond = sum(row.beyond_data for row in rows)
     headline = f"{counted(len(rows), 'figure')} foreseen of captures after the first."
+    if not rows:
+        headline = "No capture after the first has a recorded setup: nothing is foreseen."
     if n_beyond:
         headline += f" {counted(n_beyond, 'figure')} lie beyond our data and have no number."
     return ForeseenFits(
@@ -64,8 +67,10 @@ def _rows(outcome: str, made: Ready, captures: Captures, keys: dict[str, NDArray
     expected = spread.expected()
     low, high = band(spread, made.bands.of(types_of(captures)[targets.cell], is_distance=spread.is_distance))
     kinds = kinds_of(captures)
+    at_once = _changed(targets)
     for place, row in enumerate(targets.row):
-        n_alike = made.n_alike.get(kinds[targets.cell[place]], 0)
+        kind = kinds[targets.cell[place]]
+        n_alike = made.n_alike.get(kind, 0) if all(kind) else 0
         figures = (float(expected[place]), float(low[place]), float(high[place]))
         shown: tuple[float | None, float | None, float | None] = (None, None, None) if beyond[place] else figures
         yield ForeseenRow(
@@ -77,10 +82,18 @@ def _rows(outcome: str, made: Ready, captures: Captures, keys: dict[str, NDArray
             LEVEL,
             n_alike,
             bool(beyond[place]),
-            BEYOND if beyond[place] else told(outcome, *figures, n_alike),
+            BEYOND if beyond[place] else told(outcome, *figures, n_alike) + (AT_ONCE if at_once[place] > 1 else ""),
         )
 
 
+def _changed(targets: Targets) -> NDArray[np.int64]:
+    """How many supports differ from what they were before the change, each (n,): insole, shims, stance."""
+    is_insole = np.array([name.startswith("insole") for name in SUPPORTS])
+    differs = targets.change != 0
+    return np.asarray(differs[:, is_insole].any(axis=1) + differs[:, ~is_insole].sum(axis=1), dtype=np.int64)
+
+
+AT_ONCE: Final = " More than one support differs from the first capture: what each does is added up."
 BEYOND: Final = "Beyond our data: no fit here changed a support so, or as far; nothing is foreseen."
 
 

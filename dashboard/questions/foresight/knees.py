@@ -24,6 +24,7 @@ VisitKind = Literal["first", "follow_up", "refit"]
 Riding = Literal["road", "gravel", "mountain", "triathlon", "commuting", "indoor"]
 BikeKind = Annotated[str, Field(max_length=40)]
 Pain = Annotated[int, Field(ge=0, le=10)]
+FootRoom = Annotated[int, Field(ge=0, le=10)]
 
 
 class Setup(BaseModel):
@@ -68,7 +69,8 @@ class Knee(BaseModel):
 class Form(BaseModel):
     """Both knees of one rider, as typed; nothing of it is kept. What is left out is not known.
 
-    The model knows the kind of visit; bicycle and riding say who is alike."""
+    The model knows the kind of visit; bicycle and riding say who is alike. pain, foot_room: as the rider told them, of 10;
+    injury: of one, or of a recent operation."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -78,6 +80,8 @@ class Form(BaseModel):
     bike_kind: BikeKind | None = None
     riding: Riding | None = None
     pain: Pain | None = None
+    foot_room: FootRoom | None = None
+    injury: bool | None = None
 
     def knee(self, side: str) -> Knee:
         return self.left if side == "left" else self.right
@@ -114,6 +118,7 @@ def loaded(warehouse: Warehouse, rider: str, settings: Settings, fitters: tuple[
     session = {"session": feet[0]["session_id"]}
     before, said = warehouse.rows(SQL / "rider_before.sql", session), warehouse.rows(SQL / "rider_said.sql", session)
     pain = next((row["most"] for row in said if row["topic"] == "pain"), None)
+    room = next((row["least"] for row in said if row["topic"] == "foot_room"), None)
     knees = {foot["side"]: _knee(foot, [row for row in before if row["side"] == foot["side"]]) for foot in feet}
     form = Form(
         left=knees.get("left", Knee()),
@@ -122,6 +127,7 @@ def loaded(warehouse: Warehouse, rider: str, settings: Settings, fitters: tuple[
         bike_kind=feet[0]["bike_kind"],
         riding=feet[0]["riding"],
         pain=None if pain is None else round(pain),
+        foot_room=None if room is None else round(room),
     )
     return Loaded(form, feet[0]["session_id"], feet[0]["session_date"])
 

@@ -119,11 +119,14 @@ def _silence(form: Form, settings: Settings) -> str:
     refer = "Nothing is foreseen. Stop, and refer to a licensed clinician before anything is changed."
     if form.pain is not None and form.pain >= settings.foresight.silent_from_pain:
         return f"The rider told of pain ({form.pain} of 10). {refer}"
+    if form.injury:
+        return f"The rider told of an injury or a recent operation. {refer}"
+    room = "make room first; nothing is foreseen until then. Where a foot hurts or is numb, refer to a licensed clinician."
     tight = [side for side in SIDES if form.knee(side).foot_room_ok is False]
     if tight:
-        return (
-            f"There is too little room for the {' and the '.join(tight)} foot: make room first; nothing is foreseen until then."
-        )
+        return f"There is too little room for the {' and the '.join(tight)} foot: {room}"
+    if form.foot_room is not None and form.foot_room <= settings.foresight.silent_to_foot_room:
+        return f"The rider told of too little foot room ({form.foot_room} of 10): {room}"
     return ""
 
 

@@ -71,6 +71,7 @@ GROUPS: Final = (
             TypedField("tilt_1", "Tilt", "°, outward +, inward −"),
             TypedField("sway_1", "Sway", "mm"),
             TypedField("pain", "Pain", "0 to 10", of_both=False),
+            TypedField("injury", "Injury or operation", options=_same("no", "yes"), of_both=False),
         ),
     ),
     TypedGroup(
@@ -150,6 +151,7 @@ class _Typed(BaseModel):
     riding: Riding | None = None
     bike_kind: BikeKind | None = None
     pain: Pain | None = None
+    injury: bool | None = None
 
 
 _OF_RIDER: Final = tuple(one.name for group in GROUPS for one in group.fields if not one.of_both)

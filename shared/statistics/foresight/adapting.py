@@ -4,12 +4,14 @@ Riders held out know of a practice that changed only what its riders before and 
 them is therefore led: by whatever practice, however it changed, the share outside comes back to what was promised.
 """
 
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.foresight.bands import Reaches
+from shared.errors import TooFewError
+from shared.statistics.foresight.bands import Reaches, Witnesses, reaches_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -18,6 +20,8 @@ Ints = NDArray[np.int64]
 STEP: Final = 0.05
 # A band is never led further than this from what it promises, whatever happened.
 LEAST, MOST = 0.5, 0.95
+# A level is led from so many fits on, and by witnesses who are counted anew for so many fits at once, or a hundredth of all.
+_FEWEST, _AT_ONCE = 20, 10
 # Of a longer past nothing is left in the level: (1 - STEP) to this power is a millionth.
 _REMEMBERED: Final = 300
 
@@ -39,8 +43,17 @@ def led(reaches: Reaches, outness: Floats, fit: Ints, level: float, begun: float
     return reached, asked
 
 
-def level_today(reaches: Reaches, outness: Floats, fit: Ints, level: float) -> float:
-    """The level to ask for so that bands hold `level` today; as in `led`, by the last fits alone."""
-    starts = np.flatnonzero(np.diff(fit, prepend=-1))
-    first = int(starts[-_REMEMBERED]) if len(starts) > _REMEMBERED else 0
-    return led(reaches, outness[first:], fit[first:], level)[1]
+def level_today(witnesses: Witnesses, fit: Ints, level: float) -> float:
+    """The level to ask for so that bands hold `level` today: as in `led`, each fit by the witnesses before it.
+
+    fit (n,): whose capture each witness is, fits in the order in which they were made. Led from the twentieth fit on, where the
+    riders before are enough for a band."""
+    starts = np.append(np.flatnonzero(np.diff(fit, prepend=-1)), len(fit))
+    n_fits, asked = len(starts) - 1, level
+    at_once = max(_AT_ONCE, n_fits // 100)
+    for first in range(max(n_fits - _REMEMBERED, _FEWEST), n_fits, at_once):
+        begin, end = starts[first], starts[min(first + at_once, n_fits)]
+        with suppress(TooFewError):
+            before = reaches_of(witnesses.of(np.arange(len(fit)) < begin), level)
+            asked = led(before, witnesses.outness[begin:end], fit[begin:end], level, asked)[1]
+    return asked

@@ -67,7 +67,7 @@ class Witnesses:
     def n_riders(self) -> int:
         return len(np.unique(self.rider))
 
-    def of(self, kept: NDArray[np.bool_]) -> "Witnesses":
+    def of(self, kept: NDArray[np.bool_] | Ints) -> "Witnesses":
         return Witnesses(self.outness[kept], self.rider[kept])
 
 
