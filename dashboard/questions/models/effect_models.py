@@ -12,8 +12,10 @@ from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Rows, captures_of_rows
 from dashboard.questions.models.claims import Found, Noted, claimed
+from dashboard.questions.models.forms import PLAIN
 from dashboard.questions.models.frames import HELD, NOT_EXAMINED, Frame, frame_of, straight_columns
 from dashboard.questions.models.supports import Counts, Design, SupportColumn, design_of
+from dashboard.questions.models.thirds import narrowed, thirds_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import Bracket, bracket, difference_errors
@@ -66,7 +68,10 @@ def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings
 
 def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
     """The same from captures row by row, with the fits behind them; the outcome's rows are one family."""
-    unjudged, fits = fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+    frame = frame_of(captures_of_rows(rows), outcome)
+    unjudged, fits = fitted(frame, split, settings)
+    if fits and split is None:
+        unjudged = narrowed(unjudged, thirds_of(frame, fits.within.terms), PLAIN, settings)
     return claimed(unjudged, settings), fits
 
 
