@@ -81,6 +81,11 @@ def test_what_answers_are_made_of_stays_and_takes_its_room_as_it_grows() -> None
     study.n_bytes = 50_000
     assert made(kept, ("now", "c"), b"x")
     assert not made(kept, ("now", "study"), None) and not made(kept, ("now", "c"), None)
+    # Small answers have their tenth beside a foundation beyond the bound: what all lean on is not made over and over.
+    assert made(kept, ("now", "d"), b"x" * 300)
+    assert not made(kept, ("now", "c"), None) and not made(kept, ("now", "d"), None)
+    assert made(kept, ("now", "e"), b"x" * 700)
+    assert made(kept, ("now", "d"), None)
     kept.follow("later")
     assert made(kept, ("later", "study"), b"") and kept._bytes == held_bytes(b"")
 

@@ -20,7 +20,7 @@ from dashboard.questions.effects.influence import influence_rows, residual_rows,
 from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.memory.remembering import Remember
-from dashboard.questions.memory.side_by_side import one_thread_a_product
+from dashboard.questions.memory.side_by_side import both, one_thread_a_product
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
 from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of, prices_of_split
@@ -118,17 +118,18 @@ class EffectParts:
 
         return self._part(f"tested {outcome} {form.is_late}", make)
 
-    def checks(self, outcome: str) -> tuple[CheckRow, ...]:
-        """The checks of whether the effects on an outcome hold as they are told."""
+    def checks(self, outcome: str, *, with_late: bool = True) -> tuple[CheckRow, ...]:
+        """The checks of whether the effects on an outcome hold as they are told; that of late effects has no figures without
+        `with_late`, since to look at the repeats takes as long as all others where captures are many."""
 
         def make() -> tuple[CheckRow, ...]:
             form = self.form(outcome)
-            late = self._late(outcome, self.overall(outcome))
+            late = self._late(outcome, self.overall(outcome)) if with_late else None
             # Told over all fits alone: a selection is not judged anew, and what is found over all fits is not told in it.
             q_value = self._late_q_values().get(outcome) if self._of_all is None else None
             return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings))
 
-        return self._part(f"checks {outcome}", make)
+        return self._part(f"checks {outcome} {with_late}", make)
 
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
@@ -163,16 +164,32 @@ class EffectParts:
 
     def carried(self, row: EffectRow) -> list[str]:
         """The sentences of checks that a verdict carries: what was found over all fits, with the figures of this selection."""
-        whole = (self._of_all or self).checks(row.outcome)
-        checks_found = {check.check for check in whole if check.is_found}
+        checks_found = self._checks_found(row.outcome)
         if row.told_low is None or not checks_found:
             return []
         return [
             words
-            for check in self.checks(row.outcome)
+            for check in self._figures_of(row.outcome, checks_found)
             if check.check in checks_found
             for words in carried_words(check, row, self._settings)
         ]
+
+    def _checks_found(self, outcome: str) -> set[str]:
+        """The checks of an outcome that are found over all fits."""
+        return {check.check for check in (self._of_all or self).checks(outcome) if check.is_found}
+
+    def _figures_of(self, outcome: str, checks_found: set[str]) -> tuple[CheckRow, ...]:
+        return self.checks(outcome, with_late="late" in checks_found or self._of_all is None)
+
+    def make_answer(self) -> None:
+        """Makes what the answer tells: the directions and, side by side where there are many captures, the checks of the tilt
+        that its sentence may carry."""
+        if self.n_captures() < _SIDE_BY_SIDE_FROM:
+            return
+        # Read once, by this thread: a cursor belongs to one.
+        _ = self._study, self._kept, self._of_all and self._of_all._kept, self.noise()
+        if checks_found := self._checks_found("tilt"):
+            both(self.directions, lambda: self._figures_of("tilt", checks_found), self.n_captures())
 
     def each(self, make: Callable[[str], _Made], outcomes: Sequence[str] = OUTCOMES) -> dict[str, _Made]:
         """Each outcome's part; where there are many captures, side by side: the sums behind them leave the interpreter free."""

@@ -76,6 +76,7 @@ def ask(
     lists = _Lists()
     by_direction: tuple[EffectRow, ...] = ()
     if n_captures:
+        parts_of.make_answer()
         by_direction, _ = parts_of.directions()
         _fill(lists, parts_of, parts, outcomes)
     answer = Effects(

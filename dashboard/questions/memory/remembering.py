@@ -13,6 +13,9 @@ from dashboard.questions.memory.turns import Turn, present_turn, require_wanted
 from shared.errors import SupersededError
 
 _MOST: Final = 1024
+# The share of the bound that answers have beside foundations of any size: they are small, and what many of them lean on (what
+# is found over all fits) takes long to find again.
+_FOR_ANSWERS: Final = 0.1
 # How often one who waits for another's computation looks whether somebody still waits for them.
 _LOOK_SECONDS: Final = 0.1
 Key = tuple[Hashable, ...]
@@ -38,7 +41,8 @@ class Foundation(Protocol):
 class Memory:
     """Answers by key. Thread-safe. The first part of a key is the snapshot that its answer belongs to.
 
-    most_bytes: of memory for all that is kept, foundations included; most: answers.
+    most_bytes: of memory for all that is kept, foundations included, though a tenth of it is always left for the answers; most:
+    answers.
     """
 
     def __init__(self, most_bytes: int, most: int = _MOST) -> None:
@@ -104,7 +108,8 @@ class Memory:
     def _drop(self, newest: Key) -> None:
         """Drops what was longest unasked until the rest is within bounds. The newest stays, however large it is: a page asks
         for it again with the other theme."""
-        most_bytes = self._most_bytes - sum(foundation.n_bytes for foundation in self._foundations.values())
+        founded = sum(foundation.n_bytes for foundation in self._foundations.values())
+        most_bytes = max(self._most_bytes - founded, self._most_bytes * _FOR_ANSWERS)
         for key in [key for key in self._answers if key not in self._foundations and key != newest]:
             if len(self._answers) <= self._most and self._bytes <= most_bytes:
                 break

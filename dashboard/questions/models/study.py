@@ -19,7 +19,8 @@ class Study:
     def __init__(self, captures: Captures, fit: Ints) -> None:
         self.captures = captures
         self._fit = fit
-        self._frames: dict[tuple[str, Form], Frame] = {}
+        # Of each outcome that of one form, the one its models were last asked in.
+        self._frames: dict[str, tuple[Form, Frame]] = {}
         self._lock = threading.Lock()
         self._bytes = self._held()
 
@@ -31,10 +32,10 @@ class Study:
     def frame(self, outcome: str, kept: Flags, form: Form = PLAIN) -> Frame:
         """The frame of one outcome in the cells where `kept` (cells of the study,) is true, its models of a form."""
         with self._lock:
-            if (outcome, form) not in self._frames:
-                self._frames[outcome, form] = frame_of(self.captures, outcome, form.columns())
+            if outcome not in self._frames or self._frames[outcome][0] != form:
+                self._frames[outcome] = (form, frame_of(self.captures, outcome, form.columns()))
                 self._bytes = self._held()
-            whole = self._frames[outcome, form]
+            whole = self._frames[outcome][1]
         return whole.chosen(kept[whole.captures.place])
 
     def _held(self) -> int:

@@ -30,8 +30,7 @@ Array = NDArray[np.floating]
 LITTLE, _FEW_RIDERS = 0.01, 1000
 # Share of a term's degrees of freedom that riders who hardly tell of it may make at most, to be left out.
 _LEFT_OUT = 1e-4
-# Total leverage of a rider up to which |c|^4 is left out of what divides: with d = r'Cr it is at most (leverage x d)^2, of the
-# sum of all d^2 a millionth at most.
+# Total leverage up to which |c|^4 is left out of what divides: at most (leverage x d)^2, a millionth of the sum of all d^2.
 _FOURTH = 1e-3
 
 
@@ -39,8 +38,7 @@ _FOURTH = 1e-3
 class Whitened:
     """What the sandwich reads of a fit. bread (q, q): the inverse information of the columns; back (p, q): the line of each
     term that is told among the columns; estimate (q,): of the columns; means: by block, the cells' whitened means of its
-    columns and, last, of what the estimate leaves (c, w + 1), None where only differences within cells count.
-    """
+    columns and, last, of what the estimate leaves (c, w + 1), None where only differences within cells count."""
 
     bread: Floats
     back: Floats
@@ -64,8 +62,8 @@ def _twice(size: int) -> tuple[Ints, Ints, Floats]:
 
 @dataclass(frozen=True)
 class _Part:
-    """The riders of a block with cells at one level, as places in the block (h,); matrices (h, v, v): their cross products of
-    the columns that vary there, in single precision; at (v, w): 1 where such a column is one of the block's."""
+    """The riders of a block at one level, as places in the block (h,); matrices (h, v, v): their cross products of the columns
+    that vary there, in single precision; at (v, w): 1 where such a column is one of the block's."""
 
     riders: Ints
     matrices: Singles
@@ -100,8 +98,7 @@ class _Packed:
     estimate: Floats
 
     def paired(self, matrix: Floats) -> Floats:
-        """What makes of the packed products the sum of their entries times those of a symmetric one by the block's columns
-        (w, w): (pairs,)."""
+        """What makes of packed products the sum of their entries times a symmetric matrix's (w, w): (pairs,)."""
         own = np.zeros((len(self.at) + 1,) * 2)
         own[:-1, :-1] = self.at @ matrix @ self.at.T
         return np.asarray(own[_twice(len(own))[:2]] * _twice(len(own))[2])
@@ -130,9 +127,8 @@ class _Packed:
 
 @dataclass(frozen=True)
 class _Block:
-    """A block of riders. riders (g,): codes; starts (g + 1,): where each one's cells begin; terms (w,): places of the columns
-    among all; bread (w, w): theirs; single (c, w): the cells' whitened means in single precision, None without; packed: of the
-    whole block."""
+    """A block of riders (g,): codes; starts (g + 1,): where each one's cells begin; terms (w,): the columns' places;
+    bread (w, w): theirs; single (c, w): the cells' whitened means in single precision, None without; packed: of the block."""
 
     riders: Ints
     starts: Ints
@@ -277,10 +273,8 @@ def _block(columns: Columns, fit: Whitened, place: int) -> _Block:
 def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines: Floats, root: Floats) -> None:
     """Adds the riders of little leverage: their shares, and what ties them to one another, in single precision, with Cr for c.
 
-    Of a term only the riders with more than a least share d = r'Cr of it: cc' is at most dC, and all C add up to the identity,
-    so that what the others with all riders would add is below twice the least share times the sum of |c|^2, which is at most
-    leverage x share.
-    """
+    Only a term's riders with more than a least share d = r'Cr of it: cc' is at most dC, and all C add up to the identity:
+    what the others with all riders would add is below twice the least share times the sum of |c|^2, at most leverage x d."""
     most, shares = np.trace(tally.crossed, axis1=1, axis2=2), []
     for block in blocks:
         own = block.shares(lines[block.terms])
