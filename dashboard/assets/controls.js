@@ -184,7 +184,7 @@
         ? create("select", shared, [{ value: "", label: "" }].concat(row.options).map(function (option) {
           return create("option", { key: option.value, value: option.value }, option.label);
         }))
-        : create("input", Object.assign(shared, { type: "number", step: "any" }));
+        : create("input", Object.assign(shared, { type: row.kind || "number", step: "any" }));
     }
 
     // A field that is of no side stands in the first column.

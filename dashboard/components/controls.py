@@ -78,8 +78,8 @@ class Sheet(_Control):
     """A form of fields in groups that tells all at once, as `typed`: {name of a field: its text}; None when cleared.
 
     `groups`: [{"words", "sides": names of the columns, "rows": [{"words", "unit", "options", "names": a field a column, or
-    one}]}]; a row without options holds numbers. `told`: the id of the place that is filled from what is typed, and is then
-    shown. Its fields are forgotten with the page.
+    one, "kind"}]}]; a row without options holds numbers, or what its kind says (text, date). `told`: the id of the place that
+    is filled from what is typed, and is then shown. Its fields are forgotten with the page.
     """
 
     _namespace, _type = "fitledger", "Sheet"
