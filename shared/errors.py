@@ -115,6 +115,14 @@ class TooFewError(StatisticsError):
     """Too few riders, knees or changes for an estimate."""
 
 
+class NotRecordedError(StatisticsError):
+    """The studio does not record what was asked for; `absent` names the tables or columns."""
+
+    def __init__(self, message: str, absent: tuple[str, ...]) -> None:
+        super().__init__(message)
+        self.absent = absent
+
+
 class NotEstimableError(StatisticsError):
     """The data hold no information on what was asked: a support never changed, or two always changed together."""
 

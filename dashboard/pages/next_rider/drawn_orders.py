@@ -136,9 +136,9 @@ def _arm_columns() -> list[Column]:
 
 
 def layout() -> list[Any]:
-    drawing = Sheet(ids.DRAW_SHEET, [_DRAW], "Draw which comes first", ids.DRAW_TOLD)
-    leading = Sheet(ids.LEAD_SHEET, [_WHAT, _FEET, _STOP], "Open the comparison", ids.LEAD_TOLD)
-    closing = Sheet(ids.CLOSE_SHEET, [_CLOSE], "Close it", ids.CLOSE_TOLD)
+    drawing = Sheet(ids.DRAW_SHEET, [_DRAW], "The fit", "Draw which comes first", ids.DRAW_TOLD)
+    leading = Sheet(ids.LEAD_SHEET, [_WHAT, _FEET, _STOP], "The comparison", "Open the comparison", ids.LEAD_TOLD)
+    closing = Sheet(ids.CLOSE_SHEET, [_CLOSE], "The comparison", "Close it", ids.CLOSE_TOLD)
     return [
         ids.DRAWN,
         _fold("Draw for a fit, before its next capture", drawing, ids.DRAW_TOLD),
@@ -155,7 +155,7 @@ def _fold(words: str, sheet: Sheet, told: str) -> html.Details:
 def _row(name: str, words: str, options: dict[str, str] | None = None, kind: str = "text", unit: str = "") -> dict[str, Any]:
     """A field that is of no side, as assets/controls.js draws it."""
     listed = [{"value": value, "label": label} for value, label in (options or {}).items()]
-    return {"words": words, "unit": unit, "options": listed, "names": [name], "kind": kind}
+    return {"words": words, "unit": unit, "options": listed, "names": [name], "isText": kind == "text", "isDay": kind == "day"}
 
 
 def _same(*codes: str) -> dict[str, str]:
@@ -191,7 +191,7 @@ _FEET: Final = _group(
 _STOP: Final = _group(
     "When it stops",
     _row("stop_after", "After draws", kind="number"),
-    _row("stop_on", "At the latest on", kind="date"),
+    _row("stop_on", "At the latest on", kind="day"),
     _row("confirmed", MAY_OVERRULE, {MAY_OVERRULE: "Confirmed"}),
 )
 _CLOSE: Final = _group("Which, and why", _row("comparison", "Comparison"), _row("why", "Why", _REASONS))
