@@ -46,6 +46,12 @@ _ALL: Final = (
         stands_on=_SUPPORTS,
     ),
     Question(
+        "power",
+        "effects.power",
+        Sight(figures={"power": Counted(("outcome", "support"))}, is_modelled=True),
+        follows_split=False,
+    ),
+    Question(
         "studio",
         "studio.studio",
         Sight(
