@@ -1,5 +1,6 @@
 """What moved it: each support's told interval on tilt, sway and offset."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, cast
 
@@ -18,6 +19,7 @@ from dashboard.pages.supports.tables import effect_columns
 from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.effects.answers_power import Power
 from dashboard.questions.selection.selection import Selection
+from shared.errors import NotReleasedError, StatisticsError
 
 
 def layout() -> list[Any]:
@@ -34,10 +36,18 @@ def shows(desk: Desk) -> dict[str, Show]:
         return show
 
     def show_words(view: View, _: str | None) -> Any:
-        settles = cast(Power, desk.asker.ask("power", replace(view.selection, split=None)))
-        return told(desk, effects(desk, view.selection, "overall"), settles)
+        return told(desk, effects(desk, view.selection, "overall"), _settling(desk, view.selection))
 
     return {**{ids.panel_of(outcome): panel_of(outcome) for outcome in MAIN_OUTCOMES}, ids.MOVED: show_words}
+
+
+def _settling(desk: Desk, selection: Selection) -> dict[tuple[str, str], str]:
+    """How many fits settle each figure, in words by outcome and support; nothing where it may not be told."""
+    try:
+        answer = cast(Power, desk.asker.ask("power", replace(selection, split=None)))
+    except (StatisticsError, NotReleasedError):
+        return {}
+    return {(row.outcome, row.support): row.words for row in answer.power}
 
 
 def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme: str | None) -> html.Figure:
@@ -59,7 +69,7 @@ def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
     )
 
 
-def told(desk: Desk, answer: Effects, settles: Power) -> list[Any]:
+def told(desk: Desk, answer: Effects, settles: Mapping[tuple[str, str], str]) -> list[Any]:
     """How the panels are read, and each figure in the answer's words; of one without a clear change what settles it."""
     return [
         reading(*paragraphs(TEXT["moved"], level=number(desk.level, "share"))),
@@ -74,13 +84,12 @@ def told(desk: Desk, answer: Effects, settles: Power) -> list[Any]:
     ]
 
 
-def _sentences(answer: Effects, outcome: str, settles: Power) -> tuple[html.H3, html.Ul]:
-    words = {row.support: row.words for row in settles.power if row.outcome == outcome}
+def _sentences(answer: Effects, outcome: str, settles: Mapping[tuple[str, str], str]) -> tuple[html.H3, html.Ul]:
     sentences = []
     for row in in_order(answer.effects, outcome):
         sentences.append(html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}))
-        if not row.direction and row.support in words:
-            sentences.append(html.Li(words[row.support], className="settles"))
+        if not row.direction and (outcome, row.support) in settles:
+            sentences.append(html.Li(settles[outcome, row.support], className="settles"))
     return html.H3(OUTCOMES[outcome].name, className="told-of"), html.Ul(sentences, className="families")
 
 

@@ -50,6 +50,7 @@ _ALL: Final = (
         "effects.power",
         Sight(figures={"power": Counted(("outcome", "support"))}, is_modelled=True),
         follows_split=False,
+        stands_on=_SUPPORTS,
     ),
     Question(
         "studio",
