@@ -40,7 +40,7 @@ def layout() -> list[Any]:
 def shows(desk: Desk) -> dict[str, Show]:
     def show_both(view: View, theme: str | None) -> Any:
         outcome = chosen_outcome(view, NEARER)
-        return [*by_the_draw(desk), *both(desk, view.selection, _held(desk, view.selection, outcome), outcome, theme)]
+        return both(desk, view.selection, _held(desk, view.selection, outcome), outcome, theme)
 
     def show_checks(view: View, _: str | None) -> Any:
         outcome = chosen_outcome(view)
@@ -50,6 +50,7 @@ def shows(desk: Desk) -> dict[str, Show]:
     def show_chance(view: View, theme: str | None) -> Any:
         responders = effects(desk, view.selection, "responders")
         return [
+            *by_the_draw(desk),
             *chance(desk, view.selection, nearer(desk, view.selection), theme),
             *moved_beyond_noise(desk, view.selection, responders),
         ]
