@@ -76,6 +76,19 @@ class Intervals(Section):
     agree_within_mm: Positive = 0.5
 
 
+class Matters(Section):
+    """How narrow an interval of one step of a support is to be before more fits would change nothing that is done (common
+    practice, no source).
+    """
+
+    tilt_deg: Positive = 0.5
+    sway_mm: Positive = 2.0
+
+    def of(self, unit: str) -> float:
+        """What matters of an outcome in degrees or millimetres."""
+        return self.tilt_deg if unit == "deg" else self.sway_mm
+
+
 class Checks(Section):
     """What is looked for behind the effects, and how sure it must be before it is told.
 
@@ -216,6 +229,7 @@ class Settings(Section):
     follow_up: FollowUp = FollowUp()
     minimum: Minimum = Minimum()
     intervals: Intervals = Intervals()
+    matters: Matters = Matters()
     checks: Checks = Checks()
     noise: Noise = Noise()
     trends: Trends = Trends()

@@ -185,7 +185,7 @@
         ? create("select", shared, [{ value: "", label: "" }].concat(row.options).map(function (option) {
           return create("option", { key: option.value, value: option.value }, option.label);
         }))
-        : create("input", Object.assign(shared, row.isText ? { type: "text", spellCheck: false } : { type: "number", step: "any" }));
+        : create("input", Object.assign(shared, row.isText ? { type: "text", spellCheck: false } : { type: row.isDay ? "date" : "number", step: "any" }));
     }
 
     // A field that is of no side stands in the first column.

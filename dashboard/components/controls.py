@@ -79,9 +79,9 @@ class Sheet(_Control):
     """A form of fields in groups that tells all at once, as `typed`: {name of a field: its text}; None when cleared.
 
     `groups`: [{"words", "sides": names of the columns, "isRare": folded, "rows": [{"words", "unit", "options", "isText",
-    "names": a field a column, or one}]}]; a row without options holds numbers, or a text. `words`: what the fields are
-    together, over which they are folded once they are told. `told`: the id of the place that is filled from what is typed, and
-    is then shown. Its fields are forgotten with the page.
+    "isDay", "names": a field a column, or one}]}]; a row without options holds numbers, a text or a day. `words`: what the
+    fields are together, over which they are folded once they are told. `told`: the id of the place that is filled from what is
+    typed, and is then shown. Its fields are forgotten with the page.
     """
 
     _namespace, _type = "fitledger", "Sheet"

@@ -86,8 +86,7 @@ def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | No
     today = now.astimezone().date() if now else clock.today()
     place = _Place(warehouse, settings, now or datetime.now(UTC), today)
     checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
-        _warehouse, _encryption, _access, _logbook, _rights,
-        _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
+        _warehouse, _encryption, _logs, _rights, _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
     )  # fmt: skip
     return [one for check in checks for one in check(place)]
 
@@ -121,14 +120,10 @@ def _encryption(place: _Place) -> Iterator[Check]:
     yield from (Check("encryption", *state_words_todo) for state_words_todo in encryption_checks(place.warehouse))
 
 
-def _access(place: _Place) -> Iterator[Check]:
-    if state_words_todo := log_told(place.warehouse):
-        yield Check("log of access", *state_words_todo)
-
-
-def _logbook(place: _Place) -> Iterator[Check]:
-    if state_words_todo := logbook_told(place.warehouse):
-        yield Check("logbook", *state_words_todo)
+def _logs(place: _Place) -> Iterator[Check]:
+    for name, told in (("log of access", log_told), ("logbook", logbook_told)):
+        if state_words_todo := told(place.warehouse):
+            yield Check(name, *state_words_todo)
 
 
 def _blocks(opened: Warehouse) -> Check:

@@ -9,7 +9,16 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
+from etl.mapping_assistant.words import (
+    is_unit_alone,
+    likeness,
+    says_number,
+    side_of,
+    stem,
+    table_likeness,
+    units_in,
+    vocabulary,
+)
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5
@@ -92,7 +101,7 @@ def propose(files: Files, answers: Answers) -> list[TablePlan]:
     """A plan for each table that the files seem to hold, in the order of the catalogue."""
     plans: dict[str, TablePlan] = {}
     taken = {name: _assigned(name, columns) for name, columns in files.items()}
-    for table in catalogue().values():
+    for table in _proposed():
         if answers.get(table.name) == NO:
             continue
         best = max(
@@ -152,6 +161,11 @@ def _without_heading(column: Column, candidate: Candidate, fit: Fit) -> float:
     return 0.0
 
 
+def _proposed() -> list[Table]:
+    """The tables that a foreign export may hold: drawn orders are the program's own, and no words tell them."""
+    return [table for table in catalogue().values() if table.name in vocabulary()["tables"]]
+
+
 def _is_only_of_unit(column: Column) -> bool:
     """Whether no other column of the contract has the unit, as cm and kg tell the rider's body."""
     return sum(one.unit == column.unit for table in catalogue().values() for one in table.columns) == 1
@@ -169,7 +183,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     """For each table the proposals of its own columns from this file, each source column given once, best first."""
     found = [
         scored(table, column, candidate)
-        for table in catalogue().values()
+        for table in _proposed()
         for candidate in candidates(columns, table)
         for column in table.columns
         if column.name not in _shared_columns(table)
@@ -180,7 +194,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     found.sort(key=lambda one: one.score + beside[one.table], reverse=True)
     keys = {
         id(source)
-        for table in catalogue().values()
+        for table in _proposed()
         for name in _shared_columns(table)
         for source in columns
         if scored(table, table.column(name), Candidate((source,))).score >= SURE

@@ -82,6 +82,7 @@ CLAIMS: Final = (
     _kind("effect", r": a clear change for (?:all )?\d+", is_echo=True),
     _kind("levels differ", rf"{_SUPPORT} differs between levels"),
     _kind("levels differ", r"by [a-z ]+: a difference for ", is_echo=True),
+    _kind("drawn order", r"^By the draw, [a-z ]+ rose by .* (?:more|less) after "),
     _kind("dose bends", r"(?:Shims|Stance) and [a-z ]+: not a straight line"),
     _kind("off neutral", rf"Knees that came [a-z ]+ left {_NUMBER}° (?:nearer to|further from) neutral beyond the noise"),
     _kind("off neutral", r"[Kk]nees that came [a-z ]+ left (?:nearer|further)", is_echo=True),

@@ -83,6 +83,10 @@ _PATTERNS: Final = (
     r"^Does a support do more for one ",
     r"^(?:Riders with a )?[Ss]ide differences? (?:in \w+(?:,| at both ends,) by |in \w+$|left|remains|limit|of all)",
     r"^Riders with a side difference in \w+, \w+ arch$|^Riders left with a side difference$",
+    # How many fits would settle a figure, and drawn orders without a clear difference.
+    r" on (?:tilt|sway): .*(?:narrower than |how many fits settle it)|are told as narrowly as the studio cares about\.$",
+    r"^By the draw, no clear difference between |^Not enough yet to compare .* by the draw",
+    r"(?:one more|fewer)[\w ]* less (?:a|one|no) |^one more varus shim$",
     # A fold repeats the title above it, whose claims are known.
     r"^(?:Numbers and p|P)ictures of: ",
     rf"^(?:{_FIGURES})(?: at departure| \(shown\)|, by fitter|, unchanged and worse at departure)*$",

@@ -30,10 +30,10 @@ STUDIOS: Final = ("no_follow_ups", "no_setups", "no_exams", "two_captures", "til
 # Which questions are not recorded at all in each studio.
 REFUSED: Final = {
     "no_follow_ups": {"returns", "calls"},
-    "no_setups": {"effects", "checks", "foresight", "next", "agreement"},
+    "no_setups": {"effects", "checks", "power", "foresight", "next", "agreement"},
     "no_exams": {"types", "agreement"},
     "two_captures": {
-        "effects", "checks", "foresight", "next", "agreement", "returns", "calls", "types", "ratings",
+        "effects", "checks", "power", "foresight", "next", "agreement", "returns", "calls", "types", "ratings",
     },
 }  # fmt: skip
 REFUSED["tilt_only"] = REFUSED["two_captures"]

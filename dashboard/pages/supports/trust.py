@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Any, cast
 
+from dash import dcc
+
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
@@ -21,6 +23,7 @@ from dashboard.pages.supports import ids
 from dashboard.pages.supports.asked import NEARER, TEXT, chosen_outcome, effects, nearer, outcome_links, outcome_name
 from dashboard.pages.supports.checked import checked
 from dashboard.pages.supports.tables import estimate_columns, influence_columns, larger, neutral_columns, responder_columns
+from dashboard.questions.drawn.answers_drawn import Drawn
 from dashboard.questions.effects.answers_checks import Checks
 from dashboard.questions.effects.answers_effects import Effects, InfluenceRow
 from dashboard.questions.effects.nearer import rows_by_arrival
@@ -47,6 +50,7 @@ def shows(desk: Desk) -> dict[str, Show]:
     def show_chance(view: View, theme: str | None) -> Any:
         responders = effects(desk, view.selection, "responders")
         return [
+            *by_the_draw(desk),
             *chance(desk, view.selection, nearer(desk, view.selection), theme),
             *moved_beyond_noise(desk, view.selection, responders),
         ]
@@ -57,6 +61,15 @@ def shows(desk: Desk) -> dict[str, Show]:
         return [*influence(desk, view.selection, answer), method(answer, paragraphs(TEXT["method"])), data_note(answer)]
 
     return {ids.BOTH: show_both, ids.CHECKS: show_checks, ids.CHANCE: show_chance, ids.INFLUENCE: show_influence}
+
+
+def by_the_draw(desk: Desk) -> list[html.P]:
+    """What the newest comparison of drawn order says, which rests on no model; nothing where none is, or who draws asks."""
+    answer = cast(Drawn, desk.asker.ask("drawn", Selection()))
+    if not answer.comparisons:
+        return []
+    way = dcc.Link("Drawn orders", href=desk.addresses.page("next/drawn-orders"))
+    return [html.P([answer.comparisons[0].words, " ", way], className="by-the-draw")]
 
 
 def _held(desk: Desk, selection: Selection, outcome: str) -> list[EffectRow]:

@@ -1,6 +1,8 @@
 """What moved it: each support's told interval on tilt, sway and offset."""
 
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any, cast
 
 from dashboard.components import html
 from dashboard.components.address import View
@@ -15,7 +17,9 @@ from dashboard.pages.supports import ids
 from dashboard.pages.supports.asked import TEXT, effects, lacking_in
 from dashboard.pages.supports.tables import effect_columns
 from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.effects.answers_power import Power
 from dashboard.questions.selection.selection import Selection
+from shared.errors import NotReleasedError, StatisticsError
 
 
 def layout() -> list[Any]:
@@ -32,9 +36,18 @@ def shows(desk: Desk) -> dict[str, Show]:
         return show
 
     def show_words(view: View, _: str | None) -> Any:
-        return told(desk, effects(desk, view.selection, "overall"))
+        return told(desk, effects(desk, view.selection, "overall"), _settling(desk, view.selection))
 
     return {**{ids.panel_of(outcome): panel_of(outcome) for outcome in MAIN_OUTCOMES}, ids.MOVED: show_words}
+
+
+def _settling(desk: Desk, selection: Selection) -> dict[tuple[str, str], str]:
+    """How many fits settle each figure, in words by outcome and support; nothing where it may not be told."""
+    try:
+        answer = cast(Power, desk.asker.ask("power", replace(selection, split=None)))
+    except (StatisticsError, NotReleasedError):
+        return {}
+    return {(row.outcome, row.support): row.words for row in answer.power}
 
 
 def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme: str | None) -> html.Figure:
@@ -56,14 +69,14 @@ def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
     )
 
 
-def told(desk: Desk, answer: Effects) -> list[Any]:
-    """How the panels are read, and each figure in the answer's words."""
+def told(desk: Desk, answer: Effects, settles: Mapping[tuple[str, str], str]) -> list[Any]:
+    """How the panels are read, and each figure in the answer's words; of one without a clear change what settles it."""
     return [
         reading(*paragraphs(TEXT["moved"], level=number(desk.level, "share"))),
         html.Details(
             [
                 html.Summary("Each figure in a sentence"),
-                *(part for outcome in MAIN_OUTCOMES for part in _sentences(answer, outcome)),
+                *(part for outcome in MAIN_OUTCOMES for part in _sentences(answer, outcome, settles)),
             ],
             className="more",
         ),
@@ -71,9 +84,12 @@ def told(desk: Desk, answer: Effects) -> list[Any]:
     ]
 
 
-def _sentences(answer: Effects, outcome: str) -> tuple[html.H3, html.Ul]:
-    rows = in_order(answer.effects, outcome)
-    sentences = [html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}) for row in rows]
+def _sentences(answer: Effects, outcome: str, settles: Mapping[tuple[str, str], str]) -> tuple[html.H3, html.Ul]:
+    sentences = []
+    for row in in_order(answer.effects, outcome):
+        sentences.append(html.Li(row.words, **{"data-words": f"{outcome}-{row.support}"}))
+        if not row.direction and (outcome, row.support) in settles:
+            sentences.append(html.Li(settles[outcome, row.support], className="settles"))
     return html.H3(OUTCOMES[outcome].name, className="told-of"), html.Ul(sentences, className="families")
 
 

@@ -46,6 +46,13 @@ _ALL: Final = (
         stands_on=_SUPPORTS,
     ),
     Question(
+        "power",
+        "effects.power",
+        Sight(figures={"power": Counted(("outcome", "support"))}, is_modelled=True),
+        follows_split=False,
+        stands_on=_SUPPORTS,
+    ),
+    Question(
         "studio",
         "studio.studio",
         Sight(

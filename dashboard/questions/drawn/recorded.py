@@ -149,23 +149,27 @@ def _seen(about: About, draw: Draw, captures: list[dict[str, Any]]) -> Seen:
     rider = captures[0]["rider_id"]
     if before is None or not later:
         return Seen(draw, rider, is_waiting=False)
-    setup = _setup(before)
-    made = step_between(setup, _setup(later[0]))
-    whole = {about.first_step, about.second_step}
+    setup, after, whole = _setup(before), _setup(later[0]), {about.first_step, about.second_step}
     both = next((row for row in later[1:] if _is_both(setup, _setup(row), whole)), None)
     return Seen(
         draw,
         rider,
         is_waiting=False,
-        made="other" if made is None else made,
+        made=None if setup is None or after is None else _or_other(step_between(setup, after)),
         before=_outcome(before, about.outcome),
         after=_outcome(later[0], about.outcome),
         both=None if both is None else _outcome(both, about.outcome),
     )
 
 
-def _is_both(before: Setup, now: Setup, steps: set[str]) -> bool:
+def _or_other(step: str | None) -> str:
+    return "other" if step is None else step
+
+
+def _is_both(before: Setup | None, now: Setup | None, steps: set[str]) -> bool:
     """Whether a setup differs from the one before by both steps and nothing else."""
+    if before is None or now is None:
+        return False
     parts = (
         step_between(before, before.model_copy(update={"insole_level": now.insole_level})),
         step_between(before, before.model_copy(update={"total_shims": now.total_shims})),
@@ -174,7 +178,9 @@ def _is_both(before: Setup, now: Setup, steps: set[str]) -> bool:
     return {part for part in parts if part != ""} == steps
 
 
-def _setup(row: Mapping[str, Any]) -> Setup:
+def _setup(row: Mapping[str, Any]) -> Setup | None:
+    if row["insole_level"] is None:
+        return None
     return Setup.model_construct(
         insole_level=row["insole_level"], total_shims=int(row["total_shims"]), shims_built_in=0, stance_mm=row["stance_mm"]
     )

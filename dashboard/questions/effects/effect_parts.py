@@ -155,6 +155,10 @@ class EffectParts:
 
         return self._part("judged", make)
 
+    def found(self, outcome: str) -> list[Found]:
+        """The rows of an outcome over all of the selection, with what is noted of both estimates beside them."""
+        return self._part(f"found {outcome}", lambda: self._with_third(outcome))
+
     def _with_third(self, outcome: str) -> list[Found]:
         """The rows of an outcome, narrowed by the third estimate where it may."""
         overall, form = self.overall(outcome), self.form(outcome)

@@ -185,4 +185,6 @@ def _effect_row(
         is_rough=min(pooled.df, within.df) < ROUGH_BELOW_DF,
     )  # fmt: skip
     # The larger of both p-values: a change is claimed only where each estimate would claim it.
-    return Found(row, max(pooled.p_value, within.p_value), Noted(bracketed.disagree, bracketed.reach))
+    return Found(
+        row, max(pooled.p_value, within.p_value), Noted(bracketed.disagree, bracketed.reach, df=min(pooled.df, within.df))
+    )
