@@ -16,6 +16,7 @@ from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.derived import follows_the_warehouse, matched_columns
+from etl.hook import Hook, hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
 from etl.read import (
@@ -24,6 +25,7 @@ from etl.read import (
     Logs,
     RefusedFileError,
     SourceFile,
+    cells_of,
     expand,
     find_files,
     mapping_texts,
@@ -51,19 +53,22 @@ def load(
     *,
     settings: Settings | None = None,
     mapping: Path | None = None,
+    hook: Path | None = None,
     wait_seconds: float = WAIT_SECONDS,
     checked: Checked | None = None,
 ) -> LoadReport:
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
     `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
-    holds the warehouse, this one waits up to `wait_seconds`. `checked` is what a check has seen: nothing else is loaded.
+    holds the warehouse, this one waits up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py). `checked` is
+    what a check has seen: nothing else is loaded.
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written,
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
     files = _files_of(paths, mapping, settings)
-    mark = fingerprint(files, settings, *mapping_texts(files))
+    own = load_hook(hook) if hook else None
+    mark = fingerprint(files, settings, *mapping_texts(files), *([own.text] if own else []))
     if checked:
         _require_same(checked, mark, warehouse)
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
@@ -71,7 +76,7 @@ def load(
         return known
     step = _Steps(progress, len(files) + len(catalogue()) + 4)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(files, opening, step, _Load(warehouse, today, settings, mark, checked))
+    return _run(files, opening, step, _Load(warehouse, today, settings, mark, checked, own))
 
 
 def check_files(
@@ -82,6 +87,7 @@ def check_files(
     *,
     settings: Settings | None = None,
     mapping: Path | None = None,
+    hook: Path | None = None,
 ) -> LoadReport:
     """The same findings and counts as `load` would give on this warehouse; nothing is written.
 
@@ -90,7 +96,8 @@ def check_files(
     checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
     files = _files_of(paths, mapping, settings)
-    mark = fingerprint(files, settings, *mapping_texts(files))
+    own = load_hook(hook) if hook else None
+    mark = fingerprint(files, settings, *mapping_texts(files), *([own.text] if own else []))
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
@@ -103,7 +110,7 @@ def check_files(
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
                 bring_up_to_date(copy, settings)
-            report = _run(files, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark))
+            report = _run(files, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark, hook=own))
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
@@ -135,6 +142,7 @@ class _Load:
     settings: Settings
     mark: Fingerprint
     checked: Checked | None = None
+    hook: Hook | None = None
     load_id: int = 0
     report: LoadReport = field(default_factory=LoadReport)
     sources: dict[int, SourceFile] = field(default_factory=dict)
@@ -200,9 +208,14 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
 
 def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
     logs: Logs = {}
-    for file in expand(files, warehouse.scratch):
+    scratch, hook = warehouse.scratch, load.hook
+
+    def give(parts: list[FoundFile]) -> list[FoundFile]:
+        return hooked(hook, parts, scratch, lambda file: cells_of(file, scratch, warehouse)) if hook else parts
+
+    for file in expand(files, scratch, give):
         try:
-            source = open_source(file, warehouse.scratch, warehouse, logs)
+            source = open_source(file, scratch, warehouse, logs)
         except RefusedFileError as refusal:
             load.report.files.append(FileReport(file.name, None, refused=True, words=str(refusal)))
             continue

@@ -79,6 +79,13 @@ def records_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
     return f"SELECT {_position(source)} FROM {relation}{_filled_only(source)}", parameters
 
 
+def cells_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
+    """SQL of a file's own cells as text, under its headings by number, and its parameters."""
+    relation, parameters = _read(source)
+    cells = ", ".join(f"{_trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
+    return f"SELECT {cells} FROM {relation}{_filled_only(source)}", parameters
+
+
 def changes_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
     """SQL of the rows of a source's log: n, `received` and the x_ columns of the key; None where there is no log."""
     mapped = source.table_mapping
