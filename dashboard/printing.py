@@ -1,5 +1,6 @@
 """What the command prints of a load: counts, findings and warnings in groups, and the files of rejected rows."""
 
+import json
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,7 +11,7 @@ import typer
 from dashboard.questions.selection.answers import cells_to_csv
 from etl.mend_files import MendFile, to_mend
 from etl.report import FileReport, Finding, LoadReport, WarningGroup, waiting_words
-from shared.errors import UsageError
+from shared.errors import NotRecordedError, UsageError
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
 from shared.warehouse import open_reading
@@ -179,6 +180,11 @@ def total_words(report: LoadReport) -> str:
     refused = sum(file.refused for file in report.files)
     words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items()) + cells
     return words + (f"; {counted(refused, 'file')} refused" if refused else "")
+
+
+def not_recorded_json(question: str, refusal: NotRecordedError) -> str:
+    """What stands in an answer's place where the studio does not record what it stands on, as JSON."""
+    return json.dumps({"question": question, "headline": str(refusal), "not_recorded": list(refusal.absent)}, indent=2)
 
 
 def print_answer(answer: Any) -> None:

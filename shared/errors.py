@@ -52,6 +52,12 @@ class AccessLogError(FitledgerError):
     exit_code = 5
 
 
+class LogbookError(FitledgerError):
+    """The logbook cannot be read or written; nothing in it was changed."""
+
+    exit_code = 5
+
+
 class NotPermittedError(FitledgerError):
     """The reader's role does not include what was asked."""
 
@@ -115,6 +121,14 @@ class StatisticsError(FitledgerError):
 
 class TooFewError(StatisticsError):
     """Too few riders, knees or changes for an estimate."""
+
+
+class NotRecordedError(StatisticsError):
+    """The studio does not record what was asked for; `absent` names the tables or columns."""
+
+    def __init__(self, message: str, absent: tuple[str, ...]) -> None:
+        super().__init__(message)
+        self.absent = absent
 
 
 class NotEstimableError(StatisticsError):

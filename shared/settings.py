@@ -90,11 +90,21 @@ class Checks(Section):
 class Noise(Section):
     """From how many repeat pairs on a fitter's captures are judged by their own noise, by how many of its own standard errors
     that is drawn toward the whole at most, and how sure it must be before a fitter's captures are said to scatter more.
+
+    assumed_tilt_deg and its like: the typical error that a studio assumes where it records too few repeats to know its own;
+    none is assumed unless the studio sets it.
     """
 
     pairs_per_fitter: Annotated[int, Field(ge=10)] = 20
     most_drawn_errors: Positive = 1.0
     told_below_q: Annotated[float, Field(gt=0, lt=0.5)] = 0.01
+    assumed_tilt_deg: Positive | None = None
+    assumed_sway_mm: Positive | None = None
+    assumed_offset_mm: Positive | None = None
+
+    def assumed(self, outcome: str) -> float | None:
+        """The typical error assumed of tilt, sway or offset, in its unit."""
+        return {"tilt": self.assumed_tilt_deg, "sway": self.assumed_sway_mm, "offset": self.assumed_offset_mm}[outcome]
 
 
 class Agreement(Section):

@@ -5,9 +5,10 @@ from typing import Annotated
 import typer
 
 from dashboard.cli_options import AsCsv, AsJson, SettingsFile, WarehouseFile
-from dashboard.printing import print_answer
+from dashboard.printing import not_recorded_json, print_answer
 from dashboard.questions.selection.selection import Selection
 from dashboard.selection_options import takes_selection
+from shared.errors import NotRecordedError
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
 
@@ -33,7 +34,13 @@ def show(
     from dashboard.questions.door.registry import by_period
 
     asker = Asker(warehouse, load_settings(settings))
-    answer, age = asker.ask(question, selection, **by_period(question, every)), asker.freshness()
+    try:
+        answer, age = asker.ask(question, selection, **by_period(question, every)), asker.freshness()
+    except NotRecordedError as refusal:
+        if as_csv:
+            raise
+        typer.echo(not_recorded_json(question, refusal) if as_json else str(refusal))
+        return
     riders = named_riders(asker, selection)
     if riders or holds_cases(answer):
         noted(warehouse, "opened", question, riders=riders)

@@ -15,6 +15,7 @@ from shared.errors import (
     FitledgerError,
     NoConvergenceError,
     NotEstimableError,
+    NotRecordedError,
     NotReleasedError,
     StatisticsError,
     SupersededError,
@@ -48,7 +49,7 @@ def fault_note(fault: Exception, way_out: str | None = None) -> html.Div:
 
 def _ways_out(fault: Exception, way_out: str | None) -> Iterator[tuple[str, str]]:
     """Where a reader may go from a failure: links in words, each with its address."""
-    if way_out is None:
+    if way_out is None or isinstance(fault, NotRecordedError):
         return
     if isinstance(fault, NotReleasedError):
         yield "Show your own fits of this selection", way_out + search_of(fault.own)
@@ -62,20 +63,34 @@ def answering(callback: Callback, way_out: str) -> Callback:
 
     Waits until there is a view, and shows the sentence of a failure where the answer would be.
     """
-    return _wrapped(callback, lambda fault: fault_note(fault, way_out))
+    return _wrapped(callback, lambda fault, *_: fault_note(fault, way_out))
 
 
-def answering_beside(callback: Callback) -> Callback:
-    """Wraps the callback of a further place on the page: a failure that the first place tells is not told again."""
+def answering_beside(callback: Callback, first: Callback) -> Callback:
+    """Wraps the callback of a further place on the page: a failure that the `first` place tells is not told again."""
 
-    def beside(fault: Exception) -> html.Div | None:
-        told_already = isinstance(fault, FitledgerError) and not isinstance(fault, _OWN)
+    def beside(fault: Exception, view: str, *inputs: Any) -> html.Div | None:
+        if isinstance(fault, NotRecordedError):
+            told_already = bool({*fault.absent} & {*_absent_of(first, view, *inputs)})
+        else:
+            told_already = isinstance(fault, FitledgerError) and not isinstance(fault, _OWN)
         return None if told_already else fault_note(fault)
 
     return _wrapped(callback, beside)
 
 
-def _wrapped(callback: Callback, on_fault: Callable[[Exception], Any]) -> Callback:
+def _absent_of(first: Callback, view: str, *inputs: Any) -> tuple[str, ...]:
+    """What the first place says is not recorded; its answer is remembered, and costs nothing again."""
+    try:
+        first(view, *inputs)
+    except NotRecordedError as refusal:
+        return refusal.absent
+    except FitledgerError:
+        return ()
+    return ()
+
+
+def _wrapped(callback: Callback, on_fault: Callable[..., Any]) -> Callback:
     @functools.wraps(callback)
     def guard(view: str | None, *inputs: Any) -> Any:
         if view is None:
@@ -88,6 +103,6 @@ def _wrapped(callback: Callback, on_fault: Callable[[Exception], Any]) -> Callba
             # The browser waits for the newer answer, and drops whatever comes for this one.
             raise PreventUpdate from fault
         except Exception as fault:
-            return on_fault(fault)
+            return on_fault(fault, view, *inputs)
 
     return guard

@@ -34,7 +34,7 @@ def filled(page: Page, desk: Desk, turns: Turns | None = None) -> dict[str, Call
     )
     return {
         first[0]: answering(first[1], desk.addresses.page(page.path)),
-        **{place: answering_beside(show) for place, show in others},
+        **{place: answering_beside(show, first[1]) for place, show in others},
     }
 
 

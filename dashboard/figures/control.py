@@ -56,6 +56,8 @@ def finding(chart: ChartRow, signals: Sequence[SignalRow], every: str, *, is_new
     is_news: whether the move belongs to the chosen dates; an older one is told as such.
     """
     name = FIGURES[chart.figure]
+    if "not recorded here" in chart.words:
+        return chart.words.removesuffix(".")
     if chart.centre is None:
         return f"{name}: no limits yet"
     if not signals:
@@ -74,6 +76,8 @@ def span_words(row: SignalRow, every: str) -> str:
 def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[SignalRow], every: str) -> str:
     """The chart in words, for a reader who does not see it."""
     estimated = [row for row in rows if row.estimate is not None]
+    if "not recorded here" in chart.words:
+        return chart.words
     if not estimated:
         return f"{FIGURES[chart.figure]}: not enough yet in any {every}."
     last = estimated[-1]

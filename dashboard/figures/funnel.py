@@ -71,6 +71,9 @@ def finding(fitters: Sequence[FitterRow], outcome: str, levels: tuple[str, str],
         for row in fitters
         if row.outcome == outcome and (place := row.place)
     }
+    absent = [row.words.partition(": ")[2] for row in fitters if row.outcome == outcome and "ot recorded here" in row.words]
+    if absent:
+        return f"{name}: {absent[0][0].lower()}{absent[0][1:].removesuffix('.')}"
     if not places:
         return f"{name}: no fitter can be compared yet"
     beyond, between = ([fitter for fitter, place in places.items() if place == wanted] for wanted in (BEYOND, BETWEEN))

@@ -34,7 +34,10 @@ def held_finding(rows: Sequence[HeldRow]) -> str:
     by_end = {row.became: row for row in rows}
     held = by_end["held"]
     if held.share is None:
-        return "What became of the fits: not enough yet"
+        seen = by_end["not_measured"]
+        if seen.share is None:
+            return "What became of the fits: not enough yet"
+        return f"{seen.n:,} of {held.n_fits:,} fits were seen again; whether they held is not told"
     return f"{held.n:,} {'fit is' if held.n == 1 else 'fits are'} known to have held"
 
 

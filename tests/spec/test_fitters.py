@@ -157,15 +157,17 @@ def test_process_measures_are_counted(memory: Warehouse) -> None:
         bike_measures=f"session_id | moment | measure | value_mm\n{bikes}",
         follow_ups=f"follow_up_id | session_id | booked_on | due_on | state\n{booked}",
     )
-    done = {row.process: (row.n, row.total) for row in fitters.ask(warehouse, Selection(), Settings()).process}
+    rows = fitters.ask(warehouse, Selection(), Settings()).process
+    done = {row.process: (row.n, row.total) for row in rows}
     # Booked after 0, 3, 6 and 9 days; the latest date is 14 January, so that all booking days have passed.
     assert done == {
         "exam_complete": (9, 12),
         "bike_measured": (6, 12),
         "follow_up_booked": (3, 12),
-        "repeat_capture": (0, 12),
-        "agreement": (0, 0),  # no setup was recorded, so that no fit can be judged
+        "repeat_capture": (0, 0),  # no setup was recorded, so that nothing is known of repeats and agreement
+        "agreement": (0, 0),
     }
+    assert [row.words for row in rows][2] == "F1, repeat capture taken: not recorded here (foot_setups)."
 
 
 def test_a_chosen_fitter_is_compared_with_all(memory: Warehouse) -> None:

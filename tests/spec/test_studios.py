@@ -59,7 +59,7 @@ def test_what_is_not_there_is_not_compared(memory: Warehouse) -> None:
     answer = studios.ask(filled(memory, GAINED), Selection(), FEW)
     [row] = [each for each in answer.differences if each.figure == "return_rate"]
     assert (row.judged, row.difference) == ("not enough yet", None)
-    assert row.words == "Fits seen again in time: not enough yet to compare. 0 fits at quayside, 0 fits at ropewalk."
+    assert row.words == "Fits seen again in time: not recorded here (follow_ups)."
 
 
 def test_of_three_studios_each_is_held_against_all_others(memory: Warehouse) -> None:

@@ -109,7 +109,7 @@ def test_what_is_read_once_a_snapshot_is_there_before_the_first_reader_asks(ware
     known = {key for key in asker._memory._answers if key[1] == "rows"}
     assert known
     asker.ask("trends", parse_selection({"visit_kind": "first"}))
-    asker.ask("asymmetry", parse_selection({"from": "2026-01-01"}))
+    asker.ask("studio", parse_selection({"from": "2026-01-01"}))
     assert {key for key in asker._memory._answers if key[1] == "rows"} == known
 
 

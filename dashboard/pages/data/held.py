@@ -22,9 +22,18 @@ def held(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list
     return [
         html.P(WHOLE, className="concerns"),
         table("Rows by table", TABLES, answer.tables, csv=desk.csv("data", "tables", selection), row_key="table"),
+        *_not_recorded(answer),
         method(answer, paragraphs(text["method"])),
         data_note(answer),
     ]
+
+
+def _not_recorded(answer: Data) -> list[Any]:
+    """What a studio does not record, and what is not told without it."""
+    if not answer.absent:
+        return []
+    title = html.H2("Not recorded here", className="section-title")
+    return [title, html.Ul([html.Li(row.words) for row in answer.absent], className="sentences")]
 
 
 def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list[Any]:

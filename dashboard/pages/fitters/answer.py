@@ -71,17 +71,19 @@ def answered(desk: Desk, view: View, answer: Fitters, names: Names, text: Text, 
     ]
 
 
-def beside(desk: Desk, view: View, answer: Fitters, agreement: AgreementWithExam, names: Names) -> list[Any]:
-    """What to do next, and the choice of an outcome."""
+def beside(desk: Desk, view: View, answer: Fitters, agreement: AgreementWithExam | None, names: Names) -> list[Any]:
+    """What to do next, and the choice of an outcome. agreement: None where it is not recorded, so that no fit waits."""
     return [
         next_steps(list(_steps(desk, view.selection, answer, agreement, names))[:_STEPS_SHOWN]),
         _outcomes(desk, view.selection, chosen_outcome(view, answer)),
     ]
 
 
-def _steps(desk: Desk, selection: Selection, answer: Fitters, agreement: AgreementWithExam, names: Names) -> Iterator[NextStep]:
+def _steps(
+    desk: Desk, selection: Selection, answer: Fitters, agreement: AgreementWithExam | None, names: Names
+) -> Iterator[NextStep]:
     """Which fits wait to be looked at, and the fitters of whom their cases are all there is to see."""
-    minimum, n = desk.asker.settings.minimum.sessions_per_fitter, waiting(desk, agreement)
+    minimum, n = desk.asker.settings.minimum.sessions_per_fitter, waiting(desk, agreement) if agreement else 0
 
     def cases(chosen: Selection) -> str:
         return desk.addresses.page(f"{PATH}/{WORST_PATH}", chosen.query())
@@ -92,7 +94,7 @@ def _steps(desk: Desk, selection: Selection, answer: Fitters, agreement: Agreeme
     for row in answer.fitters:
         fits[row.fitter_id] = max(row.n_fits, fits.get(row.fitter_id, 0))
     estimated = {row.fitter_id for row in answer.fitters if row.observed is not None}
-    for fitter in (fitter for fitter in fits if fitter not in estimated):
+    for fitter in (fitter for fitter, n_fits in fits.items() if fitter not in estimated and n_fits < minimum):
         words = f"{called(fitter, names)}, {fits[fitter]} of {counted(minimum, 'fit')} that a figure needs: look at each"
         yield NextStep(words, cases(replace(selection, fitter=(fitter,))))
 

@@ -18,6 +18,7 @@ from dashboard.pages.fitters.worst import starting_place, worst
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam
 from dashboard.questions.coaching.answers_fitters import Fitters
 from dashboard.questions.data.answers_noise import Noise
+from shared.errors import NotRecordedError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))
 
@@ -46,7 +47,12 @@ def answer_shows(desk: Desk) -> dict[str, Show]:
         return answered(desk, view, _fitters(desk, view), names_for(desk), TEXT, theme)
 
     def show_next(view: View, _: str | None) -> Any:
-        return beside(desk, view, _fitters(desk, view), _agreement(desk, view), names_for(desk))
+        answer = _fitters(desk, view)
+        try:
+            agreement: AgreementWithExam | None = _agreement(desk, view)
+        except NotRecordedError:
+            agreement = None
+        return beside(desk, view, answer, agreement, names_for(desk))
 
     return {ids.FUNNEL: show_funnel, ids.NEXT: show_next}
 

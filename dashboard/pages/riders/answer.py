@@ -63,7 +63,7 @@ def _of_all(desk: Desk, selection: Selection, answer: Riders) -> html.Div:
     every = NextStep("riders in all", listing.address(desk, selection), len(answer.riders))
     first = table(
         "Those with most reasons for a look, the newest fit first",
-        listing.columns(desk, selection, brief=True),
+        listing.columns(desk, selection, answer.not_recorded, brief=True),
         answer.riders[:FIRST_SHOWN],
         row_key="rider_id",
         table_id="riders-first",

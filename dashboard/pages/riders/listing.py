@@ -17,7 +17,6 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.theme import day, number
 from dashboard.pages.riders import ids
 from dashboard.pages.riders.told import PATH, TEXT
-from dashboard.questions.memory.rows_on_demand import RowsOnDemand
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
 from dashboard.questions.riders.riders_told import BECAME_WORDS
 from dashboard.questions.selection.selection import Selection
@@ -71,8 +70,14 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
     place = f"{start + 1:,} to {start + len(page_rows):,} of {len(rows):,}" if page_rows else "none"
     limit = number(desk.asker.settings.knee.side_difference_deg, "deg")
     return [
-        _looks(desk, selection, answer.riders, look),
-        table(f"Riders, {place}", columns(desk, selection), page_rows, row_key="rider_id", table_id="riders-list"),
+        _looks(desk, selection, answer, look),
+        table(
+            f"Riders, {place}",
+            columns(desk, selection, answer.not_recorded),
+            page_rows,
+            row_key="rider_id",
+            table_id="riders-list",
+        ),
         _turning(desk, selection, look, start, len(rows)),
         csv_link(desk.csv("riders", "riders", selection), f"all {len(answer.riders):,} riders"),
         reading(*paragraphs(TEXT["list"], limit=limit)),
@@ -111,9 +116,10 @@ def starting_place(start: str | None) -> int:
     return int(start or 0)
 
 
-def _looks(desk: Desk, selection: Selection, rows: RowsOnDemand[RiderRow], look: str | None) -> html.Nav:
-    counts = {code: len(rows.where(code)) for code in LOOKS}
-    choices = [(None, f"All ({len(rows):,})"), *((code, f"{name} ({counts[code]:,})") for code, name in LOOKS.items())]
+def _looks(desk: Desk, selection: Selection, answer: Riders, look: str | None) -> html.Nav:
+    rows = answer.riders
+    counts = {code: len(rows.where(code)) for code in LOOKS if code not in answer.not_recorded}
+    choices = [(None, f"All ({len(rows):,})"), *((code, f"{LOOKS[code]} ({n:,})") for code, n in counts.items())]
     return html.Nav(
         html.Ul(
             [
@@ -132,17 +138,18 @@ def _looks(desk: Desk, selection: Selection, rows: RowsOnDemand[RiderRow], look:
     )
 
 
-def columns(desk: Desk, selection: Selection, *, brief: bool = False) -> list[Column]:
-    """The columns of the list; `brief`: those by which a rider is picked."""
+def columns(desk: Desk, selection: Selection, not_recorded: tuple[str, ...] = (), *, brief: bool = False) -> list[Column]:
+    """The columns of the list; `brief`: those by which a rider is picked. What is not recorded has none."""
+    has_bookings = "overdue" not in not_recorded
     further = [
         Column("Right − left", lambda row: number(row.side_difference_deg, "deg"), ("side_difference_deg",), numeric=True),
-        Column("Follow-up", follow_up_words),
+        *([Column("Follow-up", follow_up_words)] if has_bookings else []),
         Column("Studio", lambda row: row.studios),
     ]
     return [
         Column("Rider", lambda row: dcc.Link(row.rider_id, href=rider_address(desk, selection, row.rider_id))),
         Column("Last fit", lambda row: whole_day(row.fit_date or row.last_date)),
-        Column("Did it hold?", lambda row: BECAME_WORDS.get(row.became, "a follow-up visit")),
+        *([Column("Did it hold?", lambda row: BECAME_WORDS.get(row.became, "a follow-up visit"))] if has_bookings else []),
         *([] if brief else further),
         Column("What deserves a look", _brief_looks, wide=True),
     ]
@@ -156,7 +163,12 @@ def _brief_looks(row: RiderRow) -> str:
 
 def follow_up_words(row: RiderRow) -> str:
     """The state of the follow-up today, with the day where one is open."""
-    state = STATES[row.follow_up].removeprefix("follow-up ").removesuffix(" to the follow-up").replace("no follow-up ", "none ")
+    state = (
+        STATES.get(row.follow_up, "")
+        .removeprefix("follow-up ")
+        .removesuffix(" to the follow-up")
+        .replace("no follow-up ", "none ")
+    )
     return f"{state}, {whole_day(row.due_on)}" if row.due_on else state
 
 

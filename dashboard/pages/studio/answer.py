@@ -21,7 +21,7 @@ from dashboard.pages.studio.tables import change_columns
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
-from dashboard.questions.studio.headline_figures import NOT_ENOUGH
+from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
 
@@ -61,9 +61,13 @@ def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
 def _title(answer: Periods) -> str:
     """How many of the figures are better, unchanged and worse than before."""
     rows = [row.judged or NOT_ENOUGH for row in answer.changes if row.against == "before"]
-    if set(rows) <= {NOT_ENOUGH}:
+    if set(rows) <= {NOT_ENOUGH, NOT_RECORDED}:
         return "Nothing earlier yet to compare with"
-    kinds = [f"{rows.count(kind)} {kind}" for kind in ("better", "no clear change", "worse", "not enough yet") if kind in rows]
+    kinds = [
+        f"{rows.count(kind)} {kind}"
+        for kind in ("better", "no clear change", "worse", NOT_ENOUGH, NOT_RECORDED)
+        if kind in rows
+    ]
     beside = f"Beside {earlier('before', answer.spans())}"
     return f"{beside}: no clear change in any figure" if set(rows) == {"no clear change"} else f"{beside}: {', '.join(kinds)}"
 

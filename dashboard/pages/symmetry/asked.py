@@ -15,7 +15,7 @@ from dashboard.figures.names import OUTCOMES
 from dashboard.figures.theme import number
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.symmetry.answers_asymmetry import Asymmetry, ChangeRow, PrevalenceRow
-from shared.errors import UsageError
+from shared.errors import NotRecordedError, UsageError
 from shared.settings import Settings
 
 NAME = "Symmetry"
@@ -62,10 +62,26 @@ class Asked:
 
 
 def ask(desk: Desk, view: View, theme: str | None, parts: tuple[str, ...] = FIRST) -> tuple[Asked, Asymmetry]:
-    """The answer by the split, foot type unless another is chosen; each place asks for what it shows."""
-    selection = replace(view.selection, split=view.selection.split or "foot_type")
-    asked = Asked(desk, view.selection, selection, chosen_quantity(view), theme)
-    return asked, cast(Asymmetry, desk.asker.ask("asymmetry", selection, parts=parts))
+    """The answer by the split, foot type unless another is chosen; each place asks for what it shows. Where no exam is recorded
+    and no split is chosen, all riders together."""
+    quantity, selection = chosen_quantity(view), replace(view.selection, split=view.selection.split or "foot_type")
+    try:
+        answer = desk.asker.ask("asymmetry", selection, parts=parts)
+    except NotRecordedError as refusal:
+        if view.selection.split or "knee_captures" in refusal.absent:
+            raise
+        selection = view.selection
+        answer = desk.asker.ask("asymmetry", selection, parts=parts)
+    asked = Asked(desk, view.selection, selection, quantity, theme)
+    return asked, _if_recorded(asked, cast(Asymmetry, answer))
+
+
+def _if_recorded(asked: Asked, answer: Asymmetry) -> Asymmetry:
+    """The answer; NotRecordedError where nothing of the chosen quantity is recorded, in the answer's own words."""
+    words = next((row.words for row in answer.prevalence if row.quantity == asked.quantity), "")
+    if "not recorded here" in words:
+        raise NotRecordedError(words, (asked.quantity,))
+    return answer
 
 
 def chosen_quantity(view: View) -> str:

@@ -17,10 +17,11 @@ from dashboard.questions.memory.side_by_side import side_by_side
 from dashboard.questions.selection.coded import code_sql
 from dashboard.questions.selection.every_fit import Remember, at_once, every_fit, places_of, rows_at
 from dashboard.questions.selection.levels import count_riders
+from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope, counted, fragments, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.symmetry.both_sides import mean_of_sides, side_difference
-from shared.errors import StatisticsError
+from shared.errors import NotRecordedError, StatisticsError
 from shared.settings import Settings
 from shared.statistics.case_mix import Expected, expected_mean, expected_share
 from shared.statistics.clustered.means import clustered_mean, clustered_share, design_effect
@@ -56,6 +57,8 @@ class _Outcome:
     unit: str
     values: Array
     inside: NDArray[np.bool_]
+    # Why there are none, where the studio does not record what it stands on.
+    absent: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,7 +127,9 @@ def _everyone(warehouse: Warehouse, scope: Scope, settings: Settings, remember: 
     present = {int(number): names["fitter"][number] for number in np.unique(fits["fitter"])}
     mix = design_of(fits, names["bike_kind"])
     answers = side_by_side(
-        lambda outcome: _outcome(outcome, fits, mix, present, settings), _outcomes(fits, settings), len(fits["rider"])
+        lambda outcome: _outcome(outcome, fits, mix, present, settings),
+        _outcomes(fits, scope.recorded, settings),
+        len(fits["rider"]),
     )
     rows, scatter = judged([row for answer in answers for row in answer[0]], [answer[1] for answer in answers], settings)
     return _Everyone(
@@ -160,7 +165,13 @@ def _read_fits(warehouse: Warehouse, scope: Scope, bike_kinds: list[str]) -> Row
     }
 
 
-def _outcomes(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
+def _outcomes(fits: Rows, recorded: Recorded, settings: Settings) -> Iterator[_Outcome]:
+    for outcome in _measured(fits, settings):
+        absent = recorded.instead(outcome.outcome)
+        yield replace(outcome, absent=absent, inside=outcome.inside & (not absent))
+
+
+def _measured(fits: Rows, settings: Settings) -> Iterator[_Outcome]:
     left = fits["side_difference_left_deg"]
     beyond = (left >= settings.knee.side_difference_deg).astype(float)
     yield _Outcome("side_difference_left", "share", beyond, np.isfinite(left))
@@ -187,12 +198,16 @@ def _outcome(
     start = DispersionRow(outcome.outcome, outcome.unit, 0, *nothing, rule.winsorised_share, rule.winsorising, "")
     compute = expected_share if outcome.unit == "share" else expected_mean
     try:
+        if outcome.absent:
+            raise NotRecordedError(f"{outcome.absent[0].upper()}{outcome.absent[1:]}.", ())
         model = compute(values, _rows_of(mix.design, inside), mix.terms)
     except StatisticsError as refused:
         rows = [
             replace(
                 _empty(outcome, name, rider[own == number]),
-                words=f"{name}: {counted(int((own == number).sum()), 'fit')}. {refused}",
+                words=f"{name}: {refused}"
+                if outcome.absent
+                else f"{name}: {counted(int((own == number).sum()), 'fit')}. {refused}",
             )
             for number, name in present.items()
         ]

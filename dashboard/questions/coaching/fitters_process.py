@@ -44,7 +44,19 @@ def process_rows(
     judged = judged_fits(warehouse, scope, settings, remember)
     agreement = _Process("agreement", judged.agrees, judged.is_judged, judged.fits["rider"], judged.fits["fitter"])
     processes = [*_processes(fits), agreement]
-    yield from (_process_row(fitter, process, settings) for fitter in fitters.items() for process in processes)
+    recorded = {one.process: scope.recorded.instead(one.process) for one in processes}
+    yield from (
+        _absent_row(fitter, process, absent)
+        if (absent := recorded[process.process])
+        else _process_row(fitter, process, settings)
+        for fitter in fitters.items()
+        for process in processes
+    )
+
+
+def _absent_row(named: tuple[int, str], process: _Process, absent: str) -> ProcessRow:
+    words = f"{named[1]}, {_PROCESSES[process.process]}: {absent}."
+    return ProcessRow(named[1], process.process, 0, 0, None, None, None, words)
 
 
 def _processes(fits: Rows) -> Iterator[_Process]:

@@ -125,8 +125,16 @@ class QualityRow:
 
 
 @dataclass(frozen=True)
+class AbsentRow:
+    """A table, or a column as table.column, of which the warehouse holds nothing, and what is not told without it."""
+
+    stand: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Data(Answer):
-    """Can we trust it: tables, loads, reasons, rejected rows, completeness."""
+    """Can we trust it: tables, loads, reasons, rejected rows, completeness, and what is not recorded."""
 
     rows_name: ClassVar[str] = "tables"
     headline: str
@@ -139,3 +147,4 @@ class Data(Answer):
     waiting: tuple[WaitingRow, ...] = ()
     left_out: tuple[LeftOutRow, ...] = ()
     exams: tuple[ExamRow, ...] = ()
+    absent: tuple[AbsentRow, ...] = ()

@@ -8,7 +8,11 @@ from dashboard.questions.selection.answers import Answer
 
 @dataclass(frozen=True)
 class NoiseRow:
-    """Typical error and smallest real change (MDC95) of one outcome from repeat captures; in `unit`."""
+    """Typical error and smallest real change (MDC95) of one outcome; in `unit`.
+
+    known_by: repeats (captures with nothing changed), assumed (a setting of the studio), model (the residual of the effects,
+    which stands in for one and judges no fit), or none.
+    """
 
     outcome: str
     unit: str
@@ -24,6 +28,7 @@ class NoiseRow:
     limit_low: float | None
     limit_high: float | None
     words: str
+    known_by: str = "none"
 
 
 @dataclass(frozen=True)

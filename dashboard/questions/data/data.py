@@ -7,6 +7,7 @@ import numpy as np
 
 from dashboard.questions.data import SQL
 from dashboard.questions.data.answers_data import (
+    AbsentRow,
     Data,
     ExamRow,
     LeftOutRow,
@@ -23,6 +24,7 @@ from dashboard.questions.selection.numbers import spoken_percent, spoken_percent
 from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of
 from dashboard.questions.selection.selection import Selection
 from shared.catalogue import Table, catalogue
+from shared.recorded import COSTS, cost_words
 from shared.row_words import example_words
 from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
@@ -38,6 +40,13 @@ _CHECKS = (
     ("bike_measured", "n_bike_measured", "{share} of fits have the bicycle measured before leaving ({n} of {total})."),
     ("repeat_capture", "n_repeated", "{share} of fits hold a repeat capture with nothing changed ({n} of {total})."),
 )
+_NAMES = {
+    "exam_complete": "Arch and forefoot examined on both feet",
+    "exam_missing": "No exam of either foot",
+    "recorded_twice": "Recorded at arrival and departure",
+    "bike_measured": "Bicycle measured before leaving",
+    "repeat_capture": "A repeat capture with nothing changed",
+}
 
 
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Data:
@@ -52,6 +61,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         headline=_headline(whole["tables"]),
         quality=tuple(_quality(warehouse, scope, settings)),
         exams=tuple(_exams(warehouse, scope, settings)),
+        absent=tuple(AbsentRow(stand, cost_words(stand)) for stand in scope.recorded.lacking(tuple(COSTS))),
         **whole,
     )
 
@@ -100,6 +110,9 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
     total = row["n_fits"]
     for check, column, words in _CHECKS:
         n = row[column]
+        if absent := scope.recorded.instead(check):
+            yield QualityRow(check, 0, 0, None, None, None, f"{_NAMES[check]}: {absent}.")
+            continue
         if total < settings.minimum.riders_shown:
             yield QualityRow(check, n, total, None, None, None, f"Not enough yet: {counted(total, 'fit')}.")
             continue
@@ -110,6 +123,8 @@ def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator
 
 
 def _exams(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[ExamRow]:
+    if scope.recorded.instead("exam_complete"):
+        return
     exams = catalogue()["foot_exams"]
     columns = [column for column in exams.column_names if column not in exams.key]
     counts = ", ".join(f'count(exams."{column}") AS "{column}"' for column in columns)

@@ -18,9 +18,11 @@ from dashboard.questions.selection.calendar import period_of
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.recorded import FIGURES
 from dashboard.questions.selection.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError
+from shared.recorded import not_recorded
 from shared.settings import Settings
 from shared.statistics.agreement import MDC_FACTOR, RepeatAgreement, typical_error
 from shared.units import UNITS
@@ -45,7 +47,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
     pairs = pairs_of(warehouse, scope, remember)
-    rows = tuple(row_of(outcome, pairs, settings) for outcome in OUTCOME_UNITS)
+    rows = tuple(_or_absent(row_of(outcome, pairs, settings), scope, settings) for outcome in OUTCOME_UNITS)
     if any(row.typical_error is None for row in rows):
         study = study_of(warehouse, settings, remember or at_once)
         kept = study.selected(warehouse, selection, scope, remember or at_once)
@@ -140,11 +142,12 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
     if len(differences) < settings.minimum.rows_shown:
         pairs = counted(len(differences), "repeat pair")
         words = f"{outcome.capitalize()}: not enough yet, {pairs}. Record a knee twice before a change to learn its noise."
-        return replace(row, words=words)
+        return _assumed(replace(row, words=words), settings)
     try:
         agreement = typical_error(differences, settings.intervals.level, rider)
     except TooFewError as refusal:
-        return replace(row, words=f"{outcome.capitalize()}: {str(refusal)[:1].lower()}{str(refusal)[1:]}")
+        words = f"{outcome.capitalize()}: {str(refusal)[:1].lower()}{str(refusal)[1:]}"
+        return _assumed(replace(row, words=words), settings)
     return replace(
         row,
         typical_error=agreement.typical_error,
@@ -157,7 +160,41 @@ def noise_row(outcome: str, differences: NDArray[np.float64], rider: NDArray[np.
         limit_low=agreement.limit_low,
         limit_high=agreement.limit_high,
         words=_words(outcome, unit, agreement),
+        known_by="repeats",
     )
+
+
+def _assumed(row: NoiseRow, settings: Settings) -> NoiseRow:
+    """Where repeats tell no typical error, the one that the studio assumes, if it assumes one."""
+    error = settings.noise.assumed(row.outcome)
+    if error is None:
+        return row
+    sign = UNITS[row.unit].sign
+    words = (
+        f"{row.words} The studio assumes a typical error of {spoken(error, 2, sign)} (a setting), so that a knee is taken to "
+        f"have changed beyond {spoken(MDC_FACTOR * error, 1, sign)}."
+    )
+    return replace(row, typical_error=error, mdc95=MDC_FACTOR * error, words=words, known_by="assumed")
+
+
+def absent_words(outcome: str, scope: Scope) -> str:
+    """Why the noise of an outcome cannot be known where the studio does not record what it comes from; empty where it does."""
+    absent = scope.recorded.lacking((*FIGURES[outcome], *FIGURES["repeat_capture"]))
+    if not absent:
+        return ""
+    name = f"noise.assumed_{outcome}_{OUTCOME_UNITS[outcome]}"
+    return (
+        f"{not_recorded(absent)}: noise comes from two captures of a knee with the same setup. A studio may assume one in its "
+        f"settings ({name})."
+    )
+
+
+def _or_absent(row: NoiseRow, scope: Scope, settings: Settings) -> NoiseRow:
+    """The same, told as not recorded where the studio records none of what it comes from."""
+    absent = "" if row.known_by == "repeats" else absent_words(row.outcome, scope)
+    if not absent:
+        return row
+    return _assumed(replace(row, words=f"{row.outcome.capitalize()}: {absent}"), settings)
 
 
 def _with_residual(row: NoiseRow, frame: Frame, settings: Settings) -> NoiseRow:
@@ -173,7 +210,7 @@ def _with_residual(row: NoiseRow, frame: Frame, settings: Settings) -> NoiseRow:
         f"In its place the pooled model's residual, {spoken(error, 2, sign)}: it holds what the model does not explain as "
         "well, so a typical error from repeat captures would be smaller."
     )
-    return replace(row, typical_error=error, mdc95=MDC_FACTOR * error, words=f"{row.words} {instead}")
+    return replace(row, typical_error=error, mdc95=MDC_FACTOR * error, words=f"{row.words} {instead}", known_by="model")
 
 
 def _words(outcome: str, unit: str, agreement: RepeatAgreement) -> str:

@@ -11,13 +11,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from dashboard.questions.door import SQL
+from dashboard.questions.door.recorded import require_recorded
 from dashboard.questions.door.registry import QUESTIONS, question_named
+from dashboard.questions.drawn.recorded import logged
 from dashboard.questions.memory.remembering import Memory, Remember
 from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
-from shared.errors import StatisticsError
+from shared.errors import NotRecordedError, StatisticsError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
@@ -69,16 +71,26 @@ class Asker:
         if selection.split and not asked.follows_split:
             plain = self.ask_within(whole, question, replace(selection, split=None), **only)
             return replace(plain, selection={**plain.selection, WORDS["split"]: selection.split})
+        self._now(lambda cursor, remember: require_recorded(asked, cursor, selection, self.settings, remember))
         # Another question's answer, computed once for all who lean on it.
-        beside = {name: self.ask(name, whole) for name in asked.leans_on}
+        beside = {name: known for name in asked.leans_on if (known := self._if_recorded(name, whole))}
         # What is due follows from today too, so that an answer of yesterday is another one.
-        dated = {"today": self.today()} if asked.knows_today else {}
+        dated: dict[str, Any] = {"today": self.today()} if asked.knows_today else {}
+        if asked.knows_logbook:
+            dated["logbook"] = logged(self.path)
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
 
         remembered: Answer = self._remembered((question, selection, whole, *sorted(only.items()), *dated.values()), answer)
         return remembered
+
+    def _if_recorded(self, question: str, whole: Selection) -> Answer | None:
+        """Another question's answer; None where the studio does not record what it stands on."""
+        try:
+            return self.ask(question, whole)
+        except NotRecordedError:
+            return None
 
     def read_ahead(self) -> None:
         """Answers every question over all fits but those that fit the effects' models, and makes ready what foresees the next

@@ -140,6 +140,7 @@ def data(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
         "loads": tuple(replace(row, names="") for row in answer.loads),
         "reasons": tuple(row if row.state == "waiting" else replace(row, words=_FOR_LOADERS) for row in answer.reasons),
         "left_out": answer.left_out,
+        "absent": answer.absent,
         "quality": tuple(row for row in answer.quality if _is_enough(row.total, row.n, least)),
         "exams": tuple(row for row in answer.exams if _is_enough(row.total, row.n, least)),
     }

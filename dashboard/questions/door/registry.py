@@ -14,6 +14,8 @@ _OF_LEVEL = ("split", "level")
 _MOMENTS = ("from_moment", "to_moment")
 _PATTERNS = ("arrival_pattern", "departure_pattern")
 _CHANGES = ("n_resolved", "n_persisting", "n_new", "n_none")
+# What an effect of a support needs: the supports as they stood, and what was measured with them.
+_SUPPORTS: Final = ("knee_captures", "foot_setups")
 _AT_RISK = Counted((*_OF_LEVEL, "days"), riders=("n_at_risk",), visits=VISITS_AT_RISK)
 
 _ALL: Final = (
@@ -33,12 +35,15 @@ _ALL: Final = (
             is_modelled=True,
         ),
         leans_on=("rig",),
+        stands_on=_SUPPORTS,
+        instead="effects.plain_change",
     ),
     Question(
         "checks",
         "effects.checks",
         Sight(figures={"checks": Counted(("outcome", "check"))}, is_modelled=True),
         follows_split=False,
+        stands_on=_SUPPORTS,
     ),
     Question(
         "studio",
@@ -72,12 +77,24 @@ _ALL: Final = (
             is_modelled=True,
         ),
         follows_split=False,
+        stands_on=_SUPPORTS,
     ),
     Question(
         "next",
         "foresight.next_rider",
         Sight(is_case=True, own_cases=frozenset({"setups", "alike"})),
         follows_split=False,
+        stands_on=_SUPPORTS,
+    ),
+    Question(
+        "drawn",
+        "drawn.drawn",
+        Sight(
+            own_words="What drawn orders say is for the head fitter and the owner: who draws had better not know it.",
+            kept=frozenset({"comparisons", "arms", "draws"}),
+        ),
+        follows_split=False,
+        knows_logbook=True,
     ),
     Question(
         "rig",
@@ -89,12 +106,13 @@ _ALL: Final = (
             }
         ),
         follows_split=False,
+        stands_on=("knee_captures",),
     ),
     Question(
         "data",
         "data.data",
         Sight(
-            following=frozenset({"tables", "loads", "reasons", "quality", "left_out", "exams"}),
+            following=frozenset({"tables", "loads", "reasons", "quality", "left_out", "exams", "absent"}),
             follow=following.data,
             kept=frozenset({"rejects", "warnings", "waiting"}),
             of_all_fits=True,
@@ -119,6 +137,8 @@ _ALL: Final = (
             follow=following.returns,
         ),
         leans_on=("noise",),
+        stands_on=("follow_ups",),
+        instead="returns.visits_alone",
     ),
     Question(
         "calls",
@@ -126,6 +146,8 @@ _ALL: Final = (
         Sight(is_case=True, own_cases=frozenset({"calls", "booked"}), following=frozenset({"states"})),
         follows_split=False,
         knows_today=True,
+        stands_on=("follow_ups",),
+        instead="returns.visits_alone",
     ),
     Question(
         "trends",
@@ -178,6 +200,7 @@ _ALL: Final = (
             own_cases=frozenset({"knees"}),
         ),
         leans_on=("rig",),
+        stands_on=("knee_captures",),
     ),
     Question(
         "ratings",
@@ -189,6 +212,7 @@ _ALL: Final = (
             },
             quoted={"ratings": lambda row: row.level is None and row.topic == "comfort"},
         ),
+        stands_on=("rider_ratings",),
     ),
     Question(
         "types",
@@ -200,6 +224,7 @@ _ALL: Final = (
             },
             quoted={"types": lambda row: row.level is None and row.kind == "varus"},
         ),
+        stands_on=("foot_exams",),
     ),
     Question(
         "agreement",
@@ -218,6 +243,7 @@ _ALL: Final = (
             own_rows={"fitters": OwnRows("level")},
         ),
         leans_on=("rig",),
+        stands_on=("foot_exams", "foot_setups"),
     ),
     Question(
         "sides",
@@ -227,6 +253,7 @@ _ALL: Final = (
             own_only=frozenset({"sides"}),
         ),
         follows_split=False,
+        stands_on=("knee_captures.knee_tilt_deg",),
     ),
     Question(
         "riders",

@@ -1,1 +1,5 @@
 """What moved the knee."""
+
+from pathlib import Path
+
+SQL = Path(__file__).with_name("sql")

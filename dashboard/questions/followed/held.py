@@ -25,13 +25,15 @@ Rows = Mapping[str, NDArray[Any]]
 
 
 def followed_fits(warehouse: Warehouse, scope: Scope, remember: Remember | None = None) -> Rows:
-    """The selected fits that ask for a follow-up, by date, as followed_fits.sql tells them."""
-    return read_or_cut(warehouse, scope, SQL / "followed_fits.sql", remember)
+    """The selected fits that ask for a follow-up, by date, as followed_fits.sql tells them; none where no follow-up is
+    recorded, so that none is told not to have been seen."""
+    fits = read_or_cut(warehouse, scope, SQL / "followed_fits.sql", remember)
+    return {name: column[:0] for name, column in fits.items()} if scope.recorded.instead("return_rate") else fits
 
 
 def known_noise(noise: Noise | None) -> dict[str, NoiseRow]:
-    """The typical errors that come from repeat captures; what stands in for one elsewhere is a guess here."""
-    return {row.outcome: row for row in noise.noise if row.limit_low is not None} if noise else {}
+    """The typical errors by which fits are judged: from repeat captures, or assumed by the studio; no residual of a model."""
+    return {row.outcome: row for row in noise.noise if row.known_by in ("repeats", "assumed")} if noise else {}
 
 
 def further_from_neutral(departure: Any, found: Any) -> Any:

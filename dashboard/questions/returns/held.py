@@ -27,8 +27,9 @@ _WORDS: Final = {
 }
 
 
-def held_rows(became: NDArray[np.int8], rider: NDArray[Any], settings: Settings) -> Iterator[HeldRow]:
-    """One row an end of the fits whose window has closed. became (n,): places in BECAME; rider (n,)."""
+def held_rows(became: NDArray[np.int8], rider: NDArray[Any], settings: Settings, no_noise: str = "") -> Iterator[HeldRow]:
+    """One row an end of the fits whose window has closed. became (n,): places in BECAME; rider (n,). no_noise: why the smallest
+    real change is not known, without which no fit is told to have held or not."""
     level = settings.intervals.level
     for end in ENDS:
         is_end = became == BECAME.index(end)
@@ -36,13 +37,17 @@ def held_rows(became: NDArray[np.int8], rider: NDArray[Any], settings: Settings)
         if len(became) < settings.minimum.rows_shown:
             yield replace(row, words=f"Not enough yet, {counted(len(became), 'fit')}.")
             continue
+        if no_noise and end in (HELD, NOT_HELD):
+            yield replace(row, words=f"How many fits {_WORDS[end]} is not told: {no_noise}")
+            continue
         try:
             share = clustered_share(is_end.astype(float), rider, level)
         except StatisticsError as refused:
             yield replace(row, words=str(refused))
             continue
         ends = spoken_percents(share.low, share.high)
-        words = f"{row.n:,} of {counted(row.n_fits, 'fit')} {_WORDS[end]}: {spoken_percent(share.estimate)} ({ends})."
+        done = "were seen again" if no_noise and end == NOT_MEASURED else _WORDS[end]
+        words = f"{row.n:,} of {counted(row.n_fits, 'fit')} {done}: {spoken_percent(share.estimate)} ({ends})."
         row = replace(row, share=share.estimate, low=share.low, high=share.high, words=words)
         yield _bounded(row, became, rider, level) if end == HELD else row
 
@@ -62,11 +67,14 @@ def _bounded(row: HeldRow, became: NDArray[np.int8], rider: NDArray[Any], level:
     )
 
 
-def held_words(rows: Sequence[HeldRow], settings: Settings) -> str:
-    """Of all fits whose window has closed, how many held, did not, and are not known; the unseen are counted."""
+def held_words(rows: Sequence[HeldRow], settings: Settings, no_noise: str = "") -> str:
+    """Of all fits whose window has closed, how many held, did not, and are not known; the unseen are counted. no_noise: as in
+    held_rows."""
     by_end = {row.became: row for row in rows}
     held, lost, blank, gone = (by_end[end] for end in ENDS)
     of = f"{counted(held.n_fits, 'fit')} whose {settings.follow_up.returned_within_days} days are over"
+    if no_noise and blank.share is not None:
+        return f"Of {of} {blank.n:,} were seen again and {gone.n:,} were not. Whether they held is not told: {no_noise}"
     if held.share is None or lost.share is None:
         return f"Whether fits held: not enough yet, {of}."
     n_unknown = blank.n + gone.n

@@ -1,14 +1,14 @@
 """Do riders come back, and does the fit hold: bookings, returns over closed windows, the curve of returns, what lasted."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.data import noise as noise_question
-from dashboard.questions.data.answers_noise import Noise
+from dashboard.questions.data.answers_noise import Noise, NoiseRow
 from dashboard.questions.followed.held import BECAME, HELD, NOT_HELD, became_of, followed_fits
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_returns import (
@@ -17,6 +17,7 @@ from dashboard.questions.returns.answers_returns import (
     ReturnCurveRow,
     ReturnFigure,
     Returns,
+    SaidRow,
 )
 from dashboard.questions.returns.held import held_rows, held_words
 from dashboard.questions.returns.lasting import lasting_rows, said_rows
@@ -24,6 +25,7 @@ from dashboard.questions.returns.unseen import Left
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import Levels, count_riders, levels_of_feet
 from dashboard.questions.selection.numbers import spoken_chance, spoken_percent, spoken_percents
+from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope, counted, scope_of
 from dashboard.questions.selection.selection import SPLITS, Selection
 from shared.errors import StatisticsError
@@ -33,6 +35,7 @@ from shared.statistics.time_to_event import ENDED, cumulative_incidence, log_ran
 from shared.warehouse import Warehouse
 
 Rows = dict[str, NDArray[Any]]
+_Row = TypeVar("_Row", ReturnFigure, SaidRow)
 
 METHOD = {
     "asked": "first fits and refits, booked or not; a follow-up visit is a return itself, and asks for none",
@@ -87,13 +90,14 @@ def ask(
     assert scope.as_of is not None  # there are fits, and each has a day
     noise_rows = noise.noise if noise else noise_question.rows_of(warehouse, scope, settings, remember)
     by_outcome = {row.outcome: row for row in noise_rows}
-    mdc95 = by_outcome["tilt"].mdc95 if by_outcome["tilt"].limit_low is not None else None
+    mdc95 = by_outcome["tilt"].mdc95 if by_outcome["tilt"].known_by in ("repeats", "assumed") else None
     became = became_of(followed_fits(warehouse, scope, remember), mdc95)
     rows = {**read_or_cut(warehouse, scope, SQL / "returns_fits.sql", remember), "became": became}
+    no_noise = "" if mdc95 is not None else _no_noise(by_outcome["tilt"], scope)
     groups = list(_groups(rows, _levels(warehouse, scope, selection.split, remember), selection.split))
     left = Left(groups[0].where("is_followable"))
-    figures = tuple(figure for group in groups for figure in _figures(group, settings))
-    held = tuple(held_rows(left.rows["became"], left.rows["rider"], settings))
+    figures = tuple(_if_recorded(figure, scope.recorded, no_noise) for group in groups for figure in _figures(group, settings))
+    held = tuple(held_rows(left.rows["became"], left.rows["rider"], settings, no_noise))
     by_figure = {row.figure: row for row in figures if row.level is None}
     return Returns(
         as_of=scope.as_of,
@@ -102,15 +106,29 @@ def ask(
         method=_method(settings),
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{held_words(held, settings)} {by_figure['held'].words}",
+        headline=held_words(held, settings, no_noise)
+        if no_noise
+        else f"{held_words(held, settings)} {by_figure['held'].words}",
         figures=figures,
         curve=tuple(row for group in groups for row in _curve(group, settings)),
         at_risk=tuple(row for group in groups for row in _at_risk(group, settings)),
         comparisons=tuple(_comparisons(selection.split, groups, settings)),
         held=held,
         lasting=tuple(lasting_rows(warehouse, scope, left, by_outcome, settings, remember)),
-        said=tuple(said_rows(left, settings)),
+        said=tuple(_if_recorded(row, scope.recorded) for row in said_rows(left, settings)),
     )
+
+
+def _no_noise(row: NoiseRow, scope: Scope) -> str:
+    """Why the smallest real change of tilt is not known, which a fit is judged by."""
+    return noise_question.absent_words("tilt", scope) or row.words.partition(": ")[2].partition(" In its place")[0]
+
+
+def _if_recorded(row: _Row, recorded: Recorded, no_noise: str = "") -> _Row:
+    """The same, or its words alone where the studio does not record what it stands on, or knows no noise to judge it by."""
+    figure = row.figure if isinstance(row, ReturnFigure) else row.topic
+    absent = no_noise if figure == "held" and no_noise else recorded.instead(figure)
+    return replace(row, words=f"{_NAMES[figure]}: {absent.removesuffix('.')}.") if absent else row
 
 
 def _method(settings: Settings) -> dict[str, Any]:
@@ -233,6 +251,8 @@ def _known(value: float) -> float | None:
 
 
 _NAMES = {
+    "satisfaction": "Satisfaction",
+    "pain": "Pain",
     "booked_same_day": "Booked on the day",
     "booked": "Booked",
     "return_rate": "Came back",

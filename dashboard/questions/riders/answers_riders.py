@@ -16,8 +16,9 @@ class RiderRow:
 
     became: what became of the last fit that asks for a follow-up (held, not_held, not_measured, not_seen, waiting), which was
     on `fit_date`; empty where the selection holds none. follow_up: by today's date: over (open past its day), due (of today),
-    booked (ahead), came, closed (missed or cancelled, none open), none (not booked); due_on: of an open one. look: what
-    deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is to look at).
+    booked (ahead), came, closed (missed or cancelled, none open), none (not booked), empty (not recorded); due_on: of an open
+    one. look: what deserves a look, any of overdue, not_held, side_difference and flag (the last fit that can be judged is to
+    look at).
     """
 
     rider_id: str
@@ -42,7 +43,8 @@ class RiderRow:
 class Riders(Answer):
     """The riders of the selection, most reasons for a look first, and how many of them deserve a look.
 
-    riders: made as they are read; where(code of `look`) gives those who deserve that look.
+    riders: made as they are read; where(code of `look`) gives those who deserve that look. not_recorded: the looks of which
+    nothing is known here.
     """
 
     rows_name: ClassVar[str] = "riders"
@@ -50,6 +52,7 @@ class Riders(Answer):
     n_riders: int
     headline: str
     riders: RowsOnDemand[RiderRow]
+    not_recorded: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -25,8 +25,10 @@ from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
 from dashboard.questions.selection.every_fit import Remember
 from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.recorded import FIGURES, Recorded
 from dashboard.questions.selection.scope import Scope, counted, fragments, spoken_day
 from dashboard.questions.selection.selection import Selection
+from shared.recorded import not_recorded
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -43,6 +45,13 @@ METHOD = {
 }
 OVERDUE, LOST, SIDE_DIFFERENCE, FLAG = "overdue", "not_held", "side_difference", "flag"
 REASONS = (OVERDUE, LOST, SIDE_DIFFERENCE, FLAG)
+# The figures without which a look cannot be told.
+_LOOKS_STAND_ON = {
+    OVERDUE: ("return_rate",),
+    LOST: ("return_rate", "held"),
+    SIDE_DIFFERENCE: ("side_difference_left",),
+    FLAG: ("agreement",),
+}
 # The first fields of a RiderRow, in its order, as SQL tells them.
 _READ = (
     "rider_id",
@@ -79,8 +88,9 @@ def listed(
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(rows.columns, settings),
+        headline=_headline(rows.columns, scope.recorded, settings),
         riders=rows,
+        not_recorded=tuple(look for look, figures in _LOOKS_STAND_ON.items() if any(map(scope.recorded.instead, figures))),
     )
 
 
@@ -105,6 +115,7 @@ def rider_rows(
     became, fit_date = _last_fits(followed_fits(warehouse, scope, remember), riders["rider_no"], mdc95)
     columns = {
         **{name: riders[name] for name in _READ if name in riders},
+        **({"follow_up": np.full(len(rider), "", dtype=object)} if scope.recorded.instead("return_rate") else {}),
         "fit_date": fit_date,
         "became": became,
         "n_judged_fits": n_judged[rider],
@@ -186,14 +197,30 @@ def _look(over_on: date | None, is_lost: bool, difference: float | None, is_flag
     return ", ".join(reasons), words or "Nothing that asks for a look."
 
 
-def _headline(riders: Columns, settings: Settings) -> str:
+def _headline(riders: Columns, recorded: Recorded, settings: Settings) -> str:
+    """What became of the last fits and what deserves a look, of what is recorded; what is not is named at the end."""
+    over, remain, flagged = (int(riders[reason].sum()) for reason in (OVERDUE, SIDE_DIFFERENCE, FLAG))
+    limit = f"{settings.knee.side_difference_deg:g}°"
+    told = {
+        "return_rate": f"{over:,} {'has' if over == 1 else 'have'} a follow-up over",
+        "side_difference_left": f"{remain:,} left with a side difference of {limit} or more",
+        "agreement": f"for {flagged:,} the last fit is to look at together",
+    }
+    held = "" if recorded.instead("return_rate") or recorded.instead("held") else _held_words(riders)
+    known = [words for figure, words in told.items() if not recorded.instead(figure)]
+    absent = {stand: None for figure in told for stand in recorded.lacking(FIGURES[figure])}
+    rest = f" {not_recorded(tuple(absent)).capitalize()}." if absent else ""
+    looks = f"{', '.join(known[:-1])}{', and ' if known[1:] else ''}{known[-1]}" if known else ""
+    said = "; ".join(filter(None, (held, looks)))
+    start = "" if held or not said else f"Of {counted(len(riders['became']), 'rider')} "
+    return f"{start}{said}{'.' if said else ''}{rest}".strip()
+
+
+def _held_words(riders: Columns) -> str:
     n = Counter(riders["became"].tolist())
     told = sum(n[end] for end in BECAME)
-    limit = f"{settings.knee.side_difference_deg:g}°"
-    over, remain, flagged = (int(riders[reason].sum()) for reason in (OVERDUE, SIDE_DIFFERENCE, FLAG))
     unknown = n[NOT_MEASURED] + n[NOT_SEEN] + n[WAITING]
     return (
         f"Of {counted(told, 'rider')} the last fit held for {n[HELD]:,}, did not for {n[NOT_HELD]:,}, and for {unknown:,} it "
-        f"is not known; {over:,} {'has' if over == 1 else 'have'} a follow-up over, {remain:,} left with a side difference of "
-        f"{limit} or more, and for {flagged:,} the last fit is to look at together."
+        "is not known"
     )

@@ -7,7 +7,9 @@ from dashboard.questions.followed.held import HELD, NOT_HELD, NOT_MEASURED, NOT_
 from dashboard.questions.riders.answers_riders import FitRow, FollowUpRow, KneeRow
 from dashboard.questions.riders.riders_words import CHANGED, UNKNOWN
 from dashboard.questions.selection.numbers import spoken
+from dashboard.questions.selection.recorded import FIGURES
 from dashboard.questions.selection.scope import spoken_day
+from shared.recorded import not_recorded
 
 VISITS = {"first": "first fit", "follow_up": "follow-up", "refit": "refit"}
 # What became of a fit, as it is told in a list; in a sentence behind the fit.
@@ -93,7 +95,8 @@ def _end(
 ) -> str:
     if fit.became is None:
         if followed is None:
-            return "it asks for no follow-up"
+            is_return = fit.visit_kind == "follow_up"
+            return "it asks for no follow-up" if is_return else f"whether it held is {not_recorded(FIGURES['return_rate'])}"
         end = _FOLLOWED.get(followed.became or NOT_MEASURED, _FOLLOWED[NOT_MEASURED])
         return f"it followed up the {fit_name(followed)}, {end}"
     if fit.became in (HELD, NOT_HELD) and mdc95 is not None:

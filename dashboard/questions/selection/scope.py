@@ -8,6 +8,7 @@ from typing import Any
 
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.selection import SQL
+from dashboard.questions.selection.recorded import EVERYTHING, Recorded, recorded_in
 from dashboard.questions.selection.selection import Selection
 from shared.clock import spoken_day as spoken_day  # noqa: PLC0414 (its place for questions)
 from shared.errors import TooFewError
@@ -39,13 +40,15 @@ _EXAM_OF_A_FIT = ("arch_height_{side}", "forefoot_angle_{side}_deg")
 
 @dataclass(frozen=True)
 class Scope:
-    """The fits that a selection holds; `parameters` and `fragments` bind it into a question's SQL."""
+    """The fits that a selection holds; `parameters` and `fragments` bind it into a question's SQL. recorded: what the warehouse
+    holds nothing of."""
 
     as_of: date | None
     n_fits: int
     n_riders: int
     words: str
     parameters: dict[str, Any]
+    recorded: Recorded = EVERYTHING
 
     def asked(self) -> tuple[Hashable, ...]:
         """What the parameters ask of fits and feet, to remember by; all None: every fit."""
@@ -116,6 +119,7 @@ def _counted(warehouse: Warehouse, selection: Selection, settings: Settings, rem
         n_riders=row["n_riders"],
         words=_words(selection, row),
         parameters={**parameters, "as_of": as_of},
+        recorded=recorded_in(warehouse, remember),
     )
 
 

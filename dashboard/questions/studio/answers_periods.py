@@ -32,7 +32,7 @@ class PeriodChangeRow:
     """This period (`estimate`) less an earlier one (`against`: before or year_before), in `unit` (share: difference of shares).
 
     q_value: among all comparisons of the answer; `told` is higher, lower or no clear change; `judged` says it as better, worse,
-    no clear change or not enough yet.
+    no clear change, not enough yet or not recorded.
     """
 
     figure: str

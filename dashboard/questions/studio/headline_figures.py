@@ -27,6 +27,7 @@ BETTER: Final = {
 }
 NO_CLEAR_CHANGE: Final = "no clear change"
 NOT_ENOUGH: Final = "not enough yet"
+NOT_RECORDED: Final = "not recorded"
 
 
 def judged(figure: str, direction: int) -> str:

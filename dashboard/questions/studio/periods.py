@@ -16,7 +16,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, last_month, span_a_year_before, span_before
 from dashboard.questions.studio.answers_periods import KneesRow, PeriodChangeRow, PeriodRow, Periods
 from dashboard.questions.studio.differences import difference_of
-from dashboard.questions.studio.headline_figures import judged
+from dashboard.questions.studio.headline_figures import NAMES, NOT_RECORDED, judged
 from dashboard.questions.studio.period_words import change_words, few_words, headline_of
 from dashboard.questions.studio.studio import KNEE_OUTCOMES, Measured, estimate_of, measured
 from shared.errors import NotEstimableError, TooFewError
@@ -140,6 +140,9 @@ def _change(
     riders = (count_riders(one.rider[here]), count_riders(one.rider[there]))
     levels = (estimates[one.figure, "this"], estimates[one.figure, against])
     row = PeriodChangeRow(one.figure, against, one.unit, n_this, n_against, *levels, None, None, None, "", *riders)
+    if one.refusal:
+        judged_as = row.judged if one.is_recorded else NOT_RECORDED
+        return replace(row, words=f"{NAMES[one.figure]}: {one.refusal}", judged=judged_as)
     try:
         difference = difference_of(one, here, there, settings)
     except (TooFewError, NotEstimableError) as refusal:

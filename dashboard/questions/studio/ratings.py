@@ -11,6 +11,7 @@ from dashboard.questions.selection.coded import code_sql
 from dashboard.questions.selection.every_fit import Remember, at_once, cut
 from dashboard.questions.selection.levels import Levels, count_riders, level_words, levels_of_feet, split_caution
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope, counted, fragments, scope_of
 from dashboard.questions.selection.selection import SPLITS, Selection
 from dashboard.questions.studio import SQL
@@ -72,8 +73,17 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         n_riders=scope.n_riders,
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
-        ratings=(*overall, *_judged(split, len(SPLITS))),
-        body_parts=by_part,
+        ratings=_if_recorded((*overall, *_judged(split, len(SPLITS))), scope.recorded),
+        body_parts=_if_recorded(by_part, scope.recorded),
+    )
+
+
+def _if_recorded(rows: Iterable[RatingRow], recorded: Recorded) -> tuple[RatingRow, ...]:
+    """The same; where no follow-up is recorded, what would be told of one says so."""
+    absent = recorded.instead("return_rate")
+    return tuple(
+        replace(row, words=f"{row.words.partition(':')[0]}: {absent}.") if absent and row.to_moment == "follow_up" else row
+        for row in rows
     )
 
 

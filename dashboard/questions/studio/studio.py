@@ -14,11 +14,12 @@ from dashboard.questions.data.fitter_noise import FitterNoise
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
+from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope, counted, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
-from dashboard.questions.studio.headline_figures import HEADLINE
+from dashboard.questions.studio.headline_figures import HEADLINE, NAMES
 from dashboard.questions.symmetry.both_sides import side_difference
 from shared.settings import Settings
 from shared.statistics.clustered.means import Estimate, clustered_mean, clustered_share
@@ -49,8 +50,20 @@ class Measured:
     values: NDArray[np.float64]
     rider: NDArray[np.int64]
     day: NDArray[Any]
+    # Why there are no values: the words behind the figure's name.
     refusal: str = ""
+    is_recorded: bool = True
     worse: NDArray[np.float64] | None = None
+
+    def if_recorded(self, recorded: Recorded) -> "Measured":
+        """The same, or no values and the reason where the studio does not record what it stands on."""
+        absent = recorded.instead(self.figure)
+        if not absent:
+            return self
+        nothing: NDArray[Any] = np.array([])
+        return replace(
+            self, values=nothing, rider=nothing.astype(int), day=_NO_DAYS, refusal=f"{absent}.", is_recorded=False, worse=None
+        )
 
     def hits(self, outcome: str) -> NDArray[np.float64]:
         """1 for each knee of which one of KNEE_OUTCOMES is true, else 0."""
@@ -72,7 +85,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=figures[0].words,
+        headline=next((each for each in figures if not scope.recorded.instead(each.figure)), figures[0]).words,
         figures=figures,
         trend=tuple(row for each in outcomes for row in _trend(each, settings)),
     )
@@ -82,6 +95,13 @@ def measured(
     warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: FitterNoise, remember: Remember | None = None
 ) -> Iterator[Measured]:
     """The raw values behind each headline figure; the trends chart the same ones."""
+    for one in _measured(warehouse, scope, settings, tilt_noise, remember):
+        yield one.if_recorded(scope.recorded)
+
+
+def _measured(
+    warehouse: Warehouse, scope: Scope, settings: Settings, tilt_noise: FitterNoise, remember: Remember | None
+) -> Iterator[Measured]:
     fits = read_or_cut(warehouse, scope, SQL / "studio_fits.sql", remember)
     gained = fits["comfort_gained_points"].astype(float)
     rated = np.isfinite(gained)
@@ -98,8 +118,10 @@ def measured(
 
 def _knees(warehouse: Warehouse, scope: Scope, tilt_noise: FitterNoise, remember: Remember | None) -> Measured:
     if tilt_noise.mdc95 is None:
-        refusal = f"{HEADLINE['knees_better']}: {tilt_noise.row.words.partition(': ')[2]}"
-        return Measured("knees_better", "share", "knee", np.array([]), np.array([], int), _NO_DAYS, refusal)
+        absent = noise.absent_words("tilt", scope)
+        refusal = absent or tilt_noise.row.words.partition(": ")[2]
+        nothing = np.array([])
+        return Measured("knees_better", "share", "knee", nothing, nothing.astype(int), _NO_DAYS, refusal, not absent)
     knees = read_or_cut(warehouse, scope, SQL / "studio_knees.sql", remember)
     nearer, limits = knees["nearer_neutral_deg"], tilt_noise.limits(knees["fitter"])
     better, worse = (nearer > limits).astype(float), (nearer < -limits).astype(float)
@@ -117,7 +139,7 @@ def _figure(measured: Measured, settings: Settings) -> StudioFigure:
     n, n_riders = len(measured.values), count_riders(measured.rider)
     estimate = estimate_of(measured.values, measured.rider, measured.unit, settings)
     if estimate is None:
-        words = measured.refusal or f"{HEADLINE[measured.figure]}: not enough yet, {counted(n, measured.counted)}."
+        words = f"{NAMES[measured.figure]}: {measured.refusal or f'not enough yet, {counted(n, measured.counted)}.'}"
         return StudioFigure(measured.figure, measured.unit, measured.counted, n, None, None, None, words, n_riders)
     is_clear = measured.unit == "share" or direction(estimate.low, estimate.high, _q_value(estimate))
     worse = float(measured.hits("worse").mean()) if measured.worse is not None else 0.0

@@ -90,6 +90,8 @@ def _compared(at: int, by_studio: dict[str, list[Measured]], settings: Settings)
 def _between(one: Measured, here: np.ndarray, names: tuple[str, str], settings: Settings) -> BetweenStudiosRow:
     n_this, n_against = int(here.sum()), int((~here).sum())
     row = BetweenStudiosRow(one.figure, *names, one.unit, n_this, n_against, None, None, None, "")
+    if one.refusal:
+        return replace(row, words=f"{HEADLINE[row.figure]}: {one.refusal}")
     try:
         found = difference_of(one, here, ~here, settings)
     except (TooFewError, NotEstimableError) as refusal:

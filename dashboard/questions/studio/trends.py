@@ -97,7 +97,10 @@ def _by_period(
         settings = _base_in_time(settings, int(calendar[0]))
     pairs = noise.pairs_of(warehouse, scope, remember)
     tilt_noise = noise.own_noise("tilt", pairs, settings)
-    outcomes = [*studio.measured(warehouse, scope, settings, tilt_noise, remember), *_processes(fits)]
+    outcomes = [
+        *studio.measured(warehouse, scope, settings, tilt_noise, remember),
+        *(one.if_recorded(scope.recorded) for one in _processes(fits)),
+    ]
     charted = charts_of(outcomes, calendar, settings)
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, every)]
     return Trends(

@@ -1,6 +1,7 @@
 """How common is a side difference, and do we resolve it? Side difference = right less left."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.selection.every_fit import Remember, at_once, cut, read_or_cut
 from dashboard.questions.selection.levels import level_masks, split_caution
+from dashboard.questions.selection.recorded import SWAY, Recorded
 from dashboard.questions.selection.scope import Scope, fragments, scope_of, sessions_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.symmetry import SQL
@@ -39,6 +41,7 @@ from dashboard.questions.symmetry.asymmetry_rows import (
 )
 from dashboard.questions.symmetry.both_sides import side_difference
 from dashboard.questions.symmetry.knee_patterns import PATTERNS
+from shared.recorded import cost_words
 from shared.rig.care import Watched, concerning, of_sides
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -88,13 +91,14 @@ def ask(
     firsts, split = first_sessions(fits, settings), selection.split
     everyone: dict[str | None, Flags] = {None: masks[None]}
     changes = list(_changes(firsts, everyone, None, settings))
-    patterns = _pattern_changes(firsts, everyone, None, settings)
+    told = [pattern for pattern in PATTERNS if pattern != "looping" or not scope.recorded.instead("sway")]
+    patterns = _pattern_changes(firsts, everyone, None, settings, told)
     q_values = of_all_riders([*changes, *patterns, *_differences(fits, everyone, None, settings)])
     lists: dict[str, Callable[[], Iterable[Any]]] = {
         "prevalence": lambda: judged(_prevalence(firsts, masks, split, settings), against_others, q_values),
         "change": lambda: judged(_changes(firsts, masks, split, settings), change_told, q_values),
-        "patterns": lambda: judged(_pattern_changes(firsts, masks, split, settings), change_told, q_values),
-        "flow": lambda: _flow(firsts),
+        "patterns": lambda: judged(_pattern_changes(firsts, masks, split, settings, told), change_told, q_values),
+        "flow": lambda: _flow(firsts, told),
         "differences": lambda: judged(_differences(fits, masks, split, settings), leading_side, q_values),
         "curve": lambda: (row for quantity in QUANTITIES for row in curve_rows(firsts, quantity, settings)),
         "repeats": lambda: _repeats(read_or_cut(warehouse, scope, SQL / "asymmetry_repeats.sql", remember), settings),
@@ -109,9 +113,9 @@ def ask(
         method={**METHOD, **_limits(settings)},
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=f"{headline} {of_rig}".rstrip(),
-        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split)),
-        **{name: tuple(made()) if name in parts else () for name, made in lists.items()},
+        headline=_not_recorded("tilt", scope.recorded) or f"{headline} {of_rig}".rstrip(),
+        cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split), *_not_told(told)),
+        **{name: _if_recorded(made(), scope.recorded) if name in parts else () for name, made in lists.items()},
     )
 
 
@@ -168,6 +172,30 @@ def _chosen_by_arrival(split: str | None) -> tuple[str, ...]:
     return (ARRIVAL_CAUTION,) if split == "arrival_direction" else ()
 
 
+def _if_recorded(rows: Iterable[Any], recorded: Recorded) -> tuple[Any, ...]:
+    """The rows; those of a quantity that is not recorded, or of repeats where no setup is, say so."""
+    return tuple(
+        replace(row, words=words) if hasattr(row, "words") and (words := _not_recorded(_concerns(row), recorded)) else row
+        for row in rows
+    )
+
+
+def _concerns(row: Any) -> str:
+    if isinstance(row, RepeatRow):
+        return "repeat_capture"
+    return getattr(row, "quantity", "") or row.finding.removeprefix("side difference in ")
+
+
+def _not_recorded(figure: str, recorded: Recorded) -> str:
+    of = "Repeats of a side difference" if figure == "repeat_capture" else f"Side difference in {figure}"
+    return f"{of}: {absent}." if (absent := recorded.instead(figure)) else ""
+
+
+def _not_told(told: Sequence[str]) -> tuple[str, ...]:
+    """The patterns of which nothing is known here."""
+    return () if len(told) == len(PATTERNS) else (f"Looping is not told: {cost_words(SWAY)}",)
+
+
 def _side_ignored(selection: Selection) -> tuple[str, ...]:
     return ("The choice of one side is left aside here: a side difference takes both knees.",) if selection.side else ()
 
@@ -185,23 +213,25 @@ def _changes(firsts: Firsts, masks: Mapping[str | None, Flags], split: str | Non
 
 
 def _pattern_changes(
-    firsts: Firsts, masks: Mapping[str | None, Flags], split: str | None, settings: Settings
+    firsts: Firsts, masks: Mapping[str | None, Flags], split: str | None, settings: Settings, patterns: Sequence[str]
 ) -> Iterator[ChangeRow]:
     seen = firsts.has_pattern["arrival"] & firsts.has_pattern["departure"]
-    for pattern in PATTERNS:
+    for pattern in patterns:
         for level, mask in masks.items():
             chosen = seen & mask[firsts.fit]
             before, after = (firsts.shown[moment][pattern][chosen] for moment in MOMENTS)
             yield change_row(pattern, before, after, split, level, settings)
 
 
-def _flow(firsts: Firsts) -> Iterator[FlowRow]:
+def _flow(firsts: Firsts, patterns: Sequence[str]) -> Iterator[FlowRow]:
     seen = firsts.has_pattern["arrival"] & firsts.has_pattern["departure"]
     step = len(PATTERNS) * firsts.named["arrival"][seen].astype(np.int64) + firsts.named["departure"][seen]
     n = iter(np.bincount(step, minlength=len(PATTERNS) ** 2).tolist())
     for before in PATTERNS:
         for after in PATTERNS:
-            yield FlowRow(before, after, next(n))
+            n_riders = next(n)
+            if before in patterns and after in patterns:
+                yield FlowRow(before, after, n_riders)
 
 
 def _repeats(pairs: Mapping[str, NDArray[Any]], settings: Settings) -> Iterator[RepeatRow]:
