@@ -44,12 +44,13 @@ class ExamRow:
 
 @dataclass(frozen=True)
 class TableRow:
-    """What the warehouse holds of one table."""
+    """What the warehouse holds of one table. `cells`: faulty cells that were left out of rows that are stored."""
 
     table: str
     stored: int
     waiting: int
     rejected: int
+    cells: int
     first_date: date | None
     last_date: date | None
 
