@@ -50,9 +50,9 @@ class TableRow:
     stored: int
     waiting: int
     rejected: int
-    cells: int
     first_date: date | None
     last_date: date | None
+    cells: int = 0
 
 
 @dataclass(frozen=True)
