@@ -238,7 +238,10 @@ def exports_carried_over(draw: st.DrawFn) -> Export:
     sound = [
         {
             "visit": visit, "no": str(n), "foot": "left", "words": f"{visit}{n}",
-            "insole": draw(st.sampled_from(("low", "high") if n == 1 and visit == "V1" else ("", "", "none"))),
+            # The first of a visit has no earlier one, unless it is the rider's.
+            "insole": draw(st.sampled_from(
+                ("low", "high") if n == 1 and (visit == "V1" or how == "visit") else ("", "", "none")
+            )),
             "shims": draw(st.sampled_from(("", "1", "-1"))),
             "stance": draw(st.sampled_from(("", number(draw, decimal, "rad")))),
         }
