@@ -171,7 +171,7 @@ def mend_text(file: MendFile) -> str:
 def total_words(report: LoadReport) -> str:
     """How many rows were read and what became of them, in one line."""
     totals = {name: sum(getattr(file, name) for file in report.files) for name in _COUNTS}
-    cells = cell_words(sum(file.cells for file in report.files))
+    cells = report.cell_words
     refused = sum(file.refused for file in report.files)
     words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items()) + cells
     return words + (f"; {counted(refused, 'file')} refused" if refused else "")

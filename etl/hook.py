@@ -6,25 +6,28 @@ of its own that cannot write (hook_child.py). That keeps accidents out, not an a
 programs here.
 """
 
+import csv
 import hashlib
 import json
 import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import pandas as pd
+
 from etl.mending import is_to_mend
+from etl.read import open_unmatched
+from etl.relation import cells_relation, forget_ragged
 from etl.source import FoundFile, RefusedFileError
 from shared.errors import HookError
+from shared.warehouse import Warehouse
 
 _CHILD = Path(__file__).with_name("hook_child.py")
 # Nothing else of this machine is told to the hook: keys may stand in the environment.
 _ENVIRONMENT = ("PATH", "SYSTEMROOT", "LANG", "LC_ALL", "TZ")
-# Opens one file as cells of text, with its headings.
-Opened = Callable[[FoundFile], tuple[tuple[str, ...], Path, str]]
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def load_hook(path: Path) -> Hook:
         ) from fault
 
 
-def hooked(hook: Hook, files: list[FoundFile], scratch: Path, opened: Opened) -> list[FoundFile]:
+def hooked(hook: Hook, files: list[FoundFile], scratch: Path, warehouse: Warehouse) -> list[FoundFile]:
     """The files as the hook gives them: one that it returns as it was stands as it is, one that it leaves out is told so.
 
     Files to mend are not given to it: their rows are those that it gave. Raises HookError where the hook fails.
@@ -64,7 +67,7 @@ def hooked(hook: Hook, files: list[FoundFile], scratch: Path, opened: Opened) ->
             rest.append(file)
             continue
         try:
-            names, cells, forms[file.name] = opened(file)
+            names, cells, forms[file.name] = _cells_of(file, scratch, warehouse)
         except RefusedFileError as refusal:
             rest.append(replace(file, refusal=str(refusal)))
             continue
@@ -93,6 +96,27 @@ def hooked(hook: Hook, files: list[FoundFile], scratch: Path, opened: Opened) ->
             reading = given[0].reading if given else files[0].reading
             rest.append(FoundFile(hook.path, name, unpacked=cells, mapping=mapping, reading=reading, hook=hook.words))
     return sorted(rest, key=lambda file: file.name)
+
+
+def _cells_of(file: FoundFile, scratch: Path, warehouse: Warehouse) -> tuple[tuple[str, ...], Path, str]:
+    """A file's headings, its rows of text as CSV in `scratch`, and its form. Raises RefusedFileError where there are none."""
+    source = open_unmatched(file, scratch, warehouse)
+    relation, parameters = cells_relation(source)
+    forget_ragged(warehouse)
+    frame = warehouse.frame(relation, parameters)
+    if source.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
+        raise RefusedFileError(
+            f"{file.name}: holds rows whose cells cannot be told apart, and no hook can be given it. Nothing was loaded. "
+            "Check its separators and quotes and load again."
+        )
+    return source.headers, _write_frame(frame.set_axis(list(source.headers), axis=1), scratch), source.form
+
+
+def _write_frame(frame: pd.DataFrame, scratch: Path) -> Path:
+    """A frame of text cells as CSV, an empty cell where there is none."""
+    with tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy:
+        frame.fillna("").to_csv(copy, index=False, quoting=csv.QUOTE_ALL, lineterminator="\n", encoding="utf-8")
+    return Path(copy.name)
 
 
 def _run(hook: Hook, own: Path, folder: Path) -> list[str]:

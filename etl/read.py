@@ -3,13 +3,10 @@
 Nothing is guessed about units or signs; a file that cannot be used is refused with one sentence, and no other file.
 """
 
-import csv
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-
-import pandas as pd
 
 from etl.archive import unpack_gzip, unpack_zip
 from etl.columns import (
@@ -51,7 +48,7 @@ from etl.mending import (
     taken_apart,
 )
 from etl.parquet_form import check_parquet, parquet_headers
-from etl.relation import cells_relation, forget_ragged, gives_other_rows, source_relation
+from etl.relation import forget_ragged, gives_other_rows, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
@@ -107,27 +104,6 @@ def open_unmatched(file: FoundFile, scratch: Path, warehouse: Warehouse) -> Sour
     if file.refusal:
         raise RefusedFileError(file.refusal)
     return _opened(file, next(iter(catalogue().values())), scratch, warehouse)
-
-
-def cells_of(file: FoundFile, scratch: Path, warehouse: Warehouse) -> tuple[tuple[str, ...], Path, str]:
-    """A file's headings, its rows of text as CSV in `scratch`, and its form. Raises RefusedFileError where there are none."""
-    source = open_unmatched(file, scratch, warehouse)
-    relation, parameters = cells_relation(source)
-    forget_ragged(warehouse)
-    frame = warehouse.frame(relation, parameters)
-    if source.form != ".parquet" and warehouse.value("SELECT count(*) FROM ragged_rows"):
-        raise RefusedFileError(
-            f"{file.name}: holds rows whose cells cannot be told apart, and no hook can be given it. Nothing was loaded. "
-            "Check its separators and quotes and load again."
-        )
-    return source.headers, write_frame(frame.set_axis(list(source.headers), axis=1), scratch), source.form
-
-
-def write_frame(frame: pd.DataFrame, scratch: Path) -> Path:
-    """A frame of text cells as CSV, an empty cell where there is none."""
-    with tempfile.NamedTemporaryFile(dir=scratch, suffix=".csv", delete=False) as copy:
-        frame.fillna("").to_csv(copy, index=False, quoting=csv.QUOTE_ALL, lineterminator="\n", encoding="utf-8")
-    return Path(copy.name)
 
 
 def physical_lines(source: SourceFile, records: list[int], ragged_starts: set[int], warehouse: Warehouse) -> dict[int, int]:

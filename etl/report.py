@@ -108,6 +108,11 @@ class LoadReport:
     checked: Checked | None = None
 
     @property
+    def cell_words(self) -> str:
+        """What follows the counts of all files."""
+        return cell_words(sum(file.cells for file in self.files))
+
+    @property
     def exit_code(self) -> int:
         incomplete = any(file.rejected or file.cells or file.refused for file in self.files)
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE

@@ -15,7 +15,7 @@ from typing import Any
 
 from etl.keeping.migrate import bring_up_to_date
 from etl.read import FoundFile, find_files
-from etl.report import LoadReport, cell_words
+from etl.report import LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
 from shared.settings_running import Reading
@@ -219,6 +219,5 @@ def _line(report: LoadReport) -> str:
     words += "".join(f"; refused: {file.words}" for file in refused)
     # Questions may name riders, and this line goes into a log.
     words += f"; asked: {len(report.questions)}, told by fitledger check" if report.questions else ""
-    n_cells = sum(file.cells for file in report.files)
-    words += cell_words(n_cells)
-    return words + ("; fitledger rejects lists the rejected rows" if sums["rejected"] or n_cells else "")
+    words += report.cell_words
+    return words + ("; fitledger rejects lists the rejected rows" if sums["rejected"] or report.cell_words else "")

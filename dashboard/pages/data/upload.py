@@ -11,7 +11,6 @@ from dashboard.components.table import csv_link, table
 from dashboard.pages.data import ids
 from dashboard.pages.data.tables import FILES, NEW_WARNINGS, REJECTS
 from dashboard.web.uploads import Uploads
-from etl.report import cell_words
 from shared.errors import FitledgerError
 from shared.statistics.wording import counted
 
@@ -152,4 +151,4 @@ def _fates(report: Any, verb: str) -> str:
         return "They hold no row"
     fate_words[0] = fate_words[0].replace(" ", f" {'is' if (verb, fate_words[0][:2]) == ('are', '1 ') else verb} ", 1)
     listed = " and ".join([", ".join(fate_words[:-1]), fate_words[-1]]) if len(fate_words) > 1 else fate_words[0]
-    return f"Of {counted(read, 'row')}, {listed}{cell_words(sum(file.cells for file in report.files))}"
+    return f"Of {counted(read, 'row')}, {listed}{report.cell_words}"
