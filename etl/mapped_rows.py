@@ -144,7 +144,11 @@ class MappedRows:
         cells, bits = [], ['coalesce(TRY_CAST(r."x_filled" AS BIGINT), 0)']
         for name, spec in specs.items():
             own, before = f'r."x_{name}"', f'before."x_{name}"'
-            start = f", {binder.bind_text(spec.empty)}" if spec.empty is not None else ""
+            # As it is carried over from a row that is stored with it (see prepare.py).
+            empty = (
+                float(spec.empty) if isinstance(spec.empty, int | float) and not isinstance(spec.empty, bool) else spec.empty
+            )
+            start = f", {binder.bind_text(empty)}" if empty is not None else ""
             cells.append(f'coalesce({own}, {before}{start}) AS "x_{name}"')
             bits.append(bit_sql(table, name, f"{own} IS NULL AND {before} IS NOT NULL", CARRIED_FROM))
             if start:
