@@ -61,6 +61,9 @@ def main() -> None:
     try:
         app()
     except FitledgerError as error:
+        if trace := getattr(error, "trace", ""):
+            logging.basicConfig(filename=LOG, format="%(asctime)s %(levelname)s %(message)s")
+            logging.getLogger("fitledger").error("hook\n%s", trace)
         typer.echo(f"fitledger: {error}", err=True)
         raise SystemExit(error.exit_code) from None
     except Exception:

@@ -40,6 +40,10 @@ MappingFile = Annotated[
         "--mapping", metavar="FILE", help="Mapping of a foreign export (TOML); a folder's mapping.toml is found by itself."
     ),
 ]
+HookFile = Annotated[
+    Path | None,
+    typer.Option("--hook", metavar="FILE", help="A Python file with one function from tables to tables, run on the exports."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
 Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]

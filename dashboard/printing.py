@@ -10,7 +10,7 @@ import typer
 
 from dashboard.questions.selection.answers import cells_to_csv
 from etl.mend_files import MendFile, to_mend
-from etl.report import FileReport, Finding, LoadReport, WarningGroup, waiting_words
+from etl.report import FileReport, Finding, LoadReport, WarningGroup, cell_words, waiting_words
 from shared.errors import NotRecordedError, UsageError
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
@@ -78,11 +78,6 @@ def _file_words(file: FileReport) -> str:
         f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting{cell_words(file.cells)}"
         f"  ({file.words})"
     )
-
-
-def cell_words(n_cells: int) -> str:
-    """What follows the counts of rows where faulty cells were left out of rows that are stored."""
-    return f"; {counted(n_cells, 'faulty cell')} kept as not recorded" if n_cells else ""
 
 
 def _print_findings(findings: list[Finding]) -> None:
@@ -176,7 +171,7 @@ def mend_text(file: MendFile) -> str:
 def total_words(report: LoadReport) -> str:
     """How many rows were read and what became of them, in one line."""
     totals = {name: sum(getattr(file, name) for file in report.files) for name in _COUNTS}
-    cells = cell_words(sum(file.cells for file in report.files))
+    cells = report.cell_words
     refused = sum(file.refused for file in report.files)
     words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items()) + cells
     return words + (f"; {counted(refused, 'file')} refused" if refused else "")

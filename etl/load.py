@@ -4,9 +4,9 @@ The work is done on a copy of the warehouse that takes its place in one step: al
 """
 
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -15,9 +15,11 @@ import pandas as pd
 from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
+from etl.at_work import Loading, Progress, Steps
 from etl.derived import follows_the_warehouse, matched_columns
+from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
-from etl.keeping.set_aside import SetAside, set_aside_of
+from etl.keeping.set_aside import set_aside_of
 from etl.read import (
     READABLE,
     FoundFile,
@@ -39,7 +41,6 @@ from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
 
-Progress = Callable[[int, int, str], None]
 WAIT_SECONDS = 10.0
 
 
@@ -51,27 +52,30 @@ def load(
     *,
     settings: Settings | None = None,
     mapping: Path | None = None,
+    hook: Path | None = None,
     wait_seconds: float = WAIT_SECONDS,
     checked: Checked | None = None,
 ) -> LoadReport:
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
     `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
-    holds the warehouse, this one waits up to `wait_seconds`. `checked` is what a check has seen: nothing else is loaded.
+    holds the warehouse, this one waits up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py). `checked` is
+    what a check has seen: nothing else is loaded.
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written,
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
     today, settings = today or date.today(), settings or Settings()
     files = _files_of(paths, mapping, settings)
-    mark = fingerprint(files, settings, *mapping_texts(files))
+    own = load_hook(hook) if hook else None
+    mark = fingerprint(files, settings, *mapping_texts(files), *([own.text] if own else []))
     if checked:
         _require_same(checked, mark, warehouse)
     bring_up_to_date(warehouse, settings, wait_seconds=wait_seconds)
     if known := known_report(warehouse, mark, today):
         return known
-    step = _Steps(progress, len(files) + len(catalogue()) + 4)
+    step = Steps(progress, len(files) + len(catalogue()) + 4)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(files, opening, step, _Load(warehouse, today, settings, mark, checked))
+    return _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
 
 
 def check_files(
@@ -82,6 +86,7 @@ def check_files(
     *,
     settings: Settings | None = None,
     mapping: Path | None = None,
+    hook: Path | None = None,
 ) -> LoadReport:
     """The same findings and counts as `load` would give on this warehouse; nothing is written.
 
@@ -90,20 +95,21 @@ def check_files(
     checked_state = snapshot_of(warehouse)
     today, settings = today or date.today(), settings or Settings()
     files = _files_of(paths, mapping, settings)
-    mark = fingerprint(files, settings, *mapping_texts(files))
+    own = load_hook(hook) if hook else None
+    mark = fingerprint(files, settings, *mapping_texts(files), *([own.text] if own else []))
     checked = Checked(mark.value, checked_state)
     needs_migration = warehouse.exists() and is_older(warehouse)
     if not needs_migration and (known := known_report(warehouse, mark, today)):
         mappings = [file.mapping for file in files if file.mapping]
         return replace(known, checked=checked, questions=asked_again(warehouse, settings, mappings))
-    step = _Steps(progress, len(files) + len(catalogue()) + 4)
+    step = Steps(progress, len(files) + len(catalogue()) + 4)
     try:
         with working(warehouse.parent, elsewhere=True) as folder:
             copy = folder / "check.duckdb"
             if warehouse.exists():
                 shutil.copyfile(warehouse, copy)
                 bring_up_to_date(copy, settings)
-            report = _run(files, open_working_copy(copy, warehouse), step, _Load(warehouse, today, settings, mark))
+            report = _run(files, open_working_copy(copy, warehouse), step, Loading(warehouse, today, settings, mark, hook=own))
     except OSError as fault:
         raise WarehouseError(
             f"{warehouse}: the files could not be checked on a copy ({fault.strerror or fault}). Nothing was written. Free "
@@ -125,43 +131,6 @@ def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
         )
 
 
-@dataclass
-class _Load:
-    """What one load carries from step to step: `home` is the warehouse that it is for, also where it works on a copy;
-    `sources` by the number of their row in the report."""
-
-    home: Path
-    today: date
-    settings: Settings
-    mark: Fingerprint
-    checked: Checked | None = None
-    load_id: int = 0
-    report: LoadReport = field(default_factory=LoadReport)
-    sources: dict[int, SourceFile] = field(default_factory=dict)
-    changed: set[str] = field(default_factory=set)
-    set_aside: SetAside | None = None
-    # Rows that are stored without a faulty cell.
-    n_partly: int = 0
-
-    @property
-    def may_reject(self) -> int:
-        """How many rows may still be rejected; a load that rejects more is none that anybody looks through."""
-        return self.settings.reading.most_rejected_rows - self.n_partly - sum(file.rejected for file in self.report.files)
-
-    def note(self, file_no: int, staged: stage.Staged) -> None:
-        """Notes what a file holds."""
-        row = self.report.files[file_no]
-        row.read, row.rejected = staged.read, staged.rejected
-        self.n_partly += staged.partly
-
-    def require_usable(self) -> None:
-        """Raises InputUnusableError where no file is left that can be used."""
-        if not self.sources:
-            raise InputUnusableError(
-                "Nothing can be used, nothing was written. " + " ".join(file.words for file in self.report.files)
-            )
-
-
 def _files_of(paths: Iterable[Path | FoundFile], mapping: Path | None, settings: Settings) -> list[FoundFile]:
     paths = list(paths)
     files = find_files(paths, mapping, settings.reading)
@@ -174,7 +143,7 @@ def _files_of(paths: Iterable[Path | FoundFile], mapping: Path | None, settings:
     return files
 
 
-def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: "_Steps", load: _Load) -> LoadReport:
+def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehouse], step: Steps, load: Loading) -> LoadReport:
     with opening as warehouse:
         warehouse.limit_memory(load.settings.reading.loading_memory_mb)
         # Again, now that no other load can come between.
@@ -198,11 +167,16 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
     return load.report
 
 
-def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
+def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: Loading) -> None:
     logs: Logs = {}
-    for file in expand(files, warehouse.scratch):
+    scratch, hook = warehouse.scratch, load.hook
+
+    def give(parts: list[FoundFile]) -> list[FoundFile]:
+        return hooked(hook, parts, scratch, warehouse) if hook else parts
+
+    for file in expand(files, scratch, give):
         try:
-            source = open_source(file, warehouse.scratch, warehouse, logs)
+            source = open_source(file, scratch, warehouse, logs)
         except RefusedFileError as refusal:
             load.report.files.append(FileReport(file.name, None, refused=True, words=str(refusal)))
             continue
@@ -211,7 +185,7 @@ def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: _Lo
         load.report.files.append(FileReport(source.name, source.table.name, words=_reading_words(source)))
 
 
-def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_Steps") -> None:
+def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: Steps) -> None:
     sources = {file_no: source for file_no, source in load.sources.items() if source.table.name == table.name}
     if sources:
         stage.begin_table(warehouse, table)
@@ -246,7 +220,7 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
 
 
 def _stage_group(
-    warehouse: LoadingWarehouse, group: together.Group, rules: list[check.Rule], load: _Load, step: "_Steps"
+    warehouse: LoadingWarehouse, group: together.Group, rules: list[check.Rule], load: Loading, step: Steps
 ) -> None:
     """Stages files that are read alike: together, and alone what cannot be."""
     if len(group) > 1:
@@ -271,7 +245,7 @@ def _stage_group(
             del load.sources[file_no]
 
 
-def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: _Load) -> None:
+def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: Loading) -> None:
     try:
         load.note(file_no, stage.stage(warehouse, source, file_no, rules, load.may_reject))
     except (OSError, WarehouseError) as fault:
@@ -283,7 +257,7 @@ def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules:
         raise
 
 
-def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], load: _Load, n_unresolved: int) -> None:
+def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], load: Loading, n_unresolved: int) -> None:
     report = load.report
     fates = (merge.final_fates if n_unresolved else merge.plain_fates)(warehouse, table)
     for row in fates:
@@ -302,7 +276,7 @@ def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceF
             find(warehouse, sources[file_no], file_no)
 
 
-def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
+def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
     step("keeping what was rejected")
     report = load.report
     report.findings = [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
@@ -328,7 +302,7 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
         file.words += waiting_words(file.waiting)
 
 
-def _record(warehouse: LoadingWarehouse, load: _Load) -> None:
+def _record(warehouse: LoadingWarehouse, load: Loading) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     # Rows of the forgotten are kept nowhere, and what follows from other fits changes with them: such a folder is read again.
     is_read_again = (load.set_aside and load.set_aside.n_rows) or any(
@@ -350,24 +324,3 @@ def _reading_words(source: SourceFile) -> str:
     if not source.unknown:
         return source.detected
     return f"{source.detected}; left out, since the contract does not know them: {', '.join(source.unknown)}"
-
-
-class _Steps:
-    def __init__(self, progress: Progress | None, total: int) -> None:
-        self._progress = progress
-        self._total = total
-        self._done = 0
-
-    def __call__(self, words: str, n: int = 1) -> None:
-        """Tells what is being done, which is so many steps."""
-        if self._progress:
-            self._progress(min(self._done, self._total - 1), self._total, words)
-        self._done += n
-
-    def skip(self, n: int) -> None:
-        """So many steps are done already."""
-        self._done += n
-
-    def set_total(self, total: int) -> None:
-        """How many steps there are, once archives and workbooks are taken apart."""
-        self._total = total

@@ -79,7 +79,7 @@ def layout_of(source: SourceFile) -> Layout | None:
     log = source.log
     return Layout(
         source.table.name,
-        source.form,
+        source.cell_form or source.form,
         (*source.headers, *source.used_places, *source.made),
         source.mapping.name,
         source.mapping.reading_text,

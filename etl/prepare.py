@@ -49,7 +49,7 @@ def _prepare_carried(warehouse: LoadingWarehouse, table: Table, sources: Mapping
         columns |= carried_columns(source.table_mapping)
     names = list(columns)
     key = [f'"x_{name}"' for name in table.key]
-    texts = ", ".join(f'"x_{name}"' for name in names)
+    texts = ", ".join(_same_text(table, name, f'"x_{name}"') for name in names)
     declared = ", ".join(f'"x_{name}" VARCHAR' for name in (*table.key, *names))
     warehouse.run(f"CREATE OR REPLACE TEMP TABLE stood_{table.name} (scope VARCHAR, {declared})")
     for scope, source in _read_together(warehouse, sources):
@@ -62,11 +62,18 @@ def _prepare_carried(warehouse: LoadingWarehouse, table: Table, sources: Mapping
         SQL / "carried.sql",
         table=table.name,
         columns=quoted([f"x_{name}" for name in names]),
-        kept=", ".join(f'CAST(setups."{name}" AS VARCHAR)' for name in names),
+        kept=", ".join(_same_text(table, name, f'CAST(setups."{name}" AS VARCHAR)') for name in names),
         carried=", ".join(
             f'last_value("x_{name}" IGNORE NULLS) OVER {over[how]} AS "x_{name}"' for name, how in columns.items()
         ),
     )
+
+
+def _same_text(table: Table, column: str, text: str) -> str:
+    """SQL of a cell as it is carried over: the same text whether a file or the warehouse tells it."""
+    if table.column(column).type in {"number", "integer"}:
+        return f"coalesce(CAST(TRY_CAST({text} AS DOUBLE) AS VARCHAR), {text})"
+    return f"lower({text})"
 
 
 def _read_together(warehouse: LoadingWarehouse, sources: Mapping[int, SourceFile]) -> Iterator[tuple[str, SourceFile]]:

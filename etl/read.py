@@ -4,7 +4,7 @@ Nothing is guessed about units or signs; a file that cannot be used is refused w
 """
 
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -62,12 +62,17 @@ __all__ = [
 ]  # fmt: skip
 
 
-def expand(files: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
+def expand(
+    files: Iterable[FoundFile], scratch: Path, between: Callable[[list[FoundFile]], list[FoundFile]] | None = None
+) -> list[FoundFile]:
     """Each table of each file on its own: archives unpacked, workbooks by their sheets, mapped files by their tables.
 
-    What cannot be taken apart stands in the list with the sentence that refuses it.
+    What cannot be taken apart stands in the list with the sentence that refuses it. `between` is given files and sheets before
+    the mapping makes tables of them.
     """
     opened = [part for file in files for part in _unpacked(file, scratch)]
+    if between:
+        opened = between(opened)
     return [part for file in opened for part in _by_table(file, opened)]
 
 
@@ -231,8 +236,8 @@ def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> F
 def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) -> SourceFile:
     """A source whose columns are not matched yet."""
     base = SourceFile(file.path, file.name, table, ".csv", (), {}, (), file.content, mapping=file.mapping, reading=file.reading)
-    base = replace(base, places=(place_of(file),))
-    form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
+    base = replace(base, places=(place_of(file),), hook=file.hook, cell_form=file.cell_form)
+    form = ".csv" if file.hook else ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
         path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch, file.text_form)
         return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)

@@ -83,6 +83,11 @@ def waiting_words(n_waiting: int) -> str:
     return "; 1 row waits for its session" if n_waiting == 1 else f"; {n_waiting} rows wait for their session"
 
 
+def cell_words(n_cells: int) -> str:
+    """What follows the counts of rows where faulty cells were left out of rows that are stored."""
+    return f"; {counted(n_cells, 'faulty cell')} kept as not recorded" if n_cells else ""
+
+
 @dataclass
 class LoadReport:
     """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `filled`: cells that a
@@ -101,6 +106,11 @@ class LoadReport:
     questions: tuple[Question, ...] = ()
     absent: tuple[Absent, ...] = ()
     checked: Checked | None = None
+
+    @property
+    def cell_words(self) -> str:
+        """What follows the counts of all files."""
+        return cell_words(sum(file.cells for file in self.files))
 
     @property
     def exit_code(self) -> int:

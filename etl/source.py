@@ -73,6 +73,9 @@ class FoundFile:
     table_mapping: TableMapping | None = None
     log: "FoundFile | None" = None
     reading: Reading = field(default_factory=Reading)
+    # Set where a hook gave its rows, as UTF-8 CSV: how the hook is told, and the form that the cells had before.
+    hook: str = ""
+    cell_form: str = ""
 
     @property
     def content(self) -> Path:
@@ -82,6 +85,8 @@ class FoundFile:
     @property
     def text_form(self) -> Form:
         """What the mapping says about encoding and separator."""
+        if self.hook:
+            return Form(encoding="utf-8", separator=",")
         if self.mapping is None:
             return Form()
         return self.mapping.form_of(self.table_mapping)
@@ -151,6 +156,7 @@ class SourceFile:
     used_places: tuple[str, ...] = ()
     # What the loader makes of other rows; with which files this one is looked through for it (see derived.py).
     made: tuple[str, ...] = ()
+    hook: str = ""
     scope: str = ""
 
     @property
@@ -178,6 +184,8 @@ class SourceFile:
         if self.mapping and self.table_mapping:
             words += f"; mapping: {self.mapping.name}"
             words += "".join(f"; dates tried as {', then '.join(forms)}" for forms in self._date_forms)
+        if self.hook:
+            words += f"; {self.hook}, whose rows are counted"
         if self.idle_changes:
             words += f"; {self.idle_changes}"
         return words

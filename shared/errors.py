@@ -22,6 +22,14 @@ class UsageError(FitledgerError):
     exit_code = 2
 
 
+class HookError(UsageError):
+    """A studio's hook fails or does what none may do. `trace` is for the log: where it failed, without what it held."""
+
+    def __init__(self, message: str, trace: str = "") -> None:
+        super().__init__(message)
+        self.trace = trace
+
+
 class InputUnusableError(FitledgerError):
     """No file of the input can be used; nothing was written."""
 

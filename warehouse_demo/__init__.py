@@ -8,7 +8,7 @@ from shared.errors import WarehouseError
 from shared.warehouse import open_loading, open_reading
 
 if TYPE_CHECKING:
-    from etl.load import Progress
+    from etl.at_work import Progress
     from etl.report import LoadReport
 
 HOME = Path(__file__).parent

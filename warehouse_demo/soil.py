@@ -1,4 +1,7 @@
-"""A few dirty rows of every kind that the contract rejects, so that the demo's list of rejects has something true to show."""
+"""A few dirty rows of every kind that the contract rejects, so that the demo's list of rejects has something true to show.
+
+Of riders that nobody fitted a cell is at fault, and the rest of the row is kept; no dirty row changes a figure.
+"""
 
 from dataclasses import dataclass
 
@@ -11,11 +14,15 @@ Cells = dict[str, str | None]
 
 @dataclass(frozen=True)
 class Spot:
-    """One dirty row: its table, the one rule it breaks (or `waiting`, for a row whose session never came), its cells."""
+    """One dirty row: its table, the one rule it breaks (or `waiting`, for a row whose session never came), its cells.
+
+    `is_stored`: only a cell is rejected that might as well be empty.
+    """
 
     table: str
     rule: str
     cells: Cells
+    is_stored: bool = False
 
 
 def soil(tables: dict[str, pd.DataFrame]) -> tuple[dict[str, pd.DataFrame], list[Spot]]:
@@ -33,7 +40,8 @@ def soil(tables: dict[str, pd.DataFrame]) -> tuple[dict[str, pd.DataFrame], list
 
 def _riders() -> list[Spot]:
     def rider(number: int, rule: str, **cells: str | None) -> Spot:
-        return Spot("riders", rule, {"rider_id": f"R9{number:03d}", "birth_year": "1985", "sex": "female", **cells})
+        own = {"rider_id": f"R9{number:03d}", "birth_year": "1985", "sex": "female", **cells}
+        return Spot("riders", rule, own, is_stored=rule != "duplicate_key")
 
     return [
         rider(1, "range", height_cm="17.2"),
@@ -74,9 +82,9 @@ def _sessions(rider: str) -> list[Spot]:
 def _exams(session: str) -> list[Spot]:
     exam = {"session_id": session, "side": "right", "arch_height": "medium"}
     return [
-        Spot("foot_exams", "range", {**exam, "session_id": "S90001", "forefoot_angle_deg": "48"}),
-        Spot("foot_exams", "code", {**exam, "session_id": "S90001", "arch_height": "very low"}),
-        Spot("foot_exams", "range", {**exam, "session_id": "S90001", "foot_posture_index": "14"}),
+        Spot("foot_exams", "code", {**exam, "side": "both"}),
+        Spot("foot_exams", "required", {**exam, "side": None}),
+        Spot("foot_exams", "required", {**exam, "session_id": None}),
     ]
 
 
@@ -88,12 +96,12 @@ def _captures(session: str) -> list[Spot]:
     return [
         capture(71, "range", knee_tilt_deg="45"),
         capture(72, "range", knee_tilt_deg="-31.5"),
-        capture(73, "range", knee_sway_mm="-4"),
-        capture(74, "range", knee_sway_mm="412"),
-        capture(75, "range", knee_offset_mm="180"),
+        capture(73, "range", knee_tilt_deg=None, knee_sway_mm="-4"),
+        capture(74, "range", knee_tilt_deg=None, knee_sway_mm="412"),
+        capture(75, "range", knee_tilt_deg=None, knee_offset_mm="180"),
         capture(76, "number", knee_tilt_deg="n/a"),
-        capture(77, "number", knee_sway_mm="NaN"),
-        capture(78, "number", knee_offset_mm="inf"),
+        capture(77, "number", knee_tilt_deg=None, knee_sway_mm="NaN"),
+        capture(78, "number", knee_tilt_deg=None, knee_offset_mm="inf"),
         capture(79, "no_outcome", knee_tilt_deg=None),
         capture(0, "range"),
         capture(120, "range"),
@@ -116,7 +124,7 @@ def _setups(session: str) -> list[Spot]:
         setup(74, "range", stance_mm="90"),
         setup(75, "code", insole_level="extra high"),
         setup(76, "required", stance_mm=None),
-        setup(77, "code", foot_room_ok="maybe"),
+        setup(77, "code", side="both"),
     ]
 
 
@@ -130,7 +138,7 @@ def _desk(session: str) -> list[Spot]:
     return [
         follow_up(1, "attended_date"),
         follow_up(2, "booked_order", attended_on="2025-02-18"),
-        follow_up(3, "range", attended_on="2025-03-18", satisfaction="11"),
+        follow_up(3, "date", attended_on="2025-03-18", due_on="18.03.2025"),
         follow_up(4, "waiting", attended_on="2025-03-18", returned_session_id="S80001"),
         Spot("rider_ratings", "range", {**rating, "score": "12"}),
         Spot("rider_ratings", "number", {**rating, "body_part": "hand", "score": "good"}),

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard.cli_options import AsCsv, AsJson, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
+from dashboard.cli_options import AsCsv, AsJson, HookFile, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
 from shared.settings import load_settings
 from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -18,6 +18,7 @@ def load(
     paths: Paths,
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     mapping: MappingFile = None,
+    hook: HookFile = None,
     settings: SettingsFile = None,
     wait: Wait = 10.0,
     as_json: AsJson = False,
@@ -28,7 +29,9 @@ def load(
     from etl.load import load as load_exports
 
     with progress() as step:
-        report = load_exports(paths, warehouse, step, settings=load_settings(settings), mapping=mapping, wait_seconds=wait)
+        report = load_exports(
+            paths, warehouse, step, settings=load_settings(settings), mapping=mapping, hook=hook, wait_seconds=wait
+        )
     if report.load_id:
         noted(warehouse, "loaded", f"load {report.load_id}")
     print_report(report, as_json)
@@ -39,6 +42,7 @@ def check(
     paths: Paths,
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     mapping: MappingFile = None,
+    hook: HookFile = None,
     settings: SettingsFile = None,
     as_json: AsJson = False,
 ) -> None:
@@ -47,7 +51,7 @@ def check(
     from etl.load import check_files
 
     with progress() as step:
-        report = check_files(paths, warehouse, step, settings=load_settings(settings), mapping=mapping)
+        report = check_files(paths, warehouse, step, settings=load_settings(settings), mapping=mapping, hook=hook)
     print_report(report, as_json)
 
 

@@ -36,6 +36,9 @@ REASONS = {
     "booked_order": "dates out of order",
     "no_outcome": "nothing measured",
     "cells": "cells out of place",
+    "no_fit": "no fit of the rider then",
+    "several_fits": "several fits that day",
+    "order": "time unreadable",
     "waiting": "waiting for a session",
 }
 # The most frequent rules of rejection on their own, with role and pattern; the others together.

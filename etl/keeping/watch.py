@@ -219,4 +219,5 @@ def _line(report: LoadReport) -> str:
     words += "".join(f"; refused: {file.words}" for file in refused)
     # Questions may name riders, and this line goes into a log.
     words += f"; asked: {len(report.questions)}, told by fitledger check" if report.questions else ""
-    return words + ("; fitledger rejects lists the rejected rows" if sums["rejected"] else "")
+    words += report.cell_words
+    return words + ("; fitledger rejects lists the rejected rows" if sums["rejected"] or report.cell_words else "")

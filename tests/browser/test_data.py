@@ -29,7 +29,7 @@ EXPORT = {
     "fit_sessions.csv": "session_id,rider_id,fitter_id,studio_id,session_date,visit_kind\n"
     "SX01,RX01,{fitter},{studio},{day},first\n",
     "knee_captures.csv": "session_id,capture_no,side,knee_tilt_deg,knee_sway_mm\n"
-    "SX01,1,left,4.5,15\nSX01,1,right,3.5,14\nSX01,2,left,1.5,13\nSX01,2,right,745,13\n",
+    "SX01,1,left,4.5,15\nSX01,1,right,3.5,14\nSX01,2,left,1.5,13\nSX01,2,right,745,\n",
 }
 CHOOSE = "Choose files"
 LOAD = "Load these files"

@@ -39,6 +39,8 @@ class Export:
     faulty_log: list[dict[str, str]] = field(default_factory=list)
     encoding: str = "utf-8"
     separator: str = ","
+    # Two rows of headings: the first word of each stands above the others.
+    is_two_rows: bool = False
 
     def write(self, folder: Path, *, is_sound: bool) -> Path:
         folder.mkdir()
@@ -48,17 +50,25 @@ class Export:
             self._table(folder, "changes", self.log if is_sound else self.faulty_log)
         return folder
 
+    def _headings(self, records: list[dict[str, str]]) -> list[list[str]]:
+        names = list(records[0])
+        if not self.is_two_rows:
+            return [names]
+        uppers = [name.partition(" ")[0] for name in names]
+        upper = [one if no == 0 or one != uppers[no - 1] else "" for no, one in enumerate(uppers)]
+        return [upper, [name.partition(" ")[2] for name in names]]
+
     def _table(self, folder: Path, name: str, records: list[dict[str, str]]) -> None:
         if self.form == ".jsonl":
             lines = [json.dumps(record, ensure_ascii=False) for record in records]
             (folder / f"{name}.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
         elif self.form == ".xlsx":
-            cells = [list(records[0]), *(list(row.values()) for row in records)]
+            cells = [*self._headings(records), *(list(row.values()) for row in records)]
             write_workbook(folder / f"{name}.xlsx", {name: sheet_xml(cells)})
         else:
             with (folder / f"{name}.csv").open("w", encoding=self.encoding, newline="") as file:
                 writer = csv.writer(file, delimiter=self.separator)
-                writer.writerow(list(records[0]))
+                writer.writerows(self._headings(records))
                 writer.writerows(list(row.values()) for row in records)
 
 
@@ -132,15 +142,32 @@ def exports(draw: st.DrawFn) -> Export:
 def exports_with_log(draw: st.DrawFn) -> Export:
     """Setups that follow from a log of changes, in a file of its own or between the captures."""
     decimal, form, is_apart = draw(st.sampled_from((",", "."))), draw(st.sampled_from((".csv", ".jsonl"))), draw(st.booleans())
+    is_by_time, is_by_day = is_apart and draw(st.booleans()), draw(st.booleans())
     where = "" if is_apart else 'where = { what = "capture" }\n'
     log_where = f'files = "changes{form}"\n' if is_apart else 'where = { what = "change" }\n'
     text = f'[form]\ndecimal = "{decimal}"\n[tables.foot_setups]\nfiles = "rows{form}"\n{where}[tables.foot_setups.columns]\n'
     key = 'session_id = "visit"\ncapture_no = "no"\nside = "foot"\n'
     log_key = key if is_apart else key.replace('capture_no = "no"', "")
+    if is_by_time:
+        log_where += 'captured_at = "at"\nchanged_at = "when"\n'
+        log_key = log_key.replace('capture_no = "no"', "").replace(
+            'session_id = "visit"', "" if is_by_day else 'session_id = "visit"'
+        )
     text += f"{key}[tables.foot_setups.log]\n{log_where}[tables.foot_setups.log.columns]\n{log_key}"
     text += 'insole_level = { from = "insole", empty = "none" }\nshims_added = { from = "more", adds = true, empty = 0 }\n'
     text += 'stance_mm = { from = "stance", unit = "cm", flip = "left", empty = 0 }\n'
-    blank = {"what": "", "visit": "", "no": "", "foot": "", "insole": "", "more": "", "stance": "", "words": ""}
+    blank = {
+        "what": "",
+        "visit": "",
+        "no": "",
+        "foot": "",
+        "insole": "",
+        "more": "",
+        "stance": "",
+        "at": "",
+        "when": "",
+        "words": "",
+    }
     rows: list[dict[str, str]] = []
     log: list[dict[str, str]] = []
     for visit in ("V1", "V2"):
@@ -149,9 +176,12 @@ def exports_with_log(draw: st.DrawFn) -> Export:
                 **blank, "what": "change", "visit": visit, "no": str(n), "foot": "LEFT",
                 "insole": draw(st.sampled_from(("", "low", "high"))), "more": draw(st.sampled_from(("", "1", "-1"))),
                 "stance": number(draw, decimal, "rad").lstrip("+") if draw(st.booleans()) else "",
+                "when": f"2026-03-0{visit[1]} 10:{n}0:00",
             }  # fmt: skip
             (log if is_apart else rows).append({**change, "words": f"=c{visit}{n}"})
-            rows.append({**blank, "words": f"r{visit}{n}", "what": "capture", "visit": visit, "no": str(n), "foot": "left"})
+            taken = f"2026-03-0{visit[1]} 10:{n}5:00"
+            capture = {"what": "capture", "visit": visit, "no": str(n), "foot": "left", "at": taken}
+            rows.append({**blank, **capture, "words": f"r{visit}{n}"})
     changed = log if is_apart else rows
     faulty = [dict(record) for record in changed]
     for n in draw(st.sets(st.integers(0, len(changed) - 1), min_size=1, max_size=2)):
@@ -160,6 +190,76 @@ def exports_with_log(draw: st.DrawFn) -> Export:
     if is_apart:
         return Export(text, form, rows, [dict(row) for row in rows], log, faulty)
     return Export(text, form, rows, faulty)
+
+
+@st.composite
+def exports_by_rider_and_time(draw: st.DrawFn) -> Export:
+    """Captures whose visit is found by rider and day, whose numbers follow from their times where the mapping says so, under
+    two rows of headings."""
+    decimal, form, is_numbered = (
+        draw(st.sampled_from((",", "."))),
+        draw(st.sampled_from((".csv", ".xlsx"))),
+        draw(st.booleans()),
+    )
+    per = draw(st.sampled_from(("session", "side")))
+    where = 'sheets = "rows"' if form == ".xlsx" else 'files = "rows.csv"'
+    text = f'[form]\ndecimal = "{decimal}"\nheading_rows = 2\n[tables.knee_captures]\n{where}\n[tables.knee_captures.columns]\n'
+    text += (
+        'session_id = { rider = "Who", date = { from = "When day", date_form = "%d.%m.%Y" }, within_days = 1 }\nside = "Knee"\n'
+    )
+    numbered = f'{{ from = ["When day", "When clock"], with = " ", date_form = "%d.%m.%Y %H:%M", numbered = "{per}" }}'
+    text += f"capture_no = {numbered}\n" if is_numbered else 'capture_no = "No"\n'
+    text += 'knee_tilt_deg = { from = "Found tilt", unit = "deg", flip = "left" }\n'
+    text += 'knee_sway_mm = { from = "Found sway", unit = "cm", empty = 1 }\n'
+    sound = [
+        {
+            "Who": who, "When day": day, "When clock": f"{9 + n}:05", "No": str(n),
+            "Knee": draw(st.sampled_from(("left", "right"))), "Found tilt": number(draw, decimal),
+            "Found sway": draw(st.sampled_from(("", "1"))), "Words": f"{who}{n}",
+        }
+        for who, day in (("R1", "02.03.2026"), ("R2", "03.03.2026"))
+        for n in draw(st.permutations((1, 2, 3)))
+    ]  # fmt: skip
+    faulty = [dict(record) for record in sound]
+    at_fault = ("Found tilt", "Found sway", *(("When clock",) if is_numbered else ("Who", "When day")))
+    for n in draw(st.sets(st.integers(0, len(sound) - 1), min_size=1, max_size=3)):
+        faulty[n][draw(st.sampled_from(at_fault))] = draw(st.sampled_from(FAULTS))
+    return Export(text, form, sound, faulty, is_two_rows=True)
+
+
+@st.composite
+def exports_carried_over(draw: st.DrawFn) -> Export:
+    """Setups of which an empty cell is the last one before, in the visit or of the rider."""
+    decimal, how = draw(st.sampled_from((",", "."))), draw(st.sampled_from(("visit", "rider")))
+    text = f'[form]\ndecimal = "{decimal}"\n[tables.foot_setups]\nfiles = "rows.csv"\n[tables.foot_setups.columns]\n'
+    text += f'session_id = "visit"\ncapture_no = "no"\nside = "foot"\ninsole_level = {{ from = "insole", carry = "{how}" }}\n'
+    text += f'shims_added = {{ from = "shims", carry = "{how}", flip = true, empty = 0 }}\n'
+    text += f'stance_mm = {{ from = "stance", unit = "cm", carry = "{how}", empty = 0 }}\n'
+    sound = [
+        {
+            "visit": visit, "no": str(n), "foot": "left", "words": f"{visit}{n}",
+            # The first of a visit has no earlier one, unless it is the rider's.
+            "insole": draw(st.sampled_from(
+                ("low", "high") if n == 1 and (visit == "V1" or how == "visit") else ("", "", "none")
+            )),
+            "shims": draw(st.sampled_from(("", "1", "-1"))),
+            "stance": draw(st.sampled_from(("", number(draw, decimal, "rad")))),
+        }
+        for visit in ("V1", "V3")
+        for n in (1, 2, 3)
+    ]  # fmt: skip
+    faulty = [dict(record) for record in sound]
+    for n in draw(st.sets(st.integers(0, len(sound) - 1), min_size=1, max_size=2)):
+        faulty[n][draw(st.sampled_from(("insole", "shims", "stance")))] = draw(st.sampled_from(FAULTS))
+    return Export(text, ".csv", sound, faulty)
+
+
+PARENTS = {
+    "riders": "rider_id\nR1\nR2\n",
+    "fitters": "fitter_id,fitter_name\nF1,A fitter\n",
+    "fit_sessions": "session_id,rider_id,fitter_id,studio_id,session_date,visit_kind\n"
+    "V1,R1,F1,quayside,2026-03-01,first\nV2,R2,F1,quayside,2026-03-02,first\nV3,R1,F1,quayside,2026-04-01,refit\n",
+}
 
 
 def state(path: Path) -> dict[str, list[dict[str, Any]]]:
@@ -187,9 +287,15 @@ def unguarded(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and cell.lstrip("'")[:1] in {"=", "+", "@", "-"} else cell
 
 
-def goes_round(export: Export) -> None:
+def goes_round(export: Export, *, has_parents: bool = False) -> None:
     with TemporaryDirectory() as place:
         folder = Path(place)
+        if has_parents:
+            (folder / "parents").mkdir()
+            for name, text in PARENTS.items():
+                (folder / "parents" / f"{name}.csv").write_text(text, encoding="utf-8")
+            for name in ("sound.duckdb", "w.duckdb"):
+                load([folder / "parents"], folder / name, today=TODAY)
         load([export.write(folder / "sound", is_sound=True)], folder / "sound.duckdb", today=TODAY)
         load([export.write(folder / "faulty", is_sound=False)], folder / "w.duckdb", today=TODAY)
         before = state(folder / "w.duckdb")
@@ -233,3 +339,15 @@ def test_rejected_rows_of_any_mapping_go_round(export: Export) -> None:
 @given(exports_with_log())
 def test_rejected_rows_that_follow_from_a_log_go_round(export: Export) -> None:
     goes_round(export)
+
+
+@SEARCH
+@given(exports_by_rider_and_time())
+def test_rejected_rows_whose_visit_and_number_were_found_go_round(export: Export) -> None:
+    goes_round(export, has_parents=True)
+
+
+@SEARCH
+@given(exports_carried_over())
+def test_rejected_rows_of_setups_that_are_carried_over_go_round(export: Export) -> None:
+    goes_round(export, has_parents=True)

@@ -40,12 +40,14 @@ def test_waiting_rows_tell_what_they_wait_for_and_each_load_what_it_left_out(tmp
         (2, "knee_captures-2.csv", "knee_captures", "session_id", "S9", 2),
         (2, "knee_captures-2.csv", "knee_captures", "session_id", "S8", 1),
     ]
-    # Both faults of one row are of one rule, and the row counts once.
+    # Both faults of one row are of one rule, and the row counts once; of the other row a cell alone was left out.
     assert [(row.load_id, row.state, row.rule, row.n) for row in answer.left_out] == [
-        (2, "rejected", "range", 2),
+        (2, "rejected", "range", 1),
         (2, "waiting", "waiting", 3),
     ]
     assert sum(row.n for row in answer.left_out) == answer.loads[1].rejected + answer.loads[1].waiting
+    assert [(row.rejected, row.cells) for row in answer.tables if row.table == "knee_captures"] == [(1, 1)]
+    assert answer.headline.endswith("each kept with its reason. 1 faulty cell kept as not recorded, in rows that are in.")
 
 
 def test_a_load_that_was_taken_back_is_told_without_its_counts(tmp_path: Path) -> None:

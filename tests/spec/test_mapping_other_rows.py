@@ -545,3 +545,75 @@ def test_a_check_tells_the_same(tmp_path: Path) -> None:
     checked = check_files([folder], path, today=TODAY)
     report = load([folder], path, today=TODAY)
     assert (checked.files, checked.findings, checked.filled) == (report.files, report.findings, report.filled)
+
+
+SIDE_BY_SIDE = """
+[tables.foot_exams.columns]
+session_id = "visit"
+[[tables.foot_exams.each]]
+side = { value = "left" }
+arch_height = "arch L"
+forefoot_angle_deg = { from = "angle L", unit = "deg", flip = true }
+[[tables.foot_exams.each]]
+side = { value = "right" }
+arch_height = "arch R"
+forefoot_angle_deg = { from = "angle R", unit = "deg" }
+[tables.foot_setups.columns]
+session_id = "visit"
+capture_no = "no"
+stance_mm = { from = "stance", unit = "cm", empty = 0 }
+[[tables.foot_setups.each]]
+side = { value = "left" }
+insole_level = "insole L"
+shims_added = { from = "shims L", empty = 0 }
+[[tables.foot_setups.each]]
+side = { value = "right" }
+insole_level = "insole R"
+shims_added = { from = "shims R", empty = 0 }
+[tables.rider_ratings.columns]
+session_id = "visit"
+capture_no = "no"
+topic = { value = "comfort" }
+[[tables.rider_ratings.each]]
+body_part = { value = "left knee" }
+score = "knee L"
+[[tables.rider_ratings.each]]
+body_part = { value = "right knee" }
+score = "knee R"
+[tables.bike_measures.columns]
+session_id = "visit"
+[[tables.bike_measures.each]]
+moment = { value = "arrival" }
+measure = { value = "stack" }
+value_mm = { from = "before", unit = "cm" }
+[[tables.bike_measures.each]]
+moment = { value = "departure" }
+measure = { value = "stack" }
+value_mm = { from = "after", unit = "cm" }
+"""
+
+
+def test_left_and_right_side_by_side_in_every_measured_table(tmp_path: Path) -> None:
+    report, path = loaded(
+        tmp_path,
+        SIDE_BY_SIDE,
+        foot_exams="visit | arch L | angle L | arch R | angle R\nS1 | low | -3 | high | 4\nS2 | low | 1 | - | -\n",
+        foot_setups="visit | no | insole L | shims L | insole R | shims R | stance\nS1 | 1 | low | 1 | none | -1 | 0.2\n",
+        rider_ratings="visit | no | knee L | knee R\nS1 | 1 | 3 | 4\n",
+        bike_measures="visit | before | after\nS1 | 50 | 51\n",
+    )
+    assert report.findings == []
+    assert rows(path, "SELECT session_id, side, arch_height, forefoot_angle_deg FROM core.foot_exams ORDER BY ALL") == [
+        ("S1", "left", "low", 3.0), ("S1", "right", "high", 4.0), ("S2", "left", "low", -1.0),
+    ]  # fmt: skip
+    assert rows(path, "SELECT side, insole_level, shims_added, stance_mm FROM core.foot_setups ORDER BY ALL") == [
+        ("left", "low", 1, 2.0), ("right", "none", -1, 2.0),
+    ]  # fmt: skip
+    assert rows(path, "SELECT body_part, score FROM core.rider_ratings ORDER BY ALL") == [
+        ("left knee", 3.0),
+        ("right knee", 4.0),
+    ]
+    assert rows(path, "SELECT moment, value_mm FROM core.bike_measures ORDER BY ALL") == [
+        ("arrival", 500.0),
+        ("departure", 510.0),
+    ]

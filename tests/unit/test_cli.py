@@ -57,7 +57,10 @@ def exports(folder: Path, riders: str = "rider_id,birth_year\nR1,1980\nR2,1850\n
 def test_load_prints_counts_that_add_up_and_exits_3_where_rows_are_rejected(tmp_path: Path) -> None:
     done = run_apart(tmp_path, "load", str(exports(tmp_path / "x")))
     assert done.returncode == 3
-    assert "riders.csv → riders: 2 read = 1 stored + 0 replaced + 0 unchanged + 1 rejected + 0 waiting" in done.stdout
+    assert (
+        "riders.csv → riders: 2 read = 2 stored + 0 replaced + 0 unchanged + 0 rejected + 0 waiting; 1 faulty cell"
+        in done.stdout
+    )
     assert "riders.csv, line 3: birth_year: found 1850, expected a whole number from 1920 to" in done.stdout
     assert "reading riders.csv" in done.stderr
     assert (tmp_path / "fitledger.duckdb").exists()

@@ -123,9 +123,9 @@ def test_files_lie_under_numbers_in_a_private_folder_whatever_they_are_called(
 
 def test_files_of_one_name_are_all_checked_and_told_apart(uploads: Uploads) -> None:
     token = uploads.receive(sent(("a/riders.csv", GOOD), ("b/riders.csv", BROKEN)))
-    assert [(file.file, file.stored, file.rejected) for file in uploads.check(token).files] == [
+    assert [(file.file, file.stored, file.cells) for file in uploads.check(token).files] == [
         ("riders.csv", 1, 0),
-        ("riders-2.csv", 1, 1),
+        ("riders-2.csv", 2, 1),
     ]
 
 
@@ -133,11 +133,11 @@ def test_a_check_writes_nothing_and_a_load_writes_what_was_checked(uploads: Uplo
     before = path.read_bytes()
     token = uploads.receive(sent(("riders.csv", BROKEN)))
     report = uploads.check(token)
-    assert (report.files[0].stored, report.files[0].rejected) == (1, 1)
+    assert (report.files[0].stored, report.files[0].rejected, report.files[0].cells) == (2, 0, 1)
     assert [row["value"] for row in uploads.findings(token)] == ["17"]
     assert path.read_bytes() == before
     assert uploads.load(token).load_id == 2
-    assert riders(path) == {"R1", "R2", "R5"}
+    assert riders(path) == {"R1", "R2", "R4", "R5"}
     assert lying(place) == []
     assert [row[0] for row in uploads.rejects("riders").files[0].rows] == ["R4"]
     with pytest.raises(UploadError, match="loaded already"):

@@ -213,8 +213,8 @@ def test_rejects_are_told_in_the_one_line_of_a_load(tmp_path: Path) -> None:
     drop(tmp_path, "riders.csv.done", "")
     day.watcher(tmp_path, partial(load, warehouse=path, wait_seconds=0)).turn()
     assert day.told == [
-        "load 1: 1 files, 2 rows read = 1 stored + 0 replaced + 0 unchanged + 1 rejected + 0 waiting; "
-        "fitledger rejects lists the rejected rows"
+        "load 1: 1 files, 2 rows read = 2 stored + 0 replaced + 0 unchanged + 0 rejected + 0 waiting; "
+        "1 faulty cell kept as not recorded; fitledger rejects lists the rejected rows"
     ]
 
 

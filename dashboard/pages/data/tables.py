@@ -70,6 +70,7 @@ TABLES: Final = [
     _count("Stored", "stored"),
     _count("Waiting", "waiting"),
     _count("Rejected", "rejected"),
+    _count("Cells left out", "cells"),
     Column("First day", lambda row: _unbroken(day(row.first_date))),
     Column("Last day", lambda row: _unbroken(day(row.last_date))),
 ]

@@ -83,6 +83,7 @@ def _report_block(desk: Desk, report: Any, token: str, headline: str, caption: s
             ways,
             table(caption, FILES, report.files),
             *_questions(report),
+            *[html.P(filled.words, className="concerns") for filled in report.filled],
             *_findings(report, f"{desk.addresses.prefix}upload/{token}/findings.csv"),
             *_warnings(report),
             *_rig(report),
@@ -98,7 +99,7 @@ def _findings(report: Any, csv: str) -> list[Any]:
     first_findings = findings[:FINDINGS_SHOWN]
     further = len(findings) - len(first_findings)
     return [
-        table(f"Findings: what keeps rows out, {len(first_findings):,} of {len(findings):,}", REJECTS, first_findings),
+        table(f"Findings: what keeps rows or cells out, {len(first_findings):,} of {len(findings):,}", REJECTS, first_findings),
         html.P(f"{further:,} more stand in the CSV.", className="concerns") if further else None,
         csv_link(csv, "every finding"),
     ]
@@ -150,4 +151,4 @@ def _fates(report: Any, verb: str) -> str:
         return "They hold no row"
     fate_words[0] = fate_words[0].replace(" ", f" {'is' if (verb, fate_words[0][:2]) == ('are', '1 ') else verb} ", 1)
     listed = " and ".join([", ".join(fate_words[:-1]), fate_words[-1]]) if len(fate_words) > 1 else fate_words[0]
-    return f"Of {counted(read, 'row')}, {listed}"
+    return f"Of {counted(read, 'row')}, {listed}{report.cell_words}"

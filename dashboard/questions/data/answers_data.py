@@ -44,7 +44,7 @@ class ExamRow:
 
 @dataclass(frozen=True)
 class TableRow:
-    """What the warehouse holds of one table."""
+    """What the warehouse holds of one table. `cells`: faulty cells that were left out of rows that are stored."""
 
     table: str
     stored: int
@@ -52,6 +52,7 @@ class TableRow:
     rejected: int
     first_date: date | None
     last_date: date | None
+    cells: int = 0
 
 
 @dataclass(frozen=True)

@@ -99,10 +99,11 @@ def _headline(tables: tuple[TableRow, ...]) -> str:
     total = stored + waiting + rejected
     if total == 0:
         return "The warehouse is empty: load exports to begin."
-    return (
-        f"{spoken_percent_below(stored / total)} of {counted(total, 'row')} are in the figures; "
-        f"{counted(rejected, 'row')} rejected and {counted(waiting, 'row')} waiting for a session, each kept with its reason."
-    )
+    n_cells = sum(row.cells for row in tables)
+    cells = f" {counted(n_cells, 'faulty cell')} kept as not recorded, in rows that are in." if n_cells else ""
+    left_out = f"{counted(rejected, 'row')} rejected and {counted(waiting, 'row')} waiting for a session"
+    shares = f"{spoken_percent_below(stored / total)} of {counted(total, 'row')} are in the figures"
+    return f"{shares}; {left_out}, each kept with its reason.{cells}"
 
 
 def _quality(warehouse: Warehouse, scope: Scope, settings: Settings) -> Iterator[QualityRow]:

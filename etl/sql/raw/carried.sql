@@ -21,7 +21,7 @@ kept AS (
 
 dated AS (
     SELECT stood.*, fits.rider_id, fits.session_date
-    FROM (SELECT * FROM told UNION ALL SELECT * FROM kept) AS stood
+    FROM (FROM told UNION ALL FROM kept) AS stood
     LEFT JOIN core.fit_sessions AS fits ON fits.session_id = stood.session_id
 )
 

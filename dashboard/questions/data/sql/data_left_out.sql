@@ -2,6 +2,7 @@
 -- Inputs: raw.findings, raw.files.
 SELECT load_id, 'rejected' AS state, rule, count(DISTINCT (file_no, line)) AS n
 FROM raw.findings
+WHERE NOT is_cell
 GROUP BY load_id, rule
 UNION ALL
 SELECT load_id, 'waiting' AS state, 'waiting' AS rule, sum(waiting)::BIGINT AS n
