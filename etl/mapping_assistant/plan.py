@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
+from etl.mapping_assistant.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5
@@ -147,7 +147,10 @@ def scored(table: Table, column: Column, candidate: Candidate, ids: frozenset[st
 def _without_heading(column: Column, candidate: Candidate, fit: Fit) -> float:
     """Where the heading says nothing: texts that are known to be codes, and a file's only dates."""
     n_texts = len(candidate.sources[0].distinct)
-    if column.codes and column.type == "string" and fit.share > 0.9 and n_texts > 1:
+    is_told = column.codes and column.type == "string"
+    # Arrival and departure in words are two captures.
+    is_moment = column.name == "capture_no" and all(code_of(column.name, cell) for cell in candidate.sources[0].distinct)
+    if (is_told or is_moment) and fit.share > 0.9 and n_texts > 1:
         return _BY_VALUES_ALONE
     return 0.0
 
