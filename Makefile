@@ -16,7 +16,7 @@ READY  := $(VENV)/ready
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
+.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -41,10 +41,8 @@ fuzz: $(READY)          ## fuzz readers and mappings for FUZZ_SECONDS; atheris h
 	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/fuzz atheris
 	PYTHONPATH=$(VENV)/fuzz:. $(BIN)/python tests/fuzz/fuzz.py -max_total_time=$(FUZZ_SECONDS)
 
-mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="shared.statistics.*" for some; an hour and more; mutmut is kept beside the lock)
-	$(BIN)/python -m pip install --quiet --upgrade --target $(VENV)/mutants mutmut
-	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python -m mutmut run $(MUTANTS)
-	PYTHONPATH=$(VENV)/mutants:. $(BIN)/python tests/mutants/listing.py
+mutants: $(READY)       ## change the code on purpose, one thing at a time, and list what no test noticed in tests/mutants/mutants.md (MUTANTS="figures" for a group of tests/mutants/groups.toml, or a module)
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.mutants.run $(MUTANTS)
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
@@ -71,6 +69,9 @@ recovery: $(READY)      ## simulate what tests/recovery/recovery.md still lacks 
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.claims
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.checked
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.scatter
+
+foresight: $(READY)     ## simulate what tests/recovery/foresight.md still lacks and write it anew (FORESIGHT="--seconds 600" for a part; the next run goes on)
+	PYTHONPATH=. $(BIN)/python -m tests.recovery.foresight_table $(FORESIGHT)
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
 	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill

@@ -69,7 +69,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         index_string=_index(typeface.address(prefix), asker.settings),
         enable_mcp=False,
     )
-    app.layout = lambda: app.still(_shell(desk, door))
+    app.layout = lambda: app.still(_shell(desk, door), search_of(request.query_string.decode()))
     filter_bar.register(app)
     for page in PAGES:
         add_places(app, page, desk)

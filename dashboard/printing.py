@@ -18,6 +18,7 @@ from shared.warehouse import open_reading
 
 # Of files, findings and warnings alike so many are told.
 _SHOWN: Final = 3
+_COUNTS: Final = ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
 _DIGITS: Final = re.compile(r"\d+")
 
 
@@ -35,6 +36,8 @@ def print_words(report: LoadReport) -> None:
     for words in file_lines(report.files):
         typer.echo(words)
     _print_findings(report.findings)
+    for filled in report.filled:
+        typer.echo(filled.words)
     _print_warnings(report.warnings)
     _print_rig(report.rig)
     _print_questions(report)
@@ -61,7 +64,7 @@ def _folded(files: list[FileReport]) -> str:
     if first.refused:
         return f"refused  {len(files):,} files alike ({names}). The first: {first.words}"
     whole = FileReport(f"{len(files):,} files ({names})", first.table)
-    for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting"):
+    for name in (*_COUNTS, "cells"):
         setattr(whole, name, sum(getattr(file, name) for file in files))
     whole.words = first.words.removesuffix(waiting_words(first.waiting)) + waiting_words(whole.waiting)
     return _file_words(whole)
@@ -72,8 +75,14 @@ def _file_words(file: FileReport) -> str:
         return f"refused  {file.words}"
     return (
         f"{file.file} → {file.table}: {file.read} read = {file.stored} stored + {file.replaced} replaced + "
-        f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting  ({file.words})"
+        f"{file.unchanged} unchanged + {file.rejected} rejected + {file.waiting} waiting{cell_words(file.cells)}"
+        f"  ({file.words})"
     )
+
+
+def cell_words(n_cells: int) -> str:
+    """What follows the counts of rows where faulty cells were left out of rows that are stored."""
+    return f"; {counted(n_cells, 'faulty cell')} kept as not recorded" if n_cells else ""
 
 
 def _print_findings(findings: list[Finding]) -> None:
@@ -166,12 +175,10 @@ def mend_text(file: MendFile) -> str:
 
 def total_words(report: LoadReport) -> str:
     """How many rows were read and what became of them, in one line."""
-    totals = {
-        name: sum(getattr(file, name) for file in report.files)
-        for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
-    }
+    totals = {name: sum(getattr(file, name) for file in report.files) for name in _COUNTS}
+    cells = cell_words(sum(file.cells for file in report.files))
     refused = sum(file.refused for file in report.files)
-    words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items())
+    words = f"{totals.pop('read')} rows read = " + " + ".join(f"{n} {name}" for name, n in totals.items()) + cells
     return words + (f"; {counted(refused, 'file')} refused" if refused else "")
 
 

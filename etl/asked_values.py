@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etl.asked_lines import Lines, Question, is_kept, kept, key_of
+from etl.running_values import names_by_studio, run_up
 from shared.catalogue import catalogue
 from shared.settings import Settings
 from shared.units import UNITS, conversion_factor
@@ -47,26 +48,22 @@ _PLAUSIBLE: Final = (
 
 def unit_questions(warehouse: Warehouse, settings: Settings, lines: Lines, confirmed: frozenset[str]) -> Iterator[Question]:
     """Columns that lie where no knee does, each with the units in which they would."""
-    is_shared = warehouse.value("SELECT count(DISTINCT studio_id) > 1 FROM core.fit_sessions")
     for plausible in _PLAUSIBLE:
-        columns = catalogue()[plausible.table].column_names
-        studio, sessions = "''", ""
-        if is_shared and "studio_id" in columns:
-            studio = "source.studio_id"
-        elif is_shared and "session_id" in columns:
-            studio = "sessions.studio_id"
-            sessions = "INNER JOIN core.fit_sessions AS sessions ON sessions.session_id = source.session_id"
-        names = {"table": plausible.table, "column": plausible.column, "studio": studio, "sessions": sessions}
-        names["side"] = "source.side" if "side" in columns else "''"
-        rows = warehouse.rows(SQL / "middles.sql", {"least": settings.warnings.ask_riders}, **names)
+        names = names_by_studio(warehouse, catalogue()[plausible.table])
+        rows = _middles(warehouse, plausible, names, settings)
         studios = {name: [row for row in rows if row["studio_id"] == name] for name in [row["studio_id"] for row in rows]}
         if len(studios) > 1 and all(_faulty(plausible, here) for here in studios.values()):
             # One fault of the export, not one of each studio.
-            names |= {"studio": "''", "sessions": ""}
-            studios = {"": warehouse.rows(SQL / "middles.sql", {"least": settings.warnings.ask_riders}, **names)}
+            studios = {"": _middles(warehouse, plausible, {"studio": "''", "sessions": ""}, settings)}
         for name, here in studios.items():
             if _faulty(plausible, here) and not is_kept(confirmed, f"{plausible.column} unit", name):
                 yield _unit_question(plausible, here, lines)
+
+
+def _middles(warehouse: Warehouse, plausible: _Plausible, names: dict[str, str], settings: Settings) -> list[dict[str, Any]]:
+    table = catalogue()[plausible.table]
+    run_up(warehouse, table, plausible.column, "source.side" if "side" in table.column_names else "''", names)
+    return warehouse.rows(SQL / "middles.sql", {"least": settings.warnings.ask_riders})
 
 
 def _faulty(plausible: _Plausible, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:

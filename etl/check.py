@@ -1,11 +1,12 @@
 """Every rule of the contract on the cells of one row, made from the catalogue as SQL, once.
 
-A rule is a condition that holds for a row that breaks it. A row is sound where no condition holds; the findings of the
-other rows are listed with the same conditions, so that the two cannot disagree.
+A rule is a condition that holds for a row that breaks it. A row is whole where no condition holds; the findings of the
+other rows are listed with the same conditions, so that the two cannot disagree. A faulty cell that could as well be empty
+is left out, and its row is sound all the same.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 
 from shared.catalogue import Column, RowRule, Table
@@ -18,13 +19,19 @@ _SHOWN = 80  # characters of a faulty value that a finding repeats
 
 @dataclass(frozen=True)
 class Rule:
-    """`broken` is SQL over `x_<column>` (text) and `v_<column>` (typed); `expected` and `remedy` finish the sentence."""
+    """`broken` is SQL over `x_<column>` (text) and `v_<column>` (typed); `expected` and `remedy` finish the sentence.
+
+    `of_cell`: what breaks it is a cell that may be left out, so that the rest of the row stands. `broken_beside`: of a rule
+    between cells, the condition once faulty cells are left out.
+    """
 
     rule: str
     column: str
     broken: str
     expected: str
     remedy: str
+    of_cell: bool = False
+    broken_beside: str = ""
 
 
 def typed_cells(table: Table, relation: str) -> str:
@@ -33,20 +40,57 @@ def typed_cells(table: Table, relation: str) -> str:
     return f"SELECT *, {typed} FROM ({relation})"
 
 
-def rules_of(table: Table, load_date: date) -> list[Rule]:
-    """All rules on the cells of one row of a table, in the order in which findings are told."""
-    rules = [rule for column in table.columns for rule in _column_rules(column, load_date)]
-    return rules + [_row_rule(rule) for rule in table.row_rules]
+def rules_of(table: Table, load_date: date, matched: Collection[str] = ()) -> list[Rule]:
+    """All rules on the cells of one row of a table, in the order in which findings are told; `matched`: columns that a mapping
+    takes from other rows, which may not be found."""
+    rules = []
+    for column in table.columns:
+        may_be_left_out = not (column.required or column.empty_counts)
+        of_column = list(_column_rules(column, load_date))
+        if column.name in matched:
+            # What was not found has no other fault.
+            is_found = f"coalesce(NOT contains(\"x_unmatched\", ' {column.name}:'), true)"
+            of_column = [replace(rule, broken=f"({rule.broken}) AND {is_found}") for rule in of_column]
+            of_column += _matched_rules(column.name)
+        rules += [replace(rule, of_cell=may_be_left_out) for rule in of_column]
+    left_out = _left_out(rules)
+    return rules + [_row_rule(rule, left_out) for rule in table.row_rules]
+
+
+def is_whole(rules: list[Rule]) -> str:
+    """SQL that is true for a row that breaks no rule."""
+    return " AND ".join(f"({rule.broken}) IS NOT TRUE" for rule in rules)
 
 
 def is_sound(rules: list[Rule]) -> str:
-    """SQL that is true for a row that breaks no rule."""
-    return " AND ".join(f"({rule.broken}) IS NOT TRUE" for rule in rules)
+    """SQL that is true for a row that can be stored: it breaks no rule, or only in cells that are left out."""
+    beside = (rule.broken_beside or rule.broken for rule in rules if not rule.of_cell)
+    return f"CASE WHEN {is_whole(rules)} THEN true ELSE {' AND '.join(f'({broken}) IS NOT TRUE' for broken in beside)} END"
 
 
 def stored_value(column: Column) -> str:
     """SQL of the value that a sound cell is stored as."""
     return f'CAST("v_{column.name}" AS {column.sql_type})'
+
+
+def stored_values(table: Table, rules: list[Rule]) -> str:
+    """SQL of the values that a row is stored as, without its faulty cells."""
+    left_out = _left_out(rules)
+    return ", ".join(
+        f"CASE WHEN {left_out[column.name]} THEN NULL ELSE {stored_value(column)} END"
+        if column.name in left_out
+        else stored_value(column)
+        for column in table.columns
+    )
+
+
+def _left_out(rules: list[Rule]) -> dict[str, str]:
+    """By column, SQL that is true where its cell is faulty and left out."""
+    broken: dict[str, list[str]] = {}
+    for rule in rules:
+        if rule.of_cell:
+            broken.setdefault(rule.column, []).append(f"({rule.broken}) IS TRUE")
+    return {column: f"({' OR '.join(conditions)})" for column, conditions in broken.items()}
 
 
 def finding_words(rule: Rule) -> tuple[str, str]:
@@ -119,17 +163,58 @@ def _date_rules(column: Column, text: str, value: str, load_date: date) -> Itera
         yield Rule("date", column.name, " OR ".join(limits), f"a date {span}", "Correct the date and load again.")
 
 
-def _row_rule(rule: RowRule) -> Rule:
+# By what was not found: the rule, what was expected and what to do.
+_NOT_FOUND = {
+    "none": (
+        "no_fit",
+        "a rider and a date in whose days before the mapping finds a fit, and there is none",
+        "Load the fit first, correct rider or date, or write the visit under {mark} in the file to mend, and load again.",
+    ),
+    "several": (
+        "several_fits",
+        "one fit on the nearest day, and there are several",
+        "Write the right visit under {mark} in the file to mend, and load again.",
+    ),
+    "order": (
+        "order",
+        "a time that can be read in every row of this visit, since its captures are numbered by them",
+        "Correct the time, or write the number under {mark} in the file to mend, and load again.",
+    ),
+    "time": (
+        "order",
+        "a time that can be read in every change and capture of this visit, since the setup follows from their order",
+        "Correct the time and load again.",
+    ),
+}
+
+
+def _matched_rules(column: str) -> Iterator[Rule]:
+    for kind in ("order", "time") if column == "capture_no" else ("none", "several"):
+        rule, expected, remedy = _NOT_FOUND[kind]
+        broken = f"contains(\"x_unmatched\", ' {column}:{kind}')"
+        yield Rule(rule, column, broken, expected, remedy.format(mark=f"@{column}"))
+
+
+def _row_rule(rule: RowRule, left_out: dict[str, str]) -> Rule:
     remedy = "Correct the row and load again."
+
+    def is_empty(name: str) -> str:
+        return f'("x_{name}" IS NULL OR {left_out.get(name, "false")})'
+
     if rule.kind == "any_of":
         broken = " AND ".join(f'"x_{name}" IS NULL' for name in rule.columns)
-        return Rule(rule.rule, rule.column, broken, f"a value in at least one of {', '.join(rule.columns)}", remedy)
+        beside = " AND ".join(map(is_empty, rule.columns))
+        expected = f"a value in at least one of {', '.join(rule.columns)}"
+        return Rule(rule.rule, rule.column, broken, expected, remedy, broken_beside=beside)
     if rule.kind == "required_when":
-        broken = f'"v_{rule.when_column}" = \'{rule.when_value}\' AND "x_{rule.column}" IS NULL'
-        return Rule(rule.rule, rule.column, broken, f"a date, since {rule.when_column} is {rule.when_value}", remedy)
+        is_when = f"\"v_{rule.when_column}\" = '{rule.when_value}'"
+        broken, beside = f'{is_when} AND "x_{rule.column}" IS NULL', f"{is_when} AND {is_empty(rule.column)}"
+        expected = f"a date, since {rule.when_column} is {rule.when_value}"
+        return Rule(rule.rule, rule.column, broken, expected, remedy, broken_beside=beside)
     if rule.kind == "not_before":
         broken = f'"v_{rule.column}" < "v_{rule.other_column}"'
-        return Rule(rule.rule, rule.column, broken, f"a date not before {rule.other_column}", remedy)
+        beside = f"{broken} AND NOT {is_empty(rule.column)}"
+        return Rule(rule.rule, rule.column, broken, f"a date not before {rule.other_column}", remedy, broken_beside=beside)
     raise ValueError(f"datapackage.json: rowRules kind {rule.kind!r} is not known")
 
 

@@ -82,29 +82,37 @@ def position_of(name: str, headers: tuple[str, ...], wanted: Iterable[str]) -> d
 
 def log_sources(log: LogMapping) -> list[str]:
     """Every column of the file that a log of changes is read from."""
-    return list(_group_sources([log.columns, *log.each], log.where))
+    return [*_group_sources([log.columns, *log.each], log.where), *(log.changed_at.named if log.changed_at else [])]
 
 
 def places_of(mapped: TableMapping | LogMapping) -> tuple[str, ...]:
     """What a mapping takes from the places of its files."""
-    named = set(_group_sources([mapped.columns, *mapped.each], mapped.where))
-    if isinstance(mapped, TableMapping) and mapped.log and not mapped.log.files:
+    if isinstance(mapped, LogMapping):
+        return tuple(place for place in PLACES if place in log_sources(mapped))
+    named = set(_sources(mapped, is_log=False))
+    if mapped.log and not mapped.log.files:
         named |= set(log_sources(mapped.log))
     return tuple(place for place in PLACES if place in named)
+
+
+def mapped_sources(mapped: TableMapping) -> list[str]:
+    """Every column of the file that its rows are read from, but for those of a log between them."""
+    return _sources(mapped, is_log=False)
 
 
 def _sources(mapped: TableMapping, *, is_log: bool) -> list[str]:
     if is_log:
         return log_sources(mapped.log) if mapped.log else []
-    return list(_group_sources([mapped.columns, *mapped.each], mapped.where))
+    captured_at = mapped.log.captured_at if mapped.log else None
+    own = _group_sources([mapped.columns, *mapped.each], mapped.where)
+    return [*own, *(captured_at.named if captured_at else [])]
 
 
 def _group_sources(groups: list[dict[str, ColumnMapping]], where: Iterable[str]) -> Iterator[str]:
     yield from where
     for columns in groups:
         for spec in columns.values():
-            yield from spec.sources
-            yield from spec.where
+            yield from spec.named
 
 
 def _by_contract_name(name: str, table: Table, headers: tuple[str, ...]) -> tuple[dict[str, int], list[str]]:

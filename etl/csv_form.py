@@ -4,9 +4,9 @@ import codecs
 import csv
 import io
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, zip_longest
 from pathlib import Path
 
 from etl import limits
@@ -38,14 +38,16 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
     if facts is None:
         path = _as_utf8(file, path, encoding, scratch)
         facts = survey(path, file.name, file.reading)
-    separator = form.separator or _separator(path, form.skip_lines)
-    headers = _headers(file.name, path, separator, form.skip_lines)
+    # The reader passes over the upper row of headings too.
+    skipped = form.skip_lines + form.heading_rows - 1
+    separator = form.separator or _separator(path, skipped)
+    headers = _headers(file.name, path, separator, form.skip_lines, form.heading_rows)
     if needs_walk(facts):
-        records = _Records(file.name, path, separator, form.skip_lines, len(headers), file.reading)
+        records = _Records(file.name, path, separator, skipped, len(headers), file.reading)
         path = path if records.are_plain() else records.made_plain(scratch)
     else:
         _require_even(file, path, separator, len(headers), facts)
-    return Text(path, headers, encoding, separator, form.skip_lines)
+    return Text(path, headers, encoding, separator, skipped)
 
 
 def needs_walk(facts: Survey) -> bool:
@@ -163,13 +165,29 @@ def _separator(path: Path, skip_lines: int) -> str:
     return max(SEPARATORS, key=first.count)
 
 
-def _headers(name: str, path: Path, separator: str, skip_lines: int) -> tuple[str, ...]:
+def _headers(name: str, path: Path, separator: str, skip_lines: int, n_rows: int) -> tuple[str, ...]:
     with path.open(encoding="utf-8-sig", newline="") as text:
+        reader = csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True)
         try:
-            cells = next(csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True), [])
+            rows = [tuple(cell.strip() for cell in row) for row in islice(reader, n_rows)]
         except csv.Error as fault:
             raise RefusedFileError(too_long(name, skip_lines + 1)) from fault
-    return checked_headers(name, tuple(cell.strip() for cell in cells))
+    return checked_headers(name, joined_headings(rows))
+
+
+def joined_headings(rows: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """The names of the columns: of two rows of headings, the upper one and the lower one of each column. An upper one that
+    is empty, as where a cell reaches over several columns, is the one to its left."""
+    if not rows:
+        return ()
+    *uppers, lower = rows
+    for upper in uppers:
+        told, names = "", []
+        for above, below in zip_longest(upper, lower, fillvalue=""):
+            told = above or (told if below else "")
+            names.append(f"{told} {below}".strip())
+        lower = tuple(names)
+    return lower
 
 
 def checked_headers(name: str, headers: tuple[str, ...]) -> tuple[str, ...]:

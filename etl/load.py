@@ -12,12 +12,23 @@ from pathlib import Path
 
 import pandas as pd
 
-from etl import check, mart, merge, rejects, stage, together, warn
+from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
+from etl.derived import follows_the_warehouse, matched_columns
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import SetAside, set_aside_of
-from etl.read import READABLE, FoundFile, RefusedFileError, SourceFile, expand, find_files, mapping_texts, open_source
+from etl.read import (
+    READABLE,
+    FoundFile,
+    Logs,
+    RefusedFileError,
+    SourceFile,
+    expand,
+    find_files,
+    mapping_texts,
+    open_source,
+)
 from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
@@ -129,11 +140,19 @@ class _Load:
     sources: dict[int, SourceFile] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     set_aside: SetAside | None = None
+    # Rows that are stored without a faulty cell.
+    n_partly: int = 0
 
     @property
     def may_reject(self) -> int:
         """How many rows may still be rejected; a load that rejects more is none that anybody looks through."""
-        return self.settings.reading.most_rejected_rows - sum(file.rejected for file in self.report.files)
+        return self.settings.reading.most_rejected_rows - self.n_partly - sum(file.rejected for file in self.report.files)
+
+    def note(self, file_no: int, staged: stage.Staged) -> None:
+        """Notes what a file holds."""
+        row = self.report.files[file_no]
+        row.read, row.rejected = staged.read, staged.rejected
+        self.n_partly += staged.partly
 
     def require_usable(self) -> None:
         """Raises InputUnusableError where no file is left that can be used."""
@@ -180,13 +199,15 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
 
 
 def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: _Load) -> None:
+    logs: Logs = {}
     for file in expand(files, warehouse.scratch):
         try:
-            source = open_source(file, warehouse.scratch, warehouse)
+            source = open_source(file, warehouse.scratch, warehouse, logs)
         except RefusedFileError as refusal:
             load.report.files.append(FileReport(file.name, None, refused=True, words=str(refusal)))
             continue
-        load.sources[len(load.report.files)] = source
+        file_no = len(load.report.files)
+        load.sources[file_no] = replace(source, scope=prepare.scope_of(source, file_no))
         load.report.files.append(FileReport(source.name, source.table.name, words=_reading_words(source)))
 
 
@@ -194,12 +215,20 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: _Load, step: "_
     sources = {file_no: source for file_no, source in load.sources.items() if source.table.name == table.name}
     if sources:
         stage.begin_table(warehouse, table)
-        rules = check.rules_of(table, load.today)
+        matched = {name for source in sources.values() for name in matched_columns(source.table_mapping)}
+        rules = check.rules_of(table, load.today, matched)
+        prepare.prepare(warehouse, table, sources)
         for group in together.groups_of(sources):
             _stage_group(warehouse, group, rules, load, step)
         sources = {file_no: source for file_no, source in sources.items() if file_no in load.sources}
         if load.set_aside:
             load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
+        for file_no, n in rejects.leave_recorded(warehouse, table).items():
+            load.report.files[file_no].rejected += n
+        load.report.filled += prepare.filled(warehouse, table, sources.values())
+        for file_no, words in prepare.idle_changes(warehouse, table, sources).items():
+            load.sources[file_no] = replace(load.sources[file_no], idle_changes=words)
+            load.report.files[file_no].words += f"; {words}"
         step(f"comparing {table.name}")
         fates = merge.decide_fates(warehouse, table)
         merge.add_versions(warehouse, table, load.load_id, fates)
@@ -229,8 +258,8 @@ def _stage_group(
             stage.unstage(warehouse, first.table, list(group))
             done = {}  # whichever of them is at fault says so where it is read alone
         stage.begin_files(warehouse, first.table, {file_no: group[file_no].name for file_no in done})
-        for file_no, (read, rejected) in done.items():
-            load.report.files[file_no].read, load.report.files[file_no].rejected = read, rejected
+        for file_no, staged in done.items():
+            load.note(file_no, staged)
         step.skip(len(done))
         group = {file_no: source for file_no, source in group.items() if file_no not in done}
     for file_no, source in group.items():
@@ -243,9 +272,8 @@ def _stage_group(
 
 
 def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: _Load) -> None:
-    row = load.report.files[file_no]
     try:
-        row.read, row.rejected = stage.stage(warehouse, source, file_no, rules, load.may_reject)
+        load.note(file_no, stage.stage(warehouse, source, file_no, rules, load.may_reject))
     except (OSError, WarehouseError) as fault:
         if not (source.path.exists() and source.readable_path.exists()):
             raise InputUnusableError(
@@ -278,6 +306,8 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
     step("keeping what was rejected")
     report = load.report
     report.findings = [Finding(**row) for row in warehouse.rows(merge.SQL / "raw/findings.sql")]
+    for file_no, n in rejects.cells_of(warehouse).items():
+        report.files[file_no].cells = n
     n_new = rejects.keep_findings(warehouse, load.load_id, load.sources)
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
@@ -300,8 +330,11 @@ def _finish(warehouse: LoadingWarehouse, load: _Load, step: "_Steps") -> None:
 
 def _record(warehouse: LoadingWarehouse, load: _Load) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    # Rows of the forgotten are kept nowhere, so that such a folder is read again to be told the same.
-    mark = "" if load.set_aside and load.set_aside.n_rows else load.mark.value
+    # Rows of the forgotten are kept nowhere, and what follows from other fits changes with them: such a folder is read again.
+    is_read_again = (load.set_aside and load.set_aside.n_rows) or any(
+        follows_the_warehouse(source.table_mapping) for source in load.sources.values()
+    )
+    mark = "" if is_read_again else load.mark.value
     values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": mark}
     warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)
     rows = []

@@ -1,11 +1,13 @@
 """One mapped cell as SQL over the text cells c0, c1, … of a file; every word of the mapping is bound."""
 
 import re
+from collections.abc import Iterator
 from collections.abc import Mapping as Words
 from dataclasses import dataclass
 from typing import Any
 
 from etl.columns import position_of
+from etl.derived import FILLED, bit_sql
 from etl.mapping import PLACES, ColumnMapping, Form, date_forms_of
 from etl.source import SourceFile
 from shared.catalogue import Column
@@ -50,6 +52,22 @@ class Group:
     own: list[str]
 
 
+@dataclass(frozen=True)
+class Beside:
+    """What the rows of one mapping carry beside their columns, to be joined with other rows: the columns for which a visit is
+    found by rider and date, whether captures are numbered, and when a capture was recorded or a change was made."""
+
+    matched: tuple[str, ...] = ()
+    is_numbered: bool = False
+    at: ColumnMapping | None = None
+
+    @property
+    def names(self) -> list[str]:
+        """The names of all that is carried."""
+        names = [f"{part}_{name}" for name in self.matched for part in ("rider", "date", "own")]
+        return names + ["numbered", "no_at", "own_no"] * self.is_numbered + ["told_at"] * (self.at is not None)
+
+
 def cell_of(source: SourceFile, header: str) -> str:
     """The text cell of a source column, or of what the file's place tells."""
     if header in PLACES and header not in source.headers:
@@ -57,32 +75,93 @@ def cell_of(source: SourceFile, header: str) -> str:
     return f"c{position_of(source.name, source.headers, [header])[header]}"
 
 
-def group_sql(source: SourceFile, group: Group, names: tuple[str, ...], native: dict[str, str], binder: Binder) -> str:
+def group_sql(
+    source: SourceFile, group: Group, names: tuple[str, ...], native: dict[str, str], beside: Beside, binder: Binder
+) -> str:
     """A struct of the x_ columns of one row; `is_filled` is false where an entry of `each` finds all its cells empty."""
     side = _text_of(source, group.columns["side"], binder) if "side" in group.columns else native.get("side", _NO_TEXT)
     fields = []
     for name in names:
-        if name in group.columns:
+        if name == FILLED:
+            cell = _filled_sql(source, group, side, binder)
+        elif name in group.columns:
             cell = cell_sql(source, source.table.column(name), group.columns[name], side, binder)
         else:
             cell = native.get(name, _NO_TEXT)
         fields.append(f"'x_{name}': {cell}")
-    of_entry = {header for name in group.own for header in group.columns[name].sources if header not in PLACES}
+    fields += [f"'{name}': {cell}" for name, cell in _beside_sql(source, group, beside, binder)]
+    of_entry = {header for name in group.own for header in group.columns[name].origins if header not in PLACES}
     own = sorted(cell_of(source, header) for header in of_entry)
     filled = " OR ".join(f"{cell} IS NOT NULL" for cell in own) or "true"
     return f"{{{', '.join(fields)}, 'k': {group.number:d}, 'is_filled': {filled}}}"
 
 
-def cell_sql(source: SourceFile, column: Column, spec: ColumnMapping, side: str, binder: Binder) -> str:
-    """The text of one mapped cell."""
+def _filled_sql(source: SourceFile, group: Group, side: str, binder: Binder) -> str:
+    """Which cells stand for an empty one, as bits; those that are carried are filled later on."""
+    bits = []
+    for name, spec in group.columns.items():
+        if spec.empty is not None and not spec.carry and name in source.table.column_names:
+            cell = _filled_from(source, source.table.column(name), spec, side, binder)
+            bits.append(bit_sql(source.table, name, f"{cell} IS NULL"))
+    return f"CAST(nullif({' + '.join(bits)}, 0) AS VARCHAR)" if bits else _NO_TEXT
+
+
+def _beside_sql(source: SourceFile, group: Group, beside: Beside, binder: Binder) -> Iterator[tuple[str, str]]:
+    form = _form_of(source)
+
+    def own(name: str) -> str:
+        return cell_of(source, f"@{name}") if f"@{name}" in source.headers else _NO_TEXT
+
+    for name in beside.matched:
+        spec = group.columns.get(name)
+        rider, date = (spec.rider, spec.date) if spec else (None, None)
+        yield f"rider_{name}", _text_of(source, rider, binder) if rider else _NO_TEXT
+        day = _date("%Y-%m-%d", _text_of(source, date, binder), date_forms_of(date, form), binder) if date else _NO_TEXT
+        yield f"date_{name}", day
+        yield f"own_{name}", own(name)
+    if beside.is_numbered:
+        spec = group.columns.get("capture_no")
+        is_numbered = spec is not None and spec.numbered is not None
+        yield "numbered", str(is_numbered).lower()
+        yield "no_at", _time(source, spec, binder) if spec and is_numbered else "CAST(NULL AS DOUBLE)"
+        yield "own_no", own("capture_no")
+    if beside.at is not None:
+        yield "told_at", _time(source, beside.at, binder)
+
+
+def _time(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
+    """SQL of a time as a number: seconds of a date and time, of a time of day, or whatever number stands there."""
     text = _text_of(source, spec, binder)
-    form = source.mapping.form_of(source.table_mapping) if source.mapping else Form()
+    tried = [f"try_strptime({text}, {binder.bind(form)})" for form in date_forms_of(spec, _form_of(source))]
+    times = [f"CASE WHEN year({made}) >= 1000 THEN epoch({made}) END" for made in tried]
+    times += [f"TRY_CAST(replace({text}, ',', '.') AS DOUBLE)", f"epoch(TRY_CAST({text} AS TIMESTAMP))"]
+    return f"coalesce({', '.join(times)}, epoch(TRY_CAST({text} AS TIME)))"
+
+
+def _form_of(source: SourceFile) -> Form:
+    return source.mapping.form_of(source.table_mapping) if source.mapping else Form()
+
+
+def cell_sql(source: SourceFile, column: Column, spec: ColumnMapping, side: str, binder: Binder) -> str:
+    """The text of one mapped cell; of one that is carried from other rows, nothing stands for an empty one yet."""
+    text = _filled_from(source, column, spec, side, binder)
+    return f"coalesce({text}, {binder.bind_text(spec.empty)})" if spec.empty is not None and not spec.carry else text
+
+
+def _filled_from(source: SourceFile, column: Column, spec: ColumnMapping, side: str, binder: Binder) -> str:
+    """The cell as the file fills it."""
+    if spec.rider:
+        return _NO_TEXT
+    text = _text_of(source, spec, binder)
+    form = _form_of(source)
+    if spec.numbered:
+        return text
     if spec.value is None and column.type in {"number", "integer"}:
         text = _number(source, column, spec, text, side, spec.decimal or form.decimal)
     date_forms = date_forms_of(spec, form)
     if spec.value is None and date_forms and column.type in {"date", "datetime"}:
-        text = _date(column, text, date_forms, binder)
-    return f"coalesce({text}, {binder.bind_text(spec.empty)})" if spec.empty is not None else text
+        text = _date("%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S", text, date_forms, binder)
+    return text
 
 
 def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:
@@ -146,8 +225,9 @@ def _factor(column: Column, spec: ColumnMapping) -> float:
     return conversion_factor(spec.unit, UNITS[column.unit].pint_name)
 
 
-def _date(column: Column, text: str, date_forms: list[str], binder: Binder) -> str:
-    iso_form = "%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S"
+def _date(iso_form: str, text: str, date_forms: list[str], binder: Binder) -> str:
+    if not date_forms:
+        return text
     tried = ", ".join(_tried_date(text, binder.bind(form), iso_form) for form in date_forms)
     return f"coalesce({tried}, {text})"
 

@@ -67,19 +67,22 @@ class Form(_Model):
     encoding: Literal[ENCODINGS] | None = None  # type: ignore[valid-type]
     separator: Annotated[str, Field(pattern=r'^[^"\r\n\x00]$')] | None = None
     skip_lines: Annotated[int, Field(ge=0, le=1000)] = 0
+    heading_rows: Literal[1, 2] = 1
     decimal: Literal[",", "."] | None = None
     date_form: DateForm | None = None
     date_forms: Annotated[list[DateForm], Field(max_length=10)] = []
 
 
 class ColumnMapping(_Model):
-    """One column of the contract. Give `from` (one or several source columns) or `value` (a constant).
+    """One column of the contract. Give `from` (one or several source columns), `value` (a constant), or, of a visit, `rider`
+    and `date`: the fit of that rider which is nearest, `at_least_days` to `within_days` before the date.
 
     Steps, in order: `without_zeros` takes the leading zeros of a plain number off; several columns are joined by `with`;
     `where` empties the cell unless other columns hold the values named; `strip` takes words off its ends; `pattern` takes the
     text of one of its groups, `group` where it has several; `codes` translates; decimal comma, `unit` and `flip` make the
-    number; `date_form`, or the first of `date_forms` that fits, reads the date; `empty` stands for an empty cell. In a log of
-    changes, `adds` sums the changes up instead of taking the last.
+    number; `date_form`, or the first of `date_forms` that fits, reads the date; `carry` takes an empty cell from the captures
+    before; `empty` stands for an empty cell. In a log of changes, `adds` sums the changes up instead of taking the last.
+    `numbered` makes the number of a capture: its place in the order of the times that `from` names.
     """
 
     sources: Annotated[list[Text], BeforeValidator(_as_list), Field(alias="from", max_length=20)] = []
@@ -98,12 +101,32 @@ class ColumnMapping(_Model):
     empty: str | int | float | bool | None = None
     adds: bool = False
     where: Cells = {}
+    numbered: Literal["session", "side"] | None = None
+    carry: Literal["visit", "rider"] | None = None
+    rider: Annotated["ColumnMapping | None", BeforeValidator(_as_column)] = None
+    date: Annotated["ColumnMapping | None", BeforeValidator(_as_column)] = None
+    within_days: Annotated[int, Field(ge=0, le=3660)] | None = None
+    at_least_days: Annotated[int, Field(ge=0, le=3660)] = 0
 
     @model_validator(mode="after")
     def _has_one_origin(self) -> "ColumnMapping":
-        if bool(self.sources) == (self.value is not None):
-            raise ValueError("expected either from = the source column, or value = a constant")
+        if bool(self.sources) + (self.value is not None) + (self.rider is not None) != 1:
+            raise ValueError("expected either from = the source column, or value = a constant, or rider, date and within_days")
+        if len({self.rider is None, self.date is None, self.within_days is None}) > 1:
+            raise ValueError("expected rider, date and within_days together")
         return self
+
+    @property
+    def origins(self) -> list[str]:
+        """The source columns that it is made of."""
+        inner = [origin for spec in (self.rider, self.date) if spec for origin in spec.origins]
+        return [*self.sources, *inner]
+
+    @property
+    def named(self) -> list[str]:
+        """Every source column that it names."""
+        inner = [name for spec in (self.rider, self.date) if spec for name in spec.named]
+        return [*self.sources, *self.where, *inner]
 
     @property
     def group_no(self) -> int:
@@ -117,12 +140,16 @@ Columns = dict[str, Annotated[ColumnMapping, BeforeValidator(_as_column)]]
 class LogMapping(_Model):
     """Changes of the setup, carried forward to the captures that follow them.
 
-    With `files`, the log is a file of its own whose `capture_no` is the first capture that the change holds for;
-    without, its rows stand between the captures of the same file (told apart by `where`), in order of time.
+    With `files`, the log is a file of its own whose `capture_no` is the first capture that the change holds for, or whose
+    `changed_at` is the time from which on it holds, told against `captured_at` in the file of captures: in the visit that it
+    names, or else on the same day. Without `files`, its rows stand between the captures of the same file (told apart by
+    `where`), in order of time.
     """
 
     files: Annotated[Patterns, BeforeValidator(_as_list)] = []
     where: Cells = {}
+    captured_at: Annotated[ColumnMapping | None, BeforeValidator(_as_column)] = None
+    changed_at: Annotated[ColumnMapping | None, BeforeValidator(_as_column)] = None
     columns: Columns
     each: Annotated[list[Columns], Field(max_length=200)] = []
 
@@ -217,7 +244,7 @@ def _valid_keys(place: list[str]) -> list[str]:
     """The keys that may stand at a place of the file."""
     if not place:
         model: type[BaseModel] = Mapping
-    elif "columns" in place or "each" in place:
+    elif {"columns", "each", "captured_at", "changed_at"} & set(place):
         model = ColumnMapping
     elif place[-1] == "form":
         model = Form
@@ -245,11 +272,21 @@ def _faults(mapping: Mapping) -> Iterator[str]:
             places.append((".log", mapped.log.columns, mapped.log.each))
             if "capture_no" not in table.key:
                 yield f"tables.{name}.log: only a table with capture_no can be made from a log of changes."
+            yield from _log_faults(f"tables.{name}.log", mapped.log)
         for part, common, each in places:
             groups = [(f"{part}.columns", common), *((f"{part}.each.{no}", one) for no, one in enumerate(each, 1))]
             for place, columns in groups:
                 for column, spec in columns.items():
                     yield from _column_faults(table, f"tables.{name}{place}.{shortened(column)}", column, spec)
+
+
+def _log_faults(place: str, log: LogMapping) -> Iterator[str]:
+    if (log.captured_at is None) != (log.changed_at is None):
+        yield f"{place}: captured_at and changed_at go together: the time of a capture, and that of a change. Give both."
+    elif log.changed_at and not log.files:
+        yield f"{place}: times tell a log apart that is a file of its own. Give files, or leave captured_at and changed_at out."
+    elif log.changed_at and any("capture_no" in columns for columns in (log.columns, *log.each)):
+        yield f"{place}: a change holds from a time or from a capture on, not both. Leave capture_no or the times out."
 
 
 def _column_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> list[str]:
@@ -272,9 +309,25 @@ def _column_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> 
         faults.append(f"{place}: {table.name} has no side. Write flip = true or false.")
     if spec.adds and (column.type not in {"number", "integer"} or ".log." not in place):
         faults.append(f"{place}: adds sums up the changes of a number in a log. Leave adds out.")
-    if (spec.date_form or spec.date_forms) and column.type not in {"date", "datetime"}:
+    if (spec.date_form or spec.date_forms) and column.type not in {"date", "datetime"} and not spec.numbered:
         faults.append(f"{place}: {name} is no date. Leave date_form out.")
-    return faults + list(_text_faults(place, spec))
+    return [*faults, *_other_row_faults(table, place, name, spec), *_text_faults(place, spec)]
+
+
+def _other_row_faults(table: Table, place: str, name: str, spec: ColumnMapping) -> Iterator[str]:
+    """What is wrong with what is taken from other rows."""
+    if spec.numbered and (name != "capture_no" or ".log." in place or not spec.sources):
+        yield f"{place}: numbered gives captures their numbers by the order of a time. Only capture_no of a table takes it."
+    if spec.rider and not any(key.column == name and key.table == "fit_sessions" for key in table.foreign_keys):
+        yield f"{place}: by rider and date a visit is found. Only a column that names a visit takes it."
+    if spec.rider and spec.at_least_days > (spec.within_days or 0):
+        yield f"{place}: at_least_days is more than within_days, so that no fit could be found. Correct one of them."
+    if spec.carry and (table.name != "foot_setups" or name in table.key):
+        yield f"{place}: only the setup of a foot is carried over, and nothing that was measured. Leave carry out."
+    for inner, given in (("rider", spec.rider), ("date", spec.date)):
+        yield from _text_faults(f"{place}.{inner}", given) if given else ()
+    if spec.carry and spec.adds:
+        yield f"{place}: changes that are summed up begin at what empty says. Leave carry or adds out."
 
 
 def _text_faults(place: str, spec: ColumnMapping) -> Iterator[str]:

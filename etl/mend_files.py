@@ -204,7 +204,7 @@ def _own_names(row: _Row, mapping: TableMapping | None) -> list[str]:
         groups += [mapping.log.columns, *mapping.log.each]
     named = []
     for column in row["columns"]:
-        sources = [source for group in groups if column in group for source in group[column].sources]
+        sources = [source for group in groups if column in group for source in group[column].origins]
         named += sources or [column]
     return named
 

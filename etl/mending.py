@@ -80,7 +80,7 @@ def layout_of(source: SourceFile) -> Layout | None:
     return Layout(
         source.table.name,
         source.form,
-        (*source.headers, *source.used_places),
+        (*source.headers, *source.used_places, *source.made),
         source.mapping.name,
         source.mapping.reading_text,
         log.form if log else "",

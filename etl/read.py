@@ -13,12 +13,14 @@ from etl.columns import (
     Matched,
     log_sources,
     mapped_columns,
+    mapped_sources,
     match_mapped,
     match_native,
     places_of,
     position_of,
 )
 from etl.csv_form import line_starts, lines_of_bytes, open_csv
+from etl.derived import made_columns
 from etl.find import (
     ANNOUNCED,
     MAYBE,
@@ -33,7 +35,7 @@ from etl.find import (
     table_of,
 )
 from etl.jsonl_form import read_jsonl
-from etl.mapping import MAPPING_FILE, TableMapping, is_named, load_mapping
+from etl.mapping import MAPPING_FILE, LogMapping, TableMapping, is_named, load_mapping
 from etl.mending import (
     REJECT_NO,
     changes_beside,
@@ -46,7 +48,7 @@ from etl.mending import (
     taken_apart,
 )
 from etl.parquet_form import check_parquet, parquet_headers
-from etl.relation import forget_ragged, gives_other_rows, idle_changes, source_relation
+from etl.relation import forget_ragged, gives_other_rows, source_relation
 from etl.sheet_form import open_workbook, read_sheet
 from etl.source import FoundFile, RefusedFileError, SourceFile
 from shared.catalogue import Table, catalogue
@@ -69,10 +71,14 @@ def expand(files: Iterable[FoundFile], scratch: Path) -> list[FoundFile]:
     return [part for file in opened for part in _by_table(file, opened)]
 
 
-def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
+# Logs that were opened, by what they are and what they are read for.
+Logs = dict[tuple[Path, str, str], SourceFile]
+
+
+def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse, logs: Logs | None = None) -> SourceFile:
     """Detects form, encoding, separator and columns of one file, or takes them from its mapping.
 
-    `scratch` takes a UTF-8 copy where the file cannot be read as it is.
+    `scratch` takes a UTF-8 copy where the file cannot be read as it is; `logs` keeps the log that many files share.
     Raises RefusedFileError with the sentence that tells why the file cannot be used.
     """
     if file.refusal:
@@ -81,7 +87,7 @@ def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceF
     if table is None:
         raise RefusedFileError(_no_table_words(file))
     try:
-        return _matched(_opened(file, table, scratch, warehouse), file, scratch, warehouse)
+        return _matched(_opened(file, table, scratch, warehouse), file, scratch, warehouse, {} if logs is None else logs)
     except OSError as fault:
         raise RefusedFileError(
             f"{file.name}: cannot be read ({fault.strerror or fault}). Check the file and its rights."
@@ -213,17 +219,12 @@ def _is_for(file: FoundFile, name: str, mapped: TableMapping) -> bool:
 
 
 def _log_of(file: FoundFile, mapped: TableMapping, others: list[FoundFile]) -> FoundFile | None:
-    """The file of changes beside a file of captures: in the same folder or workbook."""
+    """The file of changes of a file of captures: in the same folder or workbook, or else the only one in the export."""
     if not mapped.log or not mapped.log.files:
         return None
     place = book_name(file) if file.sheet else file.name.rpartition("/")[0]
-    logs = [
-        other
-        for other in others
-        if is_named(own_name(other), mapped.log.files)
-        and other.mapping is file.mapping
-        and (other.name.startswith(place) if place else "/" not in other.name)
-    ]
+    named = [other for other in others if is_named(own_name(other), mapped.log.files) and other.mapping is file.mapping]
+    logs = [other for other in named if (other.name.startswith(place) if place else "/" not in other.name)] or named
     return replace(logs[0], table_mapping=mapped) if len(logs) == 1 else None
 
 
@@ -233,8 +234,7 @@ def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) 
     base = replace(base, places=(place_of(file),))
     form = ".xlsx" if file.sheet else form_of(file.name, (*ANNOUNCED, *MAYBE))
     if file.workbook:
-        skipped = file.text_form.skip_lines
-        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch, skipped)
+        path, headers, lines = read_sheet(file.workbook, file.sheet, file.name, scratch, file.text_form)
         return replace(base, form=".xlsx", headers=headers, readable_path=path, lines=lines)
     if form in {".jsonl", ".jsonl.gz"}:
         path, headers, lines = read_jsonl(file.content, file.name, scratch, file.reading)
@@ -252,7 +252,7 @@ def _opened(file: FoundFile, table: Table, scratch: Path, warehouse: Warehouse) 
     )
 
 
-def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Warehouse) -> SourceFile:
+def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Warehouse, logs: Logs) -> SourceFile:
     headers, mended = taken_apart(source.headers)
     if mended:
         source = mended_source(replace(source, headers=headers), mended, warehouse)
@@ -264,12 +264,13 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         source = replace(source, cells=matched.cells, unknown=matched.unknown)
     else:
         matched = match_mapped(source.name, source.table, source.headers, mapped)
-        source = replace(source, used_places=_taken(places_of(mapped), source))
-        log = _opened_log(file, source, mapped, scratch, warehouse)
+        made = tuple(name for name in made_columns(mapped) if name not in source.headers)
+        source = replace(source, used_places=_taken(places_of(mapped), source), made=made)
+        log = None
+        if mapped.log and mapped.log.files:
+            place = (file.log.content, file.log.name, source.table.name) if file.log else (file.path, "", "")
+            log = logs.get(place) or logs.setdefault(place, _opened_log(file, source, mapped, mapped.log, scratch, warehouse))
         source = replace(source, cells=matched.cells, unknown=() if mended else _unknown_to_all(matched, file), log=log)
-        if mapped.log:
-            forget_ragged(warehouse)
-            source = replace(source, idle_changes=warehouse.value(*idle_changes(source)))
     if mended:
         source = replace(source, cells={**source.cells, REJECT_NO: mended.reject_cell})
     source = replace(source, layout=layout_of(source))
@@ -284,17 +285,16 @@ def _unknown_to_all(matched: Matched, file: FoundFile) -> tuple[str, ...]:
     used: set[str] = set()
     for name, mapped in mapping.tables.items() if mapping else ():
         if _is_for(file, name, mapped):
-            groups = [mapped.columns, *mapped.each, *([mapped.log.columns, *mapped.log.each] if mapped.log else [])]
-            used |= {source.strip().lower() for columns in groups for spec in columns.values() for source in spec.sources}
+            used |= {
+                source.strip().lower() for source in (*mapped_sources(mapped), *(log_sources(mapped.log) if mapped.log else []))
+            }
             used |= mapped_columns(mapped)
     return tuple(header for header in matched.unknown if header.lower() not in used)
 
 
 def _opened_log(
-    file: FoundFile, source: SourceFile, mapped: TableMapping, scratch: Path, warehouse: Warehouse
-) -> SourceFile | None:
-    if mapped.log is None or not mapped.log.files:
-        return None
+    file: FoundFile, source: SourceFile, mapped: TableMapping, changes: LogMapping, scratch: Path, warehouse: Warehouse
+) -> SourceFile:
     if file.log is None:
         raise RefusedFileError(
             f"{file.name}: the changes that its rows follow from are not there. Nothing of this file was loaded. Put the file "
@@ -305,7 +305,7 @@ def _opened_log(
     log = _opened(file.log, source.table, scratch, warehouse)
     if source.mended:
         log = mended_log(log, source)
-    position_of(log.name, log.headers, log_sources(mapped.log))
+    position_of(log.name, log.headers, log_sources(changes))
     relation, parameters = source_relation(log, source.table.column_names)
     forget_ragged(warehouse)
     warehouse.rows(f"SELECT count(*) FROM ({relation})", parameters)
@@ -314,7 +314,7 @@ def _opened_log(
             f"{file.name}: its log of changes {log.name} holds rows whose cells cannot be told apart. Nothing of this file "
             "was loaded. Check the separators and quotes of the log and load again."
         )
-    return replace(log, table_mapping=mapped, used_places=_taken(places_of(mapped.log), log))
+    return replace(log, table_mapping=mapped, used_places=_taken(places_of(changes), log))
 
 
 def _taken(places: tuple[str, ...], source: SourceFile) -> tuple[str, ...]:

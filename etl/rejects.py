@@ -3,16 +3,45 @@
 from collections.abc import Mapping
 
 from etl.mending import keep_layouts
-from etl.merge import SESSIONS, SQL, orphan_words, row_key
+from etl.merge import SESSIONS, SQL, orphan_words, row_key, same_key
 from etl.source import SourceFile
+from etl.stage import KEPT
 from shared.catalogue import Table
-from shared.warehouse import Warehouse
+from shared.warehouse import Warehouse, quoted
 
 # SQL of the line on which a version stands in its file: the record, and the lines that stand before it.
 LINE_OF_VERSION = (
     "version.record + coalesce((SELECT arg_max(jumps.ahead, jumps.record) FROM raw.line_jumps AS jumps "
     "WHERE jumps.load_id = version.load_id AND jumps.file_no = version.file_no AND jumps.record <= version.record), 1)"
 )
+
+
+def leave_recorded(warehouse: Warehouse, table: Table) -> dict[int, int]:
+    """Takes out of staging the rows with a faulty cell for which a value is recorded. Returns how many of each file."""
+    has_any = (
+        "SELECT count(*) FROM found INNER JOIN staged_files ON staged_files.file_no = found.file_no "
+        'WHERE found.is_cell AND staged_files."table" = $table'
+    )
+    if not warehouse.value(has_any, {"table": table.name}):
+        return {}
+    others = [name for name in table.column_names if name not in table.key]
+    cases = " ".join(f"WHEN '{name}' THEN recorded.\"{name}\" IS NOT NULL" for name in others)
+    warehouse.run(
+        SQL / "raw/leave_recorded.sql",
+        {"kept": KEPT},
+        table=table.name,
+        columns=quoted(table.column_names),
+        same_key=same_key(table, "recorded", "faulty"),
+        is_recorded=f"CASE faulty.faulty_column {cases} END",
+    )
+    rows = warehouse.rows("SELECT file_no, count(*) AS n FROM recorded_already GROUP BY file_no")
+    return {row["file_no"]: row["n"] for row in rows}
+
+
+def cells_of(warehouse: Warehouse) -> dict[int, int]:
+    """By the number of their file, how many cells were left out of rows that are stored."""
+    rows = warehouse.rows('SELECT file_no, count(DISTINCT (record, "column")) AS n FROM found WHERE is_cell GROUP BY file_no')
+    return {row["file_no"]: row["n"] for row in rows}
 
 
 def keep_mended(warehouse: Warehouse, table: Table, load_id: int) -> None:

@@ -8,11 +8,13 @@ from etl.absent import Absent
 from etl.asked_lines import Question
 from shared.errors import EXIT_DONE, EXIT_SOME_REJECTED
 from shared.rig.findings import RigFinding
+from shared.statistics.wording import counted
 
 
 @dataclass
 class FileReport:
-    """One file: read = stored + replaced + unchanged + rejected + waiting, always."""
+    """One file: read = stored + replaced + unchanged + rejected + waiting, always. `cells`: faulty cells that could as well be
+    empty, kept as not recorded in rows that are stored."""
 
     file: str
     table: str | None
@@ -22,13 +24,14 @@ class FileReport:
     unchanged: int = 0
     rejected: int = 0
     waiting: int = 0
+    cells: int = 0
     refused: bool = False
     words: str = ""
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One rule that one row of a file breaks."""
+    """One rule that one row of a file breaks. `is_cell`: its cell alone is left out, and the row is stored."""
 
     file: str
     line: int
@@ -36,6 +39,7 @@ class Finding:
     rule: str
     value: str | None
     words: str
+    is_cell: bool = False
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,21 @@ class WarningGroup:
     column: str
     n: int
     examples: list[str]
+
+
+@dataclass(frozen=True)
+class Filled:
+    """Cells of one column that a mapping filled where the file has none: how, and how many."""
+
+    table: str
+    column: str
+    how: str
+    n: int
+
+    @property
+    def words(self) -> str:
+        """The sentence about them."""
+        return f"{self.table}.{self.column}: {counted(self.n, 'empty cell')} {self.how}, as the mapping says."
 
 
 @dataclass(frozen=True)
@@ -66,7 +85,8 @@ def waiting_words(n_waiting: int) -> str:
 
 @dataclass
 class LoadReport:
-    """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `rig`: what is found of the
+    """`load_id` is None where nothing was written: a check, or a load that brought nothing new. `filled`: cells that a
+    mapping filled. `rig`: what is found of the
     studios' rigs over all fits, and `questions` what is asked of whoever
     looks after the exports, where these rows changed any. `absent`: tables of which there is no
     row after it. `checked` is set by a check, and is no part of what is printed.
@@ -76,6 +96,7 @@ class LoadReport:
     files: list[FileReport] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     warnings: list[WarningGroup] = field(default_factory=list)
+    filled: tuple[Filled, ...] = ()
     rig: tuple[RigFinding, ...] = ()
     questions: tuple[Question, ...] = ()
     absent: tuple[Absent, ...] = ()
@@ -83,10 +104,10 @@ class LoadReport:
 
     @property
     def exit_code(self) -> int:
-        incomplete = any(file.rejected or file.refused for file in self.files)
+        incomplete = any(file.rejected or file.cells or file.refused for file in self.files)
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        names = ("load_id", "files", "findings", "warnings", "rig", "questions", "absent")
+        names = ("load_id", "files", "findings", "filled", "warnings", "rig", "questions", "absent")
         content = {name: getattr(self, name) for name in names}
         return orjson.dumps(content, option=orjson.OPT_INDENT_2)

@@ -10,6 +10,7 @@ import zipfile
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, time, timedelta
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,8 @@ import python_calamine
 
 from etl import limits
 from etl.archive import copy_xml
-from etl.csv_form import checked_headers, write_cells
+from etl.csv_form import checked_headers, joined_headings, write_cells
+from etl.mapping import Form
 from etl.shared_texts import weigh_shared_texts
 from etl.source import Extent, RefusedFileError, Workbook
 
@@ -72,12 +74,10 @@ def open_workbook(path: Path, name: str, scratch: Path) -> Workbook:
     return Workbook(clean, name, sheets, _by_sheet(clean, extents))
 
 
-def read_sheet(
-    book: Workbook, sheet: str, name: str, scratch: Path, skip_lines: int = 0
-) -> tuple[Path, tuple[str, ...], Sequence[int]]:
+def read_sheet(book: Workbook, sheet: str, name: str, scratch: Path, form: Form) -> tuple[Path, tuple[str, ...], Sequence[int]]:
     """One sheet as a CSV copy, its headers, and the row of the sheet that each record stands in.
 
-    `skip_lines`: rows of the sheet before the one with the names of the columns.
+    `form`: which rows of the sheet hold the names of the columns.
     """
     extent = book.extents.get(sheet, Extent())
     if extent.rows * extent.columns > limits.SHEET_CELLS:
@@ -92,8 +92,8 @@ def read_sheet(
         )
     numbers: array[int] = array("q")
     with _opened(book.path, name) as opened:
-        rows = (row for row in _rows(opened, sheet, name) if row[0] > skip_lines)
-        headers = checked_headers(name, next(rows, (0, ()))[1])
+        rows = (row for row in _rows(opened, sheet, name) if row[0] > form.skip_lines)
+        headers = checked_headers(name, joined_headings([cells for _, cells in islice(rows, form.heading_rows)]))
 
         def cells() -> Iterator[Iterable[str]]:
             yield headers

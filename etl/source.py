@@ -137,7 +137,7 @@ class SourceFile:
     mapping: Mapping | None = None
     table_mapping: TableMapping | None = None
     log: "SourceFile | None" = None
-    idle_changes: int = 0
+    idle_changes: str = ""
     reading: Reading = field(default_factory=Reading)
     # Set for a file to mend; its layout, and the form that its cells had where they came from.
     mended: Mended | None = None
@@ -149,6 +149,9 @@ class SourceFile:
     places: tuple[dict[str, str], ...] = ()
     # Which of it the mapping takes.
     used_places: tuple[str, ...] = ()
+    # What the loader makes of other rows; with which files this one is looked through for it (see derived.py).
+    made: tuple[str, ...] = ()
+    scope: str = ""
 
     @property
     def _date_forms(self) -> list[list[str]]:
@@ -176,5 +179,5 @@ class SourceFile:
             words += f"; mapping: {self.mapping.name}"
             words += "".join(f"; dates tried as {', then '.join(forms)}" for forms in self._date_forms)
         if self.idle_changes:
-            words += f"; {self.idle_changes} of the log's changes belong to no capture of this file"
+            words += f"; {self.idle_changes}"
         return words

@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from etl import check
+from etl.derived import FILLED, UNMATCHED
 from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of, lines_of_bytes, physical_lines, source_relation
 from etl.relation import changes_relation, forget_ragged, gives_other_rows
 from shared.catalogue import Table
@@ -14,8 +16,18 @@ from shared.warehouse import Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
 _CHUNK = 1 << 22
+# What the words of a finding end in where its row is stored all the same.
+KEPT = " The cell is kept as not recorded, and the rest of its row is stored."
 # Of each of the files that are read as one: its number, and how many rows and records stand before its own.
 READ_FILES = ["position", "file_no", "rows_before", "records_before"]
+
+
+class Staged(NamedTuple):
+    """How many records a file holds, how many of them are rejected, and how many are kept without a rejected cell."""
+
+    read: int
+    rejected: int
+    partly: int
 
 
 def begin(warehouse: Warehouse) -> None:
@@ -34,10 +46,11 @@ def end_table(warehouse: Warehouse, table: Table) -> None:
         warehouse.run(f"DROP TABLE IF EXISTS {name}_{table.name}")
 
 
-def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule], may_reject: int) -> tuple[int, int]:
-    """Reads one file into staging. Returns how many records it holds and how many of them are rejected.
+def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule], may_reject: int) -> Staged:
+    """Reads one file into staging.
 
-    Raises RefusedFileError, with nothing of the file left in staging, where those are more than `may_reject`.
+    Raises RefusedFileError, with nothing of the file left in staging, where more than `may_reject` records are rejected or
+    hold a rejected cell.
     """
     table = source.table
     first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
@@ -50,27 +63,28 @@ def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[ch
         {**parameters, "file_no": file_no},
         table=table.name,
         file_no="$file_no",
-        values=", ".join(check.stored_value(column) for column in table.columns),
+        values=check.stored_values(table, rules),
         is_sound=check.is_sound(rules),
+        is_whole=check.is_whole(rules),
         reject_no=f"x_{REJECT_NO}",
         typed_cells=check.typed_cells(table, relation),
     )
     staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
-    unsound = warehouse.value(
-        f"SELECT count(*) FROM staged_{table.name} WHERE file_no = $file_no AND NOT is_sound", {"file_no": file_no}
-    )
+    counts = "SELECT count(*) FILTER (NOT is_sound) AS unsound, count(*) FILTER (NOT is_whole) AS faulty"
+    (row,) = warehouse.rows(f"{counts} FROM staged_{table.name} WHERE file_no = $file_no", {"file_no": file_no})
+    unsound, n_faulty = row["unsound"], row["faulty"]
     n_ragged = 0 if source.form == ".parquet" else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
-    if unsound + n_ragged > may_reject:
+    if n_faulty + n_ragged > may_reject:
         unstage(warehouse, table, [file_no])
         raise RefusedFileError(too_many_rejected(source))
     ragged = _ragged_findings(warehouse, source, file_no)
-    if unsound:
-        wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_sound"
+    if n_faulty:
+        wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_whole"
         make_faulty(warehouse, source, file_no, wanted)
         add_findings(warehouse, table, rules)
     set_lines(warehouse, {file_no: source}, set(ragged))
     _keep_line_jumps(warehouse, source, file_no, staged, ragged)
-    return staged + len(ragged), unsound + len(ragged)
+    return Staged(staged + len(ragged), unsound + len(ragged), n_faulty - unsound)
 
 
 def begin_files(warehouse: Warehouse, table: Table, names: Mapping[int, str]) -> None:
@@ -89,7 +103,8 @@ def too_many_rejected(source: SourceFile) -> str:
     """The sentence for a file with which more rows would be rejected than a load keeps."""
     most = f"{source.reading.most_rejected_rows:,}"
     return (
-        f"{source.name}: with it more than {most} rows of this load would be rejected, so that it is hardly an export of "
+        f"{source.name}: with it more than {most} rows of this load would be rejected or hold a rejected cell, so that it is "
+        "hardly an export of "
         f"{source.table.name}. Nothing of this file was loaded. Load its first rows alone to see what is wrong with them, or "
         "raise [reading] most_rejected_rows in the settings."
     )
@@ -112,20 +127,25 @@ def make_faulty_of(warehouse: Warehouse, source: SourceFile, files: pd.DataFrame
 
 def add_findings(warehouse: Warehouse, table: Table, rules: list[check.Rule]) -> None:
     """Adds a finding for each rule that a faulty row breaks."""
+    is_sound = check.is_sound(rules)
     for rule in rules:
         before, after = check.finding_words(rule)
-        add_finding(warehouse, table, rule.rule, rule.column, rule.broken, before, after)
+        is_cell = is_sound if rule.of_cell else "false"
+        add_finding(warehouse, table, rule.rule, rule.column, rule.broken, before, after, is_cell)
 
 
-def add_finding(warehouse: Warehouse, table: Table, rule: str, column: str, broken: str, before: str, after: str) -> None:
-    """Adds a finding for each faulty row for which the SQL `broken` holds."""
+def add_finding(
+    warehouse: Warehouse, table: Table, rule: str, column: str, broken: str, before: str, after: str, is_cell: str = "false"
+) -> None:
+    """Adds a finding for each faulty row for which the SQL `broken` holds; of its cell alone where the SQL `is_cell` holds."""
     typed = (
         f"coalesce(CAST(TRY({check.stored_value(table.column(name))}) AS VARCHAR), \"x_{name}\", '')" for name in table.key
     )
     cells = ", ".join(f"'{name}', \"x_{name}\"" for name in table.column_names)
     warehouse.run(
         SQL / "raw/finding.sql",
-        {"rule": rule, "column": column, "before": before, "after": after},
+        {"rule": rule, "column": column, "before": before, "after": after, "kept": KEPT},
+        is_cell=is_cell,
         value=check.shown_value(column),
         broken=broken,
         cells=f"CAST(json_object({cells}) AS VARCHAR)",
@@ -165,7 +185,8 @@ def relation_of(
     source: SourceFile, table: Table, *, whole: bool = False, numbered: bool = False, placed: bool = False
 ) -> tuple[str, dict[str, object]]:
     """A source as SQL with the columns of its table and the numbers of the rejects that it mends, see `source_relation`."""
-    return source_relation(source, (*table.column_names, REJECT_NO), whole=whole, numbered=numbered, placed=placed)
+    names = (*table.column_names, REJECT_NO, FILLED, UNMATCHED)
+    return source_relation(source, names, whole=whole, numbered=numbered, placed=placed)
 
 
 def _keep_changes(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:

@@ -43,31 +43,32 @@ def groups_of(sources: Mapping[int, SourceFile]) -> list[Group]:
 def _form_of(file_no: int, source: SourceFile) -> Any:
     """What is the same for files that are read alike; a file that must be read alone has its own."""
     mapped = source.table_mapping
-    alone = source.form == ".parquet" or source.mended or (mapped and mapped.log)
+    alone = source.form == ".parquet" or source.mended or (mapped and mapped.log and not mapped.log.files)
     try:
         if alone or source.readable_path.stat().st_size > _MOST_BYTES:
             return file_no
     except OSError:
         return file_no  # gone since; whoever reads it says so
-    return (source.form, source.separator, source.skip_lines, source.headers, id(mapped), tuple(source.cells.items()))
+    cells = tuple(source.cells.items())
+    return (source.form, source.separator, source.skip_lines, source.headers, id(mapped), id(source.log), cells)
 
 
 def stage_together(
     warehouse: LoadingWarehouse, group: Group, rules: list[check.Rule], may_reject: int
-) -> dict[int, tuple[int, int]]:
-    """Reads the files of a group into staging; returns for each how many records it holds and how many are rejected.
+) -> dict[int, stage.Staged]:
+    """Reads the files of a group into staging; returns for each what it holds.
 
     What is not told must be staged alone: files with rows whose cells cannot be told apart, and all of them where together they
     reject more than they may, or where the reader did not keep their rows apart.
     """
-    with _numbered(group, warehouse.scratch) as source:
+    with as_one(group, warehouse.scratch) as source:
         counts = _staged(warehouse, source, list(group), rules)
         uneven = _uneven(warehouse)
-        n_unsound = sum(row["unsound"] for row in counts.values())
+        n_faulty = sum(row["faulty"] for row in counts.values())
         in_order = [file_no for file_no in group if file_no in counts]
         is_apart = list(counts) == in_order and all(row["is_together"] for row in counts.values())
-        if not uneven and is_apart and n_unsound <= may_reject:
-            if n_unsound:
+        if not uneven and is_apart and n_faulty <= may_reject:
+            if n_faulty:
                 _find(warehouse, group, counts, rules)
             _keep_jumps(warehouse, source, group, counts)
             return {file_no: _told(counts.get(file_no)) for file_no in group}
@@ -76,11 +77,11 @@ def stage_together(
     return stage_together(warehouse, even, rules, may_reject) if uneven and len(even) > 1 else {}
 
 
-def _told(row: Mapping[str, Any] | None) -> tuple[int, int]:
-    return (row["n"], row["unsound"]) if row else (0, 0)
+def _told(row: Mapping[str, Any] | None) -> stage.Staged:
+    return stage.Staged(row["n"], row["unsound"], row["faulty"] - row["unsound"]) if row else stage.Staged(0, 0, 0)
 
 
-class _numbered:  # noqa: N801, it reads as a verb
+class as_one:  # noqa: N801, it reads as a verb
     """The files of a group as one source under their numbers, for as long as the block runs."""
 
     def __init__(self, group: Group, scratch: Path) -> None:
@@ -115,8 +116,9 @@ def _staged(
         {**parameters, "order": order},
         table=table.name,
         file_no="list_extract($order, position + 1)",
-        values=", ".join(check.stored_value(column) for column in table.columns),
+        values=check.stored_values(table, rules),
         is_sound=check.is_sound(rules),
+        is_whole=check.is_whole(rules),
         reject_no=f"x_{REJECT_NO}",
         typed_cells=check.typed_cells(table, relation),
     )
@@ -136,8 +138,8 @@ def _uneven(warehouse: LoadingWarehouse) -> set[int]:
 
 def _find(warehouse: LoadingWarehouse, group: Group, counts: Counts, rules: list[check.Rule]) -> None:
     """Findings of the rows that break a rule, of all files with such rows at once."""
-    faulty = {file_no: group[file_no] for file_no, row in counts.items() if row["unsound"]}
-    with _numbered(faulty, warehouse.scratch) as source:
+    faulty = {file_no: group[file_no] for file_no, row in counts.items() if row["faulty"]}
+    with as_one(faulty, warehouse.scratch) as source:
         relation, parameters = records_relation(source)
         forget_ragged(warehouse)
         counted = f"SELECT position, count(*) AS n FROM ({relation}) GROUP BY position"
@@ -150,7 +152,7 @@ def _find(warehouse: LoadingWarehouse, group: Group, counts: Counts, rules: list
         wanted = (
             "SELECT staged.rowid - files.first_row + files.rows_before + 1 AS record "
             f"FROM staged_{source.table.name} AS staged "
-            "INNER JOIN read_files AS files ON files.file_no = staged.file_no WHERE NOT staged.is_sound"
+            "INNER JOIN read_files AS files ON files.file_no = staged.file_no WHERE NOT staged.is_whole"
         )
         told = pd.DataFrame(files, columns=[*stage.READ_FILES, "first_row"])
         stage.make_faulty_of(warehouse, source, told, wanted)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from etl.merge import row_key
 from etl.report import WarningGroup
+from etl.running_values import names_by_studio, run_up
 from shared.catalogue import Column, Table, catalogue
 from shared.row_words import example_words
 from shared.settings import Settings
@@ -24,14 +25,13 @@ def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
     limits = settings.parameters()
     for name in ("no_exam", "no_departure_bike", "knee_jump"):
         warehouse.run(SQL / f"{name}.sql", limits)
-    # With one studio, a row's studio need not be looked up.
-    is_shared = warehouse.value("SELECT count(DISTINCT studio_id) > 1 FROM core.fit_sessions")
     for table in catalogue().values():
         if warehouse.value(f'SELECT count(*) FROM core."{table.name}"') < settings.warnings.spread_values:
             continue
+        names = names_by_studio(warehouse, table)
         for column in table.columns:
             if column.type in {"integer", "number"} and column.name not in table.key:
-                _far_values(warehouse, table, column, limits, is_shared)
+                _far_values(warehouse, table, column, limits, names)
     groups = [
         WarningGroup(**{**row, "examples": example_words(row["table"], row["examples"])})
         for row in warehouse.rows(SQL / "new_groups.sql")
@@ -40,23 +40,12 @@ def build(warehouse: Warehouse, settings: Settings) -> list[WarningGroup]:
     return groups
 
 
-def _far_values(warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], is_shared: bool) -> None:
-    has_session = "session_id" in table.column_names
-    sessions, studio = "", "''"
-    if is_shared and "studio_id" in table.column_names:
-        studio = "source.studio_id"
-    elif is_shared and has_session:
-        sessions = "INNER JOIN core.fit_sessions AS sessions ON sessions.session_id = source.session_id"
-        studio = "sessions.studio_id"
-    names = {
-        "table": table.name,
-        "column": column.name,
-        "sessions": sessions,
-        "studio": studio,
-        "kind": f"concat_ws('|', {quoted(_KINDS[table.name], 'source.')})" if table.name in _KINDS else "''",
-    }
-    warehouse.run(SQL / "spread.sql", limits, **names)
+def _far_values(warehouse: Warehouse, table: Table, column: Column, limits: dict[str, object], names: dict[str, str]) -> None:
+    kind = f"concat_ws('|', {quoted(_KINDS[table.name], 'source.')})" if table.name in _KINDS else "''"
+    run_up(warehouse, table, column.name, kind, names)
+    warehouse.run(SQL / "spread.sql", limits)
     far = "SELECT count(*) FROM spread WHERE largest > $warnings_spread_sigmas * sigma"
     if warehouse.value(far, limits):
-        session_id = "source.session_id" if has_session else "CAST(NULL AS VARCHAR)"
-        warehouse.run(SQL / "far_value.sql", limits, **names, row_key=row_key(table, "source."), session_id=session_id)
+        session_id = "source.session_id" if "session_id" in table.column_names else "CAST(NULL AS VARCHAR)"
+        told = {"table": table.name, "column": column.name, "row_key": row_key(table, "source."), "session_id": session_id}
+        warehouse.run(SQL / "far_value.sql", limits, **names, **told, kind=kind)

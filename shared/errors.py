@@ -44,6 +44,12 @@ class AccessLogError(FitledgerError):
     exit_code = 5
 
 
+class LogbookError(FitledgerError):
+    """The logbook cannot be read or written; nothing in it was changed."""
+
+    exit_code = 5
+
+
 class NotPermittedError(FitledgerError):
     """The reader's role does not include what was asked."""
 

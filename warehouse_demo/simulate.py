@@ -9,6 +9,7 @@ import pandas as pd
 
 from shared.catalogue import catalogue
 from warehouse_demo import EXPORTS, desk
+from warehouse_demo.drawn import drawn_orders
 from warehouse_demo.export_files import table_frame, write_exports
 from warehouse_demo.fits import Fit, Session
 from warehouse_demo.riders import SIDES, Rider, Setup, make_riders
@@ -45,7 +46,10 @@ def simulate(truth: Truth, seed: int, riders: int | None = None) -> dict[str, pd
         _visits_of(truth, rng, rows, person, day)
     _number_by_day(rows, "fit_sessions", "session_id", lambda row: str(row["session_date"]), "S")
     _number_by_day(rows, "follow_ups", "follow_up_id", lambda row: str(row["booked_on"]), "B")
-    return {name: table_frame(name, table_rows) for name, table_rows in rows.items()}
+    tables = {name: table_frame(name, table_rows) for name, table_rows in rows.items()}
+    if riders is None:
+        tables["drawn_orders"] = table_frame("drawn_orders", drawn_orders(tables))
+    return tables
 
 
 def main() -> None:

@@ -141,7 +141,7 @@ def noted(
     import typer
 
     try:
-        AccessLog(warehouse).add(_user(), "command", did, what, riders=riders, sessions=sessions)
+        AccessLog(warehouse).add(user_of_command(), "command", did, what, riders=riders, sessions=sessions)
     except AccessLogError as fault:
         (tell or (lambda words: typer.echo(words, err=True)))(f"Not noted in the log of access: {fault}")
 
@@ -155,7 +155,8 @@ def tidy(access: AccessLog) -> None:
         log.error("%s", fault)
 
 
-def _user() -> str:
+def user_of_command() -> str:
+    """The operating system's user, who runs a command."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):

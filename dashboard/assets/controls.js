@@ -175,6 +175,7 @@
   // Fields in groups, all told at once when the reader asks. React holds none of them, and the browser is asked not to.
   function Sheet(props) {
     const frame = React.useRef(null);
+    const fold = React.useRef(null);
 
     function field(row, name, labels) {
       const shared = {
@@ -184,7 +185,7 @@
         ? create("select", shared, [{ value: "", label: "" }].concat(row.options).map(function (option) {
           return create("option", { key: option.value, value: option.value }, option.label);
         }))
-        : create("input", Object.assign(shared, { type: "number", step: "any" }));
+        : create("input", Object.assign(shared, row.isText ? { type: "text", spellCheck: false } : { type: "number", step: "any" }));
     }
 
     // A field that is of no side stands in the first column.
@@ -202,11 +203,11 @@
       const sides = [create("span", { key: "none" })].concat(group.sides.map(function (side, place) {
         return create("span", { key: side, id: props.id + "-" + n + "-" + place, className: "sheet-side" }, side);
       }));
-      return create("fieldset", { key: group.words, className: "sheet-group" }, [
-        create("legend", { key: "words" }, group.words),
-        create("div", { key: "grid", className: "sheet-grid" },
-          sides.concat(group.rows.flatMap(function (row) { return rowOf(row, group, n); }))),
-      ]);
+      const grid = create("div", { key: "grid", className: "sheet-grid" },
+        sides.concat(group.rows.flatMap(function (row) { return rowOf(row, group, n); })));
+      return group.isRare
+        ? create("details", { key: group.words, className: "sheet-group" }, [create("summary", { key: "words" }, group.words), grid])
+        : create("fieldset", { key: group.words, className: "sheet-group" }, [create("legend", { key: "words" }, group.words), grid]);
     }
 
     // What stands below may be off the screen: the first new answer is brought into sight.
@@ -214,6 +215,8 @@
       const place = document.getElementById(props.told);
       new MutationObserver(function (_, watch) {
         watch.disconnect();
+        // What was typed wrong stays in sight to be mended.
+        fold.current.open = Boolean(place.querySelector("[role=alert]"));
         place.focus({ preventScroll: true });
         place.scrollIntoView({ block: "start" });
       }).observe(place, { childList: true });
@@ -231,9 +234,12 @@
 
     return create("form", {
       ref: frame, id: props.id, className: "sheet", autoComplete: "off", noValidate: true, onSubmit: tell,
-      onReset: function () { props.setProps({ typed: null }); },
+      onReset: function () { fold.current.open = true; props.setProps({ typed: null }); },
     }, [
-      create("div", { key: "groups", className: "sheet-groups" }, props.groups.map(groupOf)),
+      create("details", { key: "fold", ref: fold, open: true }, [
+        create("summary", { key: "words" }, props.words),
+        create("div", { key: "groups", className: "sheet-groups" }, props.groups.map(groupOf)),
+      ]),
       create("p", { key: "buttons", className: "sheet-buttons" }, [
         create("button", { key: "ask", type: "submit", className: "button is-strong" }, props.button),
         create("button", { key: "clear", type: "reset", className: "button" }, "Clear"),

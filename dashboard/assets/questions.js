@@ -13,37 +13,6 @@
   const early = new Map();
   let asked = 0;
 
-  // From the change of a control until its view is on its way into the page, and while a place is filled anew, the links
-  // there still lead from the view before. They are not followed, whether by a click or by a key, until the answer is new.
-  // A link that leads elsewhere by then is new already.
-  const PAUSE_MS = 100;
-  const LINKS = ".answer a[href], #chosen a[href], #period-chips a[href]";
-  let changing = 0;
-  let old = new Map();
-
-  function change() {
-    changing += 1;
-    document.querySelectorAll(LINKS).forEach(function (link) { old.set(link, link.getAttribute("href")); });
-  }
-
-  function changed() {
-    window.setTimeout(function () {
-      changing -= 1;
-      old = changing ? old : new Map();
-    }, PAUSE_MS);
-  }
-
-  document.addEventListener("click", function (event) {
-    const link = event.target.closest && event.target.closest(LINKS);
-    if (!link || link.getAttribute("href").startsWith("#")) {
-      return;
-    }
-    if (old.get(link) === link.getAttribute("href") || link.closest("[data-dash-is-loading]")) {
-      event.preventDefault();
-      event.stopImmediatePropagation();
-    }
-  }, true);
-
   function ask(address, options) {
     const headers = new Headers(options.headers);
     asked += 1;
@@ -55,10 +24,6 @@
         window.location.reload();
       }
     }, function () {});
-    if (options.body.includes('"output":"..url.search...view.data')) {
-      change();
-      answer.then(changed, changed);
-    }
     return answer;
   }
 

@@ -5,16 +5,66 @@
   const LOOK_MS = 10;
   const PATIENCE_MS = 3000;
   const TYPEFACE_MS = 1000;
+  const SLIP_PX = 8;
+
+  let pressed = null;
+
+  function isPlain(event) {
+    return !event.button && !event.metaKey && !event.shiftKey && !event.altKey && !event.ctrlKey;
+  }
 
   // As the library's own link: the address changes without a new loading, unless the reader asks for another tab.
-  function follow(event) {
-    if (event.metaKey || event.shiftKey || event.altKey || event.ctrlKey) {
-      return;
-    }
-    event.preventDefault();
-    window.history.pushState({}, "", event.currentTarget.href);
+  function lead(href, of) {
+    window.history.pushState({}, "", carried(href, of));
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
     window.scrollTo(0, 0);
+  }
+
+  // A link is a change of the query that it was made for (`of`, where it is known). Where the reader chose something else meanwhile, whose answer
+  // is still to come, that choice stays; of another page, as far as it is one of the filters.
+  function carried(href, of) {
+    if (of === undefined) {
+      return href;
+    }
+    const link = new URL(href, window.location);
+    const [made, now] = [new URLSearchParams(of), new URLSearchParams(window.location.search)];
+    const isHere = link.pathname === window.location.pathname;
+    const wanted = new URLSearchParams();
+    new Set([...now.keys(), ...link.searchParams.keys(), ...made.keys()]).forEach(function (word) {
+      const isChosen = link.searchParams.get(word) === made.get(word) && (isHere || document.getElementById("filter-" + word));
+      const value = (isChosen ? now : link.searchParams).get(word);
+      if (value !== null) {
+        wanted.set(word, value);
+      }
+    });
+    const isOld = [...made.keys(), ...now.keys()].some(function (word) { return made.get(word) !== now.get(word); });
+    if (isOld) {
+      link.search = wanted.toString().replaceAll("%2C", ",");
+    }
+    return link.href;
+  }
+
+  // A link that is drawn anew between press and release hears no click.
+  window.addEventListener("pointerup", function (event) {
+    const one = pressed;
+    pressed = null;
+    if (one && !one.link.isConnected && Math.hypot(event.clientX - one.x, event.clientY - one.y) < SLIP_PX) {
+      lead(one.link.href, one.of);
+    }
+  });
+
+  function heard(of) {
+    return {
+      onClick: function (event) {
+        if (isPlain(event)) {
+          event.preventDefault();
+          lead(event.currentTarget.href, of);
+        }
+      },
+      onPointerDown: function (event) {
+        pressed = isPlain(event) ? { link: event.currentTarget, of: of, x: event.clientX, y: event.clientY } : null;
+      },
+    };
   }
 
   // Text in charts is laid out in the typeface of the pages (figures/theme.py), which came with them; where it does not come,
@@ -102,12 +152,12 @@
   function Fold(props) {
     const [hasCome, draw] = useTurn(waiting.folds);
     const [attributes, summary, rest] = [props.part[1], props.part[2], props.part.slice(3)];
-    const inside = React.useMemo(function () { return hasCome ? rest.map(drawn) : []; }, [hasCome, props.part]);
+    const inside = React.useMemo(function () { return hasCome ? allDrawn(rest, props.of) : []; }, [hasCome, props.part]);
     const given = Object.assign({ onToggle: function () { draw(true); } }, attributes);
     if (!hasCome) {
       given.className = [given.className, "fold-to-come"].filter(Boolean).join(" ");
     }
-    return React.createElement.apply(null, ["details", given, drawn(summary)].concat(inside));
+    return React.createElement.apply(null, ["details", given, drawn(summary, props.of)].concat(inside));
   }
 
   // The chart follows its figure, and the width of its place: a filter bar or a fold that opens is no change of the window.
@@ -139,30 +189,34 @@
     return Object.assign({}, style, { height: scale * parseFloat(style.height) + "px" });
   }
 
-  function drawn(part) {
+  function allDrawn(parts, of) {
+    return parts.map(function (part) { return drawn(part, of); });
+  }
+
+  function drawn(part, of) {
     if (!Array.isArray(part)) {
       return part;
     }
     const attributes = Object.assign({}, part[1]);
     let kind = part[0];
     if (kind === "details" && !attributes.open) {
-      return React.createElement(Fold, { part: part });
+      return React.createElement(Fold, { part: part, of: of });
     }
     if (kind === "dcc.Graph") {
       return React.createElement(Chart, attributes);
     }
     if (kind === "dcc.Link") {
       kind = "a";
-      attributes.onClick = follow;
+      Object.assign(attributes, heard(of));
     }
     if (attributes.href) {
       attributes.href = window.dash_clientside.clean_url(attributes.href);
     }
-    return React.createElement.apply(null, [kind, attributes].concat(part.slice(2).map(drawn)));
+    return React.createElement.apply(null, [kind, attributes].concat(allDrawn(part.slice(2), of)));
   }
 
   function Still(props) {
-    return React.useMemo(function () { return drawn(JSON.parse(props.tree)); }, [props.tree]);
+    return React.useMemo(function () { return drawn(JSON.parse(props.tree), props.of); }, [props.tree, props.of]);
   }
 
   window.fitledger = Object.assign(window.fitledger || {}, { Still: Still });

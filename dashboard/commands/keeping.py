@@ -80,5 +80,8 @@ def restore(
     elif done.n_forgotten:
         riders = counted(done.n_forgotten, "rider was", "riders were")
         typer.echo(f"{riders} forgotten since the backup was made, and taken out of it again.")
+    if done.logbook != "none":
+        told = "is that of the backup" if done.logbook == "restored" else "stays as it is, since no load replaces it"
+        typer.echo(f"The logbook {told}.")
     if done.kept:
         typer.echo(f"The warehouse that was there is kept as {done.kept}; delete it when you no longer need it.")

@@ -22,6 +22,7 @@ class _Control(Component):  # type: ignore[misc]  # Dash is untyped
         "id",
         "label",
         "value",
+        "words",
         "options",
         "placeholder",
         "first",
@@ -77,12 +78,13 @@ class Find(_Control):
 class Sheet(_Control):
     """A form of fields in groups that tells all at once, as `typed`: {name of a field: its text}; None when cleared.
 
-    `groups`: [{"words", "sides": names of the columns, "rows": [{"words", "unit", "options", "names": a field a column, or
-    one}]}]; a row without options holds numbers. `told`: the id of the place that is filled from what is typed, and is then
-    shown. Its fields are forgotten with the page.
+    `groups`: [{"words", "sides": names of the columns, "isRare": folded, "rows": [{"words", "unit", "options", "isText",
+    "names": a field a column, or one}]}]; a row without options holds numbers, or a text. `words`: what the fields are
+    together, over which they are folded once they are told. `told`: the id of the place that is filled from what is typed, and
+    is then shown. Its fields are forgotten with the page.
     """
 
     _namespace, _type = "fitledger", "Sheet"
 
-    def __init__(self, control_id: str, groups: Sequence[Mapping[str, Any]], button: str, told: str) -> None:
-        super().__init__(id=control_id, groups=list(groups), button=button, told=told, typed=None)
+    def __init__(self, control_id: str, groups: Sequence[Mapping[str, Any]], words: str, button: str, told: str) -> None:
+        super().__init__(id=control_id, groups=list(groups), words=words, button=button, told=told, typed=None)

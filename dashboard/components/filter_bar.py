@@ -166,15 +166,30 @@ def _keep_in_step(search: str | None, _: int | None, *rest: Any) -> list[Any]:
 
 
 def in_step(trigger: str | None, search: str | None, values: tuple[Any, ...], shown: str | None) -> list[Any]:
-    """What changes: the address, the view, then every control; `trigger` is what the reader touched."""
-    still: list[Any] = [no_update] * len(CONTROLS)
-    # Controls report their empty value when they are put on the page; the address comes first.
-    if shown is None or trigger in (None, ids.URL):
-        followed = follow_address(search)
-        view, given = followed if followed else (search or "", still)
-        address = no_update
+    """What changes: the address, the view, then every control; `trigger` is what the reader touched, `shown` the view so far.
+
+    A quick reader touches a second thing before the first is answered, and that answer is dropped: the address says what links
+    changed since, and the controls that differ from the view shown what the reader chose there. Neither undoes the other.
+    """
+    if trigger == ids.RESET:
+        view, given = first_values("")
+        return [no_update if not search else view, no_update if view == shown else view, *given]
+    asked, before = follow_address(search), None if shown is None else follow_address(shown)
+    if asked is not None and before is not None:
+        given = [now if _differ(now, was) else there for now, was, there in zip(values, before[1], asked[1], strict=True)]
+        is_touched = any(_differ(now, was) for now, was in zip(values, before[1], strict=True))
     else:
-        address = view = follow_controls(search, values) if trigger != ids.RESET else ""
-        given = follow_address(view)[1] if trigger == ids.RESET else still  # type: ignore[index]
-        address = no_update if address == (search or "") else address
-    return [address, no_update if view == shown else view, *given]
+        # Controls report their empty value when they are put on the page; the address comes first.
+        is_touched = shown is not None and trigger not in (None, ids.URL)
+        given = list(values) if is_touched or asked is None else asked[1]
+    view = follow_controls(search, tuple(given)) if is_touched else asked[0] if asked else search or ""
+    return [
+        view if is_touched and view != (search or "") else no_update,
+        no_update if view == shown else view,
+        *(value if _differ(value, now) else no_update for value, now in zip(given, values, strict=True)),
+    ]
+
+
+def _differ(one: Any, other: Any) -> bool:
+    """Whether two values of a control differ; it tells nothing chosen in more than one way."""
+    return (one or None) != (other or None)

@@ -103,15 +103,3 @@ def _value_words(value: Any) -> str:
 
 def _without_unit(code: str) -> str:
     return next((code.removesuffix(unit.suffix) for unit in UNITS.values() if code.endswith(unit.suffix)), code)
-
-
-def empty_state(sentence: str, reset: str) -> html.Div:
-    """Says why there is nothing to show, and offers a way out; `reset` is the page's address without a selection."""
-    return html.Div(
-        [
-            headline(sentence),
-            html.P(["Widen the dates, leave out a filter, or ", dcc.Link("show everything", href=reset), "."]),
-        ],
-        className="empty-state",
-        role="status",
-    )

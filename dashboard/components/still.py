@@ -25,6 +25,7 @@ class Still(Component):  # type: ignore[misc]  # Dash is untyped
     """Elements that stay as they are until the place around them is filled anew.
 
     `tree`: an element as [tag, attributes, child, ...], where a child is text or an element; kept as JSON.
+    `of`: the query of the address for which its links were made; None where they are made for none.
     """
 
     # What Dash asks of a component.
@@ -32,13 +33,15 @@ class Still(Component):  # type: ignore[misc]  # Dash is untyped
     _type = "Still"
     _children_props: ClassVar[list[str]] = []
     _base_nodes: ClassVar[list[str]] = []
-    _prop_names: ClassVar[list[str]] = ["tree"]
+    _prop_names: ClassVar[list[str]] = ["tree", "of"]
     _valid_wildcard_attributes: ClassVar[list[str]] = []
 
-    def __init__(self, tree: list[Any]) -> None:
+    def __init__(self, tree: list[Any], of: str | None = None) -> None:
         # Dash's own way in would look for a package of this namespace, in every folder of Python's, for each piece.
         # Told as text: the general encoder of answers would walk through every element a second time.
         self.tree = orjson.dumps(tree, option=orjson.OPT_SERIALIZE_NUMPY).decode()
+        if of is not None:
+            self.of = of
 
 
 def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> frozenset[str]:
@@ -50,17 +53,20 @@ def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> 
     return frozenset(ids) | {target.rsplit(".", 1)[0] for target in targets}
 
 
-def made_still(shown: Any, touched: Collection[str]) -> Any:
-    """The same components, where every largest piece that is still is one `Still`; other values stay as they are."""
+def made_still(shown: Any, touched: Collection[str], of: str | None = None) -> Any:
+    """The same components, where every largest piece that is still is one `Still`; other values stay as they are.
+
+    `of`: the query of the address for which they were made.
+    """
     if isinstance(shown, list | tuple):
-        return type(shown)(made_still(part, touched) for part in shown)
+        return type(shown)(made_still(part, touched, of) for part in shown)
     if not isinstance(shown, Component):
         return shown
     tree = _tree(shown, touched)
     if tree is not None:
-        return Still(tree)
+        return Still(tree, of)
     if isinstance(children := getattr(shown, "children", None), list | tuple | Component):
-        shown.children = made_still(children, touched)
+        shown.children = made_still(children, touched, of)
     return shown
 
 

@@ -12,6 +12,11 @@ from dashboard.components.shown_rows import address_of as csv_address
 
 # The class of a table whose rows tell of single riders or their fits: paper leaves it out unless it is asked for.
 NAMES_RIDERS: Final = "names-riders"
+# On a phone a row of so many cells is read as a card, each cell under its heading; a long series of numbers stays a table,
+# which is scrolled, since its columns are compared.
+_MOST_CELLS: Final = 5
+_MOST_CELLS_WITH_WORDS: Final = 3
+_MOST_CARDS: Final = 25
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,8 @@ def table(
     A table that stands in a place leads to the rows that it shows as CSV. `csv`: the address of those of a table elsewhere.
     """
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
-    laid = [_laid(column, heads_row=not place) for place, column in enumerate(columns)]
+    cards = _are_cards(columns, len(rows))
+    laid = [_laid(column, heads_row=not place, in_card=cards) for place, column in enumerate(columns)]
     shown = ShownTable(caption, [column.heading for column in columns], [column.text for column in columns], rows)
     rows_at = csv_address(table_id, shown) or csv
     body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
@@ -52,7 +58,7 @@ def table(
         [
             html.Div(
                 html.Table([html.Caption(caption), head, body]),
-                className="table-frame",
+                className="table-frame as-cards" if cards else "table-frame",
                 role="region",
                 tabIndex=0,
                 **({"id": table_id} if table_id else {}),
@@ -98,8 +104,16 @@ def _side(column: Column) -> str:
     return "is-number" if column.numeric else "is-wide" if column.wide else ""
 
 
-def _laid(column: Column, *, heads_row: bool) -> _Laid:
+def _are_cards(columns: Sequence[Column], n_rows: int) -> bool:
+    if any(column.wide for column in columns):
+        return len(columns) > _MOST_CELLS_WITH_WORDS
+    return len(columns) > _MOST_CELLS and n_rows <= _MOST_CARDS
+
+
+def _laid(column: Column, *, heads_row: bool, in_card: bool) -> _Laid:
     same = {"scope": "row"} if heads_row else {"className": _side(column)}
+    if in_card and not heads_row:
+        same["data-heading"] = column.heading
     keys = [(f"data-{key.replace('_', '-')}", key) for key in column.keys]
     return html.Th if heads_row else html.Td, column.text, same, keys
 

@@ -96,6 +96,9 @@ def _with_estimates(row: EffectRow) -> ToldRow:
         f"{name} {number(one.value, row.unit, effect=True)} ({interval(one.low, one.high, row.unit, effect=True)})"
         for name, one in zip(("pooled", "within knee"), both, strict=True)
     ]
+    if row.sequential is not None:
+        third = interval(row.sequential_low, row.sequential_high, row.unit, effect=True)
+        told.append(f"third {number(row.sequential, row.unit, effect=True)} ({third})")
     return ToldRow(
         row_name(row),
         " to ".join(bare_number(end, row.unit, effect=True) for end in (row.told_low, row.told_high)),
@@ -104,6 +107,7 @@ def _with_estimates(row: EffectRow) -> ToldRow:
         is_claimed=row.direction != 0,
         hover="<br>".join((f"<b>{row_name(row)}</b>", *told)),
         estimates=(both[0], both[1]),
+        third=row.sequential,
     )
 
 

@@ -22,7 +22,7 @@ _ROOM: Final = 0.04
 
 @dataclass(frozen=True)
 class Estimate:
-    """One of the two estimates behind a told interval, with its own interval."""
+    """One of the estimates behind a told interval, with its own interval."""
 
     value: float
     low: float
@@ -33,7 +33,8 @@ class Estimate:
 class ToldRow:
     """A row: its name, its figures in words, the told interval, whether a change is claimed by it, what the pointer finds.
 
-    Without ends there is no bar, and `printed` says why. `estimates`: the two behind the interval, where they are drawn too.
+    Without ends there is no bar, and `printed` says why. `estimates`: the two behind the interval, where they are drawn too;
+    third: the one that may narrow it.
     """
 
     name: str
@@ -43,6 +44,7 @@ class ToldRow:
     is_claimed: bool
     hover: str = ""
     estimates: tuple[Estimate, Estimate] | None = None
+    third: float | None = None
 
     @property
     def ends(self) -> tuple[float, float] | None:
@@ -127,15 +129,18 @@ def _bars(told: Sequence[tuple[float, ToldRow]], claimed: bool, colours: Palette
 
 
 def _estimates(told: Sequence[tuple[float, ToldRow]], beside: float, colours: Palette) -> list[dict[str, Any]]:
-    """The first estimate above its bar as a dot, the second below it as a diamond, so that they differ in shape too."""
+    """The first estimate above its bar as a dot, the second below it as a diamond, the third as a stroke through it, so that
+    they differ in shape too."""
     first = [(y - beside, row.estimates[0]) for y, row in told if row.estimates]
     second = [(y + beside, row.estimates[1]) for y, row in told if row.estimates]
+    third = [(y, Estimate(row.third, row.third, row.third)) for y, row in told if row.third is not None]
     diamond = {"symbol": "diamond", "size": 6, "color": colours.surface, "line": {"color": colours.second, "width": 2}}
     return [
         lines([(y, (one.low, one.high)) for y, one in first], colours.accent, 1.5),
         lines([(y, (one.low, one.high)) for y, one in second], colours.second, 1.5),
         _marks(first, {"symbol": "circle", "size": 6, "color": colours.accent}),
         _marks(second, diamond),
+        _marks(third, {"symbol": "line-ns", "size": 7, "line": {"color": colours.ink, "width": 2}}),
     ]
 
 

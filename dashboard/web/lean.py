@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import Any, Final
 
-from dash import Dash
+from dash import Dash, Input, State
 from dash._utils import to_json
 from dash.development.base_component import Component
 
@@ -21,6 +21,8 @@ _SOURCE: Final = re.compile(r'(?:src|href)="([^"]+)"')
 # What Dash puts on every page for browsers of the years before 2020, for a table component that no page has, and for thirty
 # components of which the pages use two (assets/core.js).
 _NOT_NEEDED: Final = re.compile(r"/(?:deps/polyfill@|dash_table/|dcc/)")
+# Where a callback is given the query of the address.
+_QUERIES: Final = (f"{ids.URL}.search", f"{ids.VIEW}.data")
 # Read after all others: the page stands and asks its questions while the browser reads it (assets/still.js waits for it).
 _CHARTS: Final = re.compile(r"/plotly-basic\.")
 
@@ -40,20 +42,22 @@ class LeanDash(Dash):  # type: ignore[misc]  # Dash is untyped
     def callback(self, *parts: Any, **options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
         """Registers a callback as Dash does, and makes still what its function returns."""
         register = super().callback(*parts, **options)
+        given = [part.component_id_str() + "." + part.component_property for part in parts if isinstance(part, Input | State)]
+        at = next((given.index(place) for place in _QUERIES if place in given), None)
 
         def of(function: Callable[..., Any]) -> Callable[..., Any]:
             @functools.wraps(function)
             def answer(*inputs: Any) -> Any:
-                return self.still(function(*inputs))
+                return self.still(function(*inputs), None if at is None else inputs[at])
 
             register(answer)
             return function
 
         return of
 
-    def still(self, shown: Any) -> Any:
-        """What is shown, with every piece that no callback names as one component."""
-        return made_still(shown, self._touched)
+    def still(self, shown: Any, of: str | None = None) -> Any:
+        """What is shown, with every piece that no callback names as one component; `of`: the query that it answers."""
+        return made_still(shown, self._touched, of)
 
     def interpolate_index(self, **parts: str) -> str:
         """The page's HTML with one script and one style sheet, without what nothing here uses, and the charts' script last."""

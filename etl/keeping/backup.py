@@ -11,7 +11,7 @@ import re
 import shutil
 import zipfile
 import zlib
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import IO, Any
@@ -19,19 +19,21 @@ from typing import IO, Any
 from pydantic import TypeAdapter
 
 from etl.keeping.copies import known_copies, note_copy, stamp
+from etl.keeping.logbook import copy_logbook
 from shared.encryption import is_encrypted
 from shared.errors import InputUnusableError, UsageError, WarehouseError, WarehouseKeyError
 from shared.files import OWNER_ONLY, beside, put_new_in_place
 from shared.keys import keys_in_force, place_in_force
+from shared.logbook.store import Logbook
 from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
 from shared.working import working
 
 FORMAT = "fitledger backup"
-# 2 where the warehouse is encrypted, which the first fitledger does not read.
-FORMAT_VERSION = 2
+# 2 where the warehouse is encrypted, 3 where a logbook goes along: earlier fitledgers would leave it behind.
+FORMAT_VERSION = 3
 ENDING = ".backup"
-_MANIFEST, _WAREHOUSE = "manifest.json", "warehouse.duckdb"
+_MANIFEST, _WAREHOUSE, _LOGBOOK = "manifest.json", "warehouse.duckdb", "logbook.sqlite"
 _MANIFEST_BYTES = 100_000
 _CHUNK = 1 << 20
 
@@ -39,7 +41,8 @@ _CHUNK = 1 << 20
 @dataclass(frozen=True)
 class Manifest:
     """What a backup holds: `sha256` and `size` (bytes) of the warehouse file, `rows` the current rows of each table,
-    `marks` its marks of forgotten ids, `key_id` the key that it is encrypted with (None where it is not)."""
+    `marks` its marks of forgotten ids, `key_id` the key that it is encrypted with (None where it is not), `logbook_sha256` and
+    `logbook_size` (bytes) of the logbook that goes along (None where there is none)."""
 
     format: str
     format_version: int
@@ -52,6 +55,8 @@ class Manifest:
     loads: int
     marks: int
     key_id: str | None = None
+    logbook_sha256: str | None = None
+    logbook_size: int = 0
 
     @property
     def words(self) -> str:
@@ -113,6 +118,7 @@ def _copy(warehouse: Path, target: Path) -> Manifest:
         copy = folder / "copy.duckdb"
         with warehouse.open("rb") as source, copy.open("wb") as sink:
             shutil.copyfileobj(source, sink, _CHUNK)
+        copy_logbook(warehouse, copy)
         manifest = describe(copy)
         put_new_in_place(pack(copy, manifest, folder), target)
     return manifest
@@ -139,7 +145,7 @@ def refuse_unfinished(warehouse: Path) -> None:
 
 
 def describe(file: Path) -> Manifest:
-    """The manifest of a closed warehouse file that nobody else writes."""
+    """The manifest of a closed warehouse file that nobody else writes, with the logbook that lies beside it."""
     opened = open_reading(file, may_be_older=True, may_be_plain=True)
     try:
         # A file of an earlier version may lack a table.
@@ -151,12 +157,18 @@ def describe(file: Path) -> Manifest:
         warehouse_version = version_of(opened, file)
     finally:
         opened.close()
-    with file.open("rb") as content:
-        digest = hashlib.file_digest(content, "sha256").hexdigest()
+    digest, book = _digest(file), Logbook(file).file
     size, key_id = file.stat().st_size, opened.key.id if opened.key else None
-    form = FORMAT_VERSION if key_id else 1
-    marks = n_forgotten(file)
-    return Manifest(FORMAT, form, stamp(), version("fitledger"), warehouse_version, digest, size, rows, loads, marks, key_id)
+    form = FORMAT_VERSION if book.exists() else 2 if key_id else 1
+    manifest = Manifest(
+        FORMAT, form, stamp(), version("fitledger"), warehouse_version, digest, size, rows, loads, n_forgotten(file), key_id
+    )
+    return replace(manifest, logbook_sha256=_digest(book), logbook_size=book.stat().st_size) if book.exists() else manifest
+
+
+def _digest(file: Path) -> str:
+    with file.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest()
 
 
 def pack(file: Path, manifest: Manifest, folder: Path) -> Path:
@@ -166,6 +178,8 @@ def pack(file: Path, manifest: Manifest, folder: Path) -> Path:
     with _new(packed_file) as sink, zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
         packed.writestr(_MANIFEST, json.dumps(asdict(manifest), indent=2))
         packed.write(file, _WAREHOUSE, compress_type=zipfile.ZIP_STORED if manifest.key_id else None)
+        if manifest.logbook_sha256:
+            packed.write(Logbook(file).file, _LOGBOOK)
     unpack(packed_file, read_manifest(packed_file), None)
     return packed_file
 
@@ -204,18 +218,26 @@ def read_manifest(backup: Path) -> Manifest:
 
 
 def unpack(backup: Path, manifest: Manifest, into: Path | None) -> None:
-    """Unpacks the warehouse of a backup into a new file (or, without one, reads it only), and holds it to its manifest.
+    """Unpacks the warehouse of a backup into a new file (or, without one, reads it only), and holds it to its manifest; the
+    logbook likewise, which comes to lie beside it.
 
     Raises InputUnusableError where size or digest are not those of the manifest, WarehouseKeyError where it is to be unpacked
     and its key is not there.
     """
     if into:
         _require_key(backup, manifest)
+    _unpack_part(backup, _WAREHOUSE, (manifest.size, manifest.sha256), into)
+    if manifest.logbook_sha256:
+        beside_it = Logbook(into).file if into else None
+        _unpack_part(backup, _LOGBOOK, (manifest.logbook_size, manifest.logbook_sha256), beside_it)
+
+
+def _unpack_part(backup: Path, name: str, told: tuple[int, str], into: Path | None) -> None:
     digest, size = hashlib.sha256(), 0
     try:
-        with zipfile.ZipFile(backup) as packed, packed.open(_WAREHOUSE) as source, _sink(into) as sink:
+        with zipfile.ZipFile(backup) as packed, packed.open(name) as source, _sink(into) as sink:
             # Never more than the manifest tells, whatever the archive would unpack to.
-            while size <= manifest.size and (chunk := source.read(_CHUNK)):
+            while size <= told[0] and (chunk := source.read(_CHUNK)):
                 digest.update(chunk)
                 size += len(chunk)
                 sink.write(chunk)
@@ -223,10 +245,10 @@ def unpack(backup: Path, manifest: Manifest, into: Path | None) -> None:
         raise InputUnusableError(
             f"{backup}: this backup is damaged ({fault}). Nothing was changed. Take another copy of the backup."
         ) from fault
-    if (size, digest.hexdigest()) != (manifest.size, manifest.sha256):
+    if (size, digest.hexdigest()) != told:
         raise InputUnusableError(
-            f"{backup}: this backup is damaged: its warehouse has another size or digest (SHA-256) than its manifest tells. "
-            "Nothing was changed. Take another copy of the backup."
+            f"{backup}: this backup is damaged: its {name.split('.', maxsplit=1)[0]} has another size or digest (SHA-256) "
+            "than its manifest tells. Nothing was changed. Take another copy of the backup."
         )
 
 

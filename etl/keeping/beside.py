@@ -11,16 +11,21 @@ from etl.keeping.access_log import forget_in_log
 from etl.keeping.copies import forget_in_ledger, known_copies
 from etl.keeping.kept_views import forget_in_views
 from etl.keeping.leftovers import folders_of, sweep_all
+from etl.keeping.logbook import forget_in_logbook, n_naming
 from etl.keeping.naming import Ids, Names, Unclear
 from etl.keeping.spelling import Speller, takes_words
 from shared.errors import WarehouseError
+from shared.logbook.store import Logbook
 from shared.warehouse import open_reading
 
 # Takes the ids out of a file of its own beside the warehouse; whoever keeps such a file adds its function here.
 Cleaner = Callable[[Path, Speller], None]
-CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger, forget_in_log, forget_in_views)
+CLEANERS: Final[tuple[Cleaner, ...]] = (forget_in_ledger, forget_in_log, forget_in_views, forget_in_logbook)
 # Keys, and hashes of passwords and sessions, in which chance spells any short id; the names in them are of those who work here.
-_NOT_SEARCHED: Final = (".lock", ".key", ".accounts.json", ".sessions", ".sessions-journal", ".sessions-wal", ".sessions-shm")
+# The logbook is searched cell by cell.
+_NOT_SEARCHED: Final = (
+    ".lock", ".key", ".accounts.json", ".sessions", ".sessions-journal", ".sessions-wal", ".sessions-shm", ".logbook"
+)  # fmt: skip
 _PAUSE_SECONDS: Final = 0.2
 
 
@@ -47,6 +52,8 @@ def search_beside(warehouse: Path, ids: Iterable[Ids], also: Collection[str], lo
             named.append(file)
         left = Counter((find.word, find.is_others) for find in finds if not (find.is_clear or takes(find)))
         unclear += [Unclear(*word, ((file.name, n),)) for word, n in left.items()]
+    if n_naming(warehouse, speller):
+        named.append(Logbook(warehouse).file)
     named += [copy.path for copy in known_copies(warehouse) if any(find.is_clear for find in speller.finds(copy.path.name))]
     return Beside(list(dict.fromkeys(named)), unclear)
 

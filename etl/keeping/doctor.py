@@ -16,6 +16,7 @@ from etl.keeping.age import age_told
 from etl.keeping.copies import known_copies
 from etl.keeping.encryption_checks import encryption_checks
 from etl.keeping.leftovers import folders_of, left_by_earlier
+from etl.keeping.logbook import logbook_told
 from etl.keeping.marks import marks_of
 from shared import clock
 from shared.catalogue import catalogue
@@ -59,6 +60,9 @@ SENSIBLE: dict[str, tuple[float, float]] = {
 }
 
 
+_OWNER_ONLY = (".key", ".access", ".accounts.json", ".sessions", ".views.json", ".logbook")
+
+
 @dataclass(frozen=True)
 class Check:
     """One thing looked at: `fine`, a `note` that may be meant, or something to `do`, which `todo` says."""
@@ -82,7 +86,8 @@ def examine(warehouse: Path, settings: Path | None = None, *, now: datetime | No
     today = now.astimezone().date() if now else clock.today()
     place = _Place(warehouse, settings, now or datetime.now(UTC), today)
     checks: tuple[Callable[[_Place], Iterator[Check]], ...] = (
-        _warehouse, _encryption, _access, _rights, _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
+        _warehouse, _encryption, _access, _logbook, _rights,
+        _lock, _working_copies, _copies, _disk, _settings, _libraries, _browser,
     )  # fmt: skip
     return [one for check in checks for one in check(place)]
 
@@ -119,6 +124,11 @@ def _encryption(place: _Place) -> Iterator[Check]:
 def _access(place: _Place) -> Iterator[Check]:
     if state_words_todo := log_told(place.warehouse):
         yield Check("log of access", *state_words_todo)
+
+
+def _logbook(place: _Place) -> Iterator[Check]:
+    if state_words_todo := logbook_told(place.warehouse):
+        yield Check("logbook", *state_words_todo)
 
 
 def _blocks(opened: Warehouse) -> Check:
@@ -175,7 +185,7 @@ def _key(opened: Warehouse, path: Path) -> Check:
 
 
 def _rights(place: _Place) -> Iterator[Check]:
-    own = [beside(place.warehouse, ending) for ending in (".key", ".access", ".accounts.json", ".sessions", ".views.json")]
+    own = [beside(place.warehouse, ending) for ending in _OWNER_ONLY]
     files = [place.warehouse, *own, *(copy.path for copy in known_copies(place.warehouse))]
     for file in (file for file in files if file.is_file()):
         mode = stat.S_IMODE(file.stat().st_mode)

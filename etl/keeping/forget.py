@@ -16,6 +16,7 @@ from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished,
 from etl.keeping.beside import Beside, search_beside, speller_of, wait_for_others
 from etl.keeping.copies import Copy, known_copies, rename_copies, why_missing
 from etl.keeping.encrypt import bring_under_key
+from etl.keeping.logbook import forget_in_logbook, n_naming
 from etl.keeping.marks import Marks, add_marks, begin_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.naming import Ids, Unclear, together
@@ -166,6 +167,9 @@ def forget(
         with _reached(place, copy, may_write=False) as file:
             if file:
                 place.proof = prove(file, place.ids, also)
+                if copy.kind == "backup":
+                    left = n_naming(file, speller_of(file, [place.ids]))
+                    place.proof = dataclasses.replace(place.proof, hits=place.proof.hits + left)
     beside = search_beside(path, [place.ids for place in places], also, logs)
     return Forgotten(places, beside, wait_for_others(path, wait_seconds))
 
@@ -268,5 +272,6 @@ def _forget_in_copy(file: Path, place: Place, copy: Copy, work: _Work) -> None:
     with open_loading(file) as warehouse:
         _take_out(warehouse, place, work)
     if copy.kind == "backup":
+        forget_in_logbook(file, speller_of(file, [place.ids]))
         made_at = read_manifest(copy.path).made_at
         put_in_place(pack(file, dataclasses.replace(describe(file), made_at=made_at), file.parent), copy.path)

@@ -99,5 +99,10 @@ def _from_4(warehouse: LoadingWarehouse) -> None:
     warehouse.run(SQL / "keeping/from_4.sql")
 
 
+def _from_5(warehouse: LoadingWarehouse) -> None:
+    """Of every finding the whole row was rejected: a folder with findings is read anew when it is loaded again."""
+    warehouse.run(SQL / "keeping/from_5.sql")
+
+
 # By the version that a step begins with.
-STEPS: dict[int, Callable[[LoadingWarehouse], None]] = {1: _from_1, 4: _from_4}
+STEPS: dict[int, Callable[[LoadingWarehouse], None]] = {1: _from_1, 4: _from_4, 5: _from_5}

@@ -4,15 +4,18 @@ import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from etl.keeping.backup import Manifest, describe, n_forgotten, read_manifest, refuse_unfinished, unpack
 from etl.keeping.copies import note_copy, stamp
 from etl.keeping.encrypt import bring_under_key
 from etl.keeping.forget import take_out_marked
+from etl.keeping.logbook import fits_in, forget_fits, is_readable
 from etl.keeping.marks import carry_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date
 from shared.errors import InputUnusableError, UsageError, WarehouseDamagedError, WarehouseError
 from shared.files import beside, held, put_in_place
+from shared.logbook.store import Logbook
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
 from shared.working import working
@@ -23,12 +26,14 @@ class Restored:
     """`kept` is the warehouse that was replaced, under its new name; None where there was none.
 
     `n_forgotten` riders were forgotten since the backup was made, and taken out of it again; None where the replaced
-    warehouse was so damaged that it could not tell whom.
+    warehouse was so damaged that it could not tell whom. `logbook`: what became of the logbook: `restored` from the backup,
+    `kept`, since the present one is whole and no load replaces it, or `none`.
     """
 
     manifest: Manifest
     kept: Path | None
     n_forgotten: int | None
+    logbook: Literal["restored", "kept", "none"] = "none"
 
 
 def restore(
@@ -75,7 +80,20 @@ def _put_back(backup: Path, manifest: Manifest, warehouse: Path, folder: Path, s
         shutil.copymode(warehouse, staged)
         kept = _keep(warehouse)
     put_in_place(staged, warehouse)
-    return Restored(manifest, kept, n_again)
+    return Restored(manifest, kept, n_again, _restore_logbook(staged, warehouse))
+
+
+def _restore_logbook(staged: Path, warehouse: Path) -> Literal["restored", "kept", "none"]:
+    """The logbook of the backup takes its place where none stands that can be read; a damaged one is kept beside."""
+    own, present = Logbook(staged).file, Logbook(warehouse).file
+    if is_readable(warehouse):
+        return "kept"
+    if not own.exists():
+        return "none"
+    if present.exists():
+        present.rename(beside(present, f".before-{stamp()}"))
+    put_in_place(own, present)
+    return "restored"
 
 
 def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int | None:
@@ -92,6 +110,7 @@ def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int | No
             return 0
         with open_loading(staged) as opened:
             carry_marks(present, opened)
+            forget_fits(staged, marks.known(fits_in(staged)))
             return take_out_marked(opened, marks, settings)
     except WarehouseDamagedError:
         return None

@@ -46,7 +46,7 @@ class SetAside:
                 counts[row["file_no"]] += row["n"]
                 files[row["file_no"]].rejected += row["n_sound"]
             self._drop_findings(warehouse, f"SELECT file_no, rowid AS staged_row FROM {staged}")
-            warehouse.run(f"UPDATE staged_{table.name} SET is_sound = false, reject_no = NULL WHERE {test}")
+            warehouse.run(f"UPDATE staged_{table.name} SET is_sound = false, is_whole = false, reject_no = NULL WHERE {test}")
         for file_no, rowids in ragged.items():
             counts[file_no] += len(rowids)
             for rowid in rowids:

@@ -21,7 +21,8 @@ SQL_TYPES = {
 
 @dataclass(frozen=True)
 class Column:
-    """One column: `latest` names what a date or year may not lie after (load_date or load_year)."""
+    """One column: `latest` names what a date or year may not lie after (load_date or load_year). `empty_counts`: an empty cell
+    is a value of its own, and not only unknown."""
 
     name: str
     type: str
@@ -35,6 +36,7 @@ class Column:
     sign: str | None
     true_values: tuple[str, ...]
     false_values: tuple[str, ...]
+    empty_counts: bool = False
 
     @property
     def sql_type(self) -> str:
@@ -119,6 +121,7 @@ def _column(field: dict[str, Any], key: list[str]) -> Column:
         sign=field.get("sign"),
         true_values=tuple(field.get("trueValues", [])),
         false_values=tuple(field.get("falseValues", [])),
+        empty_counts=bool(field.get("emptyCounts")),
     )
 
 

@@ -4,6 +4,8 @@ import json
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -20,6 +22,7 @@ from tests.browser.serving import serving
 pytestmark = pytest.mark.browser
 
 NARROWED = "visit_kind=first"
+ANSWERS = re.compile("_dash-update-component")
 FILL = "mark => getComputedStyle(mark).fill"
 
 
@@ -150,32 +153,71 @@ def test_a_filter_changes_the_address_and_the_figures(served: Served, watched: W
     expect_studio(page, answer)
 
 
-@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-answer.children"])
-def test_a_link_of_the_answer_before_leads_nowhere_until_the_new_one_is_there(
-    served: Served, watched: Watched, awaited: str
-) -> None:
-    page = watched.open(f"{served.address}riders")
+@contextmanager
+def held_up(page: Page, *outputs: str) -> Iterator[list[Route]]:
+    """Keeps answers for these outputs (all where none is named) from the page until the block is left."""
     held: list[Route] = []
 
     def hold(route: Route) -> None:
-        is_awaited = f'"output":"{awaited}' in (route.request.post_data or "")
+        asked = route.request.post_data or ""
+        is_awaited = not outputs or any(f'"output":"{output}' in asked for output in outputs)
         held.append(route) if is_awaited else route.continue_()
 
-    page.route(re.compile("_dash-update-component"), hold)
-    page.get_by_role("button", name="Studio").click()
-    with page.expect_request(lambda request: f'"output":"{awaited}' in (request.post_data or "")):
-        page.get_by_role("checkbox", name="ropewalk").click()
-    link = page.get_by_role("link", name="have a follow-up over")
-    for press in (link.click, lambda: link.press("Enter")):
-        press()
-        assert "look=" not in page.url
-    assert held
+    page.route(ANSWERS, hold)
+    yield held
     # Lets go what was held.
-    page.unroute_all()
-    expect(page.locator("#selected")).to_contain_text("studio ropewalk")
-    watched.settled()
-    link.click()
+    page.unroute(ANSWERS, hold)
+
+
+@pytest.mark.parametrize("awaited", ["..url.search...view.data", "riders-answer.children"])
+@pytest.mark.parametrize("key", [None, "Enter"])
+def test_a_link_of_the_answer_before_keeps_what_was_chosen_since(
+    served: Served, watched: Watched, awaited: str, key: str | None
+) -> None:
+    page = watched.open(f"{served.address}riders")
+    page.get_by_role("button", name="Studio").click()
+    with held_up(page, awaited) as held:
+        with page.expect_request(lambda request: f'"output":"{awaited}' in (request.post_data or "")):
+            page.get_by_role("checkbox", name="ropewalk").click()
+        link = page.get_by_role("link", name="have a follow-up over")
+        assert "studio" not in (link.get_attribute("href") or "")
+        link.press(key) if key else link.click()
+        assert held
     expect(page).to_have_url(f"{served.address}riders/all?studio=ropewalk&look=overdue")
+    expect(page.locator("#selected")).to_contain_text("studio ropewalk")
+
+
+def test_two_links_in_quick_succession_are_both_heard(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}over-time?studio=quayside")
+    with held_up(page):
+        page.get_by_role("link", name="This year", exact=True).click()
+        link = page.get_by_role("link", name="By quarter", exact=True)
+        # It was made for the last month.
+        assert (link.get_attribute("href") or "").endswith("over-time?studio=quayside&every=quarter")
+        link.click()
+        expect(page).to_have_url(f"{served.address}over-time?from=2026-01-01&studio=quayside&every=quarter")
+        # Filters go along to another page; the words of this one do not.
+        page.get_by_role("navigation", name="Pages").get_by_role("link", name="Returns", exact=True).click()
+        expect(page).to_have_url(f"{served.address}returns?from=2026-01-01&studio=quayside")
+    watched.settled()
+    expect(page.locator("#selected")).to_contain_text("2 Jan to 26 Aug 2026, studio quayside")
+    expect(page.get_by_label("From", exact=True)).to_have_value("2026-01-01")
+
+
+def test_a_link_that_is_drawn_anew_under_the_finger_is_followed(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}over-time?studio=quayside&every=quarter")
+    with held_up(page):
+        page.get_by_role("link", name="This year", exact=True).click()
+        link = page.get_by_role("link", name="By month", exact=True)
+        link.hover()
+        page.mouse.down()
+        pressed = link.element_handle()
+    # The answers come between press and release.
+    expect(page.get_by_role("link", name="This year (shown)")).to_be_visible()
+    watched.settled()
+    assert not pressed.evaluate("one => one.isConnected")
+    page.mouse.up()
+    expect(page).to_have_url(f"{served.address}over-time?from=2026-01-01&studio=quayside")
 
 
 def test_a_link_with_a_filter_opens_the_same_view(served: Served, watched: Watched) -> None:

@@ -1,66 +1,60 @@
-"""Writes tests/mutants/mutants.md, the second half of `make mutants`: how many wrong changes the tests noticed, and which not.
+"""Writes tests/mutants/mutants.md: how many wrong changes the tests noticed, module by module, and which not.
 
-Reads what mutmut left in `mutants/`. Noticed is what a test fails on, or never ends with; what no test reaches is not.
-Changes that were not tried are left out. mutmut is kept beside the lock, so that its modules are named here and nowhere else.
+What makes no difference that anyone could notice stands in reasons.toml with its reason, and is not counted.
 """
 
-import subprocess
-from collections import Counter, defaultdict
-from importlib import import_module
+import json
+import tomllib
+from collections import defaultdict
 from pathlib import Path
 
-LIST = Path(__file__).parent / "mutants.md"
-NOTICED = {"killed", "timeout", "segfault", "caught by type check"}
 HEAD = """# Wrong changes that the tests did not notice
 
-Written by `make mutants` at commit {commit}: mutmut changes one thing at a time, and the tests must notice.
-Only what was tried is counted. Aim: 85 % of each module. Below the table stands every change that nothing noticed,
-by function: what stood, and what stood instead.
+Written by `make mutants`: one thing at a time is changed, and a test must fail (tests/mutants/run.py). A module stands with the
+commit it was tried at; of a module with many changes every so many-th was tried. Aim: 85 % of each. Below the table stands
+every change that nothing noticed, by function: what stood, and what stood instead. *No difference*: reasons.toml says why.
 
-| module | changes | noticed | share |
-|---|---|---|---|
+| module | commit | changes | no difference | noticed | share |
+|---|---|---|---|---|---|
 """
+ROOMS = ("shared/statistics", "dashboard/questions", "dashboard/figures", "dashboard/pages", "shared")
 
 
-def main() -> None:
-    """Counts by module, and lists what was not noticed."""
-    counts, unnoticed = _read()
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout.strip()
-    lines = [HEAD.format(commit=commit)]
-    for module, statuses in sorted(counts.items()):
-        whole, noticed = statuses.total(), sum(number for status, number in statuses.items() if status in NOTICED)
-        lines.append(f"| {module} | {whole:,} | {noticed:,} | {100 * noticed / whole:.0f} % |\n")
-    for function, changes in sorted(unnoticed.items()):
-        lines.append(f"\n`{function}`\n\n" + "".join(f"- {change}\n" for change in changes))
-    LIST.write_text("".join(lines), encoding="utf-8")
+def write(build: Path, directory: Path) -> None:
+    """The list, from what `build` keeps of every module."""
+    reasons = tomllib.loads((directory / "reasons.toml").read_text(encoding="utf-8"))
+    lines, listed = [HEAD], list[str]()
+    rooms: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for path in sorted(build.glob("*.json")):
+        told = json.loads(path.read_text(encoding="utf-8"))
+        module, changes = told["module"], [each for each in told["changes"] if each["ended"] != "not tried"]
+        if not changes:
+            continue
+        known = reasons.get(module, {})
+        unnoticed = [each for each in changes if each["ended"] != "noticed"]
+        same = [each for each in unnoticed if _key(each) in known]
+        noticed = len(changes) - len(unnoticed)
+        room = next(each for each in ROOMS if module.startswith(each))
+        for at, number in enumerate((len(changes), len(same), noticed)):
+            rooms[room][at] += number
+        lines.append(_row(module, told["commit"], len(changes), len(same), noticed))
+        listed += _listed(module, [each for each in unnoticed if _key(each) not in known])
+    lines += [_row(f"**{room}**", "", *rooms[room]) for room in ROOMS if room in rooms]
+    (directory / "mutants.md").write_text("".join(lines + listed), encoding="utf-8")
 
 
-def _read() -> tuple[dict[str, Counter[str]], dict[str, list[str]]]:
-    """How many changes ended how, by module, and those that were not noticed, by function."""
-    walk = import_module("mutmut.utils.file_utils").walk_mutatable_files
-    results = import_module("mutmut.mutation.data").SourceFileMutationData
-    difference = import_module("mutmut.mutation.diff_apply").get_diff_for_mutant
-    status_of = import_module("mutmut.stats").status_by_exit_code
-    counts, unnoticed = defaultdict[str, Counter[str]](Counter), defaultdict[str, list[str]](list)
-    for path in walk():
-        data = results(path=path)
-        data.load()
-        for name, exit_code in data.exit_code_by_key.items():
-            status = status_of[exit_code]
-            if status == "not checked":
-                continue
-            counts[path.as_posix()][status] += 1
-            if status not in NOTICED:
-                unnoticed[name.rsplit("__mutmut_", 1)[0]].append(_change(difference(name, path=path)))
-    return counts, unnoticed
+def _key(change: dict[str, str]) -> str:
+    return f"{change['function']}: {change['change']}"
 
 
-def _change(difference: str) -> str:
-    """One line: what was taken out of the code, and what stood there instead."""
-    out = [line[1:].strip() for line in difference.splitlines() if line.startswith("-") and not line.startswith("---")]
-    put = [line[1:].strip() for line in difference.splitlines() if line.startswith("+") and not line.startswith("+++")]
-    return f"`{' '.join(out)}` → `{' '.join(put)}`"
+def _row(name: str, commit: str, changes: int, same: int, noticed: int) -> str:
+    share = f"{100 * noticed / (changes - same):.0f} %" if changes > same else ""
+    return f"| {name} | {commit} | {changes:,} | {same or ''} | {noticed:,} | {share} |\n"
 
 
-if __name__ == "__main__":
-    main()
+def _listed(module: str, changes: list[dict[str, str]]) -> list[str]:
+    by_function = defaultdict[str, list[str]](list)
+    for change in changes:
+        reached = " (no test reaches it)" if change["ended"] == "not reached" else ""
+        by_function[change["function"] or "constants"].append(f"- {change['change']}{reached}\n")
+    return [f"\n`{module}` {function}\n\n{''.join(told)}" for function, told in by_function.items()]

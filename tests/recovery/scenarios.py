@@ -31,7 +31,9 @@ class Scenario:
 
     late: the share of a change that shows one capture later only. with_insole_deg: what a shim does more where the knee stands
     on an insole. bend_deg: what each shim after the first does more than the first. arch_drift_deg: how much further from
-    capture to capture a knee drifts on a high arch than on a medium one, and less on a low one.
+    capture to capture a knee drifts on a high arch than on a medium one, and less on a low one. in_turn: the share of fits that
+    go through the supports in turn, insole, shims, stance, where others draw one. persists: how much of a capture's noise is
+    there at the next.
     """
 
     name: str
@@ -50,6 +52,8 @@ class Scenario:
     with_insole_deg: float = 0.0
     bend_deg: float = 0.0
     arch_drift_deg: float = 0.0
+    in_turn: float = 0.0
+    persists: float = 0.0
     factors: tuple[tuple[float, ...], ...] = ()
 
     @property
@@ -82,6 +86,12 @@ def scenarios() -> Iterator[Scenario]:
     for choice, weights in _CHOICES.items():
         yield Scenario(f"no effect, {choice}", **weights, has_effect=False)
     yield Scenario("no effect, measured, shared noise", **_CHOICES["measured"], shared=0.5, has_effect=False)
+    # Where practice is a routine, the third estimate has something to foresee.
+    for choice in ("measured", "true", "blend"):
+        yield Scenario(f"{choice}, in turn", **_CHOICES[choice], in_turn=0.9)
+    yield Scenario("blend, in turn, strong variation", **_CHOICES["blend"], in_turn=0.9, variation=0.6)
+    yield Scenario("blend, in turn, noise persists", **_CHOICES["blend"], in_turn=0.9, persists=0.5)
+    yield Scenario("no effect, measured, in turn", **_CHOICES["measured"], in_turn=0.9, has_effect=False)
 
 
 def forefoot_classes(forefoot_deg: Array) -> Array:
@@ -128,6 +138,10 @@ class _Studio:
         state = np.tile(rng.normal(0, 0.5, self.n), 2) + rng.normal(0, 0.2, 2 * self.n)
         lasts = np.tile(rng.integers(3, MOST_CAPTURES + 1, self.n), 2)
         before = self._supported()
+        goes_in_turn = (
+            np.tile(rng.random(self.n) < scenario.in_turn, 2) if scenario.in_turn else np.zeros(2 * self.n, dtype=bool)
+        )
+        self.left_over = np.zeros(2 * self.n)
         for capture in range(MOST_CAPTURES):
             here = comes & (capture < lasts)
             supported = self._supported()
@@ -139,7 +153,8 @@ class _Studio:
             seen = scenario.by_exam * self.exam_tilt + scenario.by_measured * measured + scenario.by_true * true
             # One capture in four is repeated with nothing changed.
             changes = here & np.tile(rng.random(self.n) > 0.25, 2)
-            self._change(changes, seen + rng.normal(0, 0.4, 2 * self.n))
+            turn = np.where(goes_in_turn, capture % 3, -1)
+            self._change(changes, seen + rng.normal(0, 0.4, 2 * self.n), turn)
 
     def _supported(self) -> Array:
         insole = np.where(self.level > 0, self.effects[np.arange(2 * self.n), np.maximum(self.level, 1) - 1], 0.0)
@@ -151,12 +166,17 @@ class _Studio:
         rng, scenario = self.rng, self.scenario
         common = np.tile(rng.normal(size=self.n), 2)
         own = rng.standard_t(4, 2 * self.n) / 2**0.5 if scenario.heavy_tailed else rng.normal(size=2 * self.n)
-        return np.asarray(scenario.noise_deg * (scenario.shared**0.5 * common + (1 - scenario.shared) ** 0.5 * own))
+        new = np.asarray(scenario.noise_deg * (scenario.shared**0.5 * common + (1 - scenario.shared) ** 0.5 * own))
+        if scenario.persists and self.left_over.any():
+            new = scenario.persists * self.left_over + (1 - scenario.persists**2) ** 0.5 * new
+        self.left_over = new
+        return new
 
-    def _change(self, changes: Array, seen: Array) -> None:
-        """One support of each knee, drawn at random; the further inside the knee looks, the more it is raised."""
+    def _change(self, changes: Array, seen: Array, turn: Array) -> None:
+        """One support of each knee, that whose turn it is or one drawn at random; the further inside the knee looks, the more
+        it is raised."""
         rng = self.rng
-        which = np.tile(rng.integers(0, 3, self.n), 2)
+        which = np.where(turn >= 0, turn, np.tile(rng.integers(0, 3, self.n), 2))
         wanted = np.select([seen > 0.3, seen > -0.7, seen > -1.8], [0, 1, 2], 3)
         wanted = np.where(rng.random(2 * self.n) < 0.12, 4, wanted)
         self.level = np.where(changes & (which == 0), wanted, self.level)

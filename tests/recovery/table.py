@@ -15,9 +15,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboard.questions.models.effect_models import outcome_rows
 from shared.settings import Settings
+from shared.statistics.told import STRONG_FROM
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
 from tests.sources import ROOT, digest, reached
 
@@ -34,14 +36,17 @@ HEAD = """# Recovery of known effects
 
 Written by `make recovery` on code `{code}`. Simulated studios (`scenarios.py`) in which fitters go by the exam, the
 measured tilt, the true tilt or a blend, with equal, heavy-tailed and shared noise, drift, one to four visits, varied effects
-or none. *Bias*: of a shim's effect on the tilt, in degrees. *Pooled, within, told*: how often each interval holds the truth,
-over all supports that were changed often enough. *Claims*: supports of which a direction is told, false if none acts.
-*Disagree*: the two estimates are said to differ by more than their noise. *Width*: of a shim's told interval, in degrees.
+or none, supports one drawn at a time or nearly always in turn. *Bias*: of a shim's effect on the tilt, in degrees. *Pooled,
+within, third, bracket, told*: how often each interval holds the truth, over all supports that were changed often enough; the
+third where it is strong enough to be leaned on. *Claims*: supports of which a direction is told, false if none acts.
+*Disagree*: the two estimates are said to differ by more than their noise. *Narrowed*: the third estimate narrows the told
+interval. *Width*: of a shim's told interval, in degrees; *of bracket*: of all supports, told beside bracket.
 """
 
 # One support of one studio: its place in SUPPORTS, the errors of both estimates in degrees, whether each interval holds the
-# truth, whether a change is claimed, whether the two are said to differ, and the told interval's width in degrees.
-Line = tuple[int, float, float, bool, bool, bool, bool, bool, float]
+# truth (the third's is None where it is too weak), whether a change is claimed, whether the two are said to differ, whether the
+# third narrows it, the told interval's width in degrees and its share of the bracket's.
+Line = tuple[int, float, float, bool, bool, bool | None, bool, bool, bool, bool, bool, float, float]
 
 
 @dataclass(frozen=True)
@@ -54,10 +59,14 @@ class Recovery:
     within_bias: float
     pooled_coverage: float
     within_coverage: float
+    third_coverage: float
+    bracket_coverage: float
     told_coverage: float
     claims: float
     disagree: float
+    narrowed: float
     told_width: float
+    of_bracket: float
 
 
 def recovered(scenario: Scenario, seeds: Iterable[int]) -> Recovery:
@@ -66,11 +75,16 @@ def recovered(scenario: Scenario, seeds: Iterable[int]) -> Recovery:
 
 
 def _summed(scenario: Scenario, lines: list[Line]) -> Recovery:
-    told = np.array(lines, dtype=float).reshape(-1, 9)
+    told = np.array(lines, dtype=float).reshape(-1, 13)
     of_shim = told[told[:, 0] == SUPPORTS.index("shim")]
-    nan = np.full(9, np.nan)
-    shim, means = (part.mean(axis=0) if len(part) else nan for part in (of_shim, told))
-    return Recovery(scenario, len(told), *map(float, (*shim[1:3], *means[3:8], shim[8])))
+    shim, means = (_means(part) for part in (of_shim, told))
+    return Recovery(scenario, len(told), *map(float, (*shim[1:3], *means[3:11], shim[11], means[12])))
+
+
+def _means(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The mean of each column over what is known of it; NaN where nothing is."""
+    known = np.isfinite(lines).sum(axis=0)
+    return np.where(known > 0, np.nansum(lines, axis=0) / np.maximum(known, 1), np.nan)
 
 
 def lines_of(scenario: Scenario, seed: int) -> Iterator[Line]:
@@ -79,17 +93,23 @@ def lines_of(scenario: Scenario, seed: int) -> Iterator[Line]:
     for row in outcome_rows(rows, "tilt", None, Settings()):
         if row.pooled is None or row.within is None or row.told_low is None or row.told_high is None:
             continue
+        assert row.bracket_low is not None and row.bracket_high is not None
         true = TRUE_TILT_DEG[row.support] if scenario.has_effect else 0.0
+        is_strong = row.strength is not None and row.strength >= STRONG_FROM
         yield (
             SUPPORTS.index(row.support),
             round(row.pooled - true, 6),
             round(row.within - true, 6),
             (row.pooled_low or 0.0) <= true <= (row.pooled_high or 0.0),
             (row.within_low or 0.0) <= true <= (row.within_high or 0.0),
+            (row.sequential_low or 0.0) <= true <= (row.sequential_high or 0.0) if is_strong else None,
+            row.bracket_low <= true <= row.bracket_high,
             row.told_low <= true <= row.told_high,
             row.direction != 0,
             "differ by more than their noise" in row.words,
+            row.told_by == "sequential",
             round(row.told_high - row.told_low, 6),
+            round((row.told_high - row.told_low) / (row.bracket_high - row.bracket_low), 6),
         )
 
 
@@ -160,16 +180,23 @@ def table() -> str:
 def _part(riders: int, done: dict[tuple[str, int], dict[int, list[Line]]]) -> str:
     rows = [
         f"\n## {riders} riders\n\n"
-        "| scenario | studios | pooled bias | within bias | pooled | within | told | claims | disagree | width |\n"
-        "|---|---|---|---|---|---|---|---|---|---|\n"
+        "| scenario | studios | pooled bias | within bias | pooled | within | third | bracket | told | claims | disagree "
+        "| narrowed | width | of bracket |\n"
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n"
     ]
     for scenario in scenarios():
         studios = done[scenario.name, riders]
         r = _summed(scenario, [line for lines in studios.values() for line in lines])
-        shares = (r.pooled_coverage, r.within_coverage, r.told_coverage, r.claims, r.disagree)
-        cells = [f"{r.pooled_bias:+.3f}", f"{r.within_bias:+.3f}", *(f"{100 * share:.1f} %" for share in shares)]
-        rows.append(f"| {scenario.name} | {len(studios)} | {' | '.join(cells)} | {r.told_width:.2f} |\n")
+        shares = (r.pooled_coverage, r.within_coverage, r.third_coverage, r.bracket_coverage, r.told_coverage)
+        said = (r.claims, r.disagree, r.narrowed)
+        cells = [f"{r.pooled_bias:+.3f}", f"{r.within_bias:+.3f}", *map(_percent, (*shares, *said))]
+        widths = f"{r.told_width:.2f} | {r.of_bracket:.2f}"
+        rows.append(f"| {scenario.name} | {len(studios)} | {' | '.join(cells)} | {widths} |\n")
     return "".join(rows)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %" if np.isfinite(share) else "none"
 
 
 def main(arguments: list[str]) -> None:

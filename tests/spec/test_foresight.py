@@ -103,7 +103,7 @@ def test_a_far_arrival_is_foreseen_nearer_to_the_middle_with_nothing_changed(fra
 def test_riders_are_held_out_whole_and_bands_hold_their_level(frame: Any) -> None:
     held = held_out(frame, Settings())
     assert len(np.unique(held.rider)) == 120
-    bands = calibrated(held, 0.8)
+    bands = calibrated(held, 0.8, held.visit)
     assert 0.7 < bands.reach[ALL] < 0.9
     assert set(bands.reach) == {ALL, "one", "another"} and bands.n_riders[ALL] == 120
     asked = bands.of(np.array(["one", "never seen", ALL], dtype=object), is_distance=False)
@@ -114,7 +114,7 @@ def test_a_foot_type_with_few_riders_has_the_band_of_all(frame: Any) -> None:
     held = held_out(frame, Settings())
     few = held.rider < 30
     held.foot_type[:] = np.where(few, "few", "many")
-    assert set(calibrated(held, 0.8).reach) == {ALL, "many"}
+    assert set(calibrated(held, 0.8, held.visit).reach) == {ALL, "many"}
 
 
 def test_too_few_riders_are_a_sentence(frame: Any) -> None:
@@ -210,9 +210,9 @@ def test_what_lies_beyond_the_data_has_words_and_no_number(asked: Any) -> None:
 
 
 def days_of(frame: Any) -> Any:
-    """Each cell's fit in one of three quarters, by its rider, in the order of riders."""
-    quarter = frame.captures.rider // 40
-    return np.datetime64("2025-01") + 3 * quarter.astype("timedelta64[M]") + np.timedelta64(10, "D")
+    """Each cell's fit in one of three quarters, by its rider, a rider a day."""
+    quarter, place = np.divmod(frame.captures.rider, 40)
+    return np.datetime64("2025-01") + 3 * quarter.astype("timedelta64[M]") + (10 + place).astype("timedelta64[D]")
 
 
 def test_the_record_knows_of_each_capture_what_earlier_quarters_knew(frame: Any) -> None:

@@ -188,8 +188,10 @@ def test_ragged_rows_are_told_with_their_line(tmp_path: Path) -> None:
         "rider_id,birth_year,sex\nR1,1980\n\nR2,1990,male,extra\nR3,1991,male\nR4,1800,male\n", encoding="utf-8"
     )
     report = load([folder], tmp_path / "w.duckdb", today=TODAY)
-    assert counts(report, "riders.csv") == {"stored": 1, "rejected": 3}
-    assert [(f.line, f.rule) for f in report.findings] == [(2, "cells"), (4, "cells"), (6, "range")]
+    assert counts(report, "riders.csv") == {"stored": 2, "rejected": 2}
+    assert [(f.line, f.rule, f.is_cell) for f in report.findings] == [
+        (2, "cells", False), (4, "cells", False), (6, "range", True)
+    ]  # fmt: skip
     assert report.findings[0].words.startswith("row: found 2 cells, expected 3")
 
 

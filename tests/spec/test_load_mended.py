@@ -75,10 +75,11 @@ def test_mended_rows_leave_the_rejects_and_the_others_stay(tmp_path: Path) -> No
     rows[2]["capture_no"] = "2"  # the key itself was wrong
     folder = write_rejects(tmp_path / "mended", "knee_captures", rows)
     report = load([folder], path, today=TODAY)
-    assert counts(report, "knee_captures-rejects.csv") == {"stored": 2, "rejected": 1}
+    # The row with a faulty tilt was stored without it, and is not mended yet.
+    assert (counts(report, "knee_captures-rejects.csv"), report.files[0].cells) == ({"stored": 2, "unchanged": 1}, 1)
     assert report.files[0].words == "encoding: utf-8, separator ','"
     assert [(row["column"], row["load_id"]) for row in rejects(path)] == [("knee_tilt_deg", 1)]
-    assert stored(path, "knee_captures") == 3 + 2
+    assert stored(path, "knee_captures") == 3 + 3
     # A mended row that is still wrong takes the place of the reject that it was.
     rows[1]["knee_tilt_deg"] = "99"
     load([write_rejects(tmp_path / "again", "knee_captures", rows[1:2])], path, today=TODAY)
@@ -204,7 +205,8 @@ def test_a_known_folder_is_answered_without_reading_a_row(tmp_path: Path, monkey
     assert again.load_id is None
     assert again.findings == first.findings
     assert (checked.files, checked.findings) == (again.files, again.findings)
-    assert counts(again, "knee_captures.csv") == {"unchanged": 3, "rejected": 3, "waiting": 1}
+    # The row whose tilt alone is faulty is there without it.
+    assert counts(again, "knee_captures.csv") == {"unchanged": 4, "rejected": 2, "waiting": 1}
     assert counts(again, "fit_sessions.csv") == {"unchanged": 2, "rejected": 1}
     assert again.files[2].words == first.files[2].words
     # What has joined since is told as it is now.

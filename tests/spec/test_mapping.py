@@ -322,7 +322,7 @@ riding = {{ from = "$path", codes = {{ "{evil}" = "road" }}, where = {{ "$path" 
     )
     report = load([folder], tmp_path / "w.duckdb", today=TODAY)
     assert [(f.rule, f.line) for f in report.findings] == [("range", 2)]
-    assert core(tmp_path / "w.duckdb", "riders")[0] | {"height_cm": None} == {
+    assert core(tmp_path / "w.duckdb", "riders")[1] | {"height_cm": None} == {
         "rider_id": f"1{evil}3", "birth_year": 1980, "sex": None, "height_cm": None, "mass_kg": None, "riding": "road",
     }  # fmt: skip
 

@@ -48,9 +48,17 @@ def test_the_first_release_becomes_what_loading_its_exports_makes_today(tmp_path
     for name in ("x1", "x2"):
         load([FIRST / name], tmp_path / "today.duckdb", today=TODAY)
     migrated, made_today = held(path), held(tmp_path / "today.duckdb")
-    for name, rows in made_today.items():
-        assert migrated[name] == rows, name
+    # That release rejected a row for any faulty cell, of which today those are stored that may do without it.
+    for name in catalogue():
+        assert all(row in made_today[f"raw {name}"] for row in migrated[f"raw {name}"]), name
+    assert len(migrated["rejects"]) == 4
     assert [row["birth_year"] for row in history(path, "riders", "R1")] == [1980, 1981]
+    for name in ("x1", "x2"):
+        load([FIRST / name], path, today=TODAY)
+    again = held(path)
+    for name, rows in made_today.items():
+        if name.startswith(("core", "mart", "warnings")):
+            assert again[name] == rows, name
 
 
 def test_a_load_migrates_first_and_a_check_leaves_the_file_as_it_is(tmp_path: Path) -> None:

@@ -13,11 +13,13 @@ from dashboard.cli import app
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.readers import Reader, Role
-from dashboard.questions.foresight.answers_foresight import Next, NextRow
+from dashboard.questions.foresight.alike import alike_words
+from dashboard.questions.foresight.answers_foresight import AlikeRow, Next, NextRow
 from dashboard.questions.foresight.knees import Form, Knee, Setup, arrived, foot_type_of, loaded, read_form
-from dashboard.questions.foresight.next_rider import foreseen_next
+from dashboard.questions.foresight.next_rider import _foreseen, foreseen_next, made_ready
+from dashboard.questions.foresight.ready import Ready
 from dashboard.questions.foresight.setups import AS_IT_IS, next_setups
-from dashboard.questions.memory.remembering import Foundation
+from dashboard.questions.memory.remembering import Foundation, at_once
 from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError, UsageError
 from shared.settings import Settings
@@ -125,6 +127,93 @@ def test_missing_parts_widen_the_band(demo_warehouse: Path, foreseen: Next) -> N
     told, known = rows(wide, "left", "tilt")[AS_IT_IS], rows(foreseen, "left", "tilt")[AS_IT_IS]
     assert (told.high or 0) - (told.low or 0) > 1.5 * ((known.high or 0) - (known.low or 0))
     assert wide.alike == () and told.n_alike == 0
+
+
+@pytest.fixture(scope="module")
+def made(demo_warehouse: Path) -> dict[str, Ready]:
+    return made_ready(open_reading(demo_warehouse), Settings(), at_once)
+
+
+def as_it_is(made: Ready, form: Form) -> tuple[float, float]:
+    """What is expected of the left knee with nothing changed, and the standard deviation of the knee itself."""
+    expected = _foreseen(form, "left", next_setups(form.left, "left", Settings()), made, Settings())[0]
+    return float(expected.mean[0]), float(expected.knee_sd[0])
+
+
+@pytest.mark.parametrize("is_measured", [True, False])
+@pytest.mark.parametrize("part", ["arch_height", "arch_collapse", "squat_knee_path", "forefoot_angle_deg"])
+def test_each_missing_part_of_the_exam_widens(made: dict[str, Ready], part: str, is_measured: bool) -> None:
+    """Where the knee was measured, its captures tell nearly all that the exam would."""
+    whole = INWARD.model_copy(update={"arch_collapse": "some", **({} if is_measured else {"tilt_deg": ()})})
+    wide, known = (
+        as_it_is(made["tilt"], Form(left=knee, right=STRAIGHT, visit_kind="first"))[1]
+        for knee in (whole.model_copy(update={part: None}), whole)
+    )
+    assert wide > known
+
+
+@pytest.mark.parametrize(("outcome", "part"), [("tilt", "tilt_deg"), ("sway", "sway_mm")])
+def test_one_capture_less_widens_and_none_far_more(made: dict[str, Ready], outcome: str, part: str) -> None:
+    twice, once, never = (
+        as_it_is(made[outcome], Form(left=INWARD.model_copy(update={part: seen}), right=STRAIGHT))[1]
+        for seen in ((3.0, 3.2), (3.0,), ())
+    )
+    assert twice < 0.9 * once and once < 0.7 * never
+
+
+def test_the_visits_kind_is_in_the_model_and_one_that_is_not_known_stands_between(made: dict[str, Ready]) -> None:
+    means = {
+        kind: as_it_is(made["tilt"], Form(left=Knee(), right=Knee(), visit_kind=kind))[0]
+        for kind in (None, "first", "follow_up", "refit")
+    }
+    known = [means[kind] for kind in ("first", "follow_up", "refit")]
+    assert len(set(known)) == 3 and min(known) < means[None] < max(known)
+
+
+def test_like_knees_tell_whether_the_fit_held_as_the_pages_do(demo_warehouse: Path, foreseen: Next) -> None:
+    asker = Asker(demo_warehouse, Settings())
+    seen = [row for row in foreseen.alike if row.became in ("held", "not_held")]
+    assert seen
+    for row in seen[:3]:
+        rider = open_reading(demo_warehouse).value(
+            "SELECT rider_id FROM mart.fits WHERE session_id = $session", {"session": row.session_id}
+        )
+        timeline: Any = asker.ask("riders", Selection(rider=(rider,)))
+        fits = {fit.session_id: fit.became for fit in timeline.fits}
+        assert fits[row.session_id] == row.became
+    assert any(row.comfort_follow_up is not None for row in seen) and any(row.satisfaction is not None for row in seen)
+
+
+def test_like_knees_are_told_in_a_sentence_a_side() -> None:
+    def knee(side: str, arrival: float, departure: float | None, became: str | None, *supports: str) -> AlikeRow:
+        return AlikeRow(side, "S", side, arrival, departure, None, None, None, None, None, supports, "", became)
+
+    rows = [
+        knee("left", -4.0, -2.0, "held", "insole"),
+        knee("left", -3.0, 1.0, "not_held", "insole", "stance"),
+        knee("left", -3.0, None, "waiting"),
+        knee("right", 1.0, None, None),
+    ]
+    assert list(alike_words(rows)) == [
+        "3 knees most like the left one: changed were insole 2, shims 0, stance 1. 3.5° from neutral at arrival, 1.5° at "
+        "departure on average. 1 fit held, 1 did not; of 1 it is not known.",
+        "1 knee most like the right one: changed were insole 0, shims 0, stance 0. "
+        "0 fits held, 0 did not; of 1 it is not known.",
+    ]
+
+
+def test_the_same_visit_bicycle_and_riding_come_first_among_like_knees(demo_warehouse: Path, foreseen: Next) -> None:
+    form = Form(left=INWARD, right=STRAIGHT, visit_kind="first", bike_kind="Gravel", riding="gravel")
+    of_gravel = foreseen_next(open_reading(demo_warehouse), form, Settings())
+    kinds = {
+        row["session_id"]: (row["visit_kind"], row["bike_kind"], row["riding"])
+        for row in open_reading(demo_warehouse).rows("SELECT session_id, visit_kind, bike_kind, riding FROM mart.fits")
+    }
+    same = [sum(kinds[row.session_id] == ("first", "gravel", "gravel") for row in one.alike) for one in (of_gravel, foreseen)]
+    assert same[0] > same[1]
+    # They say who is alike; nothing is foreseen from bicycle and riding.
+    plain = foreseen_next(open_reading(demo_warehouse), form.model_copy(update={"bike_kind": None, "riding": None}), Settings())
+    assert plain.setups == of_gravel.setups
 
 
 def test_twenty_like_knees_are_told_with_what_was_changed(foreseen: Next) -> None:

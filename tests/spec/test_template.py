@@ -48,6 +48,14 @@ FILLED: dict[str, list[dict[str, object]]] = {
     "follow_ups": [
         {"follow_up_id": "B1", "session_id": "S1", "booked_on": date(2026, 3, 2), "due_on": date(2026, 3, 16), "state": "open"}
     ],
+    "drawn_orders": [
+        {
+            "draw_id": "C1-0001", "comparison_id": "C1", "session_id": "S1", "side": "left", "capture_before": 1,
+            "drawn": "second", "first_step": "insole_low", "second_step": "shim_more", "outcome": "tilt", "stratum": "F1",
+            "block": 0, "block_size": 4, "place": 0, "drawn_at": datetime(2026, 3, 2, 9, 33), "opened_on": date(2026, 3, 1),
+            "stop_after": 60, "commitment": "95cbcc",
+        }
+    ],
 }  # fmt: skip
 
 
@@ -81,7 +89,7 @@ def test_an_empty_template_holds_the_contract_and_no_row(tmp_path: Path) -> None
         table.name: table.column_names for table in catalogue().values()
     }
     report = load([path], tmp_path / "w.duckdb", today=TODAY)
-    assert [file.read for file in report.files] == [0] * 9 and report.exit_code == 0
+    assert [file.read for file in report.files] == [0] * 10 and report.exit_code == 0
 
 
 def test_codes_are_lists_and_limits_hold_in_the_cells(tmp_path: Path) -> None:

@@ -41,7 +41,15 @@ def test_keys_and_references_name_columns() -> None:
 
 
 def test_signed_quantities_say_what_plus_means() -> None:
-    signed = {"knee_tilt_deg", "knee_offset_mm", "forefoot_angle_deg", "shims_added", "shims_built_in", "stance_mm"}
+    signed = {
+        "knee_tilt_deg",
+        "knee_offset_mm",
+        "forefoot_angle_deg",
+        "shims_added",
+        "shims_built_in",
+        "stance_mm",
+        "total_shims",
+    }
     assert {column.name for _, column in COLUMNS if column.sign} == signed
     assert all("+ =" in column.sign for _, column in COLUMNS if column.sign)
 

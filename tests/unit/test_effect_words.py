@@ -172,7 +172,11 @@ def test_the_table_prints_each_figure_under_its_own_heading() -> None:
         ("95 % interval", "−0.90 to −0.30°"),
         ("Within knee", "+0.80°"),
         ("95 % interval", "+0.50 to +1.20°"),
+        ("Third", "–"),
+        ("95 % interval", "–"),
+        ("Its strength", "–"),
         ("The two estimates", "agree"),
+        ("Told by", "both, without a third"),
         ("Changes", "60"),
         ("Riders", "30"),
     ]
@@ -207,12 +211,25 @@ def test_a_split_s_ties_name_the_support_not_the_column() -> None:
     assert refused["stance | low"].endswith("no figure, since it was never changed between two captures of one knee.")
 
 
+def test_the_table_prints_the_third_estimate_and_what_it_makes_of_the_interval() -> None:
+    third = {"sequential": 0.3, "sequential_low": 0.1, "sequential_high": 0.5, "strength": 214.6}
+    narrowed = replace(SHOWN, **third, told_low=0.0, told_high=0.6, told_by="sequential")
+    columns = {column.heading: column.text(narrowed) for column in estimate_columns("95 %")}
+    assert columns["Third"] == "+0.30°"
+    assert columns["95 % interval"] == "+0.10 to +0.50°"  # the third's is the last of this heading
+    assert columns["Its strength"] == "215"
+    assert columns["Told by"] == "both, narrowed by the third"
+    of_both = {column.heading: column.text(replace(SHOWN, **third)) for column in estimate_columns("95 %")}
+    assert of_both["Told by"] == "both"
+
+
 def test_the_command_prints_each_figure_under_its_own_key(capsys: pytest.CaptureFixture[str]) -> None:
     print_answer(replace(made_effects(), effects=(replace(SHOWN, words="A sentence of this row."),)))
     headline, _, _, keys, figures = capsys.readouterr().out.splitlines()
     assert headline == made_effects().headline
     expected = "outcome support unit split level n_riders n_changes pooled pooled_low pooled_high within within_low within_high"
     expected += " bracket_low bracket_high q_value shrunk shrunk_low shrunk_high told_low told_high told_by is_rough"
+    expected += " sequential sequential_low sequential_high strength"
     assert keys.split() == expected.split()
     told = "tilt shim deg 30 60 -0.600 -0.900 -0.300 0.800 0.500 1.200 -0.900 1.200 0.040"
     told += " -0.800 1.100 bracket False A sentence of this row."

@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
+from crepes import ConformalRegressor
 from scipy import stats
 
 from shared.errors import TooFewError
-from shared.statistics.foresight.bands import Spread, Witnesses, band, outness, reach
-from shared.statistics.foresight.expected import Before, Variances, expected
+from shared.statistics.foresight.adapting import LEAST, MOST, STEP, led, level_today
+from shared.statistics.foresight.bands import Reaches, Spread, Witnesses, band, outness, reaches_of
+from shared.statistics.foresight.expected import Before, Unsure, Variances, expected
 
 
 def before(n_own: float, own: float, n_other: float, other: float) -> Before:
@@ -22,7 +24,7 @@ def test_a_knee_seen_once_alone_is_expected_nearer_to_its_fixed_part() -> None:
 
 
 def test_two_captures_halve_the_noise_and_an_uncertain_effect_widens() -> None:
-    found = expected(np.array([0.0]), before(2, 7.0, 0, 0.0), Variances(1.0, 2.0, 1.0), effect_variance=np.array([0.25]))
+    found = expected(np.array([0.0]), before(2, 7.0, 0, 0.0), Variances(1.0, 2.0, 1.0), Unsure(change=np.array([0.25])))
     assert found.mean == pytest.approx([7.0 * 3.0 / 3.5])
     assert found.knee_sd**2 == pytest.approx([3.0 - 9.0 / 3.5 + 0.25])
 
@@ -66,10 +68,10 @@ def test_the_distance_from_zero_is_the_folded_normal_of_scipy() -> None:
 def test_a_band_reaches_as_far_as_riders_fell_out() -> None:
     """Nine riders, one capture each: with the rider to come, 80 % of ten are eight, so the eighth decides."""
     out = np.array([0.9, 0.1, 0.8, 0.2, 0.7, 0.3, 0.6, 0.4, 0.5])
-    assert reach(Witnesses(out, np.arange(9)), 0.8) == pytest.approx(0.8)
+    assert reaches_of(Witnesses(out, np.arange(9)), 0.8).at(0.8) == pytest.approx(0.8)
     with pytest.raises(TooFewError, match=r"Not enough yet: 3 riders seen before; a band needs 4\."):
-        reach(Witnesses(out[:3], np.arange(3)), 0.8)
-    assert reach(Witnesses(out[:4], np.arange(4)), 0.8) == pytest.approx(0.9)
+        reaches_of(Witnesses(out[:3], np.arange(3)), 0.8).at(0.8)
+    assert reaches_of(Witnesses(out[:4], np.arange(4)), 0.8).at(0.8) == pytest.approx(0.9)
 
 
 def test_a_rider_with_many_captures_is_one_witness() -> None:
@@ -77,15 +79,73 @@ def test_a_rider_with_many_captures_is_one_witness() -> None:
     out = np.concatenate([[0.1, 0.2, 0.3, 0.4], np.full(100, 0.9)])
     rider = np.concatenate([np.arange(4), np.full(100, 4)])
     # Of six riders, two thirds are four: the four with one capture each.
-    assert reach(Witnesses(out, rider), 2 / 3) == pytest.approx(0.4)
-    assert reach(Witnesses(out, rider), 0.8) == pytest.approx(0.9)
+    assert reaches_of(Witnesses(out, rider), 2 / 3).at(2 / 3) == pytest.approx(0.4)
+    assert reaches_of(Witnesses(out, rider), 0.8).at(0.8) == pytest.approx(0.9)
+
+
+def test_a_part_of_the_exam_that_is_not_known_widens_and_lets_the_captures_tell_more() -> None:
+    """The exam's part that is not known varies by a half: of four degrees above, 3.5 of 4.5 are expected again."""
+    unsure = Unsure(own=np.array([0.5]), other=np.array([0.0]))
+    found = expected(np.zeros(1), before(1, 4.0, 0, 0.0), Variances(both=1.0, knee=2.0, noise=1.0), unsure)
+    assert found.mean == pytest.approx([4.0 * 3.5 / 4.5])
+    assert found.knee_sd**2 == pytest.approx([3.5 - 3.5**2 / 4.5])
+    # By the other knee alone: 1 of 3 + 0.5 + 1.
+    of_other = expected(np.zeros(1), before(0, 0.0, 1, 4.5), Variances(1.0, 2.0, 1.0), Unsure(own=0.0, other=0.5))
+    assert of_other.mean == pytest.approx([1.0])
+
+
+TENTHS = Reaches(np.arange(1, 101) / 100, np.arange(1, 101) / 101)
+
+
+def test_the_level_moves_by_what_each_fit_was_off() -> None:
+    """A fit with half of its captures outside asks for more, one with all inside for less; its captures count as one."""
+    reached, asked = led(TENTHS, np.array([0.5, 0.99, 0.1, 0.1, 0.1]), np.array([3, 3, 7, 7, 7]), 0.8)
+    assert reached[:2] == pytest.approx([0.81, 0.81])
+    after_first = 0.8 + STEP * (0.5 - 0.2)
+    assert reached[2:] == pytest.approx([0.83] * 3) and asked == pytest.approx(after_first - STEP * 0.2)
+    assert led(TENTHS, np.zeros(0), np.zeros(0, dtype=int), 0.8, begun=0.7)[1] == 0.7
+
+
+def test_whatever_came_the_share_outside_comes_back_and_the_level_stays_within_bounds() -> None:
+    """Gibbs & Candès 2021, proposition 4.1: over T fits the share outside is off by less than (0.8 + STEP) / (T STEP)."""
+    rng = np.random.default_rng(3)
+    worse = np.concatenate([rng.random(400), rng.random(400) ** 0.5])
+    reached, _ = led(TENTHS, worse, np.arange(800), 0.8)
+    assert abs(np.mean(worse > reached) - 0.2) < (0.8 + STEP) / (800 * STEP)
+    assert np.mean(worse[400:] > 0.8) > 0.33 and abs(np.mean(worse[440:] > reached[440:]) - 0.2) < 0.05
+    assert led(TENTHS, np.ones(500), np.arange(500), 0.8)[1] == pytest.approx(MOST)
+    assert led(TENTHS, np.zeros(500), np.arange(500), 0.8)[1] == pytest.approx(LEAST)
+
+
+def test_todays_level_is_that_of_the_last_fits_however_long_the_past() -> None:
+    out = np.random.default_rng(4).random(3000)
+    whole = led(TENTHS, out, np.repeat(np.arange(1500), 2), 0.8)[1]
+    assert level_today(TENTHS, out, np.repeat(np.arange(1500), 2), 0.8) == pytest.approx(whole, abs=1e-5)
 
 
 def test_it_is_the_split_conformal_quantile_where_each_rider_has_one_capture() -> None:
     """Vovk, Gammerman & Shafer 2005; numpy's quantile of what was seen, at the level raised for the one to come."""
     out = np.random.default_rng(11).random(237)
     raised = np.ceil(0.8 * 238) / 237
-    assert reach(Witnesses(out, np.arange(237)), 0.8) == pytest.approx(np.quantile(out, raised, method="inverted_cdf"))
+    assert reaches_of(Witnesses(out, np.arange(237)), 0.8).at(0.8) == pytest.approx(
+        np.quantile(out, raised, method="inverted_cdf")
+    )
+
+
+@pytest.mark.parametrize("n_types", [1, 3])
+def test_bands_are_those_of_an_independent_library(n_types: int) -> None:
+    """crepes: normalised residuals, and Mondrian categories (Boström & Johansson 2020, PMLR 128:24) where bands go by type."""
+    rng = np.random.default_rng(8)
+    n, new = 237, 40
+    mean, sd, of_type = rng.normal(0, 2, n), rng.uniform(0.5, 2, n), rng.integers(0, n_types, n)
+    measured = mean + sd * rng.standard_t(4, n) * (1 + of_type)
+    next_mean, next_sd, next_type = rng.normal(0, 2, new), rng.uniform(0.5, 2, new), rng.integers(0, n_types, new)
+    theirs = ConformalRegressor().fit(measured - mean, sigmas=sd, bins=of_type)
+    ends = theirs.predict_int(next_mean, sigmas=next_sd, bins=next_type, confidence=0.8)
+    witnesses = Witnesses(outness(Spread(mean, sd), measured), np.arange(n))
+    reach = np.array([reaches_of(witnesses.of(of_type == one), 0.8).at(0.8) for one in range(n_types)])
+    low, high = band(Spread(next_mean, next_sd), reach[next_type])
+    assert low == pytest.approx(ends[:, 0]) and high == pytest.approx(ends[:, 1])
 
 
 def test_a_band_holds_what_lies_no_further_out() -> None:

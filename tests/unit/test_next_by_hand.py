@@ -27,6 +27,7 @@ TYPED = {
     "left.arch_height": "low", "left.squat_knee_path": "inward", "left.forefoot_angle_deg": "5", "left.tilt_1": "-4",
     "left.tilt_2": "-3.5", "left.sway_1": "17", "left.sway_2": "", "left.insole_level": "low", "left.shims_added": "1",
     "left.shims_built_in": "-2", "left.stance_mm": " 2.5 ", "left.foot_room": "enough", "right.arch_height": "", "pain": "2",
+    "visit_kind": "refit", "riding": "gravel", "bike_kind": " Cargo ",
 }  # fmt: skip
 
 
@@ -66,7 +67,7 @@ def test_what_is_typed_is_two_knees_with_gaps() -> None:
         setup=Setup(insole_level="low", total_shims=-1, shims_built_in=-2, stance_mm=2.5),
         foot_room_ok=True,
     )
-    assert form_typed(TYPED) == Form(left=left, right=Knee(), pain=2)
+    assert form_typed(TYPED) == Form(left=left, right=Knee(), pain=2, visit_kind="refit", riding="gravel", bike_kind="Cargo")
     assert form_typed({"right.foot_room": "too_little"}).right.foot_room_ok is False
 
 
@@ -81,6 +82,8 @@ def test_what_is_typed_is_two_knees_with_gaps() -> None:
         ("left.shims_built_in", "7", "Shims built in, left: found 7, expected 6 at most."),
         ("right.stance_mm", "51", "Stance, right: found 51, expected 50 mm at most."),
         ("left.arch_height", "flat", "Arch height, left: found flat, expected one of low, medium, high."),
+        ("riding", "walking", "Riding: found walking, expected one of road, gravel, mountain, triathlon, commuting, indoor."),
+        ("bike_kind", "x" * 41, f"Bicycle: found {'x' * 41}, expected 40 letters at most."),
         ("pain", "11", "Pain: found 11, expected 10 at most."),
     ],
 )  # fmt: skip
@@ -117,7 +120,7 @@ def test_the_form_asks_for_every_part_of_a_knee_within_what_the_contract_takes()
         limits = {kind: value for one in get_args(kind)[1].metadata for kind, value in vars_of(one)}
         assert limits == {"ge": contract[name]["minimum"], "le": contract[name]["maximum"]}, name
     fields = {field.name: field for group in GROUPS for field in group.fields}
-    for name in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path", "insole_level"):
+    for name in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path", "insole_level", "riding", "visit_kind"):
         assert [code for code, _ in fields[name].options] == contract[name]["enum"], name
 
 
@@ -156,8 +159,8 @@ def test_a_fault_that_holds_what_was_typed_leaves_none_of_it_in_the_log(caplog: 
 def test_the_layout_holds_a_field_a_side_and_the_rider_s_own() -> None:
     sheet = next(part for part in by_hand.layout() if getattr(part, "id", "") == ids.SHEET)
     names = [name for group in sheet.groups for row in group["rows"] for name in row["names"]]
-    assert len(names) == len(set(names)) == 2 * 14 + 1
-    assert {"left.tilt_2", "right.sway_2", "left.foot_room", "pain"} <= set(names)
+    assert len(names) == len(set(names)) == 2 * 14 + 4
+    assert {"left.tilt_2", "right.sway_2", "left.foot_room", "pain", "visit_kind", "riding", "bike_kind"} <= set(names)
 
 
 def test_of_what_is_typed_nothing_is_remembered_noted_or_opened(demo_warehouse: Path) -> None:
@@ -171,7 +174,7 @@ def test_of_what_is_typed_nothing_is_remembered_noted_or_opened(demo_warehouse: 
 
     asker, notes, form = Asker(demo_warehouse, Settings()), Noted(), form_typed(TYPED)
     answer = AskedBy(asker, lambda: LOCAL, notes).foresee(form)  # type: ignore[arg-type]
-    assert answer.setups and answer.alike == () and notes.opened_what == ()
+    assert answer.setups and answer.alike == answer.alike_told == () and notes.opened_what == ()
     remembered = set(asker._memory._answers)
     other = asker.foresee(form_typed({**TYPED, "left.tilt_1": "-7.77"}))
     assert other.setups != answer.setups and set(asker._memory._answers) == remembered

@@ -91,6 +91,27 @@ def test_a_touched_control_changes_address_and_view_and_no_control() -> None:
     assert all(control is no_update for control in controls)
 
 
+def test_a_second_touch_before_the_first_is_answered_undoes_nothing() -> None:
+    side, studio = ids.control("side"), ids.control("studio")
+    # The first answer was dropped: view and address are those of before the first touch.
+    given = values(**{"from": "2026-01-01"}, side=["left"], studio=["a"])
+    address, view, *_ = in_step(studio, "?from=2026-01-01", given, "?from=2026-01-01")
+    assert address == view == "?from=2026-01-01&studio=a&side=left"
+    # A link first, whose dates have not reached the controls.
+    address, view, *controls = in_step(side, "?from=2026-01-01&every=week", values(side=["left"]), "?every=week")
+    assert address == view == "?from=2026-01-01&side=left&every=week"
+    assert controls[0] == "2026-01-01"
+    assert all(control is no_update for control in controls[1:])
+    # A control first, and then a link.
+    address, view, *controls = in_step(ids.URL, "?look=overdue", values(side=["left"]), "")
+    assert address == view == "?side=left&look=overdue"
+    assert all(control is no_update for control in controls)
+    # What the link says of a control that was not touched.
+    address, view, *controls = in_step(ids.URL, "", values(side=["left"]), "?side=left")
+    assert (address, view) == (no_update, "")
+    assert controls[list(CONTROLS).index("side")] == []
+
+
 def test_the_address_comes_before_what_empty_controls_report() -> None:
     _, view, *controls = in_step(ids.control("side"), "?side=left", values(), None)
     assert view == "?side=left"

@@ -60,7 +60,12 @@ ANSWER = Next(
     side_difference_now=4.1,
     side_difference_first=3.2,
     setups=ROWS,
-    alike=(AlikeRow("left", "S00077", "right", -3.9, -2.6, None, 5.0, 7.0, "insole none to medium"),),
+    alike=(
+        AlikeRow(
+            "left", "S00077", "right", -3.9, -2.6, None, 5.0, 7.0, None, 8.0, ("insole",), "insole none to medium", "not_held"
+        ),
+    ),
+    alike_told=("1 knee most like the left one: made.",),
 )
 RECORD = Foresight(
     date(2026, 8, 28), {}, "", {}, "What is foreseen has held so far: made.", True,
@@ -147,7 +152,13 @@ def test_a_silent_answer_has_no_figure() -> None:
 
 
 @pytest.mark.parametrize(
-    ("place", "words_told"), [(ids.ALIKE, "insole none to medium"), (ids.RECORD, "What is foreseen has held so far")]
+    ("place", "words_told"),
+    [
+        (ids.ALIKE, "insole none to medium"),
+        (ids.ALIKE, "did not hold"),
+        (ids.ALIKE, "most like the left one: made."),
+        (ids.RECORD, "What is foreseen has held so far"),
+    ],
 )
 def test_the_views_tell_like_knees_and_the_record(place: str, words_told: str) -> None:
     assert words_told in shown(place)

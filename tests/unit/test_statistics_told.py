@@ -3,6 +3,8 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.claims import (
@@ -15,11 +17,74 @@ from dashboard.questions.models.claims import (
     prices_of_split,
 )
 from dashboard.questions.selection.selection import SPLITS
-from shared.statistics.told import Told, direction, is_sure, told_interval
+from shared.statistics.told import (
+    NO_THIRD,
+    NOT_NARROWER,
+    OTHER_FORM,
+    OUTSIDE,
+    OVER_IDENTIFIED,
+    PERSISTS,
+    WEAK,
+    Third,
+    Told,
+    direction,
+    is_sure,
+    told_interval,
+)
+
+# A third at 0.5 on so many degrees of freedom that its 99 % interval is 0.5 ± 2.5758 standard errors, all checks passed.
+THIRD = Third(0.5, 0.05, 1e9, 23.1, 0.05, 0.05)
 
 
 def test_the_bracket_is_told() -> None:
     assert told_interval(-0.2, 0.7) == Told(-0.2, 0.7, "bracket")
+
+
+def test_where_the_two_differ_what_the_bracket_shares_with_the_third_s_interval_is_told() -> None:
+    told = told_interval(0.4, 1.0, True, THIRD)
+    assert (told.low, told.by, told.why) == (0.4, "sequential", None)
+    assert told.high == pytest.approx(0.5 + 2.575829 * 0.05, abs=1e-6)
+    within = told_interval(0.0, 1.0, True, THIRD)
+    assert (within.low, within.high) == pytest.approx((0.5 - 2.575829 * 0.05, 0.5 + 2.575829 * 0.05), abs=1e-6)
+
+
+def test_where_the_two_do_not_differ_the_third_is_not_asked() -> None:
+    assert told_interval(0.4, 1.0, False, THIRD) == Told(0.4, 1.0, "bracket")
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        ({"strength": 23.0}, WEAK),
+        ({"strength": float("nan")}, WEAK),
+        ({"m2_p_value": 0.049}, PERSISTS),
+        ({"j_p_value": 0.049}, OVER_IDENTIFIED),
+        ({"estimate": 2.0}, OUTSIDE),
+        ({"standard_error": 0.5}, NOT_NARROWER),
+    ],
+)
+def test_where_a_check_fails_the_bracket_is_told_and_why(changed: dict[str, float], why: str) -> None:
+    assert told_interval(0.4, 1.0, True, replace(THIRD, **changed)) == Told(0.4, 1.0, "bracket", why)
+
+
+def test_where_there_is_no_third_the_bracket_is_told_and_why() -> None:
+    assert told_interval(0.4, 1.0, True) == Told(0.4, 1.0, "bracket", NO_THIRD)
+    assert told_interval(0.4, 1.0, True, why=OTHER_FORM) == Told(0.4, 1.0, "bracket", OTHER_FORM)
+
+
+@given(
+    ends=st.tuples(st.floats(-5, 5), st.floats(-5, 5)),
+    estimate=st.floats(-5, 5),
+    error=st.floats(0.001, 5),
+    df=st.floats(0.5, 1000),
+    strength=st.floats(0, 100),
+)
+def test_what_is_told_is_never_wider_than_the_bracket(
+    ends: tuple[float, float], estimate: float, error: float, df: float, strength: float
+) -> None:
+    low, high = sorted(ends)
+    told = told_interval(low, high, True, Third(estimate, error, df, strength, 1.0, 1.0))
+    assert low <= told.low <= told.high <= high
 
 
 @pytest.mark.parametrize(

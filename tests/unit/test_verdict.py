@@ -1,5 +1,7 @@
 """The words of an effect never claim more than its told interval and its q-value allow."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,6 +10,7 @@ from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.frames import SUPPORTS
 from dashboard.questions.models.verdict import AGREE, APART, UNSURE
+from shared.statistics import told
 
 
 def row(support: str, outcome: tuple[str, str], low: float, high: float, q_value: float | None = 0.001) -> EffectRow:
@@ -42,6 +45,32 @@ def test_a_disagreement_says_that_the_truth_lies_between_and_promises_nothing_th
     assert "differ by more than their noise (pooled −9.00°, within-knee 9.00°): the truth may lie anywhere between." in words
     assert "repeat" not in words and "trust" not in words
     assert "agree." not in words
+
+
+@pytest.mark.parametrize(
+    ("why", "words"),
+    [
+        (told.NO_THIRD, "too few riders have captures enough for the third"),
+        (told.OTHER_FORM, "the third allows neither for a late effect nor for a drift by arch, and one was found"),
+        (told.WEAK, "too few of the changes could be foreseen for the third to settle it"),
+        (told.PERSISTS, "the third does not settle it, since the noise of one capture seems to reach the next"),
+        (told.OVER_IDENTIFIED, "the third does not settle it, since the records it goes by contradict one another"),
+        (told.OUTSIDE, "the third lies outside of both, so that none is believed over another"),
+        (told.NOT_NARROWER, "the third is too uncertain to settle it"),
+    ],
+)
+def test_a_bracket_that_the_third_leaves_as_it_is_says_why(why: str, words: str) -> None:
+    said = verdict.verdict(row("shim", ("tilt", "deg"), 0.1, 0.7), APART, why)
+    assert said.endswith(f"the truth may lie anywhere between; {words}.")
+
+
+def test_a_bracket_that_the_third_narrows_says_so() -> None:
+    narrowed = replace(row("shim", ("tilt", "deg"), 0.1, 0.7), told_by="sequential", sequential=0.4)
+    said = verdict.verdict(narrowed, APART)
+    assert said.endswith(
+        "(pooled −9.00°, within-knee 9.00°): the third, by what was known before each capture, is 0.40° and narrows it."
+    )
+    assert "anywhere between" not in said
 
 
 @given(

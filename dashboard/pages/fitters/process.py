@@ -4,6 +4,7 @@ from typing import Any
 
 from dashboard.components import html
 from dashboard.components.chart import reading
+from dashboard.components.columns import count, figure
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
@@ -73,9 +74,9 @@ def columns(level: str, names: Names) -> list[Column]:
         ),
         Column("Times the others'", _ratio, ("ratio",), numeric=True),
         Column(f"{level} interval", _ratio_ends, ("ratio_low", "ratio_high"), numeric=True),
-        Column("Fits judged by", lambda row: number(row.judged_by, row.unit), ("judged_by",), numeric=True),
-        Column("Repeats", lambda row: number(row.n_pairs, "count"), ("n_pairs",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        figure("Fits judged by", "judged_by"),
+        count("Repeats", "n_pairs"),
+        count("Riders", "n_riders"),
     ]
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.table import Column
 from dashboard.figures.funnel import difference
 from dashboard.figures.theme import NOTHING, interval, number
@@ -26,10 +26,10 @@ def fitter_columns(unit: str, level: str, names: Names) -> list[Column]:
     points = ", points" if unit == "share" else ""
     return [
         Column("Fitter", lambda row: called(row.fitter_id, names)),
-        Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Fits", "n_fits"),
+        columns.count("Riders", "n_riders"),
         Column("Observed", _observed, ("observed",), numeric=True),
-        Column("Expected", lambda row: number(row.expected, row.unit), ("expected",), numeric=True),
+        columns.figure("Expected", "expected"),
         Column(
             f"Difference{points}",
             lambda row: difference(row.difference, row.unit),
@@ -91,11 +91,11 @@ def months(level: str) -> list[Column]:
     """The share of fits in agreement with the exam, by month."""
     return [
         Column("Month", lambda row: f"{date.fromisoformat(row.level):%B %Y}"),
-        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
-        Column("Agree", lambda row: number(row.n_in_agreement, "count"), ("n_in_agreement",), numeric=True),
-        Column("Can be judged", lambda row: number(row.n_judged, "count"), ("n_judged",), numeric=True),
-        Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", unit="share"),
+        columns.count("Agree", "n_in_agreement"),
+        columns.count("Can be judged", "n_judged"),
+        columns.count("Fits", "n_fits"),
     ]
 
 
@@ -103,9 +103,9 @@ def rules(level: str) -> list[Column]:
     """How often each rule of agreement was asked, and told a note or a flag."""
     return [
         Column("Rule", lambda row: f"{row.told[0].upper()}{row.told[1:]}", wide=True),
-        Column("Asked", lambda row: number(row.n_asked, "count"), ("n_asked",), numeric=True),
-        Column("Notes", lambda row: number(row.n_notes, "count"), ("n_notes",), numeric=True),
-        Column("Flags", lambda row: number(row.n_flags, "count"), ("n_flags",), numeric=True),
-        Column("Share flagged", lambda row: number(row.share_flagged, "share"), ("share_flagged",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        columns.count("Asked", "n_asked"),
+        columns.count("Notes", "n_notes"),
+        columns.count("Flags", "n_flags"),
+        columns.share("Share flagged", "share_flagged"),
+        columns.ends(f"{level} interval", unit="share"),
     ]

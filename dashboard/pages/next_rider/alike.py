@@ -12,9 +12,10 @@ from dashboard.figures.theme import NOTHING, number
 from dashboard.pages.next_rider import ids
 from dashboard.pages.next_rider.asked import TEXT, choose, next_of
 from dashboard.questions.foresight.knees import SIDES
+from dashboard.questions.riders.riders_told import BECAME_WORDS
 
 # So many of the twenty stand in sight, a table a side.
-_SHOWN: Final = 8
+_SHOWN: Final = 7
 
 
 def shows(desk: Desk) -> dict[str, Show]:
@@ -33,7 +34,8 @@ def shows(desk: Desk) -> dict[str, Show]:
             )
             for side in SIDES
         ]
-        return [*tables, reading(*paragraphs(TEXT["alike"]))]
+        told = [html.P(words, className="alike-told") for words in answer.alike_told]
+        return [*told, *tables, reading(*paragraphs(TEXT["alike"]))]
 
     return {ids.ALIKE: show}
 
@@ -51,6 +53,9 @@ def _columns() -> list[Column]:
         Column("Tilt at arrival", degrees("tilt_arrival_deg"), numeric=True),
         Column("At departure", degrees("tilt_departure_deg"), numeric=True),
         Column("At follow-up", degrees("tilt_follow_up_deg"), numeric=True),
+        Column("Did the fit hold?", lambda row: BECAME_WORDS.get(row.became or "", NOTHING)),
         Column("Comfort before", score("comfort_arrival"), numeric=True),
         Column("After", score("comfort_departure"), numeric=True),
+        Column("At follow-up", score("comfort_follow_up"), numeric=True),
+        Column("Satisfied", score("satisfaction"), numeric=True),
     ]

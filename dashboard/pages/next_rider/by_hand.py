@@ -24,7 +24,7 @@ VIEW_PATH: Final = "by-hand"
 def layout() -> list[Any]:
     return [
         html.Div(paragraphs(TEXT["by-hand"]), className="by-hand-words"),
-        Sheet(ids.SHEET, [_group(one) for one in GROUPS], "Show what tended to follow", ids.TYPED),
+        Sheet(ids.SHEET, [_group(one) for one in GROUPS], "The two feet", "Show what tended to follow", ids.TYPED),
         html.Div(id=ids.TYPED, className="by-hand-told", tabIndex=-1),
     ]
 
@@ -33,11 +33,13 @@ def _group(group: TypedGroup) -> dict[str, Any]:
     """The group as assets/controls.js draws it."""
     return {
         "words": group.words,
+        "isRare": group.is_rare,
         "sides": [side.capitalize() for side in SIDES],
         "rows": [
             {
                 "words": one.words,
                 "unit": one.unit,
+                "isText": one.is_text,
                 "options": [{"value": code, "label": words} for code, words in one.options],
                 "names": [field_name(side, one.name) for side in SIDES] if one.of_both else [one.name],
             }

@@ -4,13 +4,13 @@ from typing import Any, Final
 
 from dash import dcc
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.address import View
 from dashboard.components.chart import reading
 from dashboard.components.notes import data_note
 from dashboard.components.page import Desk, Show
 from dashboard.components.table import Column, csv_link, table
-from dashboard.figures.theme import NOTHING, day, number
+from dashboard.figures.theme import NOTHING, day
 from dashboard.pages.returns import ids
 from dashboard.pages.returns.asked import Asked
 from dashboard.questions.returns.answers_calls import CallRow, Calls
@@ -74,7 +74,7 @@ def _columns(desk: Desk) -> list[Column]:
     return [
         Column("Rider", rider),
         Column("Why", lambda row: WHY[row.state]),
-        Column("Days over", lambda row: number(row.days_over, "count"), ("days_over",), numeric=True),
+        columns.count("Days over", "days_over"),
         Column("Due", lambda row: day(row.due_on) if row.due_on else NOTHING),
         Column("Studio", lambda row: row.studio_id),
         Column("Fitter", lambda row: row.fitter_id),
@@ -87,7 +87,7 @@ def _behind(answer: Calls) -> html.Details:
         "Every fit that asks for a follow-up, by where it stands today",
         [
             Column("Where it stands", lambda row: row.words.partition(": ")[2].rstrip(".").capitalize()),
-            Column("Fits", lambda row: number(row.n_fits, "count"), ("n_fits",), numeric=True),
+            columns.count("Fits", "n_fits"),
         ],
         answer.states,
         row_key="state",
@@ -98,7 +98,7 @@ def _behind(answer: Calls) -> html.Details:
         [
             Column("Rider", lambda row: row.rider_id),
             Column("Due", lambda row: day(row.due_on)),
-            Column("Days ahead", lambda row: number(row.days_ahead, "count"), ("days_ahead",), numeric=True),
+            columns.count("Days ahead", "days_ahead"),
             Column("Studio", lambda row: row.studio_id),
             Column("Fitter", lambda row: row.fitter_id),
         ],

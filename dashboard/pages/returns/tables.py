@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
 from dashboard.figures.returns import BECAME, KEPT
@@ -71,22 +71,6 @@ def step_rows(curves: Sequence[Curve]) -> list[StepRow]:
     return rows
 
 
-def _count(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: number(getattr(row, key), "count"), (key,), numeric=True)
-
-
-def _share(heading: str, key: str) -> Column:
-    def share_words(row: object) -> str:
-        share = getattr(row, key)
-        return "not enough yet" if share is None else number(share, "share")
-
-    return Column(heading, share_words, (key,), numeric=True)
-
-
-def _ends(heading: str, low: str, high: str) -> Column:
-    return Column(heading, lambda row: interval(getattr(row, low), getattr(row, high), "share"), (low, high), numeric=True)
-
-
 def group_columns(split: str | None) -> list[Column]:
     """Makes the columns: group, then each share with its interval and what it is a share of."""
     return [
@@ -114,11 +98,11 @@ def _told(heading: str, key: str, of: str, noun: str) -> Column:
 def held_columns(level: str) -> list[Column]:
     return [
         Column("What became of them", lambda row: BECAME[row.became]),
-        _count("Fits", "n"),
-        _share("Share", "share"),
-        _ends(f"{level} interval", "low", "high"),
-        _ends("Of all, bounds", "bounds_low", "bounds_high"),
-        _ends("With chance", "chance_low", "chance_high"),
+        columns.count("Fits", "n"),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", "low", "high", "share"),
+        columns.ends("Of all, bounds", "bounds_low", "bounds_high", "share"),
+        columns.ends("With chance", "chance_low", "chance_high", "share"),
     ]
 
 
@@ -126,23 +110,23 @@ def step_columns(split: str | None, level: str) -> list[Column]:
     return [
         Column(plain(split).capitalize() if split else "Fits", lambda row: group_name(row.level)),
         Column("Day", lambda row: f"{row.days}", ("days",), numeric=True),
-        _count("Still counted", "n_at_risk"),
-        _share("Seen again", "returned"),
-        _ends(f"{level} interval", "returned_low", "returned_high"),
-        _share("Booking came to nothing", "ended_otherwise"),
+        columns.count("Still counted", "n_at_risk"),
+        columns.share("Seen again", "returned"),
+        columns.ends(f"{level} interval", "returned_low", "returned_high", "share"),
+        columns.share("Booking came to nothing", "ended_otherwise"),
     ]
 
 
 def lasting_columns(level: str) -> list[Column]:
     return [
         Column("Outcome", lambda row: row.outcome.capitalize()),
-        _count("Knees", "n_knees"),
-        _count("Seen again", "n_seen"),
-        _share("Held, of seen", "held"),
-        _ends("Of all, bounds", "worst", "best"),
-        _ends("With chance", "bounds_low", "bounds_high"),
-        _share("Of all, if alike", "alike"),
-        _ends(f"{level} interval", "alike_low", "alike_high"),
+        columns.count("Knees", "n_knees"),
+        columns.count("Seen again", "n_seen"),
+        columns.share("Held, of seen", "held"),
+        columns.ends("Of all, bounds", "worst", "best", "share"),
+        columns.ends("With chance", "bounds_low", "bounds_high", "share"),
+        columns.share("Of all, if alike", "alike"),
+        columns.ends(f"{level} interval", "alike_low", "alike_high", "share"),
         Column("In words", lambda row: row.words, wide=True),
     ]
 
@@ -150,9 +134,9 @@ def lasting_columns(level: str) -> list[Column]:
 def kept_columns(level: str) -> list[Column]:
     return [
         Column("Setup", lambda row: KEPT[row.figure]),
-        _count("Follow-ups", "n"),
-        _share("Share", "estimate"),
-        _ends(f"{level} interval", "low", "high"),
+        columns.count("Follow-ups", "n"),
+        columns.share("Share", "estimate"),
+        columns.ends(f"{level} interval", "low", "high", "share"),
     ]
 
 
@@ -162,16 +146,16 @@ def _mean(points: float | None) -> str:
 
 def _between(heading: str, low: str, high: str) -> Column:
     def ends_words(row: object) -> str:
-        ends = (getattr(row, low), getattr(row, high))
-        return NOTHING if None in ends else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
+        ends = sorted(end for end in (getattr(row, low), getattr(row, high)) if end is not None)
+        return NOTHING if len(ends) < 2 else f"{bare_number(ends[0], 'points')} to {bare_number(ends[1], 'points')}"
 
     return Column(heading, ends_words, (low, high), numeric=True)
 
 
 SAID: Final = [
     Column("Topic", lambda row: row.topic.capitalize()),
-    _count("Fits", "n_fits"),
-    _count("Answers", "n"),
+    columns.count("Fits", "n_fits"),
+    columns.count("Answers", "n"),
     Column("Middle answer", lambda row: _points(row.median_points), ("median_points",), numeric=True),
     Column(
         "Middle half",
@@ -191,14 +175,14 @@ def rating_columns(level: str) -> list[Column]:
     """Makes the columns: topic, pairs, both medians, and how many were better, the same, worse."""
     return [
         Column("Topic", lambda row: plain(row.topic).capitalize()),
-        _count("Pairs", "n_pairs"),
+        columns.count("Pairs", "n_pairs"),
         Column("Middle at departure", lambda row: _points(row.median_from), ("median_from",), numeric=True),
         Column("Middle at follow-up", lambda row: _points(row.median_to), ("median_to",), numeric=True),
         Column("Mean change", lambda row: _signed(row.mean_change_points), ("mean_change_points",), numeric=True),
         Column(f"{level} interval", _signed_ends, ("mean_low_points", "mean_high_points"), numeric=True),
-        _share("Better", "share_better"),
-        _share("The same", "share_same"),
-        _share("Worse", "share_worse"),
+        columns.share("Better", "share_better"),
+        columns.share("The same", "share_same"),
+        columns.share("Worse", "share_worse"),
     ]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.table import Column, table
 from dashboard.figures.names import plain
 from dashboard.figures.theme import NOTHING, day, number
@@ -75,12 +75,12 @@ def change_columns(numbers: Numbers) -> list[Column]:
 VERDICTS: Final = {"changed": "more than noise", "unclear": "no clear change", "unknown": "not known"}
 KNEES: Final = [
     Column("Knee", lambda row: f"{row.side.capitalize()} {row.outcome}"),
-    Column("First", lambda row: number(row.arrival, row.unit), ("arrival",), numeric=True),
-    Column("Last", lambda row: number(row.departure, row.unit), ("departure",), numeric=True),
-    Column("Change", lambda row: number(row.change, row.unit), ("change",), numeric=True),
-    Column("Smallest real change", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
+    columns.figure("First", "arrival"),
+    columns.figure("Last", "departure"),
+    columns.figure("Change", "change"),
+    columns.figure("Smallest real change", "mdc95"),
     Column("Verdict", lambda row: VERDICTS[row.verdict].replace(" ", "\u00a0")),
-    Column("Found again", lambda row: number(row.found, row.unit), ("found",), numeric=True),
+    columns.figure("Found again", "found"),
 ]
 
 EXAMS: Final = [
@@ -92,7 +92,7 @@ EXAMS: Final = [
     Column("Class", lambda row: _code(row.forefoot)),
     Column("Knee in a squat", lambda row: _code(row.squat_knee_path)),
     Column("Hip flexion", lambda row: number(row.hip_flexion_deg, "deg"), ("hip_flexion_deg",), numeric=True),
-    Column("Posture index", lambda row: number(row.foot_posture_index, "count"), ("foot_posture_index",), numeric=True),
+    columns.count("Posture index", "foot_posture_index"),
 ]
 
 RATINGS: Final = [
@@ -116,8 +116,8 @@ FOLLOW_UPS: Final = [
     Column("State", lambda row: row.state),
     Column("Came on", lambda row: day(row.attended_on)),
     Column("Setup kept", lambda row: _code(row.setup_kept)),
-    Column("Satisfaction", lambda row: number(row.satisfaction, "count"), ("satisfaction",), numeric=True),
-    Column("Pain", lambda row: number(row.pain, "count"), ("pain",), numeric=True),
+    columns.count("Satisfaction", "satisfaction"),
+    columns.count("Pain", "pain"),
 ]
 
 

@@ -2,12 +2,16 @@
 
 from collections.abc import Mapping
 
+from dashboard.components import columns
 from dashboard.components.table import Column
 from dashboard.figures.names import FIGURES
-from dashboard.figures.theme import interval, number
+from dashboard.figures.theme import NOTHING, number
 from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.selection.spans import Span, spoken_span
+from dashboard.questions.studio.answers_periods import PeriodChangeRow
+from dashboard.questions.studio.answers_studios import BetweenStudiosRow
 from dashboard.questions.studio.answers_trends import SignalRow, TrendRow
+from dashboard.questions.studio.differences import bare, points
 from dashboard.questions.studio.headline_figures import judged
 
 
@@ -16,10 +20,9 @@ def change_columns(spans: Mapping[str, Span]) -> list[Column]:
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Beside", lambda row: spoken_span(spans[row.against])),
-        Column(spoken_span(spans["this"]), lambda row: number(row.estimate, row.unit), ("estimate",), numeric=True),
-        Column("Then", lambda row: number(row.estimate_against, row.unit), ("estimate_against",), numeric=True),
-        Column("Difference", lambda row: number(row.difference, row.unit), ("difference",), numeric=True),
-        Column("Interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
+        columns.figure(spoken_span(spans["this"]), "estimate"),
+        columns.figure("Then", "estimate_against"),
+        *_difference("Interval"),
         Column("Told", lambda row: row.judged),
     ]
 
@@ -29,9 +32,9 @@ def level_columns(level: str, spans: Mapping[str, Span]) -> list[Column]:
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("In", lambda row: spoken_span(spans[row.which])),
-        Column("Estimate", lambda row: number(row.estimate, row.unit), ("estimate",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
-        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
+        columns.figure("Estimate", "estimate"),
+        columns.ends(f"{level} interval"),
+        columns.count("n", "n"),
         Column("Counted", lambda row: f"{row.counted}s"),
     ]
 
@@ -41,8 +44,8 @@ def knees_columns(level: str, spans: Mapping[str, Span]) -> list[Column]:
     return [
         Column("Knees", lambda row: row.outcome.replace("_", " ")),
         Column("In", lambda row: spoken_span(spans[row.which])),
-        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", unit="share"),
         Column("Knees of all", lambda row: f"{row.n_outcome:,} of {row.n:,}", ("n_outcome", "n"), numeric=True),
     ]
 
@@ -52,9 +55,9 @@ def one_studio_columns(level: str) -> list[Column]:
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Studio", lambda row: row.studio),
-        Column("Estimate", lambda row: number(row.estimate, row.unit), ("estimate",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
-        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
+        columns.figure("Estimate", "estimate"),
+        columns.ends(f"{level} interval"),
+        columns.count("n", "n"),
     ]
 
 
@@ -63,9 +66,23 @@ def between_columns(level: str) -> list[Column]:
     return [
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Difference of", lambda row: f"{row.studio} less {row.against}"),
-        Column("Difference", lambda row: number(row.difference, row.unit), ("difference",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, row.unit), ("low", "high"), numeric=True),
+        *_difference(f"{level} interval"),
         Column("Told", lambda row: row.judged),
+    ]
+
+
+def _difference(interval_heading: str) -> list[Column]:
+    """A difference and its interval as the sentences say them: of shares in points of a hundred."""
+
+    def size(row: PeriodChangeRow | BetweenStudiosRow) -> str:
+        return NOTHING if row.difference is None else points(row.unit, row.difference)
+
+    def between(row: PeriodChangeRow | BetweenStudiosRow) -> str:
+        return NOTHING if row.low is None or row.high is None else f"{bare(row.unit, row.low)} to {bare(row.unit, row.high)}"
+
+    return [
+        Column("Difference", size, ("difference",), numeric=True),
+        Column(interval_heading, between, ("low", "high"), numeric=True),
     ]
 
 
@@ -75,9 +92,9 @@ def signal_columns(every: str) -> list[Column]:
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Moved", moved_words),
         Column("From about", lambda row: spoken_period(row.period_from, every)),
-        Column("Mean since", lambda row: number(row.mean, row.unit), ("mean",), numeric=True),
-        Column("Mean before", lambda row: number(row.before, row.unit), ("before",), numeric=True),
-        Column("Centre", lambda row: number(row.centre, row.unit), ("centre",), numeric=True),
+        columns.figure("Mean since", "mean"),
+        columns.figure("Mean before", "before"),
+        columns.figure("Centre", "centre"),
     ]
 
 
@@ -87,11 +104,9 @@ def period_columns(every: str) -> list[Column]:
         Column(every.capitalize(), lambda row: spoken_period(row.period, every)),
         Column("Figure", lambda row: FIGURES[row.figure]),
         Column("Estimate", _estimate, ("estimate",), numeric=True),
-        Column("n", lambda row: number(row.n, "count"), ("n",), numeric=True),
-        Column("Centre", lambda row: number(row.centre, row.unit), ("centre",), numeric=True),
-        Column(
-            "Limits", lambda row: interval(row.limit_low, row.limit_high, row.unit), ("limit_low", "limit_high"), numeric=True
-        ),
+        columns.count("n", "n"),
+        columns.figure("Centre", "centre"),
+        columns.ends("Limits", "limit_low", "limit_high"),
         Column("Told", told),
     ]
 

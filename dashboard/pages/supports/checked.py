@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.chart import reading
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, csv_link, table
@@ -49,8 +49,8 @@ def check_columns(level: str) -> list[Column]:
         _ends("other", "Other"),
         _ends("difference", f"Difference, {level} interval"),
         Column("By chance", lambda row: small(row.q_value), ("q_value",), numeric=True),
-        Column("Changes", lambda row: number(row.n_changes, "count"), ("n_changes",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Changes", "n_changes"),
+        columns.count("Riders", "n_riders"),
     ]
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dashboard.components import html
+from dashboard.components import columns, html
 from dashboard.components.table import Column
 from dashboard.figures.dose import dose_name
 from dashboard.figures.effects import estimates_agree, estimates_differ, row_name
@@ -28,12 +28,17 @@ def effect_columns() -> list[Column]:
 
 
 def estimate_columns(level: str) -> list[Column]:
-    """Makes the columns: support, told interval, both estimates with interval, how they stand to each other, counts."""
+    """Makes the columns: support, told interval, both estimates and the third with their intervals, how the two stand to each
+    other and what the third makes of it, counts."""
     return [
         Column("Support", row_name),
         _told_interval_column(),
         *_both_estimates(level),
+        Column("Third", lambda row: number(row.sequential, row.unit, effect=True), ("sequential",), numeric=True),
+        _ends("sequential", f"{level} interval"),
+        Column("Its strength", lambda row: number(row.strength, "count"), ("strength",), numeric=True),
         Column("The two estimates", _whether_they_agree),
+        Column("Told by", _told_by, ("told_by",)),
         *_counts(),
     ]
 
@@ -53,6 +58,12 @@ def _whether_they_agree(row: EffectRow) -> str:
     if estimates_differ(row):
         return f"differ, {_LARGER[larger(row)]}"
     return "agree" if estimates_agree(row) else "no disagreement found"
+
+
+def _told_by(row: EffectRow) -> str:
+    if row.told_by == "sequential":
+        return "both, narrowed by the third"
+    return "both, without a third" if row.sequential is None else "both"
 
 
 def _by_chance(row: EffectRow | DoseRow | NeutralRow) -> str:
@@ -87,8 +98,8 @@ def neutral_columns(level: str) -> list[Column]:
             numeric=True,
         ),
         Column("By chance", _by_chance, ("q_value",), numeric=True),
-        Column("Knees", lambda row: number(row.n_knees, "count"), ("n_knees",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Knees", "n_knees"),
+        columns.count("Riders", "n_riders"),
     ]
 
 
@@ -97,8 +108,8 @@ def responder_columns(level: str) -> list[Column]:
     return [
         Column("Outcome", lambda row: OUTCOMES[row.outcome].name),
         Column("Knees", lambda row: row.response),
-        Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
-        Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", unit="share"),
         Column("n", lambda row: f"{row.n:,} of {row.total:,}", ("n", "total"), numeric=True),
         Column("In words", lambda row: row.words, wide=True),
     ]
@@ -139,8 +150,8 @@ def _told_interval_column() -> Column:
 
 def _counts() -> list[Column]:
     return [
-        Column("Changes", lambda row: number(row.n_changes, "count"), ("n_changes",), numeric=True),
-        Column("Riders", lambda row: number(row.n_riders, "count"), ("n_riders",), numeric=True),
+        columns.count("Changes", "n_changes"),
+        columns.count("Riders", "n_riders"),
     ]
 
 

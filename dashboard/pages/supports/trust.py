@@ -85,7 +85,7 @@ def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: s
             name=f"both-{outcome}",
             level=2,
             table=table(
-                f"Both estimates: {name.lower()}",
+                f"The estimates: {name.lower()}",
                 estimate_columns(number(desk.level, "share")),
                 estimated,
                 csv=desk.csv("effects", "effects", selection),
@@ -98,6 +98,7 @@ def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: s
             [
                 html.Summary("What a difference hints at"),
                 *paragraphs(TEXT["why_two"], level=number(desk.level, "share")),
+                *paragraphs(TEXT["third"]),
                 *(part for kind in kinds for part in paragraphs(TEXT[kind])),
             ],
             className="more",
@@ -148,6 +149,7 @@ def _estimates_key() -> html.Ul:
             ("told", "no clear change"),
             ("pooled", "over all riders (pooled)"),
             ("within", "each knee against itself (within knee)"),
+            ("third", "by what was known before each capture (third)"),
         )
     )
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.components import columns
 from dashboard.components.table import Column
 from dashboard.figures.names import plain
 from dashboard.figures.symmetry import by_level, level_name, short
@@ -41,22 +42,6 @@ def _figures(row: PrevalenceRow) -> tuple[Any, ...]:
     return row.n_riders, row.share, row.low, row.high
 
 
-def _count(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: number(getattr(row, key), "count"), (key,), numeric=True)
-
-
-def _share(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: _share_words(getattr(row, key)), (key,), numeric=True)
-
-
-def _share_words(share: float | None) -> str:
-    return "not enough yet" if share is None else number(share, "share")
-
-
-def _ends(heading: str, low: str, high: str) -> Column:
-    return Column(heading, lambda row: interval(getattr(row, low), getattr(row, high), "share"), (low, high), numeric=True)
-
-
 def _level(split: str) -> Column:
     return Column(plain(split).capitalize(), lambda row: level_name(row.level))
 
@@ -81,8 +66,8 @@ def side_columns() -> list[Column]:
     """Makes the columns: which knee is further out, and riders at each moment."""
     return [
         Column("Right beside left", lambda row: row.which),
-        _count("Riders at arrival", "arrival"),
-        _count("Riders at departure", "departure"),
+        columns.count("Riders at arrival", "arrival"),
+        columns.count("Riders at departure", "departure"),
     ]
 
 
@@ -90,12 +75,12 @@ def prevalence_columns(split: str, level: str) -> list[Column]:
     """Makes the columns: level, then riders, share and interval at each moment."""
     return [
         _level(split),
-        _count("Riders at arrival", "n_riders_arrival"),
-        _share("Beyond at arrival", "share_arrival"),
-        _ends(f"{level} interval", "low_arrival", "high_arrival"),
-        _count("Riders at departure", "n_riders_departure"),
-        _share("Beyond at departure", "share_departure"),
-        _ends(f"{level} interval", "low_departure", "high_departure"),
+        columns.count("Riders at arrival", "n_riders_arrival"),
+        columns.share("Beyond at arrival", "share_arrival"),
+        columns.ends(f"{level} interval", "low_arrival", "high_arrival", "share"),
+        columns.count("Riders at departure", "n_riders_departure"),
+        columns.share("Beyond at departure", "share_departure"),
+        columns.ends(f"{level} interval", "low_departure", "high_departure", "share"),
     ]
 
 
@@ -103,11 +88,11 @@ def change_columns(first: Column, level: str) -> list[Column]:
     """Makes the columns: the four fates, the difference in points with its interval, and what may be said of it."""
     return [
         first,
-        _count("Riders", "n_riders"),
-        _count("Resolved", "n_resolved"),
-        _count("Persisting", "n_persisting"),
-        _count("New", "n_new"),
-        _count("None", "n_none"),
+        columns.count("Riders", "n_riders"),
+        columns.count("Resolved", "n_resolved"),
+        columns.count("Persisting", "n_persisting"),
+        columns.count("New", "n_new"),
+        columns.count("None", "n_none"),
         Column("Change", _points, ("difference",), numeric=True),
         Column(f"{level} interval", _points_interval, ("low", "high"), numeric=True),
         Column("Told", _told),
@@ -149,9 +134,9 @@ def differences(level: str) -> list[Column]:
         Column("Quantity", lambda row: row.quantity.capitalize()),
         Column("Moment", lambda row: row.moment),
         Column("Level", lambda row: level_name(row.level)),
-        _count("Fits", "n_fits"),
-        Column("Middle fit", lambda row: number(row.median_size, row.unit), ("median_size",), numeric=True),
-        Column("One in ten, or more", lambda row: number(row.p90_size, row.unit), ("p90_size",), numeric=True),
+        columns.count("Fits", "n_fits"),
+        columns.figure("Middle fit", "median_size"),
+        columns.figure("One in ten, or more", "p90_size"),
         Column("Right less left", lambda row: number(row.mean, row.unit, effect=True), ("mean",), numeric=True),
         Column(
             f"{level} interval", lambda row: interval(row.low, row.high, row.unit, effect=True), ("low", "high"), numeric=True
@@ -163,11 +148,11 @@ def repeats(level: str) -> list[Column]:
     """Makes the columns on repeats: how many side differences noise alone would resolve."""
     return [
         Column("Quantity", lambda row: row.quantity.capitalize()),
-        _count("Repeats", "n_pairs"),
-        _count("Beyond the limit before", "n_beyond"),
-        _count("Below it after", "n_no_longer"),
-        _share("Share", "share_no_longer"),
-        _ends(f"{level} interval", "low", "high"),
+        columns.count("Repeats", "n_pairs"),
+        columns.count("Beyond the limit before", "n_beyond"),
+        columns.count("Below it after", "n_no_longer"),
+        columns.share("Share", "share_no_longer"),
+        columns.ends(f"{level} interval", "low", "high", "share"),
         Column("In words", lambda row: row.words, wide=True),
     ]
 
@@ -177,8 +162,8 @@ def curve(level: str) -> list[Column]:
     return [
         Column("Limit", lambda row: short(row.limit, row.unit), ("limit",)),
         Column("Moment", lambda row: row.moment),
-        _count("Riders", "n_riders"),
-        _share("Beyond", "share"),
-        _ends(f"{level} interval", "low", "high"),
+        columns.count("Riders", "n_riders"),
+        columns.share("Beyond", "share"),
+        columns.ends(f"{level} interval", "low", "high", "share"),
         Column("Set", lambda row: "set" if row.is_set_limit else ""),
     ]

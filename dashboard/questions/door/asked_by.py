@@ -61,7 +61,7 @@ class AskedBy:
         """What is foreseen for two knees as typed, without the cases that are most like them: no case is opened, and nothing is
         noted. A fitter is not told how many riders stand behind a group of feet."""
         reader = self.reader()
-        answer = replace(self._asker.foresee(form), alike=())
+        answer = replace(self._asker.foresee(form), alike=(), alike_told=())
         if not reader.own_cases_only:
             return answer
         return replace(answer, setups=tuple(replace(row, n_alike=0, words="") for row in answer.setups))

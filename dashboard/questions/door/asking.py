@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from dashboard.questions.door import SQL
 from dashboard.questions.door.recorded import require_recorded
 from dashboard.questions.door.registry import QUESTIONS, question_named
+from dashboard.questions.drawn.recorded import logged
 from dashboard.questions.memory.remembering import Memory, Remember
 from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
@@ -74,7 +75,9 @@ class Asker:
         # Another question's answer, computed once for all who lean on it.
         beside = {name: known for name in asked.leans_on if (known := self._if_recorded(name, whole))}
         # What is due follows from today too, so that an answer of yesterday is another one.
-        dated = {"today": self.today()} if asked.knows_today else {}
+        dated: dict[str, Any] = {"today": self.today()} if asked.knows_today else {}
+        if asked.knows_logbook:
+            dated["logbook"] = logged(self.path)
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)

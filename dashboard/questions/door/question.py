@@ -85,7 +85,8 @@ class Question:
 
     follows_split: False where its figures know no split, so that with one they are the same. leans_on: the questions whose
     answers over all fits it is given by their names, each computed once for all. knows_today: it is given `today`, and its
-    answers are remembered by day. by_period: it is told by week, month or quarter (`every`).
+    answers are remembered by day. by_period: it is told by week, month or quarter (`every`). knows_logbook: it is
+    given what the `logbook` holds of drawn orders, and answers anew where that has changed.
 
     stands_on: the tables, and columns as table.column, without which nothing of it can be told; where a warehouse holds none of
     one, "not recorded here" is the answer (`recorded.py`). instead: the module below dashboard.questions whose `told` says
@@ -99,6 +100,7 @@ class Question:
     leans_on: tuple[str, ...] = ()
     knows_today: bool = False
     by_period: bool = False
+    knows_logbook: bool = False
     stands_on: tuple[str, ...] = ()
     instead: str = ""
 

@@ -87,6 +87,16 @@ _ALL: Final = (
         stands_on=_SUPPORTS,
     ),
     Question(
+        "drawn",
+        "drawn.drawn",
+        Sight(
+            own_words="What drawn orders say is for the head fitter and the owner: who draws had better not know it.",
+            kept=frozenset({"comparisons", "arms", "draws"}),
+        ),
+        follows_split=False,
+        knows_logbook=True,
+    ),
+    Question(
         "rig",
         "data.rig",
         Sight(

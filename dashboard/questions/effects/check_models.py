@@ -26,6 +26,14 @@ LATE_CHECK = "late_change"
 _LAST_PLACE = 5
 
 
+def _drift(arch: str) -> str:
+    return f"drift {arch}"
+
+
+# What of the joint fit the checks read.
+_TOLD = {*JOINT, *(support for support in JOINT.values() if support), *(_drift(arch) for arch in ARCHES), LATE_CHECK}
+
+
 @dataclass(frozen=True)
 class Ends:
     """The lower and the higher end that the intervals of both estimates reach together."""
@@ -71,7 +79,7 @@ def tested(
         if counts[check].n_changes >= minimum.changes_per_type and counts[check].n_riders >= minimum.riders_per_effect
     }
     try:
-        fits = fit_design(build_design(frame, None), settings, begun) if enough else None
+        fits = fit_design(build_design(frame, None), settings, begun, _TOLD) if enough else None
     except StatisticsError:
         fits = None
     checks = [
@@ -118,10 +126,6 @@ def _shims(captures: Captures) -> Floats:
 def _on_insole(captures: Captures) -> Flags:
     level = captures.rows["insole_level"]
     return np.asarray(~((level == "none") | level.isna()))
-
-
-def _drift(arch: str) -> str:
-    return f"drift {arch}"
 
 
 def _tested(check: str, counts: Counts, fits: Fits) -> Tested:

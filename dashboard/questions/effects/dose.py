@@ -88,7 +88,7 @@ def _rows_of(
     enough = [dose for dose in doses if dose.counts.n_changes >= settings.minimum.changes_per_type]
     if len(enough) >= 2:
         try:
-            fits = fit_design(build_design(frame, None), settings, begun)
+            fits = fit_design(build_design(frame, None), settings, begun, {dose.term for dose in enough})
             bend = _bend(fits, enough)
         except StatisticsError:
             # The doses cannot be told apart here; their counts are shown without figures.

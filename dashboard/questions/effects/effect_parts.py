@@ -28,6 +28,7 @@ from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
 from dashboard.questions.models.study import Study, study_of
+from dashboard.questions.models.thirds import narrowed, thirds_of
 from dashboard.questions.selection.scope import Scope, scope_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import StatisticsError
@@ -148,10 +149,17 @@ class EffectParts:
 
         def make() -> tuple[EffectRow, ...]:
             _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
-            overall = self.each(self.overall)
-            return tuple(claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings))
+            found = self.each(self._with_third)
+            return tuple(claimed([unjudged for one in found.values() for unjudged in one], self._settings))
 
         return self._part("judged", make)
+
+    def _with_third(self, outcome: str) -> list[Found]:
+        """The rows of an outcome, narrowed by the third estimate where it may."""
+        overall, form = self.overall(outcome), self.form(outcome)
+        # In the order of the frame's columns, supports first, as the within-knee fit has them.
+        thirds = thirds_of(self._frame(outcome), tuple(overall.within)) if overall.within and form == PLAIN else {}
+        return narrowed(overall.found, thirds, form, self._settings)
 
     def carried(self, row: EffectRow) -> list[str]:
         """The sentences of checks that a verdict carries: what was found over all fits, with the figures of this selection."""

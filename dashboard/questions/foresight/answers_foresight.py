@@ -123,7 +123,9 @@ class NextRow:
 class AlikeRow:
     """A knee of another rider with the same foot type that arrived most like this one: what was changed, and what followed.
 
-    Tilt in degrees at arrival, at departure and at the follow-up's first capture; comfort 0 to 10 at arrival and departure.
+    Tilt in degrees, and comfort 0 to 10, at arrival, at departure and at the follow-up's first capture; satisfaction 0 to 10 at
+    the follow-up. supports: those that were changed. became: what became of the fit, as in what held of Returns; None where it
+    asks for no follow-up.
     """
 
     side: str
@@ -134,7 +136,11 @@ class AlikeRow:
     tilt_follow_up_deg: float | None
     comfort_arrival: float | None
     comfort_departure: float | None
+    comfort_follow_up: float | None
+    satisfaction: float | None
+    supports: tuple[str, ...]
     changed: str
+    became: str | None
 
 
 @dataclass(frozen=True)
@@ -142,7 +148,7 @@ class Next(Answer):
     """What tended to follow for feet like these: nothing of it is advice.
 
     side_difference_now, side_difference_first: right less left of the expected tilt, in degrees, as it is, and with the first
-    allowed setup on both sides.
+    allowed setup on both sides. alike_told: of each side the most alike knees in a sentence.
     """
 
     rows_name: ClassVar[str] = "setups"
@@ -155,3 +161,4 @@ class Next(Answer):
     side_difference_first: float | None
     setups: tuple[NextRow, ...]
     alike: tuple[AlikeRow, ...]
+    alike_told: tuple[str, ...]

@@ -1,6 +1,6 @@
 """Bands brought to their level: every rider's captures foreseen by a model that has not seen that rider."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,14 +13,17 @@ from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.frames import Frame
 from shared.errors import TooFewError
 from shared.settings import Settings
-from shared.statistics.foresight.bands import Spread, Witnesses, outness, reach
+from shared.statistics.foresight.adapting import level_today
+from shared.statistics.foresight.bands import Spread, Witnesses, outness, reaches_of
 from shared.statistics.foresight.expected import Expected
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Riders are held out in so many parts; each part's model has seen the others.
+# Riders are held out in so many parts; each part's model has seen the others. Of many riders the half knows as much as all.
 PARTS: Final = 8
+FEW_PARTS: Final = 2
+_MANY_RIDERS: Final = 4000
 # A foot type has a band of its own from so many riders on.
 RIDERS_OF_A_TYPE: Final = 40
 ALL: Final = ""
@@ -29,11 +32,14 @@ ALL: Final = ""
 @dataclass(frozen=True)
 class Calibrated:
     """How far bands of one outcome reach: of the outcome as measured, and of its distance from zero; by foot type, and over all
-    under ALL."""
+    under ALL. asked, distance_asked: the level that what became of the last bands asks for, so that they hold what is promised.
+    """
 
     reach: dict[str, float]
     distance_reach: dict[str, float]
     n_riders: dict[str, int]
+    asked: float
+    distance_asked: float
 
     def of(self, types: NDArray[np.object_], *, is_distance: bool) -> Floats:
         """The reach for feet of these types (n,)."""
@@ -44,13 +50,14 @@ class Calibrated:
 @dataclass(frozen=True)
 class HeldOut:
     """What was foreseen of each target (n,) by a model that has not seen its rider, what was measured then and at the arrival,
-    and whose it is."""
+    and in whose visit it was."""
 
     targets: Targets
     expected: Expected
     measured: Floats
     arrival: Floats
     rider: Ints
+    visit: Ints
     foot_type: NDArray[np.object_]
 
     def spread(self, *, is_distance: bool) -> Spread:
@@ -63,35 +70,44 @@ def types_of(captures: Captures) -> NDArray[np.object_]:
     return np.where(types.isna(), ALL, np.asarray(types, dtype=object))
 
 
-def held_out(frame: Frame, settings: Settings, parts: int = PARTS) -> HeldOut:
-    """Foresees every capture from a model of the other riders. Raises StatisticsError where those are too few."""
+def held_out(frame: Frame, settings: Settings, begun: Mapping[str, float] | None = None) -> HeldOut:
+    """Foresees every capture from a model of the other riders; begun: ratios of variances where the search for each begins.
+
+    Raises StatisticsError where the riders are too few."""
     captures = frame.captures
     riders, place = np.unique(captures.rider, return_inverse=True)
+    parts = PARTS if len(riders) < _MANY_RIDERS else FEW_PARTS
     if len(riders) < 2 * parts:
         raise TooFewError(f"Not enough yet: {len(riders)} riders; a band needs {2 * parts} to be checked on.")
     part_of_cell = np.random.default_rng(0).permutation(len(riders))[place] % parts
     made = [
-        foreseen(captures.chosen(part_of_cell == one), foreseer_of(frame.chosen(part_of_cell != one), settings))
+        foreseen(captures.chosen(part_of_cell == one), foreseer_of(frame.chosen(part_of_cell != one), settings, begun))
         for one in range(parts)
     ]
     return _joined(made)
 
 
-def calibrated(held: HeldOut, level: float) -> Calibrated:
-    """How far the bands must reach. Raises TooFewError where there are too few riders for the level."""
+def calibrated(held: HeldOut, level: float, made: Ints) -> Calibrated:
+    """How far the bands must reach; made (n,): the place in time of the fit of each capture.
 
-    def reaches(*, is_distance: bool) -> dict[str, float]:
-        measured = np.abs(held.measured) if is_distance else held.measured
-        witnesses = Witnesses(outness(held.spread(is_distance=is_distance), measured), held.rider)
-        found = {ALL: reach(witnesses, level)}
-        for one in n_riders:
-            if one != ALL and n_riders[one] >= RIDERS_OF_A_TYPE:
-                found[one] = reach(witnesses.of(held.foot_type == one), level)
-        return found
-
+    Raises TooFewError where there are too few riders for the level."""
     types = np.unique(held.foot_type[held.foot_type != ALL].astype(str))
     n_riders = {ALL: len(np.unique(held.rider))} | {one: len(np.unique(held.rider[held.foot_type == one])) for one in types}
-    return Calibrated(reaches(is_distance=False), reaches(is_distance=True), n_riders)
+    order = np.argsort(made, kind="stable")
+
+    def reaches(*, is_distance: bool) -> tuple[dict[str, float], float]:
+        measured = np.abs(held.measured) if is_distance else held.measured
+        witnesses = Witnesses(outness(held.spread(is_distance=is_distance), measured), held.rider)
+        whole = reaches_of(witnesses, level)
+        asked = level_today(whole, witnesses.outness[order], made[order], level)
+        found = {ALL: whole.at(asked)}
+        for one in n_riders:
+            if one != ALL and n_riders[one] >= RIDERS_OF_A_TYPE:
+                found[one] = reaches_of(witnesses.of(held.foot_type == one), level).at(asked)
+        return found, asked
+
+    (reach, asked), (distance_reach, distance_asked) = reaches(is_distance=False), reaches(is_distance=True)
+    return Calibrated(reach, distance_reach, n_riders, asked, distance_asked)
 
 
 def foreseen(captures: Captures, foreseer: Foreseer) -> HeldOut:
@@ -106,6 +122,7 @@ def foreseen(captures: Captures, foreseer: Foreseer) -> HeldOut:
         measured[targets.row],
         measured[targets.first],
         captures.rider[cell],
+        captures.visit[cell],
         types_of(captures)[cell],
     )
 
@@ -122,5 +139,6 @@ def _joined(made: list[HeldOut]) -> HeldOut:
         join(lambda one: one.measured),
         join(lambda one: one.arrival),
         join(lambda one: one.rider),
+        join(lambda one: one.visit),
         join(lambda one: one.foot_type),
     )

@@ -20,6 +20,9 @@ Angle = Annotated[float, Field(ge=-25, le=30)]
 Tilt = Annotated[float, Field(ge=-30, le=30)]
 Sway = Annotated[float, Field(ge=0, le=200)]
 Stance = Annotated[float, Field(ge=-30, le=50)]
+VisitKind = Literal["first", "follow_up", "refit"]
+Riding = Literal["road", "gravel", "mountain", "triathlon", "commuting", "indoor"]
+BikeKind = Annotated[str, Field(max_length=40)]
 Pain = Annotated[int, Field(ge=0, le=10)]
 
 
@@ -63,13 +66,17 @@ class Knee(BaseModel):
 
 
 class Form(BaseModel):
-    """Both knees of one rider, as typed; nothing of it is kept."""
+    """Both knees of one rider, as typed; nothing of it is kept. What is left out is not known.
+
+    The model knows the kind of visit; bicycle and riding say who is alike."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     left: Knee
     right: Knee
-    visit_kind: Literal["first", "follow_up", "refit"] = "first"
+    visit_kind: VisitKind | None = None
+    bike_kind: BikeKind | None = None
+    riding: Riding | None = None
     pain: Pain | None = None
 
     def knee(self, side: str) -> Knee:
@@ -109,8 +116,11 @@ def loaded(warehouse: Warehouse, rider: str, settings: Settings, fitters: tuple[
     pain = next((row["most"] for row in said if row["topic"] == "pain"), None)
     knees = {foot["side"]: _knee(foot, [row for row in before if row["side"] == foot["side"]]) for foot in feet}
     form = Form(
-        **{side: knees.get(side, Knee()) for side in SIDES},
+        left=knees.get("left", Knee()),
+        right=knees.get("right", Knee()),
         visit_kind=feet[0]["visit_kind"],
+        bike_kind=feet[0]["bike_kind"],
+        riding=feet[0]["riding"],
         pain=None if pain is None else round(pain),
     )
     return Loaded(form, feet[0]["session_id"], feet[0]["session_date"])

@@ -9,17 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from dashboard.questions.foresight import SQL
+from dashboard.questions.foresight.alike import alike_knees, alike_words
 from dashboard.questions.foresight.answers_foresight import AlikeRow, Next, NextRow
 from dashboard.questions.foresight.foreseen_fits import BEYOND, told
-from dashboard.questions.foresight.knees import SIDES, Form, Knee, Setup, arrived, foot_type_of, forefoot_of, loaded
+from dashboard.questions.foresight.knees import SIDES, Form, Knee, Setup, arrived, foot_type_of, loaded
 from dashboard.questions.foresight.ready import LEVEL, Ready, ready
 from dashboard.questions.foresight.setups import AS_IT_IS, NextSetup, next_setups
 from dashboard.questions.foresight.targets import Targets, targets_of
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models.captures import Captures, captures_of_rows
 from dashboard.questions.selection.numbers import spoken
-from dashboard.questions.selection.scope import forefoot_class, scope_of
+from dashboard.questions.selection.scope import scope_of
 from dashboard.questions.selection.selection import Selection
 from shared.errors import TooFewError
 from shared.settings import Settings
@@ -90,7 +90,7 @@ def foreseen_next(
     if not silence:
         by_outcome = made_ready(warehouse, settings, remember)
         rows = [row for side in SIDES for row in _of_side(form, side, by_outcome, settings)]
-        alike = [row for side in SIDES for row in _alike(warehouse, form.knee(side), side, rider, settings, fitters)]
+        alike = alike_knees(warehouse, form, settings, remember, rider, fitters)
     bare = _told({}, "feet as given", whole.as_of, silence or _headline(rows))
     return replace(
         bare,
@@ -100,6 +100,7 @@ def foreseen_next(
         side_difference_first=_difference(rows, lambda row: row.is_allowed and row.place == 1),
         setups=tuple(rows),
         alike=tuple(alike),
+        alike_told=tuple(alike_words(alike)),
     )
 
 
@@ -110,7 +111,7 @@ def made_ready(warehouse: Warehouse, settings: Settings, remember: Remember) -> 
 
 def _told(selection: dict[str, Any], words: str, as_of: date | None, headline: str) -> Next:
     """An answer that holds a sentence and no figure."""
-    return Next(as_of, selection, words, METHOD, headline, False, None, CAUTIONS, None, None, (), ())
+    return Next(as_of, selection, words, METHOD, headline, False, None, CAUTIONS, None, None, (), (), ())
 
 
 def _silence(form: Form, settings: Settings) -> str:
@@ -274,35 +275,3 @@ def _headline(rows: Sequence[NextRow]) -> str:
     told = [f"Nearest to neutral: {', '.join(nearest)}"] if nearest else []
     parts = [*told, *others]
     return "; ".join([parts[0][:1].upper() + parts[0][1:], *parts[1:]]) + "."
-
-
-def _alike(
-    warehouse: Warehouse, knee: Knee, side: str, rider: str, settings: Settings, fitters: tuple[str, ...]
-) -> Iterator[AlikeRow]:
-    tilt, forefoot = next(iter(knee.tilt_deg), None), forefoot_of(knee.forefoot_angle_deg, settings.forefoot)
-    if tilt is None or forefoot is None or knee.arch_height is None:
-        return
-    asked = {
-        "rider": rider,
-        "fitters": list(fitters),
-        "arch_height": knee.arch_height,
-        "forefoot": forefoot,
-        "tilt_deg": tilt,
-        "angle_deg": knee.forefoot_angle_deg,
-    }
-    fragments = {"forefoot_of_exam": forefoot_class("feet.forefoot_angle_deg")}
-    for row in warehouse.rows(SQL / "alike_knees.sql", {**settings.parameters(), **asked}, **fragments):
-        told = {name: row[name] for name in AlikeRow.__dataclass_fields__ if name in row}
-        yield AlikeRow(**{**told, "side": side, "changed": _changed(row)})
-
-
-def _changed(row: dict[str, Any]) -> str:
-    parts = []
-    if row["insole_arrival"] != row["insole_departure"]:
-        parts.append(f"insole {row['insole_arrival'] or 'not recorded'} to {row['insole_departure']}")
-    for name, unit in (("shims", ""), ("stance", "mm")):
-        key = name if name == "shims" else "stance"
-        first, last = (row[f"{key}_arrival" + ("_mm" if unit else "")], row[f"{key}_departure" + ("_mm" if unit else "")])
-        if first is not None and last is not None and first != last:
-            parts.append(f"{name} {spoken(first, 0)} to {spoken(last, 0, unit)}")
-    return ", ".join(parts) or "nothing"

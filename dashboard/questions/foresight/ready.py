@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from dashboard.questions.foresight import SQL
 from dashboard.questions.foresight.calibrated import Calibrated, calibrated, held_out
 from dashboard.questions.foresight.foreseer import Foreseer, foreseer_of
 from dashboard.questions.memory.remembering import Remember
@@ -14,6 +16,9 @@ from dashboard.questions.models.frames import Frame
 from dashboard.questions.models.study import study_of
 from shared.settings import Settings
 from shared.warehouse import Warehouse
+
+Ints = NDArray[np.int64]
+Days = NDArray[np.datetime64]
 
 # Each measured outcome, and the distance from neutral that follows from the tilt.
 OUTCOMES = {"tilt": "tilt", "sway": "sway", "off_neutral": "tilt"}
@@ -39,15 +44,26 @@ def ready(warehouse: Warehouse, measured: str, settings: Settings, remember: Rem
 
     def make() -> Ready:
         study = study_of(warehouse, settings, remember)
-        return ready_from(study.frame(measured, np.ones(len(study.captures.n), dtype=bool)), settings)
+        fits = warehouse.arrays(SQL / "fit_days.sql")
+        made = places_in_time(fits["fit"].astype(np.int64), fits["session_date"].astype("datetime64[D]"))
+        return ready_from(study.frame(measured, np.ones(len(study.captures.n), dtype=bool)), made, settings)
 
     made: Ready = remember(("foresight", measured), make)
     return made
 
 
-def ready_from(frame: Frame, settings: Settings) -> Ready:
-    """The same from one outcome's captures."""
-    return Ready(foreseer_of(frame, settings), calibrated(held_out(frame, settings), LEVEL), counted_knees(frame.captures))
+def ready_from(frame: Frame, made: Ints, settings: Settings) -> Ready:
+    """The same from one outcome's captures; made (visits,): the place in time of each visit by its number, -1 for none."""
+    foreseer = foreseer_of(frame, settings)
+    held = held_out(frame, settings, foreseer.ratios)
+    return Ready(foreseer, calibrated(held, LEVEL, made[held.visit]), counted_knees(frame.captures))
+
+
+def places_in_time(visit: Ints, day: Days) -> Ints:
+    """The place of each visit among all, by its day and then by its number; (highest visit + 1,), -1 where there is none."""
+    place = np.full(int(visit.max(initial=-1)) + 1, -1)
+    place[visit[np.lexsort((visit, day))]] = np.arange(len(visit))
+    return place
 
 
 def counted_knees(captures: Captures) -> dict[tuple[str, str], int]:

@@ -1,5 +1,6 @@
 """The record of what would have been foreseen: quarter after quarter, from the fits of earlier quarters alone."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,7 +12,8 @@ from dashboard.questions.foresight.foreseer import foreseer_of
 from dashboard.questions.models.frames import Frame
 from shared.errors import StatisticsError
 from shared.settings import Settings
-from shared.statistics.foresight.bands import Witnesses, band, outness, reach
+from shared.statistics.foresight.adapting import led
+from shared.statistics.foresight.bands import Witnesses, band, outness, reaches_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -45,27 +47,36 @@ class Record:
 
 
 def record_of(frame: Frame, day: Days, settings: Settings, level: float) -> Record:
-    """The record of one outcome; day (cells,): of each cell's fit. What cannot be foreseen yet is no part of it."""
+    """The record of one outcome; day (cells,): of each cell's fit. What cannot be foreseen yet is no part of it.
+
+    Model and witnesses are those of earlier quarters; how wide a band of them is asked for, every fit before decides."""
     captures = frame.captures
     quarter = day.astype("datetime64[M]").astype(np.int64) // 3
     seen: list[Record] = []
-    out, whose = np.zeros(0), np.zeros(0, dtype=np.int64)
+    out, whose, asked = np.zeros(0), np.zeros(0, dtype=np.int64), level
+    ratios: Mapping[str, float] | None = None
     for one in np.unique(quarter)[1:]:
         before, here = quarter < one, np.flatnonzero(quarter == one)
         try:
-            foreseer = foreseer_of(frame.chosen(before), settings)
+            foreseer = foreseer_of(frame.chosen(before), settings, ratios)
         except StatisticsError:
             continue
+        ratios = foreseer.ratios
         found = foreseen(captures.chosen(quarter == one), foreseer)
         spread = found.spread(is_distance=False)
+        outside = outness(spread, found.measured)
         if len(np.unique(whose)) >= RIDERS_FOR_A_BAND:
-            low, high = band(spread, reach(Witnesses(out, whose), level))
+            cell = here[found.targets.cell]
+            order = np.lexsort((found.visit, day[cell]))
+            reached = np.empty(len(order))
+            reaches = reaches_of(Witnesses(out, whose), level)
+            reached[order], asked = led(reaches, outside[order], found.visit[order], level, asked)
             told = captures.chosen(before).rows[frame.outcome]
             changed = np.any(found.targets.change != 0, axis=1)
-            mean = np.full(len(low), float(np.mean(told)))
-            ends = (found.expected.mean, low, high, found.measured, found.arrival, mean)
-            seen.append(Record(here[found.targets.cell], found.rider, changed, *ends))
-        out, whose = np.append(out, outness(spread, found.measured)), np.append(whose, found.rider)
+            mean = np.full(len(reached), float(np.mean(told)))
+            ends = (found.expected.mean, *band(spread, reached), found.measured, found.arrival, mean)
+            seen.append(Record(cell, found.rider, changed, *ends))
+        out, whose = np.append(out, outside), np.append(whose, found.rider)
     if not seen:
         none = np.zeros(0)
         return Record(none.astype(np.int64), none.astype(np.int64), none.astype(bool), *(none for _ in range(6)))

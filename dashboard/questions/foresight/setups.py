@@ -21,10 +21,6 @@ class NextSetup:
     words: str
     against: str
 
-    @property
-    def is_present(self) -> bool:
-        return self.words == AS_IT_IS
-
 
 def next_setups(knee: Knee, side: str, settings: Settings) -> list[NextSetup]:
     """The present setup first, then one change each: an insole level, a shim more or less, stance a step wider or narrower."""

@@ -18,13 +18,15 @@ Ints = NDArray[np.int64]
 class Targets:
     """The captures that are foreseen; each array (n,).
 
-    row: its place among the rows of the captures; cell: of its knee and visit. It is foreseen from what was measured in the
-    rows `first` up to `until` of this knee, and `first_other` up to `until_other` of the other one; where there are none, both
-    ends are the same. change (n, supports): how far each support is from what it was before the change.
+    row: its place among the rows of the captures; cell: of its knee and visit; other: of the other knee, -1 for none. It is
+    foreseen from what was measured in the rows `first` up to `until` of this knee, and `first_other` up to `until_other` of the
+    other one; where there are none, both ends are the same. change (n, supports): how far each support is from what it was
+    before the change.
     """
 
     row: Ints
     cell: Ints
+    other: Ints
     first: Ints
     until: Ints
     first_other: Ints
@@ -64,8 +66,9 @@ def targets_of(captures: Captures) -> Targets:
     first_other = starts[np.maximum(other, 0)]
     until_other = np.where(other >= 0, np.minimum(moment, same_until[np.maximum(other, 0)]), first_other)
     return Targets(
-        row, own, starts[own], until, first_other, np.maximum(until_other, first_other), supports[row] - supports[starts[own]]
-    )
+        row, own, other, starts[own], until, first_other, np.maximum(until_other, first_other),
+        supports[row] - supports[starts[own]],
+    )  # fmt: skip
 
 
 def _before_change(supports: Floats, starts: Ints, cell: Ints, n_cells: int) -> Ints:

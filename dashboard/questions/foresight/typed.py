@@ -2,11 +2,26 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from dashboard.questions.foresight.knees import SIDES, Angle, Form, Knee, Level, Pain, Setup, Shims, Stance, Sway, Tilt
+from dashboard.questions.foresight.knees import (
+    SIDES,
+    Angle,
+    BikeKind,
+    Form,
+    Knee,
+    Level,
+    Pain,
+    Riding,
+    Setup,
+    Shims,
+    Stance,
+    Sway,
+    Tilt,
+    VisitKind,
+)
 from shared.errors import UsageError
 
 # A number field of the browser that holds no number says so by this sign (assets/controls.js).
@@ -15,22 +30,24 @@ NO_NUMBER: Final = "?"
 
 @dataclass(frozen=True)
 class TypedField:
-    """One field, for both sides or for the rider: its name, its words and unit, the options with their words where it is no
-    number."""
+    """One field, for both sides or for the rider: its name, its words and unit, the options with their words where it is one of
+    some, is_text where it is neither that nor a number."""
 
     name: str
     words: str
     unit: str = ""
     options: tuple[tuple[str, str], ...] = ()
     of_both: bool = True
+    is_text: bool = False
 
 
 @dataclass(frozen=True)
 class TypedGroup:
-    """Fields that stand together."""
+    """Fields that stand together; is_rare: out of sight until it is opened."""
 
     words: str
     fields: tuple[TypedField, ...]
+    is_rare: bool = False
 
 
 def _same(*codes: str) -> tuple[tuple[str, str], ...]:
@@ -52,9 +69,7 @@ GROUPS: Final = (
         "Before a change",
         (
             TypedField("tilt_1", "Tilt", "°, outward +, inward −"),
-            TypedField("tilt_2", "Tilt again", "°"),
             TypedField("sway_1", "Sway", "mm"),
-            TypedField("sway_2", "Sway again", "mm"),
             TypedField("pain", "Pain", "0 to 10", of_both=False),
         ),
     ),
@@ -67,6 +82,25 @@ GROUPS: Final = (
             TypedField("stance_mm", "Stance", "mm, outward +"),
             TypedField("foot_room", "Foot room", options=(("enough", "enough"), ("too_little", "too little"))),
         ),
+    ),
+    TypedGroup(
+        "Second capture, before a change too",
+        (TypedField("tilt_2", "Tilt again", "°"), TypedField("sway_2", "Sway again", "mm")),
+        is_rare=True,
+    ),
+    TypedGroup(
+        "Visit, riding and bicycle",
+        (
+            TypedField(
+                "visit_kind",
+                "Visit",
+                options=(("first", "first fit"), ("follow_up", "follow-up"), ("refit", "refit")),
+                of_both=False,
+            ),
+            TypedField("riding", "Riding", options=_same(*get_args(Riding)), of_both=False),
+            TypedField("bike_kind", "Bicycle", "as your exports name it", of_both=False, is_text=True),
+        ),
+        is_rare=True,
     ),
 )
 
@@ -112,7 +146,13 @@ class _Typed(BaseModel):
 
     left: _Foot
     right: _Foot
+    visit_kind: VisitKind | None = None
+    riding: Riding | None = None
+    bike_kind: BikeKind | None = None
     pain: Pain | None = None
+
+
+_OF_RIDER: Final = tuple(one.name for group in GROUPS for one in group.fields if not one.of_both)
 
 
 def field_name(side: str, name: str) -> str:
@@ -129,11 +169,12 @@ def form_typed(values: Any) -> Form:
     if not any(known.values()):
         raise UsageError("Nothing is typed yet. Give a part of one foot's exam, or what was measured of one knee.")
     try:
-        read = _Typed.model_validate({**known, "pain": typed.get("pain")})
+        read = _Typed.model_validate({**known, **{name: typed.get(name) for name in _OF_RIDER}})
     except ValidationError as fault:
         wrong = " ".join(dict.fromkeys(_sentence(one) for one in fault.errors()))
     else:
-        return Form(left=read.left.as_knee(), right=read.right.as_knee(), pain=read.pain)
+        of_rider = {name: getattr(read, name) for name in _OF_RIDER}
+        return Form(left=read.left.as_knee(), right=read.right.as_knee(), **of_rider)
     # Outside of the handler: the library's own fault would go along, with all that was typed.
     raise UsageError(wrong)
 
@@ -157,6 +198,8 @@ def _sentence(fault: Any) -> str:
         expected = f"{bounds['le']:g}{unit} at most"
     elif "ge" in bounds:
         expected = f"{bounds['ge']:g}{unit} at least".replace("-", "−")
+    elif "max_length" in bounds:
+        expected = f"{bounds['max_length']} letters at most"
     elif field.options:
         expected = f"one of {', '.join(words for _, words in field.options)}"
     else:

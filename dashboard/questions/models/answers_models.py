@@ -10,7 +10,8 @@ class EffectRow(Claiming):
     """One support on one outcome, overall (`split` and `level` None) or at one level of a split; in `unit`.
 
     shrunk: the level's pooled estimate drawn toward the overall effect by how little it tells on its own. told_low, told_high:
-    the one interval that is told, and what it was told by. is_rough: the p-value behind q rests on few degrees of freedom.
+    the one interval that is told, and what it was told by. sequential: the third estimate, with the first-stage strength it
+    rests on; overall rows alone have one. is_rough: the p-value behind q rests on few degrees of freedom.
     """
 
     outcome: str
@@ -37,3 +38,7 @@ class EffectRow(Claiming):
     told_high: float | None = None
     told_by: str | None = None
     is_rough: bool = False
+    sequential: float | None = None
+    sequential_low: float | None = None
+    sequential_high: float | None = None
+    strength: float | None = None

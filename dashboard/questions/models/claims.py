@@ -23,10 +23,12 @@ CHOSEN_BY_ARRIVAL: Final = (
 @dataclass(frozen=True)
 class Noted:
     """What is known of both estimates beside each other: whether they disagree, and half the width of their difference's
-    interval, in the outcome's unit per unit of the support."""
+    interval, in the outcome's unit per unit of the support; why: the reason why the third estimate does not narrow a bracket
+    whose two differ, as in told.Told, None where it was not asked."""
 
     disagree: bool
     reach: float
+    why: str | None = None
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ def _judged(unjudged: Found, q_value: float | None, settings: Settings) -> Effec
     if unjudged.noted is None:
         return row
     apart = verdict.APART if unjudged.noted.disagree else verdict.UNSURE if _is_wide(unjudged, settings) else verdict.AGREE
-    return replace(row, words=verdict.verdict(row, apart))
+    return replace(row, words=verdict.verdict(row, apart, unjudged.noted.why))
 
 
 def _is_wide(unjudged: Found, settings: Settings) -> bool:

@@ -1,6 +1,6 @@
 """Both models on the rows of one outcome: refusals, fits and brackets, one row a support and level."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -12,8 +12,10 @@ from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Rows, captures_of_rows
 from dashboard.questions.models.claims import Found, Noted, claimed
+from dashboard.questions.models.forms import PLAIN
 from dashboard.questions.models.frames import HELD, NOT_EXAMINED, Frame, frame_of, straight_columns
 from dashboard.questions.models.supports import Counts, Design, SupportColumn, design_of
+from dashboard.questions.models.thirds import narrowed, thirds_of
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.bracket import Bracket, bracket, difference_errors
@@ -66,7 +68,10 @@ def outcome_rows(rows: Rows, outcome: str, split: str | None, settings: Settings
 
 def fitted_rows(rows: Rows, outcome: str, split: str | None, settings: Settings) -> tuple[list[EffectRow], Fits | None]:
     """The same from captures row by row, with the fits behind them; the outcome's rows are one family."""
-    unjudged, fits = fitted(frame_of(captures_of_rows(rows), outcome), split, settings)
+    frame = frame_of(captures_of_rows(rows), outcome)
+    unjudged, fits = fitted(frame, split, settings)
+    if fits and split is None:
+        unjudged = narrowed(unjudged, thirds_of(frame, fits.within.terms), PLAIN, settings)
     return claimed(unjudged, settings), fits
 
 
@@ -86,7 +91,8 @@ def fitted(
     fits: Fits | None = None
     if len(refusals) < len(design.columns):
         try:
-            fits = fit_design(design, settings, begun)
+            told = {column.term for column in design.columns if column.level != NOT_EXAMINED} - set(refusals)
+            fits = fit_design(design, settings, begun, told)
         except StatisticsError as refusal:
             refusals = {column.term: str(refusal) for column in design.columns}
     made = [
@@ -132,10 +138,14 @@ def _refusals(design: Design, tangled: dict[str, tuple[str, ...]], settings: Set
     return refused
 
 
-def fit_design(design: Design, settings: Settings, begun: Mapping[str, float] | None = None) -> Fits:
-    """Both models on one design; begun: ratios of a like model, where the search begins. Raises StatisticsError."""
+def fit_design(
+    design: Design, settings: Settings, begun: Mapping[str, float] | None = None, told: Collection[str] | None = None
+) -> Fits:
+    """Both models on one design; begun: ratios of a like model, where the search begins; told: the terms of which there will be
+    intervals, those of all columns where None. Raises StatisticsError."""
     cells = design.frame.cells
-    reported = np.arange(len(design.pooled.names)) < len(design.columns)
+    told = {column.term for column in design.columns} if told is None else told
+    reported = np.array([name in told for name in design.pooled.names])
 
     def fit_within() -> WithinFit:
         free = _changed(design)

@@ -90,6 +90,11 @@ def design_of(frame: Frame, split: str | None) -> Design:
     return build_design(frame, split)
 
 
+def known_of_cells(captures: Captures) -> Floats:
+    """What was recorded of each cell before its first capture, (cells, k): an intercept, the exam and the visit's kind."""
+    return np.array([values for _, values in _others(captures)]).T
+
+
 def _levels(captures: Captures, split: str | None) -> tuple[Ints, tuple[str, ...]]:
     """The level of each cell, and the levels; knees without a value to split by inform the shared terms and are not shown."""
     if split is None:

@@ -2,6 +2,7 @@
 
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.numbers import spoken
+from shared.statistics.told import NO_THIRD, NOT_NARROWER, OTHER_FORM, OUTSIDE, OVER_IDENTIFIED, PERSISTS, WEAK
 from shared.units import UNITS
 
 _SUPPORTS = {
@@ -52,14 +53,33 @@ def claim(row: EffectRow) -> str:
     return f"{words}, which among so many figures may be chance"
 
 
-def verdict(row: EffectRow, apart: str) -> str:
-    """The claim, how the two estimates stand to each other (APART, UNSURE, AGREE), and whether the p-value is rough."""
+# Why the third estimate leaves a bracket as it is, as a sentence ends.
+_WHY = {
+    NO_THIRD: "too few riders have captures enough for the third",
+    OTHER_FORM: "the third allows neither for a late effect nor for a drift by arch, and one was found",
+    WEAK: "too few of the changes could be foreseen for the third to settle it",
+    PERSISTS: "the third does not settle it, since the noise of one capture seems to reach the next",
+    OVER_IDENTIFIED: "the third does not settle it, since the records it goes by contradict one another",
+    OUTSIDE: "the third lies outside of both, so that none is believed over another",
+    NOT_NARROWER: "the third is too uncertain to settle it",
+}
+
+
+def verdict(row: EffectRow, apart: str, why: str | None = None) -> str:
+    """The claim, how the two estimates stand to each other (APART, UNSURE, AGREE), what the third makes of it (why: the reason
+    where it does not narrow the bracket), and whether the p-value is rough."""
     words, sign = claim(row), UNITS[row.unit].sign
     if apart == APART:
         words += (
             f". The two estimates differ by more than their noise (pooled {spoken(row.pooled or 0.0, 2, sign)}, "
-            f"within-knee {spoken(row.within or 0.0, 2, sign)}): the truth may lie anywhere between"
+            f"within-knee {spoken(row.within or 0.0, 2, sign)}): "
         )
+        if row.told_by == "sequential":
+            words += (
+                f"the third, by what was known before each capture, is {spoken(row.sequential or 0.0, 2, sign)} and narrows it"
+            )
+        else:
+            words += f"the truth may lie anywhere between{f'; {_WHY[why]}' if why else ''}"
     else:
         words += f"; {_SPOKEN[apart]}"
     return f"{words}. {ROUGH}" if row.is_rough else f"{words}."

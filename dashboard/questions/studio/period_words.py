@@ -49,7 +49,9 @@ def earlier(against: str, spans: Mapping[str, Span]) -> str:
     then = spans[against]
     if then.n_months:
         return spoken_beside(then, spans["this"])
-    return f"the {counted(then.n_days, 'day')} before" if against == "before" else "the same days a year before"
+    if against == "year_before":
+        return "the same days a year before"
+    return f"the {counted(then.n_days, 'day')} before" if then.n_days > 1 else "the day before"
 
 
 def headline_of(changes: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> str:
@@ -98,8 +100,8 @@ def _nearest(compared: Sequence[PeriodChangeRow], spans: Mapping[str, Span]) -> 
     size = f"{points(row.unit, row.difference)} from {_then(row, spans)} ({_ends(row)})"
     now, then = (_level(row.unit, value) for value in (row.estimate, row.estimate_against))
     return (
-        f"Most apart: {_lower(row)}, {now} and {then}, {size}; among {len(compared)} comparisons chance alone often brings one "
-        "like it."
+        f"Most apart: {_lower(row)}, {now} and {then}, {size}; among {counted(len(compared), 'comparison')} chance alone often "
+        "brings one like it."
     )
 
 

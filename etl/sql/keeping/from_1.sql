@@ -38,14 +38,17 @@ SELECT
 FROM files_1
 ORDER BY load_id, file_no;
 
-INSERT INTO raw.findings
+INSERT INTO raw.findings (
+    load_id, file_no, file, record, line, "table", "column", rule, value, words, received, cells, row_key, reject_no, released_by,
+    layout, source_record, changes, is_cell
+)
 SELECT
     rejects_1.load_id, coalesce(files_1.file_no, 0), rejects_1.file, NULL, rejects_1.line, rejects_1."table",
     rejects_1."column", rejects_1.rule, rejects_1.value, rejects_1.words, rejects_1.received, rejects_1.received,
     rejects_1.row_key,
     1000 * dense_rank() OVER (ORDER BY rejects_1."table", rejects_1.received)
     + md5_number_lower(rejects_1.received) % 1000,
-    NULL, NULL, NULL, NULL
+    NULL, NULL, NULL, NULL, false
 FROM rejects_1
 LEFT JOIN files_1
     ON

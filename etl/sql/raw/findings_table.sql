@@ -1,5 +1,6 @@
 -- Makes: found and staged_files, empty. Grain: one row a rule and rejected record of this load; one row a file (file_no).
--- source_record: the record of the file that the rejected one is made of. changes: see keep_changes.sql.
+-- source_record: the record of the file that the rejected one is made of. changes: see keep_changes.sql. is_cell: the row is
+-- stored without the faulty cell.
 CREATE OR REPLACE TEMP TABLE found (
     file_no INTEGER NOT NULL,
     record BIGINT,
@@ -12,7 +13,8 @@ CREATE OR REPLACE TEMP TABLE found (
     cells VARCHAR NOT NULL,
     row_key VARCHAR,
     source_record BIGINT,
-    changes VARCHAR
+    changes VARCHAR,
+    is_cell BOOLEAN NOT NULL
 );
 
 CREATE OR REPLACE TEMP TABLE staged_files (

@@ -3,6 +3,6 @@ INSERT INTO found
 SELECT
     $file_no, NULL, line, $column, 'cells', left(received, 80), words,
     CAST(json_object('row', received) AS VARCHAR), CAST(json_object('row', received) AS VARCHAR), NULL, NULL,
-    NULL
+    NULL, false
 FROM ragged_told
 ORDER BY line;

@@ -59,7 +59,7 @@ CREATE TABLE IF NOT EXISTS raw.sightings (
 -- reject_no numbers a rejected row by its content: its last three digits are taken from the row itself, so that a number
 -- of another warehouse is not mistaken for one of this. released_by: the load that mended it. received: the record as it was
 -- received, cells: what the contract's columns were made of it. layout: how the record was read, NULL in contract form.
--- source_record: the record of its file. changes: see keep_changes.sql.
+-- source_record: the record of its file. changes: see keep_changes.sql. is_cell: the row is stored without the faulty cell.
 CREATE TABLE IF NOT EXISTS raw.findings (
     load_id INTEGER NOT NULL,
     file_no INTEGER NOT NULL,
@@ -78,7 +78,8 @@ CREATE TABLE IF NOT EXISTS raw.findings (
     released_by INTEGER,
     layout VARCHAR,
     source_record BIGINT,
-    changes VARCHAR
+    changes VARCHAR,
+    is_cell BOOLEAN NOT NULL DEFAULT false
 );
 
 -- content: form, columns and mapping of a file whose rows were rejected, as JSON (etl/source.py, Layout).

@@ -4,5 +4,7 @@ CREATE OR REPLACE TEMP TABLE staged_{table} (
     file_no INTEGER NOT NULL,
     {columns},
     is_sound BOOLEAN NOT NULL,
-    reject_no VARCHAR
+    reject_no VARCHAR,
+    is_whole BOOLEAN NOT NULL,
+    filled BIGINT
 );

@@ -24,7 +24,10 @@ counted AS (
 
 broken AS (
     -- Several records may stand on one line, where a mapping makes a row of each side; a ragged row has no record.
-    SELECT file_no, count(DISTINCT coalesce(record, -line)) AS n
+    SELECT
+        file_no,
+        count(DISTINCT coalesce(record, -line)) FILTER (WHERE NOT is_cell) AS n,
+        count(DISTINCT (record, "column")) FILTER (WHERE is_cell) AS cells
     FROM raw.findings
     WHERE load_id = $load_id AND rule <> 'orphan'
     GROUP BY file_no
@@ -36,6 +39,7 @@ SELECT
     files.read,
     coalesce(broken.n, 0) + coalesce(counted.orphans, 0) AS rejected,
     coalesce(counted.waiting, 0) AS waiting,
+    coalesce(broken.cells, 0) AS cells,
     files.refused,
     files.words
 FROM raw.files AS files

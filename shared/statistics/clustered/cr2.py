@@ -130,20 +130,20 @@ def add_riders(tally: Tally, scaled: Array, residual: Array, of_term: Array) -> 
     of_term (wanted, b): the wanted terms' lines of the root.
     """
     weights = (scaled.reshape(-1, scaled.shape[2]) @ of_term.T).reshape(*scaled.shape[:2], len(of_term))
-    found, alone = _adjusted(scaled, np.concatenate([residual[:, :, None], weights], axis=2))
-    tied = found[:, :, 1:]
+    adjusted, alone = _adjusted(scaled, np.concatenate([residual[:, :, None], weights], axis=2))
     tally.add_shares(np.einsum("grl,grl->gl", weights, weights) - alone[:, 1:])
     tally.alone += alone[:, 1:].sum(axis=0)
-    tally.fourth += (np.einsum("gbl,gbl->gl", tied, tied) ** 2).sum(axis=0)
-    add_crossed(tally.crossed, np.ascontiguousarray(tied.transpose(2, 0, 1), dtype=np.float32))
-    return found[:, :, 0]
-
-
-def add_crossed(crossed: Array, tied: NDArray[np.float32]) -> None:
-    """Adds the sum of cc' over riders to `crossed` (wanted, b, b), c (wanted, riders, b) in single precision: what it makes of
-    the degrees of freedom is about one in all, of which a ten-millionth is lost."""
-    for place, own in enumerate(tied):
-        crossed[place] += own.T @ own
+    # In single precision: what is made of it is about one in all, of which a ten-millionth is lost.
+    tied = np.ascontiguousarray(adjusted[:, :, 1:].transpose(0, 2, 1), dtype=np.float32)
+    if _on_terms(scaled):
+        found = adjusted[:, :, 0]
+    else:
+        found, tied = (adjusted[:, None, :, 0] @ scaled)[:, 0], tied @ scaled.astype(np.float32)
+    tally.fourth += (np.einsum("glb,glb->gl", tied, tied).astype(float) ** 2).sum(axis=0)
+    for place in range(tied.shape[1]):
+        own = tied[:, place]
+        tally.crossed[place] += own.T @ own
+    return np.asarray(found)
 
 
 def power_series(n_terms: int) -> list[float]:
@@ -170,12 +170,16 @@ def serves_up_to(n_terms: int) -> float:
     return float(_limits()[n_terms])
 
 
+def _on_terms(scaled: Array) -> bool:
+    """Whether riders (riders, rows, b) are worked out by their terms, the smaller side of each."""
+    return bool(scaled.shape[1] > scaled.shape[2])
+
+
 def _adjusted(scaled: Array, columns: Array) -> tuple[Array, Array]:
-    """S'(1 - SS')^-1/2 columns (riders, b, m) of columns (riders, rows, m), on the smaller side of each rider, without the
-    directions that a rider carries alone; and the columns' squares in those (riders, m)."""
+    """(1 - SS')^-1/2 columns (riders, rows, m) of columns like them, or S' times that (riders, b, m) where riders are worked
+    out by their terms, without the directions that a rider carries alone; and the columns' squares in those (riders, m)."""
     back = scaled.transpose(0, 2, 1)
-    on_terms = scaled.shape[1] > scaled.shape[2]
-    leverage, brought = (back @ scaled, back @ columns) if on_terms else (scaled @ back, columns)
+    leverage, brought = (back @ scaled, back @ columns) if _on_terms(scaled) else (scaled @ back, columns)
     # No eigenvalue is above the root of the sum of the squares of all.
     largest = np.sqrt(np.einsum("gij,gij->g", leverage, leverage))
     found, alone = np.empty_like(brought), np.zeros((len(scaled), columns.shape[2]))
@@ -184,14 +188,17 @@ def _adjusted(scaled: Array, columns: Array) -> tuple[Array, Array]:
         found[little] = _by_series(leverage[little], brought[little], terms_for(float(largest[little].max())))
     if not little.all():
         found[~little], alone[~little] = _by_eigenvectors(leverage[~little], brought[~little])
-    return found if on_terms else back @ found, alone
+    return found, alone
 
 
 def _by_series(leverage: Array, columns: Array, n_terms: int) -> Array:
-    found = columns
+    """The series applied to columns (riders, d, m), or made whole first where they are more than its own."""
+    few = columns.shape[2] <= columns.shape[1]
+    start = columns if few else np.eye(columns.shape[1])
+    found = start
     for factor in reversed(power_series(n_terms)):
-        found = columns + factor * (leverage @ found)
-    return found
+        found = start + factor * (leverage @ found)
+    return found if few else np.asarray(found @ columns)
 
 
 def _by_eigenvectors(leverage: Array, columns: Array) -> tuple[Array, Array]:

@@ -76,11 +76,25 @@ def outness(spread: Spread, measured: Floats) -> Floats:
     return np.abs(2 * spread.below(measured) - 1)
 
 
-def reach(witnesses: Witnesses, level: float) -> float:
-    """How far out a band of `level` must reach, 0 to 1, so that it holds the next capture of a new rider.
+@dataclass(frozen=True)
+class Reaches:
+    """How far out bands of any level must reach: `outness` (n,) from the middle outward, and the share of riders, the one
+    to come among them, that lies no further out, `held` (n,)."""
 
-    Each rider's captures count together as one, and the rider to come as one more, whose capture may fall anywhere. Raises
-    TooFewError where there are too few riders for the level. Sources: Chernozhukov, Wüthrich & Zhu 2021, PNAS
+    outness: Floats
+    held: Floats
+
+    def at(self, level: float) -> float:
+        """How far out, 0 to 1, so that a band of `level` holds the next capture of a new rider."""
+        # Sums of shares miss the level by rounding where they reach it.
+        place = int(np.searchsorted(self.held, level - 1e-12))
+        return float(self.outness[place]) if place < len(self.outness) else 1.0
+
+
+def reaches_of(witnesses: Witnesses, level: float) -> Reaches:
+    """What bands of about `level` follow from; each rider's captures count together as one.
+
+    Raises TooFewError where there are too few riders for the level. Sources: Chernozhukov, Wüthrich & Zhu 2021, PNAS
     118:e2107794118 (distributional conformal prediction); Dunn, Wasserman & Ramdas 2023, J Am Stat Assoc 118:2491 (rows of
     riders pooled by weight).
     """
@@ -90,10 +104,7 @@ def reach(witnesses: Witnesses, level: float) -> float:
     if n_riders < least:
         raise TooFewError(f"Not enough yet: {n_riders} riders seen before; a band needs {least}.")
     order = np.argsort(witnesses.outness, kind="stable")
-    held = np.cumsum(1 / n_own[place[order]]) / (n_riders + 1)
-    # Sums of shares miss the level by rounding where they reach it.
-    enough = np.flatnonzero(held >= level - 1e-12)
-    return float(witnesses.outness[order[enough[0]]]) if len(enough) else 1.0
+    return Reaches(witnesses.outness[order], np.cumsum(1 / n_own[place[order]]) / (n_riders + 1))
 
 
 def band(spread: Spread, reach: Floats | float) -> tuple[Floats, Floats]:

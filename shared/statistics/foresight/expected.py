@@ -6,6 +6,7 @@ measured before a change tells of the first three; how much of it is noise follo
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,20 @@ class Before:
 
 
 @dataclass(frozen=True)
+class Unsure:
+    """How unsure the fixed part is, in the outcome's unit squared, each (n,) or one for all: of the change of this knee, since
+    effects of supports are known with an error only; of this knee and of the other one, where a part of the exam is not known.
+    """
+
+    change: Floats | float = 0.0
+    own: Floats | float = 0.0
+    other: Floats | float = 0.0
+
+
+SURE: Final = Unsure()
+
+
+@dataclass(frozen=True)
 class Expected:
     """Each (n,), in the outcome's unit: what is expected, and the standard deviation of the next capture and of the knee."""
 
@@ -44,9 +59,8 @@ class Expected:
     knee_sd: Floats
 
 
-def expected(fixed: Floats, before: Before, variances: Variances, effect_variance: Floats | float = 0.0) -> Expected:
-    """The next capture of each knee. fixed (n,): the fixed part under the coming setup. effect_variance: of the change of the
-    fixed part, since the effects of supports are known with an error only, in the unit squared.
+def expected(fixed: Floats, before: Before, variances: Variances, unsure: Unsure = SURE) -> Expected:
+    """The next capture of each knee. fixed (n,): the fixed part under the coming setup.
 
     Source: Robinson 1991, Stat Sci 6:15 (best linear unbiased prediction).
     """
@@ -56,11 +70,12 @@ def expected(fixed: Floats, before: Before, variances: Variances, effect_varianc
     of_own = np.where(own, variances.noise / np.maximum(before.n_own, 1), beyond)
     of_other = np.where(other, variances.noise / np.maximum(before.n_other, 1), beyond)
     common = variances.shared * variances.noise / np.maximum(np.maximum(before.n_own, before.n_other), 1)
-    total = variances.both + variances.knee
-    first, second, cross = total + of_own, total + of_other, variances.both + np.where(own & other, common, 0.0)
+    total = variances.both + variances.knee + unsure.own
+    first, second = total + of_own, variances.both + variances.knee + unsure.other + of_other
+    cross = variances.both + np.where(own & other, common, 0.0)
     determinant = first * second - cross**2
     weight_own = (total * second - variances.both * cross) / determinant
     weight_other = (variances.both * first - total * cross) / determinant
     mean = fixed + weight_own * np.where(own, before.above_own, 0.0) + weight_other * np.where(other, before.above_other, 0.0)
-    left = np.maximum(total - weight_own * total - weight_other * variances.both, 0.0) + effect_variance
+    left = np.maximum(total - weight_own * total - weight_other * variances.both, 0.0) + unsure.change
     return Expected(mean, np.sqrt(left + variances.noise), np.sqrt(left))

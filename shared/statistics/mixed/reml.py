@@ -16,7 +16,7 @@ from scipy.linalg import solve_triangular
 
 from shared.statistics.cross_products import cross_product
 from shared.statistics.mixed.blocks import Block
-from shared.statistics.mixed.lowest import Curve, lowest
+from shared.statistics.mixed.lowest import Seen, lowest
 from shared.statistics.mixed.riders import Grouped, Shape
 
 Floats = NDArray[np.float64]
@@ -26,8 +26,6 @@ Flags = NDArray[np.bool_]
 # The search runs on theta = log(1 + m ratio), m the mean number of rows a group, times the root of half the groups: the
 # boundary stays at 0, the slope there does not vanish as it would for standard deviations, and curvature is about one.
 _START, _HIGHEST = 1.0, 18.0
-# Rounds save looks at the criterion with all terms, of which each is long where means are many.
-_LONG, _MOST_ROUNDS = 300_000, 10
 
 
 @dataclass(frozen=True)
@@ -53,11 +51,10 @@ class Kinds:
         offset = np.append(0, np.cumsum(sizes))[:-1]
         roots = [_upper_of(shape) for shape in riders.shapes]
         self.whitening = [_Pattern.of(riders, block, offset, roots) for block in blocks]
-        self.sums = {}
-        for name in riders.names:
-            first = [_first_of(shape.same[name]) for shape in riders.shapes]
-            filled = [np.repeat(own[:, :, None], own.shape[1], 2) for own in first]
-            self.sums[name] = [_Pattern.of(riders, block, offset, filled) for block in blocks]
+        # By shape: of each intercept which cells share it, as numbers (kinds, c, c); riders of each kind (kinds,).
+        self.same = [[shape.same[name].astype(float) for name in riders.names] for shape in riders.shapes]
+        self.n_riders = [shape.riders_of_kind.astype(float) for shape in riders.shapes]
+        self.sizes = [(*shape.n.shape, shape.n.shape[1]) for shape in riders.shapes]
 
     def at(self, ratios: Mapping[str, float]) -> "KindsAt":
         """The same at some ratios."""
@@ -82,11 +79,6 @@ class KindsAt:
         products are those by K."""
         table = _flat(np.linalg.cholesky(own).transpose(0, 2, 1) for own in self.weights)
         return (pattern.filled(table) for pattern in self.kinds.whitening)
-
-    def sums(self, name: str) -> Iterator[sparse.csr_array]:
-        """For each block the matrix (groups, c) that sums K times its cells' means by the groups of one intercept."""
-        table = _flat(shape.same[name] @ own for shape, own in zip(self.kinds.riders.shapes, self.weights, strict=True))
-        return (pattern.filled(table) for pattern in self.kinds.sums[name])
 
 
 @dataclass(frozen=True)
@@ -126,11 +118,6 @@ def _upper_of(shape: Shape) -> Flags:
     return np.broadcast_to(np.triu(np.ones((c, c), dtype=bool)), (len(shape.n), c, c))
 
 
-def _first_of(same: Flags) -> Flags:
-    """Which cells (kinds, c) are the first of their group."""
-    return np.asarray(same.argmax(axis=2) == np.arange(same.shape[1]))
-
-
 @dataclass(frozen=True)
 class Criterion:
     """within (p + 1, p + 1): cross products within cells of the columns and, last, the outcome; means: of all riders; degrees:
@@ -158,66 +145,50 @@ class Criterion:
         at = self.kinds.at(ratios)
         return [whitening @ own.rows for own, whitening in zip(self.means, at.whitening(), strict=True)]
 
-    def __call__(self, ratios: Floats) -> tuple[float, Floats, Floats]:
-        """Minus the REML log-likelihood less its constant, its gradient by the ratios (names,), and the lower triangular
-        factor of [X y]'V^-1[X y]. Raises LinAlgError where that is singular."""
+    def __call__(self, ratios: Floats) -> Seen:
+        """Minus the REML log-likelihood less its constant, with its gradient and curvature by the ratios, and the lower
+        triangular factor of [X y]'V^-1[X y]. Raises LinAlgError where that is singular.
+
+        The curvature lacks how the information of the terms and the estimate turn, which is small where riders are many
+        beside terms: tr((BM)^2) / 2 + df / rss (Mc)'B(Mc), M being [X y]'V^-1 ZZ' V^-1[X y].
+        """
         at = self.kinds.at(dict(zip(self.names, ratios, strict=True)))
         factor = np.asarray(np.linalg.cholesky(self.products(at)))
         diagonal = np.log(np.diag(factor))
         value = 0.5 * at.logdet + float(diagonal[:-1].sum()) + self.degrees * float(diagonal[-1])
-        slope, gradient = _slope(factor, self.degrees), []
-        for name in self.names:
-            seen = 0.0
-            for own, sums in zip(self.means, at.sums(name), strict=True):
-                rows = sums @ own.rows
-                seen += float(np.vdot(cross_product(rows, rows), slope[own.spread]))
-            gradient.append(0.5 * (_trace(at, name) - seen))
-        return value, np.array(gradient), factor
+        squares, contrast = float(factor[-1, -1] ** 2), left_over(factor)
+        told = self._by_kind(_slope(factor, self.degrees), contrast)
+        trace, crossed = np.zeros((2, len(self.names))), np.zeros((len(self.names), len(self.names)))
+        seen_of_rest = np.zeros(len(self.names))
+        for k, (of_slope, of_rest), same, n_riders in zip(at.weights, told, self.kinds.same, self.kinds.n_riders, strict=True):
+            turned, rest = k @ of_slope @ k, k @ of_rest @ k
+            by_weight, by_slope = [k @ own for own in same], [turned @ own for own in same]
+            for i, own in enumerate(same):
+                trace[0, i] += float(np.einsum("kii->k", by_weight[i]) @ n_riders)
+                trace[1, i] += float(np.einsum("kii->", by_slope[i]))
+                seen_of_rest[i] += float(np.vdot(rest, own))
+                for j in range(i + 1):
+                    other = by_weight[j].transpose(0, 2, 1)
+                    crossed[i, j] += float(np.vdot(by_slope[i], other))
+                    crossed[i, j] -= 0.5 * float(np.einsum("kij,kij->k", by_weight[i], other) @ n_riders)
+        crossed = crossed + np.tril(crossed, -1).T - 0.5 * self.degrees / squares**2 * np.outer(seen_of_rest, seen_of_rest)
+        return Seen(value, 0.5 * (trace[0] - trace[1]), crossed, factor)
 
-    def of(self, contrast: Floats) -> "OneColumn":
-        """The criterion of one combination of the columns and the outcome (p + 1,), as if it were an outcome without terms."""
-        products = [np.zeros((*shape.n.shape, shape.n.shape[1])) for shape in self.kinds.riders.shapes]
+    def _by_kind(self, slope: Floats, contrast: Floats) -> list[tuple[Floats, Floats]]:
+        """By shape, summed by kind (kinds, c, c) each: a rider's means M as M slope M', and of their contrast e as ee'."""
+        found = [(np.zeros(size), np.zeros(size)) for size in self.kinds.sizes]
         for own in self.means:
-            column, begun = own.rows @ contrast[own.at], 0
+            turned, rest, begun = own.rows @ slope[own.spread], own.rows @ contrast[own.at], 0
             for place, kind in own.block.kinds:
-                c = products[place].shape[1]
-                rows = column[begun : begun + len(kind) * c].reshape(-1, c)
-                begun += rows.size
+                c = found[place][0].shape[1]
+                here, begun = slice(begun, begun + len(kind) * c), begun + len(kind) * c
                 first = np.flatnonzero(np.diff(kind, prepend=-1))
-                products[place][kind[first]] += np.add.reduceat(rows[:, :, None] * rows[:, None, :], first)
-        return OneColumn(self.kinds, float(contrast @ self.within @ contrast), products, self.degrees)
-
-
-@dataclass(frozen=True)
-class OneColumn:
-    """The criterion of one column without terms. within: its squares within cells; products: by shape, the cross products of
-    its cells' means, summed by kind (kinds, c, c)."""
-
-    kinds: Kinds
-    within: float
-    products: list[Floats]
-    degrees: int
-
-    def __call__(self, ratios: Floats) -> tuple[float, Floats]:
-        """The criterion and its gradient by the ratios (names,)."""
-        names = tuple(self.kinds.riders.names)
-        at = self.kinds.at(dict(zip(names, ratios, strict=True)))
-        squares = self.within + sum(float(np.vdot(k, own)) for k, own in zip(at.weights, self.products, strict=True))
-        seen = [k @ own @ k for k, own in zip(at.weights, self.products, strict=True)]
-        gradient = []
-        for name in names:
-            same = [shape.same[name] for shape in self.kinds.riders.shapes]
-            found = sum(float(own[flags].sum()) for own, flags in zip(seen, same, strict=True))
-            gradient.append(0.5 * (_trace(at, name) - self.degrees / squares * found))
-        return 0.5 * at.logdet + 0.5 * self.degrees * float(np.log(squares)), np.array(gradient)
-
-
-def _trace(at: KindsAt, name: str) -> float:
-    """The trace of V^-1 times what shares an intercept, over all riders: the derivative of log|V| by its ratio."""
-    return sum(
-        float(np.einsum("kij,kij->k", own, shape.same[name]) @ shape.riders_of_kind)
-        for shape, own in zip(at.kinds.riders.shapes, at.weights, strict=True)
-    )
+                stack = (len(kind), c, own.rows.shape[1])
+                each = turned[here].reshape(stack) @ own.rows[here].reshape(stack).transpose(0, 2, 1)
+                found[place][0][kind[first]] += np.add.reduceat(each, first)
+                column = rest[here].reshape(-1, c)
+                found[place][1][kind[first]] += np.add.reduceat(column[:, :, None] * column[:, None, :], first)
+        return found
 
 
 def weights_of(shape: Shape, ratios: Mapping[str, float]) -> tuple[Floats, Floats]:
@@ -250,10 +221,7 @@ def best_ratios(
 ) -> tuple[dict[str, float], float, Floats]:
     """The ratio of each intercept at the lowest criterion, exactly 0 at the boundary; the criterion there, and its factor.
 
-    groups: how many each intercept has; begun: ratios to begin at, where all are known. By scipy's bounded search; where means
-    are many by rounds: what the terms add to the slope hardly turns with the ratios, and what the estimate leaves of the
-    outcome is one column, so that each round takes both as they are, goes to the lowest point that they tell of, looks at the
-    criterion itself there, and corrects the next by how far that was off. It ends where the criterion is flat.
+    groups: how many each intercept has; begun: ratios to begin at, where all are known, for a shorter search.
     Raises NoConvergenceError with the sentence `refusal` where that does not come or a ratio grows without end.
     """
     names = criterion.names
@@ -266,22 +234,10 @@ def best_ratios(
     def ratios_at(place: Floats) -> Floats:
         return np.asarray(np.expm1(place / scale) / rows_a_group)
 
-    def turned(place: Floats, gradient: Floats) -> Floats:
-        return np.asarray(gradient * np.exp(place / scale) / rows_a_group / scale)
+    def seen(place: Floats) -> Seen:
+        found, by_place = criterion(ratios_at(place)), np.exp(place / scale) / rows_a_group / scale
+        curvature = found.curvature * np.outer(by_place, by_place) + np.diag(found.gradient * by_place / scale)
+        return Seen(found.value, found.gradient * by_place, curvature, found.factor)
 
-    def seen(place: Floats) -> tuple[float, Floats, Floats]:
-        value, gradient, factor = criterion(ratios_at(place))
-        return value, turned(place, gradient), factor
-
-    def one_column(factor: Floats) -> Curve:
-        own = criterion.of(left_over(factor))
-
-        def curve(place: Floats) -> tuple[float, Floats]:
-            value, gradient = own(ratios_at(place))
-            return value, turned(place, gradient)
-
-        return curve
-
-    rounds = _MOST_ROUNDS if sum(own.rows.size for own in criterion.means) > _LONG else 0
-    place, value, factor = lowest(seen, one_column, start * scale, _HIGHEST * scale, rounds, refusal)
-    return dict(zip(names, ratios_at(place).tolist(), strict=True)), value, factor
+    place, found = lowest(seen, start * scale, _HIGHEST * scale, refusal)
+    return dict(zip(names, ratios_at(place).tolist(), strict=True)), found.value, found.factor

@@ -26,8 +26,8 @@ from shared.statistics.mixed.terms import Columns, Terms
 Singles = NDArray[np.float32]
 Array = NDArray[np.floating]
 
-# Total leverage of a rider up to which sums serve.
-LITTLE = 0.01
+# Total leverage of a rider up to which sums serve, where there are more riders than are sooner told row by row.
+LITTLE, _FEW_RIDERS = 0.01, 1000
 # Share of a term's degrees of freedom that riders who hardly tell of it may make at most, to be left out.
 _LEFT_OUT = 1e-4
 # Total leverage of a rider up to which |c|^4 is left out of what divides: with d = r'Cr it is at most (leverage x d)^2, of the
@@ -54,6 +54,12 @@ def _add(found: Array, riders: Ints, added: Array) -> None:
         found += added
     else:
         found[riders] += added
+
+
+def _twice(size: int) -> tuple[Ints, Ints, Floats]:
+    """Rows and columns of an upper triangle, and how often each of its entries stands in the whole."""
+    rows, places = upper(size)
+    return rows, places, np.where(rows == places, 1.0, 2.0)
 
 
 @dataclass(frozen=True)
@@ -93,15 +99,19 @@ class _Packed:
     at: Floats
     estimate: Floats
 
-    def paired(self, matrices: Floats) -> Floats:
-        """What makes of the packed products the sum of their entries times those of symmetric ones by the block's columns
-        (m, w, w): (pairs, m)."""
-        v = len(self.at)
-        rows, places = upper(v + 1)
-        inner, weights = places < v, np.zeros((len(rows), len(matrices)))
-        own = self.at @ matrices @ self.at.T
-        weights[inner] = own[:, rows[inner], places[inner]].T
-        return np.asarray(weights * np.where(rows == places, 1.0, 2.0)[:, None])
+    def paired(self, matrix: Floats) -> Floats:
+        """What makes of the packed products the sum of their entries times those of a symmetric one by the block's columns
+        (w, w): (pairs,)."""
+        own = np.zeros((len(self.at) + 1,) * 2)
+        own[:-1, :-1] = self.at @ matrix @ self.at.T
+        return np.asarray(own[_twice(len(own))[:2]] * _twice(len(own))[2])
+
+    def squared(self, lines: Floats) -> Floats:
+        """The same of lines (w, m), each times itself: (pairs, m)."""
+        own = np.zeros((len(self.at) + 1, lines.shape[1]))
+        own[:-1] = self.at @ lines
+        rows, places, times = _twice(len(own))
+        return np.asarray(own[rows] * own[places] * times[:, None])
 
     def scores(self) -> Floats:
         """Each rider's sums of the block's columns times what the estimate leaves, (h, w)."""
@@ -171,7 +181,7 @@ class _Block:
             columns = means[:, :-1]
             found += np.add.reduceat(np.einsum("cw,cw->c", columns @ self.bread, columns), self.starts[:-1])
         for part in self.packed:
-            found[part.riders] += part.products @ part.paired(self.bread[None])[:, 0]
+            found[part.riders] += part.products @ part.paired(self.bread)
         return found
 
     def added(self, scores: Floats, leverage: Floats) -> Floats:
@@ -206,8 +216,7 @@ class _Block:
             along *= along
             found += self.by_rider(along, np.ones(len(along), dtype=np.float32))
         for part in self.packed:
-            paired = part.paired(lines.T[:, :, None] * lines.T[:, None, :])
-            _add(found, part.riders, part.products.astype(np.float32) @ paired.astype(np.float32))
+            _add(found, part.riders, part.products.astype(np.float32) @ part.squared(lines).astype(np.float32))
         return found
 
     def along(self, lines: Floats) -> Iterator[Singles]:
@@ -229,8 +238,9 @@ def cr2_of_cells(cells: Cells, terms: Terms, columns: Sequence[Columns], fit: Wh
     n_riders, q = len(terms.levels.division.riders.labels), len(fit.bread)
     root, lines = root_of(fit.bread), fit.bread @ fit.back.T
     of_told = fit.back @ root
-    blocks = [_block(own, fit, place) for place, own in enumerate(columns)]
-    tally, leverage = Tally(int(wanted.sum()), q), np.zeros(n_riders)
+    blocks = [_block(own, fit, place) for place, own in enumerate(columns)] if n_riders > _FEW_RIDERS else []
+    # Of few riders all are told by their rows.
+    tally, leverage = Tally(int(wanted.sum()), q), np.full(n_riders, 1.0)
     influence, meat = np.zeros((n_riders, len(fit.back))), np.zeros((q, q))
     for place, block in enumerate(blocks):
         means = None if fit.means is None else fit.means[place]

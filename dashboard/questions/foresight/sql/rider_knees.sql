@@ -2,7 +2,7 @@
 -- the setup as it stood at last. Grain and key: one row a side (side), left first. Inputs: mart.fits, mart.feet,
 -- mart.capture_facts, core.foot_setups.
 WITH last_fit AS (
-    SELECT fits.fit_no, fits.session_id, fits.session_date, fits.visit_kind
+    SELECT fits.fit_no, fits.session_id, fits.session_date, fits.visit_kind, fits.bike_kind, fits.riding
     FROM mart.fits AS fits
     WHERE
         fits.rider_id = $rider
@@ -28,6 +28,8 @@ SELECT
     last_fit.session_id,
     last_fit.session_date,
     last_fit.visit_kind,
+    last_fit.bike_kind,
+    last_fit.riding,
     feet.side,
     feet.arch_height,
     feet.arch_collapse,

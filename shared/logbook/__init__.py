@@ -1,0 +1,1 @@
+"""The logbook: what the studio says itself, in one small transactional file beside the warehouse, which loads replace."""
