@@ -22,6 +22,8 @@ _UNIT_ALONE: Final = 0.75
 # What words and values together reach, and values alone do not: a table is proposed by no less.
 _A_TABLE: Final = 0.6
 _FILE: Final = 0.08
+# Written by fitledger itself (`fitledger draw`): no foreign export holds it.
+_OWN: Final = frozenset({"drawn_orders"})
 NO: Final = "no"
 CONSTANT: Final = "= "
 BETWEEN: Final = " | "
@@ -88,11 +90,16 @@ class TablePlan:
 Files = Mapping[str, list[SourceColumn]]
 
 
+def foreign_tables() -> list[Table]:
+    """The tables that a foreign export may hold, in the order of the catalogue."""
+    return [table for table in catalogue().values() if table.name not in _OWN]
+
+
 def propose(files: Files, answers: Answers) -> list[TablePlan]:
     """A plan for each table that the files seem to hold, in the order of the catalogue."""
     plans: dict[str, TablePlan] = {}
     taken = {name: _assigned(name, columns) for name, columns in files.items()}
-    for table in catalogue().values():
+    for table in foreign_tables():
         if answers.get(table.name) == NO:
             continue
         best = max(
@@ -172,7 +179,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     """For each table the proposals of its own columns from this file, each source column given once, best first."""
     found = [
         scored(table, column, candidate)
-        for table in catalogue().values()
+        for table in foreign_tables()
         for candidate in candidates(columns, table)
         for column in table.columns
         if column.name not in _shared_columns(table)
@@ -183,7 +190,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     found.sort(key=lambda one: one.score + beside[one.table], reverse=True)
     keys = {
         id(source)
-        for table in catalogue().values()
+        for table in foreign_tables()
         for name in _shared_columns(table)
         for source in columns
         if scored(table, table.column(name), Candidate((source,))).score >= SURE
