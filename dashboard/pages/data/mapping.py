@@ -6,6 +6,7 @@ from typing import Any, Final
 from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
+from dashboard.figures.theme import number
 from dashboard.pages.data import ids
 from shared.statistics.wording import counted
 
@@ -21,9 +22,9 @@ _COLUMNS: Final = [
 ]
 _FIGURES: Final = [
     Column("Side", lambda row: row["side"]),
-    Column("Mean tilt, °", lambda row: f"{row['mean_tilt_deg']:+.1f}", numeric=True),
-    Column("Lowest", lambda row: f"{row['lowest_tilt_deg']:+.1f}", numeric=True),
-    Column("Highest", lambda row: f"{row['highest_tilt_deg']:+.1f}", numeric=True),
+    Column("Mean tilt", lambda row: number(row["mean_tilt_deg"], "deg"), numeric=True),
+    Column("Lowest", lambda row: number(row["lowest_tilt_deg"], "deg"), numeric=True),
+    Column("Highest", lambda row: number(row["highest_tilt_deg"], "deg"), numeric=True),
     Column("Captures", lambda row: f"{row['n_tilts']:,}", numeric=True),
 ]
 
@@ -94,7 +95,7 @@ def _tried(step: Any) -> list[Any]:
     tried = step.tried
     if tried is None:
         return []
-    rows = ", ".join(f"{name} {n:,}" for name, n in tried.rows.items())
+    rows = ", ".join(f"{name} {n:,}" for name, n in tried.rows.items() if n)
     rejected = sum(file.rejected for file in tried.report.files)
     captures = ", ".join(
         f"{counted(row['visits'], 'visit')} with {counted(row['captures'], 'capture')}" for row in tried.captures_a_visit
