@@ -16,7 +16,7 @@ READY  := $(VENV)/ready
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
+.PHONY: demo test lowest newest installed mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -49,6 +49,9 @@ attack: $(READY)        ## walk everything as everyone and replay the attacks of
 
 lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
 	sh tests/versions/run $@
+
+installed: $(READY)     ## install the wheel as people do, without the lock, and ask what it starts for its health
+	$(BIN)/python -m tests.versions.installed
 
 sbom: $(READY)          ## write build/sbom.json, the list of all parts with their digests (CycloneDX), from the lock
 	mkdir -p build

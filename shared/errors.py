@@ -124,11 +124,15 @@ class TooFewError(StatisticsError):
 
 
 class NotRecordedError(StatisticsError):
-    """The studio does not record what was asked for; `absent` names the tables or columns."""
+    """The studio does not record what was asked for; `absent` names the tables or columns.
 
-    def __init__(self, message: str, absent: tuple[str, ...]) -> None:
-        super().__init__(message)
+    further: what follows the first sentence, a passage each: what that costs, and what is known all the same.
+    """
+
+    def __init__(self, message: str, absent: tuple[str, ...], *further: str) -> None:
+        super().__init__(" ".join((message, *filter(None, further))))
         self.absent = absent
+        self.passages = (message, *filter(None, further))
 
 
 class NotEstimableError(StatisticsError):

@@ -91,8 +91,14 @@
   }
 
   document.addEventListener("click", function (event) {
-    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back], #data-load");
+    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back], [data-answer], [data-say], #data-load");
     if (!button) {
+      return;
+    }
+    // An answer to the question of a mapping: the words of the button, or what was typed beside it.
+    if (button.dataset.answer || button.dataset.say) {
+      const typed = button.dataset.say ? document.getElementById(button.dataset.say).value : button.dataset.answer;
+      put("data-saying", { data: { key: button.dataset.key, said: typed, at: Date.now() } });
       return;
     }
     if (button.dataset.takeBack) {

@@ -14,7 +14,6 @@ from shared.toml_file import read_toml
 
 if TYPE_CHECKING:
     from etl.mapping_assistant.asking import Asked, Question
-    from etl.mapping_assistant.plan import TablePlan
     from etl.mapping_assistant.preview import Preview
     from etl.mapping_assistant.reading import Folder
 
@@ -136,9 +135,10 @@ def _dialogue(folder: "Folder", asked: "Asked") -> "Asked":
 
 def _print_question(folder: "Folder", asked: "Asked", question: "Question", n_left: int) -> None:
     from etl.mapping_assistant.asking import YES
+    from etl.mapping_assistant.sampling import sample_of
 
     typer.echo(f"\n{question.words}  ({n_left} left)")
-    for cell, made in _sample(folder, asked, question):
+    for cell, made in sample_of(folder, asked, question):
         typer.echo(f"    {cell}  →  {made or '(empty)'}")
     for reason in question.reasons:
         typer.echo(f"  because: {reason}")
@@ -146,28 +146,6 @@ def _print_question(folder: "Folder", asked: "Asked", question: "Question", n_le
     likely = f"; likely {question.proposed}{takes}" if question.proposed else ""
     more = f" and {len(question.choices) - _SHOWN_CHOICES} more" if len(question.choices) > _SHOWN_CHOICES else ""
     typer.echo(f"  {' / '.join(question.choices[:_SHOWN_CHOICES])}{more}{likely}; {_LATER} or Enter for later")
-
-
-def _sample(folder: "Folder", asked: "Asked", question: "Question") -> list[tuple[str, str]]:
-    """Five of the reader's own cells beside what they would become by the likely answer."""
-    from etl.mapping_assistant.asking import SIDES, Asked
-
-    plan: TablePlan | None = next((one for one in asked.plans if one.table.name == question.table), None)
-    if plan is None or question.column not in plan.columns:
-        return []
-    known = {**asked.answers, **({question.key: question.proposed} if question.proposed else {})}
-    supposed = Asked(asked.files, known)
-    plan = next((one for one in supposed.plans if one.table.name == question.table), plan)
-    proposal = plan.columns.get(question.column)
-    if proposal is None or proposal.candidate is None:
-        return []
-    shown: list[tuple[str, str]] = []
-    # Three of the left, two of the right.
-    for side, wanted in zip(SIDES, (3, 2), strict=True) if plan.is_wide else ((None, 5),):
-        source = proposal.candidate.of(side)[0]
-        cells = folder.becomes(plan.table, question.column, source, supposed.mapping_of(plan, proposal, side), wanted)
-        shown += [(f"{source.heading}: {cell}" if side else cell, made) for cell, made in cells]
-    return shown
 
 
 def _print_waiting(asked: "Asked", waiting: dict[str, list[str]]) -> None:

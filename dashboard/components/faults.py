@@ -44,7 +44,9 @@ def fault_note(fault: Exception, way_out: str | None = None) -> html.Div:
     """A failure, told in the place where the answer would be, with the address of the page without a selection."""
     kind = "refusal" if isinstance(fault, StatisticsError | NotReleasedError) else "fault"
     links = [html.P(dcc.Link(words, href=address)) for words, address in _ways_out(fault, way_out)]
-    return html.Div([html.P(told(fault), className="headline"), *links], className=kind, role="alert")
+    first, *further = fault.passages if isinstance(fault, NotRecordedError) else (told(fault),)
+    parts = [html.P(first, className="headline"), *map(html.P, further), *links]
+    return html.Div(parts, className=kind, role="alert")
 
 
 def _ways_out(fault: Exception, way_out: str | None) -> Iterator[tuple[str, str]]:

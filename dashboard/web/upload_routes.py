@@ -36,7 +36,9 @@ def reader_address() -> str | None:
 
 
 def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
-    """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv` and `mend/<table>.csv` under the prefix."""
+    """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv`, `upload/<token>/mapping.toml` and
+    `mend/<table>.csv` under the prefix."""
+    _add_mapping(server, prefix, uploads)
     _take_files(server, f"{prefix}upload", uploads)
 
     @server.post(f"{prefix}upload")
@@ -66,6 +68,15 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
             if table not in catalogue():
                 raise UsageError(f"{table!r} is no table; expected one of {', '.join(catalogue())}.")
             return _to_mend(table, _permitted(uploads).rejects(table))
+        except Exception as fault:
+            return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
+
+
+def _add_mapping(server: Flask, prefix: str, uploads: Uploads) -> None:
+    @server.get(f"{prefix}upload/<token>/mapping.toml")
+    def mapping(token: str) -> Response:
+        try:
+            return _attached("mapping.toml", "application/toml", _permitted(uploads).mapping(token))
         except Exception as fault:
             return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
 

@@ -5,6 +5,7 @@ lie in a private folder under names of our own; a name that came from outside is
 """
 
 import atexit
+import os
 import secrets
 import threading
 import time
@@ -18,6 +19,8 @@ from typing import IO, Any, Final
 from dashboard.web.upload_names import shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
+from etl.mapping import MAPPING_FILE
+from etl.mapping_assistant.step import Step, answered, step_of
 from etl.mend_files import ToMend, to_mend
 from etl.read import READABLE
 from etl.received import received_files
@@ -53,6 +56,8 @@ class Upload:
     expires: float
     sender: str = ""
     report: LoadReport | None = None
+    answers: dict[str, str] = field(default_factory=dict)
+    proposed: Step | None = None
     is_loaded: bool = False
     step: str = ""
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -177,6 +182,37 @@ class Uploads:
             upload.report = check_files(_received(upload), self.warehouse, upload.tell, settings=self.settings)
             return upload.report
 
+    def propose(self, token: str) -> Step:
+        """What a mapping of these files would be, by the answers given so far, and the next question; nothing is loaded."""
+        with self._at_work(token) as upload:
+            upload.tell(0, 1, "reading headings and cells")
+            upload.proposed = step_of(_by_name(upload), upload.answers, self.settings)
+            return upload.proposed
+
+    def answer(self, token: str, key: str, said: str) -> Step:
+        """Takes the answer to the question that is asked now, and asks the next. Raises UsageError for one it does not take."""
+        upload = self._known(token)
+        if upload.proposed is None:
+            raise UploadError("Nothing was asked of these files yet. Nothing was changed. Propose a mapping first.")
+        upload.answers[key] = answered(upload.proposed, key, said)
+        return self.propose(token)
+
+    def mapping(self, token: str) -> str:
+        """The text of the mapping as it stands; lines that wait for an answer are not in force."""
+        upload = self._known(token)
+        if upload.proposed is None:
+            raise UploadError("No mapping was proposed of these files yet. Propose one first.")
+        return upload.proposed.text
+
+    def use_mapping(self, token: str) -> LoadReport:
+        """Puts the mapping among the files, and checks them by it."""
+        text, upload = self.mapping(token), self._known(token)
+        path = upload.work.folder / MAPPING_FILE
+        path.write_text(text, encoding="utf-8")
+        others = tuple(file for file in upload.files if file.path != path)
+        upload.files = (*others, ReceivedFile(MAPPING_FILE, path))
+        return self.check(token)
+
     def load(self, token: str) -> LoadReport:
         """Loads what was checked, and forgets the files.
 
@@ -291,6 +327,16 @@ class Uploads:
             yield
         finally:
             self._working.release()
+
+
+def _by_name(upload: Upload) -> Path:
+    """A folder in which the files lie under the names that they are called by, without a mapping."""
+    folder = upload.work.folder / "by-name"
+    folder.mkdir(exist_ok=True)
+    for file in upload.files:
+        if file.name != MAPPING_FILE and not (folder / file.name).exists():
+            os.link(file.path, folder / file.name)
+    return folder
 
 
 def _received(upload: Upload) -> list[Any]:

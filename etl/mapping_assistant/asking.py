@@ -25,6 +25,8 @@ SIDES: Final = ("left", "right")
 _UNITS: Final = {"mm": ("mm", "cm", "m", "in"), "cm": ("cm", "m", "mm", "in"), "deg": ("deg", "rad"), "kg": ("kg", "lb", "g")}
 _ID_NAMES: Final = ("rider_id", "fitter_id", "session_id")
 _MOST_STRIPPED: Final = 20
+# A file of setups with fewer rows than this share of the captures may be a log of changes.
+_A_LOG: Final = 0.8
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,12 @@ class Asked:
         table = catalogue().get(name)
         if table is None:
             return ()
-        known: dict[str, tuple[str, ...]] = {"": (YES, NO), "file": tuple(self.files), "sides": (YES, SWAP, NO)}
+        known: dict[str, tuple[str, ...]] = {
+            "": (YES, NO),
+            "file": tuple(self.files),
+            "sides": (YES, SWAP, NO),
+            "log": (YES, NO),
+        }
         column, _, of_column = rest.partition(".")
         if rest in known or column not in table.column_names:
             return known.get(rest, ())
@@ -107,7 +114,8 @@ class Asked:
         name = f"{plan.table.name}.{proposal.column.name}"
         source = proposal.candidate.of(side)[0]
         headings = [one.heading for one in proposal.candidate.of(side)]
-        spec: dict[str, Any] = {"from": headings if len(headings) > 1 else headings[0]}
+        spec: dict[str, Any] = {"from": headings if len(headings) > 1 else source.origin or headings[0]}
+        spec |= {"pattern": source.pattern} if source.pattern and len(headings) == 1 else {}
         if proposal.column.name in _ID_NAMES:
             id_name = "rider_id" if proposal.candidate.is_joined else proposal.column.name
             return spec | ({"without_zeros": True} if self.answers.get(f"{id_name}.zeros") == YES else {})
@@ -178,6 +186,35 @@ class Asked:
                 yield self._missing(plan, column.name)
             if column.name == "side" and plan.is_wide:
                 yield _side_question(plan, side_words(plan))
+        if words := self._log_words(plan):
+            yield Question(f"{plan.table.name}.log", words, (YES, NO), YES, ("it holds far fewer rows",), True, plan.table.name)
+
+    def captures_of_log(self, plan: TablePlan) -> TablePlan | None:
+        """Of a table whose rows may be changes that hold until the next one, the captures that they hold for; else None."""
+        captures = next((one for one in self.plans if one.table.name == "knee_captures"), None)
+        if (
+            plan.table.name != "foot_setups"
+            or captures is None
+            or captures.file == plan.file
+            or "capture_no" not in plan.columns
+        ):
+            return None
+        n_setups, n_captures = (_n_rows(self.files[one.file], one) for one in (plan, captures))
+        return captures if n_setups < _A_LOG * n_captures else None
+
+    def is_log(self, plan: TablePlan) -> bool:
+        """Whether the reader said that a row holds until the next change."""
+        return self.answers.get(f"{plan.table.name}.log") == YES and self.captures_of_log(plan) is not None
+
+    def _log_words(self, plan: TablePlan) -> str:
+        captures = self.captures_of_log(plan)
+        if captures is None:
+            return ""
+        return (
+            f"{plan.file} tells fewer setups than {captures.file} holds captures. Is each of its rows a change, that "
+            "holds until the next one of the same foot and visit? (no: a row holds for its own capture alone, others are not "
+            "recorded)"
+        )
 
     def _missing(self, plan: TablePlan, name: str) -> Question:
         column = plan.table.column(name)
@@ -248,6 +285,11 @@ class Asked:
         for cell in unknown:
             words = f"What does {cell!r} mean in {proposal.candidate.headings!r} ({name})?"
             yield Question(f"{name}.codes.{cell}", words, (*choices, NO), None, (), column.name == "side", **place)
+
+
+def _n_rows(columns: list[SourceColumn], plan: TablePlan) -> int:
+    """How many feet a file tells of: its rows, and twice as many where left and right stand side by side."""
+    return max((len(column.cells) for column in columns), default=0) * (2 if plan.is_wide else 1)
 
 
 def unit_choices(column: Column) -> tuple[str, ...]:

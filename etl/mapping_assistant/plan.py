@@ -9,16 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import (
-    is_unit_alone,
-    likeness,
-    says_number,
-    side_of,
-    stem,
-    table_likeness,
-    units_in,
-    vocabulary,
-)
+from etl.mapping_assistant.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5
@@ -31,6 +22,8 @@ _UNIT_ALONE: Final = 0.75
 # What words and values together reach, and values alone do not: a table is proposed by no less.
 _A_TABLE: Final = 0.6
 _FILE: Final = 0.08
+# Written by fitledger itself (`fitledger draw`): no foreign export holds it.
+_OWN: Final = frozenset({"drawn_orders"})
 NO: Final = "no"
 CONSTANT: Final = "= "
 BETWEEN: Final = " | "
@@ -97,11 +90,16 @@ class TablePlan:
 Files = Mapping[str, list[SourceColumn]]
 
 
+def foreign_tables() -> list[Table]:
+    """The tables that a foreign export may hold, in the order of the catalogue."""
+    return [table for table in catalogue().values() if table.name not in _OWN]
+
+
 def propose(files: Files, answers: Answers) -> list[TablePlan]:
     """A plan for each table that the files seem to hold, in the order of the catalogue."""
     plans: dict[str, TablePlan] = {}
     taken = {name: _assigned(name, columns) for name, columns in files.items()}
-    for table in _proposed():
+    for table in foreign_tables():
         if answers.get(table.name) == NO:
             continue
         best = max(
@@ -156,14 +154,12 @@ def scored(table: Table, column: Column, candidate: Candidate, ids: frozenset[st
 def _without_heading(column: Column, candidate: Candidate, fit: Fit) -> float:
     """Where the heading says nothing: texts that are known to be codes, and a file's only dates."""
     n_texts = len(candidate.sources[0].distinct)
-    if column.codes and column.type == "string" and fit.share > 0.9 and n_texts > 1:
+    is_told = column.codes and column.type == "string"
+    # Arrival and departure in words are two captures.
+    is_moment = column.name == "capture_no" and all(code_of(column.name, cell) for cell in candidate.sources[0].distinct)
+    if (is_told or is_moment) and fit.share > 0.9 and n_texts > 1:
         return _BY_VALUES_ALONE
     return 0.0
-
-
-def _proposed() -> list[Table]:
-    """The tables that a foreign export may hold: drawn orders are the program's own, and no words tell them."""
-    return [table for table in catalogue().values() if table.name in vocabulary()["tables"]]
 
 
 def _is_only_of_unit(column: Column) -> bool:
@@ -183,7 +179,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     """For each table the proposals of its own columns from this file, each source column given once, best first."""
     found = [
         scored(table, column, candidate)
-        for table in _proposed()
+        for table in foreign_tables()
         for candidate in candidates(columns, table)
         for column in table.columns
         if column.name not in _shared_columns(table)
@@ -194,7 +190,7 @@ def _assigned(file: str, columns: list[SourceColumn]) -> dict[str, dict[str, Pro
     found.sort(key=lambda one: one.score + beside[one.table], reverse=True)
     keys = {
         id(source)
-        for table in _proposed()
+        for table in foreign_tables()
         for name in _shared_columns(table)
         for source in columns
         if scored(table, table.column(name), Candidate((source,))).score >= SURE

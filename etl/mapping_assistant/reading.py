@@ -1,9 +1,10 @@
 """Reads the columns of a foreign folder with the loader's own readers, and what mapped cells of them would become."""
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Final
 
 from etl.columns import match_native
@@ -25,6 +26,9 @@ MOST_ROWS: Final = 20_000
 _MOST_LINES_BEFORE: Final = 8
 _SHOWN: Final = 5
 _FILLED_HEADINGS: Final = 0.6
+# How a mapping names a file's own name, without its ending; and what parts it.
+FILE_NAME: Final = "@file"
+_APART: Final = re.compile(r"[_ ]+")
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,8 @@ class Folder:
         self, table: Table, column: str, source: SourceColumn, specs: dict[str, ColumnMapping], wanted: int = _SHOWN
     ) -> list[tuple[str, str]]:
         """Different cells of a source column beside what a mapping would make of them, by the loader's own steps."""
+        if source.origin:
+            return [(on_one_line(cell), on_one_line(cell)) for cell in source.sample[:wanted]]
         opened = self.groups[source.file].source
         raw = self._texts(replace(opened, cells={"raw": source.position}), "raw")
         mapped = replace(
@@ -165,15 +171,32 @@ def _columns(name: str, sources: list[SourceFile], warehouse: Warehouse) -> Iter
     headers = sources[0].headers
     names = [f"h{index}" for index in range(len(headers))]
     cells: list[list[str | None]] = [[] for _ in headers]
+    stems: list[str] = []
     for source in sources:
         if len(cells[0]) >= MOST_ROWS:
             break
         given = replace(source, cells={name: index for index, name in enumerate(names)}, mapping=None, table_mapping=None)
         relation, parameters = source_relation(given, names)
         for row in warehouse.rows(f"SELECT * FROM ({relation}) LIMIT {MOST_ROWS:d}", parameters):
+            stems.append(PurePath(source.name).stem)
             for column, cell in zip(cells, row.values(), strict=True):
                 column.append(None if cell is None else str(cell))
     for position, (heading, own) in enumerate(zip(headers, cells, strict=True)):
         # A mapping names columns by their headings, so that one without, or one of two alike, cannot be taken.
         if heading and [header.lower() for header in headers].count(heading.lower()) == 1:
             yield SourceColumn(name, heading, tuple(own), position)
+    if len(set(stems)) > 1:
+        yield from _in_names(name, stems)
+
+
+def _in_names(name: str, stems: list[str]) -> Iterator[SourceColumn]:
+    """What the names of files alike hold, one name a row: the parts between underscores or blanks that differ, or the whole."""
+    parted = [_APART.split(stem) for stem in stems]
+    n_parts = len(parted[0])
+    if n_parts == 1 or any(len(parts) != n_parts for parts in parted):
+        yield SourceColumn(name, FILE_NAME, tuple(stems), origin=FILE_NAME)
+        return
+    for at, cells in enumerate(zip(*parted, strict=True)):
+        if len(set(cells)) > 1:
+            pattern = "^" + "[^_ ]+[_ ]+" * at + "([^_ ]+)"
+            yield SourceColumn(name, f"{FILE_NAME} part {at + 1}", cells, origin=FILE_NAME, pattern=pattern)

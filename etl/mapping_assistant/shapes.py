@@ -30,12 +30,17 @@ _MOST_CODES: Final = 100
 
 @dataclass(frozen=True, eq=False)
 class SourceColumn:
-    """A column of a foreign file: the file's name, the heading, the trimmed texts of its rows, where it stands from 0 on."""
+    """A column of a foreign file: the file's name, the heading, the trimmed texts of its rows, where it stands from 0 on.
+
+    origin, pattern: of what stands in the files' names, how a mapping takes it from there; empty of a column of cells.
+    """
 
     file: str
     heading: str
     cells: tuple[str | None, ...] = field(repr=False)
     position: int = 0
+    origin: str = ""
+    pattern: str = ""
 
     @cached_property
     def filled(self) -> list[str]:

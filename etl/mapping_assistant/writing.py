@@ -12,6 +12,7 @@ from shared.paths import on_one_line
 
 WAITS: Final = "#? "
 _MOST_NAMES: Final = 20
+_KEYS_OF_A_CAPTURE: Final = frozenset({"session_id", "capture_no", "side"})
 
 
 def mapping_text(folder: Folder, asked: Asked) -> str:
@@ -46,6 +47,7 @@ def waiting_tables(asked: Asked) -> dict[str, list[str]]:
             keys += [one.key for one in asked.questions if one.key == f"{plan.table.name}.sides"]
         if not any(not asked.waiting(plan, proposal) for name, proposal in plan.columns.items() if name not in _keys(plan)):
             keys += [key for proposal in plan.columns.values() for key in asked.waiting(plan, proposal)]
+        keys += [one.key for one in asked.questions if one.key == f"{plan.table.name}.log"]
         if keys:
             waiting[plan.table.name] = list(dict.fromkeys(keys))
     return waiting
@@ -87,14 +89,24 @@ def _table(plan: TablePlan, folder: Folder, asked: Asked) -> Iterator[str]:
     yield _comment(f"{plan.table.name}: from {plan.file}.")
     if waiting:
         yield _comment(f"The whole table waits for: {', '.join(waiting)}")
-    yield f"{start}[tables.{plan.table.name}]"
+    place, captures = f"tables.{plan.table.name}", asked.captures_of_log(plan) if asked.is_log(plan) else None
+    if captures is not None:
+        yield _comment("A row of each capture, with what the changes before it have left.")
+        yield f"[{place}]"
+        yield from _files(folder.groups[captures.file], folder, captures, asked, only=_KEYS_OF_A_CAPTURE)
+        yield from _columns(captures, asked, place, only=_KEYS_OF_A_CAPTURE)
+        place = f"{place}.log"
+    yield f"{start}[{place}]"
     for line in _files(group, folder, plan, asked):
-        yield start + line
-    for line in _columns(plan, asked):
+        if captures is None or line.startswith("files"):
+            yield start + line
+    for line in _columns(plan, asked, place):
         yield line if line.startswith("#") else start + line
 
 
-def _files(group: FileGroup, folder: Folder, plan: TablePlan, asked: Asked) -> Iterator[str]:
+def _files(
+    group: FileGroup, folder: Folder, plan: TablePlan, asked: Asked, only: frozenset[str] | None = None
+) -> Iterator[str]:
     names = list(group.files)
     others = {name for one in folder.groups.values() if one is not group for name in one.files}
     if len(names) > _MOST_NAMES:
@@ -109,10 +121,10 @@ def _files(group: FileGroup, folder: Folder, plan: TablePlan, asked: Asked) -> I
     active = {
         source.heading
         for proposal in plan.columns.values()
-        if proposal.candidate and not asked.waiting(plan, proposal)
+        if proposal.candidate and not asked.waiting(plan, proposal) and (only is None or proposal.column.name in only)
         for source in proposal.candidate.sources
     }
-    if ignored := [source.heading for source in group.columns if source.heading not in active]:
+    if ignored := [source.heading for source in group.columns if source.heading not in active and not source.origin]:
         yield f"ignore = {toml_of(ignored)}"
 
 
@@ -121,12 +133,13 @@ def _common_start(names: list[str]) -> str:
     return first[: next((no for no, (one, other) in enumerate(zip(first, last, strict=False)) if one != other), len(first))]
 
 
-def _columns(plan: TablePlan, asked: Asked) -> Iterator[str]:
+def _columns(plan: TablePlan, asked: Asked, place: str, only: frozenset[str] | None = None) -> Iterator[str]:
+    """The lines of a table's columns below `place`; of those in `only`, where it is given."""
     each: dict[str, list[str]] = {side: [] for side in SIDES}
-    yield f"[tables.{plan.table.name}.columns]"
+    yield f"[{place}.columns]"
     for column in plan.table.columns:
         proposal = plan.columns.get(column.name)
-        if proposal is None:
+        if proposal is None or (only is not None and column.name not in only):
             continue
         if plan.is_wide and asked.spec(plan, proposal, "left") != asked.spec(plan, proposal, "right"):
             for side in SIDES:
@@ -136,7 +149,7 @@ def _columns(plan: TablePlan, asked: Asked) -> Iterator[str]:
     if not plan.is_wide:
         return
     for side in SIDES:
-        yield f"[[tables.{plan.table.name}.each]]"
+        yield f"[[{place}.each]]"
         yield f"side = {{ value = {toml_of(asked.side_of_column(plan, side))} }}"
         yield from each[side]
 

@@ -27,7 +27,7 @@ LOADS_TABLE: Final = "data-loads-table"
 REASONS_TABLE: Final = "data-reasons-table"
 RIG_TABLE: Final = "data-rig-table"
 
-# Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD and ASKED are known to assets/page-data.js.
+# Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD, ASKED and SAYING are known to assets/page-data.js.
 DROP: Final = "data-drop"
 SAID: Final = "data-said"
 RECEIVED: Final = "data-received"
@@ -37,9 +37,14 @@ STEP: Final = "data-step"
 FINDINGS: Final = "data-findings"
 LOAD: Final = "data-load"
 ASIDE: Final = "data-aside"
+MAP: Final = "data-map"
+"""Proposes how the files are read."""
+SAYING: Final = "data-saying"
+"""The answer that the reader gives to the question of a mapping."""
+USE_MAPPING: Final = "data-use-mapping"
 ASKED: Final = "data-asked"
 """The load that the reader asks to take back."""
-SCRIPTED: Final = (SAID, RECEIVED, STEP, FINDINGS, ASKED)
+SCRIPTED: Final = (SAID, RECEIVED, STEP, FINDINGS, ASKED, SAYING)
 """What assets/page-data.js fills."""
 
 # Inside TAKEN.

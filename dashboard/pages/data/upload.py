@@ -49,6 +49,7 @@ def hand_in(desk: Desk, uploads: Uploads, passage: Sequence[html.P], forms: Sequ
         html.Div(id=ids.FINDINGS),
         dcc.Store(id=ids.RECEIVED),
         dcc.Store(id=ids.ASKED),
+        dcc.Store(id=ids.SAYING),
     ]
 
 
@@ -59,11 +60,25 @@ def checked(desk: Desk, report: Any, token: str, note: str = "") -> html.Div:
     ways = html.Div(
         [
             html.Button("Load these files", id=ids.LOAD, className="button is-strong"),
+            html.Button("Propose how they are read", id=ids.MAP, className="button") if _refused(report) else None,
             html.Button("Put them aside", id=ids.ASIDE, className="button"),
         ],
         className="ways",
     )
     return _report_block(desk, report, token, headline, "What loading these files would do", ways)
+
+
+def unusable(fault: FitledgerError) -> html.Div:
+    """Files of which none is in the contract's form: why, and the two ways on."""
+    ways = html.Div(
+        [
+            html.Button("Propose how they are read", id=ids.MAP, className="button is-strong"),
+            html.Button("Put them aside", id=ids.ASIDE, className="button"),
+        ],
+        className="ways",
+    )
+    title = html.H3("None of these files can be read as it is.", className="outcome", tabIndex=-1, **{"data-takes-focus": ""})
+    return html.Div([title, ways, html.P(str(fault), className="concerns")], className="found")
 
 
 def loaded(desk: Desk, report: Any, token: str) -> html.Div:

@@ -12,12 +12,14 @@ from dashboard.components.faults import fault_note
 from dashboard.components.page import Desk
 from dashboard.pages.data import ids
 from dashboard.pages.data.history import asked, outcome, taken
-from dashboard.pages.data.upload import checked, loaded
+from dashboard.pages.data.mapping import proposed
+from dashboard.pages.data.upload import checked, loaded, unusable
 from dashboard.web.upload_routes import reader_address
 from dashboard.web.uploads import Uploads
-from shared.errors import WarehouseChangedError
+from shared.errors import InputUnusableError, WarehouseChangedError
 
 CHECKING = "Checking the files; this takes some seconds …"
+READING = "Reading headings and cells; this takes some seconds …"
 LOADING = "Loading the files; this takes some seconds …"
 TAKING_BACK = "Taking the load back; this takes some seconds …"
 
@@ -35,6 +37,9 @@ def register_working(app: Dash, desk: Desk, uploads: Uploads) -> None:
 
     add(steps.check, findings_output, Input(ids.RECEIVED, "data"), words=CHECKING)
     add(steps.load, findings_output, taken_output, view, Input(ids.LOAD, "n_clicks"), received, view_state, words=LOADING)
+    add(steps.propose, findings_output, Input(ids.MAP, "n_clicks"), received, words=READING)
+    add(steps.answer, findings_output, Input(ids.SAYING, "data"), received, words=READING)
+    add(steps.use_mapping, findings_output, Input(ids.USE_MAPPING, "n_clicks"), received, words=CHECKING)
     add(steps.put_aside, findings_output, Input(ids.ASIDE, "n_clicks"), received)
     add(steps.foresee, taken_output, Input(ids.ASKED, "data"))
     add(
@@ -59,7 +64,10 @@ class _Steps:
 
     def check(self, sent: dict[str, str] | None) -> Any:
         token = _sent(sent)
-        return checked(self._desk, self._uploads.check(token), token)
+        try:
+            return checked(self._desk, self._uploads.check(token), token)
+        except InputUnusableError as fault:
+            return unusable(fault)
 
     def load(self, clicks: int | None, sent: dict[str, str] | None, search: str) -> Any:
         _require_click(clicks)
@@ -71,6 +79,22 @@ class _Steps:
         if report.load_id:
             self._desk.asker.notes.done("loaded", f"load {report.load_id}")
         return loaded(self._desk, report, token), None, search
+
+    def propose(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
+        _require_click(clicks)
+        token = _sent(sent)
+        return proposed(self._desk, self._uploads.propose(token), token)
+
+    def answer(self, said: dict[str, str] | None, sent: dict[str, str] | None) -> Any:
+        if not said:
+            raise PreventUpdate
+        token = _sent(sent)
+        return proposed(self._desk, self._uploads.answer(token, str(said["key"]), str(said["said"])), token)
+
+    def use_mapping(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
+        _require_click(clicks)
+        token = _sent(sent)
+        return checked(self._desk, self._uploads.use_mapping(token), token, "By the mapping that you confirmed.")
 
     def put_aside(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
         _require_click(clicks)

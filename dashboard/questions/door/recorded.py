@@ -31,4 +31,4 @@ def require_recorded(
         return
     costs = " ".join(f"{COSTS[stand][0].upper()}{COSTS[stand][1:]}." for stand in absent)
     instead = question.told_instead(warehouse, selection, settings, remember, absent)
-    raise NotRecordedError(f"Not recorded here: {named(absent)}. {costs} {instead}".rstrip(), absent)
+    raise NotRecordedError(f"Not recorded here: {named(absent)}.", absent, costs, instead)

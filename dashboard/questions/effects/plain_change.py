@@ -39,7 +39,8 @@ def told(warehouse: Warehouse, selection: Selection, settings: Settings, remembe
     if not sentences:
         n = counted(len(knees["rider"]), "knee")
         return f"From captures alone: not enough yet to tell a change from arrival to departure, {n} recorded at both ends."
-    return f"From captures alone: {' '.join(sentences)} {_of_one_knee(warehouse, knees, scope, settings, remember)}".rstrip()
+    one_knee = _of_one_knee(warehouse, knees, scope, settings, remember)
+    return f"From captures alone, from arrival to departure: {'; '.join(sentences)}. {one_knee}"
 
 
 def _changes(knees: dict[str, NDArray[Any]], settings: Settings) -> Iterator[str]:
@@ -62,7 +63,7 @@ def _changes(knees: dict[str, NDArray[Any]], settings: Settings) -> Iterator[str
         way = {-1: f"knees left {less}", 1: f"knees left {more}", 0: "no clear change"}[
             direction(estimate.low, estimate.high, q_value)
         ]
-        yield f"from arrival to departure the {name} changed by {size} on average over {counted(n, 'knee')}: {way}."
+        yield f"the {name} changed by {size} on average over {counted(n, 'knee')}: {way}"
 
 
 def _of_one_knee(

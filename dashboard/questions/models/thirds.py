@@ -15,8 +15,6 @@ from shared.statistics.sequential.fits import Sessions, fit_sequential
 from shared.statistics.told import NO_THIRD, OTHER_FORM, Third, told_interval
 
 Thirds = Mapping[str, Third]
-# Of more captures than this every second to fourth rider is asked, so that the third costs less than half of what the two do.
-_MANY_CAPTURES, _AT_MOST_EVERY = 100_000, 4
 
 
 def thirds_of(frame: Frame, within: Sequence[str]) -> Thirds:
@@ -25,9 +23,6 @@ def thirds_of(frame: Frame, within: Sequence[str]) -> Thirds:
     if any(term not in places for term in within):
         # The within-knee fit held the capture order as a straight line.
         return thirds_of(frame_of(frame.captures, frame.outcome, straight_columns()), within)
-    every = min(-(-len(frame.captures) // _MANY_CAPTURES), _AT_MOST_EVERY)
-    if every > 1:
-        frame = frame.chosen(frame.cells.riders[0] % every == 0)
     own = [places[term] for term in within]
     supports = sum(frame.columns[place].of not in HELD for place in own)
     rows = frame.cells.rows(None)[:, [*own, -1]]

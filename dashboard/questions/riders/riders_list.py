@@ -25,10 +25,9 @@ from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import RiderRow, Riders
 from dashboard.questions.selection.every_fit import Remember
 from dashboard.questions.selection.numbers import spoken
-from dashboard.questions.selection.recorded import FIGURES, Recorded
+from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope, counted, fragments, spoken_day
 from dashboard.questions.selection.selection import Selection
-from shared.recorded import not_recorded
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -45,6 +44,12 @@ METHOD = {
 }
 OVERDUE, LOST, SIDE_DIFFERENCE, FLAG = "overdue", "not_held", "side_difference", "flag"
 REASONS = (OVERDUE, LOST, SIDE_DIFFERENCE, FLAG)
+# What the sentence at the top tells, by the figure that it stands on.
+_TOLD = {
+    "return_rate": "What became of fits and bookings:",
+    "side_difference_left": "side differences:",
+    "agreement": "agreement with the exam:",
+}
 # The figures without which a look cannot be told.
 _LOOKS_STAND_ON = {
     OVERDUE: ("return_rate",),
@@ -208,8 +213,9 @@ def _headline(riders: Columns, recorded: Recorded, settings: Settings) -> str:
     }
     held = "" if recorded.instead("return_rate") or recorded.instead("held") else _held_words(riders)
     known = [words for figure, words in told.items() if not recorded.instead(figure)]
-    absent = {stand: None for figure in told for stand in recorded.lacking(FIGURES[figure])}
-    rest = f" {not_recorded(tuple(absent)).capitalize()}." if absent else ""
+    missing = [f"{_TOLD[figure]} {recorded.instead(figure)}" for figure in told if recorded.instead(figure)]
+    listed = "; ".join(missing)
+    rest = f" {listed[0].upper()}{listed[1:]}." if missing else ""
     looks = f"{', '.join(known[:-1])}{', and ' if known[1:] else ''}{known[-1]}" if known else ""
     said = "; ".join(filter(None, (held, looks)))
     start = "" if held or not said else f"Of {counted(len(riders['became']), 'rider')} "
