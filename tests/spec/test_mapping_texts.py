@@ -122,7 +122,7 @@ def test_rows_before_the_headings_of_a_sheet_are_skipped(tmp_path: Path) -> None
     write_workbook(folder / "book.xlsx", {"riders": sheet_xml(rows)})
     (folder / "mapping.toml").write_text("[form]\nskip_lines = 3\n", encoding="utf-8")
     report = load([folder], tmp_path / "w.duckdb", today=TODAY)
-    assert (report.files[0].read, report.files[0].stored) == (2, 1)
+    assert (report.files[0].read, report.files[0].stored, report.files[0].cells) == (2, 2, 1)
     assert [(finding.line, finding.value) for finding in report.findings] == [(6, "1700")]
 
 
