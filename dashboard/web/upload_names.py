@@ -1,8 +1,13 @@
 """Names of files that came from outside: only ever shown and matched."""
 
+import os
 import re
 import unicodedata
+from collections.abc import Iterable
+from pathlib import Path
 from typing import Final
+
+from etl.read import READABLE
 
 _LONGEST_NAME: Final = 100
 
@@ -24,3 +29,18 @@ def unlike(name: str, taken: set[str]) -> str:
         numbered = f"{stem}-{number}{dot}{form}"
         number += 1
     return numbered
+
+
+def form_of(name: str) -> str:
+    """The ending of one of the forms that are read, never one from outside."""
+    return next((form for form in sorted(READABLE, key=len, reverse=True) if name.lower().endswith(form)), ".bin")
+
+
+def by_name(work: Path, files: Iterable[tuple[str, Path]]) -> Path:
+    """A folder within `work` in which files lie under the names that they are called by."""
+    folder = work / "by-name"
+    folder.mkdir(exist_ok=True)
+    for name, path in files:
+        if not (folder / name).exists():
+            os.link(path, folder / name)
+    return folder

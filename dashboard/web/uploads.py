@@ -5,7 +5,6 @@ lie in a private folder under names of our own; a name that came from outside is
 """
 
 import atexit
-import os
 import secrets
 import threading
 import time
@@ -16,13 +15,12 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import IO, Any, Final
 
-from dashboard.web.upload_names import shown_name, unlike
+from dashboard.web.upload_names import by_name, form_of, shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
 from etl.mapping import MAPPING_FILE
 from etl.mapping_assistant.step import Step, answered, step_of
 from etl.mend_files import ToMend, to_mend
-from etl.read import READABLE
 from etl.received import received_files
 from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
@@ -165,7 +163,7 @@ class Uploads:
                 )
             name = unlike(shown_name(given), taken)
             taken.add(name.lower())
-            path = folder / f"{number:04d}{_form(name)}"
+            path = folder / f"{number:04d}{form_of(name)}"
             with path.open("xb") as kept:
                 while part := content.read(_CHUNK):
                     left -= len(part)
@@ -186,7 +184,8 @@ class Uploads:
         """What a mapping of these files would be, by the answers given so far, and the next question; nothing is loaded."""
         with self._at_work(token) as upload:
             upload.tell(0, 1, "reading headings and cells")
-            upload.proposed = step_of(_by_name(upload), upload.answers, self.settings)
+            others = [(file.name, file.path) for file in upload.files if file.name != MAPPING_FILE]
+            upload.proposed = step_of(by_name(upload.work.folder, others), upload.answers, self.settings)
             return upload.proposed
 
     def answer(self, token: str, key: str, said: str) -> Step:
@@ -329,23 +328,8 @@ class Uploads:
             self._working.release()
 
 
-def _by_name(upload: Upload) -> Path:
-    """A folder in which the files lie under the names that they are called by, without a mapping."""
-    folder = upload.work.folder / "by-name"
-    folder.mkdir(exist_ok=True)
-    for file in upload.files:
-        if file.name != MAPPING_FILE and not (folder / file.name).exists():
-            os.link(file.path, folder / file.name)
-    return folder
-
-
 def _received(upload: Upload) -> list[Any]:
     return received_files((file.name, file.path) for file in upload.files)
-
-
-def _form(name: str) -> str:
-    """The ending of one of the forms that are read, never one from outside."""
-    return next((form for form in sorted(READABLE, key=len, reverse=True) if name.lower().endswith(form)), ".bin")
 
 
 def _is_loopback(address: str | None) -> bool:
