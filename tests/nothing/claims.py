@@ -209,13 +209,13 @@ def is_known(sentence: str) -> bool:
     return is_silent(sentence) or sentence.strip(" .") in _told_of_methods() or bool(_passages().fullmatch(sentence))
 
 
-# The fold under a chart repeats the chart's title for readers aloud.
+# The fold under a chart repeats what the chart is of for readers aloud, and no finding.
 _FOLD: Final = re.compile(r"^(?:Numbers and pictures|Pictures) ?: ")
 _SENTENCE_ENDS: Final = re.compile(r"(?<=[.!?]) (?=[A-Z\"])")
 
 
 def sentences(text: str) -> list[str]:
-    return _SENTENCE_ENDS.split(_FOLD.sub("", plain(text)))
+    return [] if _FOLD.match(plain(text)) else _SENTENCE_ENDS.split(plain(text))
 
 
 _SHAPED: Final = (
