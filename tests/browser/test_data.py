@@ -171,7 +171,10 @@ def test_dropped_files_with_hostile_names_are_shown_as_they_may_be(served: Serve
         text = Path(started.value.path()).read_text(encoding="utf-8")
         assert text.count("height_cm") >= 2
         drop(page, ("notes.csv", "a\n1\n"))
-        expect(found.get_by_role("alert")).to_contain_text("Nothing can be used, nothing was written.")
+        # The title takes the focus, so that it is read out; what follows says why, and what may be tried.
+        expect(found.get_by_role("heading", name="None of these files can be read as it is.")).to_be_focused()
+        expect(found).to_contain_text("Nothing can be used, nothing was written. notes.csv: its name is none of the tables'.")
+        expect(found.get_by_role("button", name="Propose how they are read")).to_have_count(1)
         expect(page.get_by_role("button", name=LOAD)).to_have_count(0)
         assert watched.said == []
 
