@@ -41,7 +41,8 @@ class Still(Component):  # type: ignore[misc]  # Dash is untyped
         # Told as text: the general encoder of answers would walk through every element a second time.
         self.tree = orjson.dumps(tree, option=orjson.OPT_SERIALIZE_NUMPY).decode()
         if of is not None:
-            self.of = of
+            # A query may hold halves of signs, which no encoder takes.
+            self.of = of.encode("utf-8", "replace").decode("utf-8")
 
 
 def touched_ids(callbacks: dict[str, Any], listed: Iterable[dict[str, Any]]) -> frozenset[str]:

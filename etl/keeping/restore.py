@@ -3,6 +3,7 @@
 import os
 import shutil
 from dataclasses import dataclass
+from itertools import chain, count
 from pathlib import Path
 from typing import Literal
 
@@ -91,7 +92,7 @@ def _restore_logbook(staged: Path, warehouse: Path) -> Literal["restored", "kept
     if not own.exists():
         return "none"
     if present.exists():
-        present.rename(beside(present, f".before-{stamp()}"))
+        present.rename(_free(present))
     put_in_place(own, present)
     return "restored"
 
@@ -120,12 +121,17 @@ def _forget_again(staged: Path, warehouse: Path, settings: Settings) -> int | No
 
 def _keep(warehouse: Path) -> Path:
     """Gives the present file a second name, which stays when the restored one takes the first."""
-    kept = beside(warehouse, f".before-{stamp()}")
+    kept = _free(warehouse)
     note_copy(warehouse, kept, "replaced")
     try:
         os.link(warehouse, kept)
-    except FileExistsError:
-        raise  # kept within this very second
     except OSError:  # a file system without links
         shutil.copy2(warehouse, kept)
     return kept
+
+
+def _free(path: Path) -> Path:
+    """A name beside the file that says when it was put away, and which one it is of those put away within one second."""
+    name = f".before-{stamp()}"
+    names = chain([name], (f"{name}-{n}" for n in count(2)))
+    return next(free for one in names if not (free := beside(path, one)).exists())

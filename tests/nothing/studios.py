@@ -423,7 +423,8 @@ class _Studio:
         self.stance[who] = np.where((kept == "none")[:, None], 0.0, self.stance[who])
 
     def tables(self) -> dict[str, pd.DataFrame]:
-        return {name: pd.DataFrame(dict(self._columns(name))) for name in catalogue()}
+        frames = {name: pd.DataFrame(dict(self._columns(name))) for name in catalogue()}
+        return {name: frame for name, frame in frames.items() if not frame.columns.empty}
 
     def _columns(self, table: str) -> Iterator[tuple[str, Any]]:
         """The catalogue's columns that are simulated, in its order and in its types."""

@@ -185,4 +185,4 @@ def test_every_statement_that_names_a_file_takes_its_path_from_one_place() -> No
             assert "from shared.paths import" in text, path
             # A path in quotes of its own, or turned to text beside the statement, would be a second way.
             assert not re.search(r"'\{\w*(?:path|file|folder)\w*\}'|str\(\w*(?:path|working|spill)\w*\)", text), path
-    assert {"parquet_form.py", "relation.py", "tables.py", "warehouse.py"} <= set(found)
+    assert {"parquet_form.py", "file_cells.py", "tables.py", "warehouse.py"} <= set(found)

@@ -40,7 +40,8 @@ TABLES = {
     "follow_ups": ["U1,V0003,2026-03-02,2026-04-01,open,,"],
 }
 # Rows of these are the keys of somebody else, or are made from other tables.
-KEYS = {("riders", "rider_id"), ("fit_sessions", "session_id"), ("fitters", "fitter_id"), ("follow_ups", "follow_up_id")}
+KEYS = {("riders", "rider_id"), ("fit_sessions", "session_id"), ("fitters", "fitter_id"), ("follow_ups", "follow_up_id"),
+        ("drawn_orders", "draw_id")}  # fmt: skip
 NOT_PLANTED = {"forgotten", "unresolved", "warnings", "warehouse"}
 
 

@@ -136,7 +136,9 @@ def test_soft_warnings_are_told_and_stored_and_reject_nothing(tmp_path: Path) ->
         S2         | 3          | left | low          | 2           | 0
     """
     exams = "session_id | side | arch_height\nS2 | left | low\n"
-    tables = {**FIRST, "knee_captures": CAPTURES + spread + jump, "foot_setups": setups, "foot_exams": exams}
+    bikes = "session_id | moment | measure | value_mm\nS2 | arrival | saddle_height | 720\n"
+    captures = CAPTURES + spread + jump
+    tables = {**FIRST, "knee_captures": captures, "foot_setups": setups, "foot_exams": exams, "bike_measures": bikes}
     report = load([write_csv(tmp_path / "x", **tables)], path, today=TODAY)
     assert report.exit_code == 0
     # The middle of the tilts is near 0 and half of them lie within 2: 6 robust standard deviations are about 18.
@@ -216,7 +218,7 @@ def test_a_known_folder_is_answered_without_reading_a_row(tmp_path: Path, monkey
     )
     monkeypatch.setattr("etl.stage.stage", unread)
     later = load([folder], path, today=TODAY)
-    assert counts(later, "knee_captures.csv") == {"unchanged": 4, "rejected": 3}
+    assert counts(later, "knee_captures.csv") == {"unchanged": 5, "rejected": 2}
     assert counts(later, "fit_sessions.csv") == {"unchanged": 3}
 
 

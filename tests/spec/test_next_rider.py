@@ -186,7 +186,7 @@ def test_like_knees_tell_whether_the_fit_held_as_the_pages_do(demo_warehouse: Pa
 
 def test_like_knees_are_told_in_a_sentence_a_side() -> None:
     def knee(side: str, arrival: float, departure: float | None, became: str | None, *supports: str) -> AlikeRow:
-        return AlikeRow(side, "S", side, arrival, departure, None, None, None, None, None, supports, "", became)
+        return AlikeRow(side, "S", side, arrival, departure, None, None, None, None, None, ", ".join(supports), "", became)
 
     rows = [
         knee("left", -4.0, -2.0, "held", "insole"),

@@ -105,7 +105,7 @@ def test_a_clock_that_is_behind_the_data_counts_by_their_last_day_and_is_told(wa
 def test_the_list_of_riders_finds_all_whose_follow_up_is_over_today(warehouse: Path) -> None:
     answer = Asker(warehouse, Settings(), lambda: TODAY).ask("riders", Selection())
     assert isinstance(answer, Riders)
-    assert "; 16 have a follow-up over, " in answer.headline
+    assert answer.headline.startswith("Of 19 riders 16 have a follow-up over.")
     assert len(answer.riders.where("overdue")) == 16
     told = {row.rider_id: (row.follow_up, row.words) for row in answer.riders}
     assert told["R07"] == ("over", "Follow-up over since 26 Aug 2026.")

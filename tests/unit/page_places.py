@@ -78,7 +78,7 @@ def _asked(client: FlaskClient, callback: dict[str, Any], values: dict[str, str]
     }
     response = client.post(CALLBACK, json=body)
     assert response.status_code in (200, 204), response.get_data(as_text=True)
-    return unfolded(response.get_json()) if response.status_code == 200 else None
+    return unfolded(json.loads(response.get_data())) if response.status_code == 200 else None
 
 
 def words(part: Any) -> str:

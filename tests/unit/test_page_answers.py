@@ -234,7 +234,7 @@ def test_supports_lead_to_each_other_arch_and_to_estimates_that_differ() -> None
     apart = "The two estimates differ by more than their noise."
     assert steps(EVERY, "agree", apart, apart) == [
         ("Only low arches", None), ("Only medium arches", None), ("Only high arches", None),
-        ("bars span two estimates that differ: see both", 2),
+        ("bars span two estimates that differ", 2),
     ]  # fmt: skip
     assert steps(Selection(arch_height=("low",)), "agree") == [
         ("Only medium arches", None), ("Only high arches", None), ("Every arch", None),

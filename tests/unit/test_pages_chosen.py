@@ -63,6 +63,6 @@ def test_the_control_of_the_split_is_shown_on_the_pages_that_split() -> None:
             "state": [{"id": ids.URL, "property": "search", "value": ""}],
             "changedPropIds": [f"{ids.URL}.pathname"],
         }
-        answered = client.post("/_dash-update-component", json=body).get_json()["response"]
+        answered = json.loads(client.post("/_dash-update-component", json=body).get_data())["response"]
         assert answered[ids.SPLIT]["hidden"] is not page.splits
         assert page.question in json.dumps(answered[ids.PAGE])

@@ -272,7 +272,4 @@ def _day(text: str) -> date:
         raise UsageError("At the latest on: expected a day.") from None
 
 
-VIEW: Final = PageView(
-    VIEW_PATH, "Drawn orders", layout, shows, register=register,
-    scripted=(ids.DRAW_TOLD, ids.LEAD_TOLD, ids.CLOSE_TOLD),
-)  # fmt: skip
+VIEW: Final = PageView(VIEW_PATH, "Drawn orders", layout, shows, register=register)

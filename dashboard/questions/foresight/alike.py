@@ -71,7 +71,7 @@ def _of_side(
         place = int(became[row["fit_no"]]) if row["fit_no"] < len(became) else -1
         changed = dict(_changes(row))
         yield AlikeRow(
-            **{**told, "side": side, "changed": ", ".join(changed.values()) or "nothing", "supports": tuple(changed)},
+            **{**told, "side": side, "changed": ", ".join(changed.values()) or "nothing", "supports": ", ".join(changed)},
             became=BECAME[place] if place >= 0 else None,
         )
 
@@ -92,7 +92,7 @@ def alike_words(rows: Sequence[AlikeRow]) -> Iterator[str]:
         of_side = [row for row in rows if row.side == side]
         if not of_side:
             continue
-        changed = [f"{name} {sum(name in row.supports for row in of_side)}" for name in SUPPORTS]
+        changed = [f"{name} {sum(name in row.supports.split(', ') for row in of_side)}" for name in SUPPORTS]
         both = [row for row in of_side if row.tilt_departure_deg is not None]
         first, last = ([abs(getattr(row, f"tilt_{when}_deg")) for row in both] for when in ("arrival", "departure"))
         moved = f" {_mean(first)} from neutral at arrival, {_mean(last)} at departure on average." if both else ""

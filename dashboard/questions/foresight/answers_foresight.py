@@ -124,8 +124,8 @@ class AlikeRow:
     """A knee of another rider with the same foot type that arrived most like this one: what was changed, and what followed.
 
     Tilt in degrees, and comfort 0 to 10, at arrival, at departure and at the follow-up's first capture; satisfaction 0 to 10 at
-    the follow-up. supports: those that were changed. became: what became of the fit, as in what held of Returns; None where it
-    asks for no follow-up.
+    the follow-up. supports: the kinds that were changed, by commas. became: what became of the fit, as in what held of Returns;
+    None where it asks for no follow-up.
     """
 
     side: str
@@ -138,7 +138,7 @@ class AlikeRow:
     comfort_departure: float | None
     comfort_follow_up: float | None
     satisfaction: float | None
-    supports: tuple[str, ...]
+    supports: str
     changed: str
     became: str | None
 
