@@ -18,6 +18,11 @@ PHONE = {"width": 390, "height": 844}
 # A4 less the margins of the sheet.
 PAPER = {"width": 688, "height": 1032}
 WIDER_THAN_ITSELF = "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.outerHTML.slice(0, 90))"
+WIDER_IN_THE_END = f"""async () => {{
+    const wider = () => ({WIDER_THAN_ITSELF})([...document.querySelectorAll(".chart-drawing")]);
+    for (let n = 0; n < 300 && wider().length; n++) await new Promise(requestAnimationFrame);
+    return wider();
+}}"""
 LARGER_TEXT_PX = 32
 
 
@@ -39,7 +44,7 @@ def test_it_fits_a_phone_and_paper(served: Served, browser: Browser, tmp_path: P
         page.emulate_media(media="print")
         page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
         # A chart is drawn to its new width in a turn of its own.
-        page.wait_for_function(f"({WIDER_THAN_ITSELF})([...document.querySelectorAll('.chart-drawing')]).length === 0")
+        assert page.evaluate(WIDER_IN_THE_END) == []
         assert set(page.locator(".chart").evaluate_all("all => all.map(one => getComputedStyle(one).breakInside)")) <= {"avoid"}
     document = pypdfium2.PdfDocument(file)
     sheets = [sheet.get_textpage().get_text_range().split() for sheet in document]
