@@ -6,14 +6,12 @@ from typing import Any, Final
 from dashboard.figures.dot_rows import NAME_PX, lines, rules, texts
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import interval, number, palette
-from dashboard.questions.foresight.answers_foresight import NextRow, ReliabilityRow
+from dashboard.questions.foresight.answers_foresight import LIKELY, NextRow, ReliabilityRow
 
 # A row's name, and below it the band.
 ROW_PX: Final = NAME_PX + 9
 # So many setups of a knee stand in the picture, the nearest first; the table holds all.
 MOST: Final = 4
-# From here on a setup is drawn as one after which a knee more likely than not stands nearer.
-LIKELY: Final = 0.5
 
 
 def pictured(rows: Sequence[NextRow], side: str, setup_now: str) -> list[NextRow]:

@@ -1,9 +1,12 @@
 """What is foreseen of captures to come."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from dashboard.questions.selection.answers import Answer
+
+# From here on a knee stands more likely than not nearer to neutral by more than the typical error.
+LIKELY: Final = 0.5
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from dashboard.questions.foresight.alike import alike_knees, alike_words
-from dashboard.questions.foresight.answers_foresight import AlikeRow, Next, NextRow
+from dashboard.questions.foresight.answers_foresight import LIKELY, AlikeRow, Next, NextRow
 from dashboard.questions.foresight.foreseen_fits import BEYOND, told
 from dashboard.questions.foresight.knees import SIDES, Form, Knee, Setup, arrived, foot_type_of, loaded
 from dashboard.questions.foresight.ready import LEVEL, Ready, ready
@@ -261,8 +261,9 @@ def _difference(rows: Sequence[NextRow], chosen: Any) -> float | None:
 
 
 def _headline(rows: Sequence[NextRow]) -> str:
-    """For each side the allowed setup after which such knees stood nearest to neutral, where it differs from as it is."""
-    nearest, others = [], []
+    """For each side the allowed setup after which such knees stood nearest to neutral, where it differs from as it is; hardly
+    nearer where on neither side that is likely by more than the typical error."""
+    nearest, others, likely = [], [], False
     for side in SIDES:
         of_side = {row.setup: row for row in rows if row.side == side and row.outcome == "off_neutral" and row.is_allowed}
         now = of_side[AS_IT_IS]
@@ -274,7 +275,8 @@ def _headline(rows: Sequence[NextRow]) -> str:
         else:
             ties = [row.setup for row in of_side.values() if row.is_tied]
             tied = f" or {' or '.join(ties)}" if ties else ""
+            likely |= (first.nearer or 0) >= LIKELY
             nearest.append(f"{side} with {first.setup}{tied} ({spoken(now.expected, 1)} to {spoken(first.expected, 1, '°')})")
-    told = [f"Nearest to neutral: {', '.join(nearest)}"] if nearest else []
+    told = [f"{'Nearest' if likely else 'Hardly nearer'} to neutral: {', '.join(nearest)}"] if nearest else []
     parts = [*told, *others]
     return "; ".join([parts[0][:1].upper() + parts[0][1:], *parts[1:]]) + "."
