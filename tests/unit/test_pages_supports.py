@@ -162,6 +162,14 @@ def test_disagreements_are_counted_with_what_settles_them() -> None:
     )
 
 
+def test_the_mark_of_the_third_is_explained_where_it_stands() -> None:
+    rows = [replace(row, sequential=None) for row in made_effects().effects if row.outcome == "tilt" and row.split is None]
+    key = "by what was known before each capture (third)"
+    assert key not in told_of_both(rows)
+    third = replace(rows[0], sequential=0.4, sequential_low=0.1, sequential_high=0.7, strength=30.0)
+    assert told_of_both([third, *rows[1:]]).count(key) == 1
+
+
 def test_an_estimate_that_rests_on_one_rider_is_named() -> None:
     assert rests_on_one(INFLUENCE) == "One rider decides the direction of 1 estimate: pooled, one mm of stance on sway"
     shim = replace(INFLUENCE[0], within_without_low=-0.01)

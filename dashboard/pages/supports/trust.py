@@ -105,7 +105,7 @@ def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: s
                 row_key="support",
             ),
         ),
-        _estimates_key(),
+        _estimates_key(any(row.sequential is not None for row in estimated)),
         reading(*paragraphs(TEXT["disagree" if apart else "agree"])),
         html.Details(
             [
@@ -154,16 +154,17 @@ def chance(desk: Desk, selection: Selection, answer: Effects, theme: str | None)
     ]
 
 
-def _estimates_key() -> html.Ul:
-    """The marks of both estimates; each differs in shape, not only in colour."""
+def _estimates_key(has_third: bool) -> html.Ul:
+    """The marks of the estimates that stand there; each differs in shape, not only in colour."""
+    third = [("third", "by what was known before each capture (third)")] if has_third else []
     return _key(
-        (
+        [
             ("claimed", "over both estimates, a clear change"),
             ("told", "no clear change"),
             ("pooled", "over all riders (pooled)"),
             ("within", "each knee against itself (within knee)"),
-            ("third", "by what was known before each capture (third)"),
-        )
+            *third,
+        ]
     )
 
 
