@@ -47,9 +47,10 @@ class Mapping(Model):
     text: bytes = Field(b"", exclude=True, repr=False)
     about: str = ""
     form: Form = Form()
-    ignore_files: Annotated[Patterns, BeforeValidator(as_list)] = Field(default_factory=list)
-    confirmed: Annotated[dict[Text, str], Field(max_length=1000)] = Field(default_factory=dict)
-    tables: dict[str, TableMapping] = Field(default_factory=dict)
+    # pydantic copies what may change for each mapping; its oldest allowed version knows no factory beside limits of a type.
+    ignore_files: Annotated[Patterns, BeforeValidator(as_list)] = []  # noqa: RUF012
+    confirmed: Annotated[dict[Text, str], Field(max_length=1000)] = {}  # noqa: RUF012
+    tables: dict[str, TableMapping] = {}  # noqa: RUF012
 
     @property
     def reading_text(self) -> str:
