@@ -4,7 +4,6 @@ Every studio's result is kept in `build/foresight.jsonl` under the digest of the
 where it was; the table says how many studios each of its lines rests on.
 """
 
-import argparse
 import hashlib
 import json
 import sys
@@ -18,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from tests.recovery.foresight import KINDS, Held, Kind, frame_with_types, studio
+from tests.recovery.running import run
 from tests.sources import ROOT, digest, reached
 
 STUDIOS: Final = 500
@@ -122,15 +122,5 @@ def _percent(shares: list[float]) -> str:
     return f"{100 * float(np.mean(shares)):.1f} % (sd {100 * float(np.std(shares)):.1f})"
 
 
-def main(arguments: list[str]) -> None:
-    """Simulates, and writes the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--studios", type=int, default=STUDIOS, help="of each kind and size")
-    parser.add_argument("--seconds", type=float, default=float("inf"), help="stop after so long; the next run goes on")
-    options = parser.parse_args(arguments)
-    simulate(options.studios, options.seconds)
-    TABLE.write_text(table(), encoding="utf-8")
-
-
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    run(sys.argv[1:], __doc__, (STUDIOS, "of each kind and size"), simulate, table, TABLE)

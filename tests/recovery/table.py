@@ -4,7 +4,6 @@ Every studio's result is kept in `build/recovery.jsonl` under the digest of the 
 where it was; the table says how many studios each of its lines rests on.
 """
 
-import argparse
 import json
 import sys
 import time
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 from dashboard.questions.models.effect_models import outcome_rows
 from shared.settings import Settings
 from shared.statistics.told import STRONG_FROM
+from tests.recovery.running import run
 from tests.recovery.scenarios import TRUE_TILT_DEG, Scenario, scenarios, simulated
 from tests.sources import ROOT, digest, reached
 
@@ -199,15 +199,5 @@ def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if np.isfinite(share) else "none"
 
 
-def main(arguments: list[str]) -> None:
-    """Simulates, and writes the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--studios", type=int, default=STUDIOS, help="of each scenario and size")
-    parser.add_argument("--seconds", type=float, default=float("inf"), help="stop after so long; the next run goes on")
-    options = parser.parse_args(arguments)
-    simulate(options.studios, options.seconds)
-    TABLE.write_text(table(), encoding="utf-8")
-
-
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    run(sys.argv[1:], __doc__, (STUDIOS, "of each scenario and size"), simulate, table, TABLE)
