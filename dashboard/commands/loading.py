@@ -20,7 +20,7 @@ def load(
     mapping: MappingFile = None,
     hook: HookFile = None,
     settings: SettingsFile = None,
-    wait: Wait = 10.0,
+    wait: Wait = 3600.0,
     as_json: AsJson = False,
 ) -> None:
     """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
