@@ -14,10 +14,11 @@ class Role(StrEnum):
     OWNER = "owner"
     HEAD_FITTER = "head_fitter"
     FITTER = "fitter"
+    DESK = "desk"
 
 
 # The roles that an account can have.
-ACCOUNT_ROLES = (Role.OWNER, Role.HEAD_FITTER, Role.FITTER)
+ACCOUNT_ROLES = (Role.OWNER, Role.HEAD_FITTER, Role.FITTER, Role.DESK)
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,11 @@ class Reader:
     @property
     def own_cases_only(self) -> bool:
         return self.role is Role.FITTER
+
+    @property
+    def calls_only(self) -> bool:
+        """Whether the reader sees whom to call, and nothing else of a rider."""
+        return self.role is Role.DESK
 
     @property
     def sees_notes(self) -> bool:
