@@ -115,7 +115,7 @@ def _last_result(row: Row) -> str:
     before, after = row["comfort_arrival"], row["comfort_departure"]
     if before is None or after is None:
         return "comfort not recorded"
-    return f"comfort {before:.3g} before, {after:.3g} after, of 10"
+    return f"comfort {before:.3g}, then {after:.3g}"
 
 
 def _why(row: Row, days: int) -> str:
