@@ -94,7 +94,8 @@ class LoadReport:
     mapping filled. `rig`: what is found of the
     studios' rigs over all fits, and `questions` what is asked of whoever
     looks after the exports, where these rows changed any. `absent`: tables of which there is no
-    row after it. `calls`: what it closed in the logbook, in words. `checked` is set by a check, and is no part of what is printed.
+    row after it. `calls`: what it closed in the logbook, in words. `checked` is set by a check, and is no part of what is
+    printed.
     """
 
     load_id: int | None = None

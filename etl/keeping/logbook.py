@@ -131,7 +131,7 @@ def logbook_told(warehouse: Path) -> tuple[Literal["fine", "do"], str, str] | No
 def _of_fits(book: sqlite3.Connection) -> list[tuple[str, str]]:
     """The entries that are about a rider's fit, each with the fit."""
     kinds = ", ".join("?" * len(OF_FITS))
-    return [tuple(row) for row in book.execute(f"SELECT entry_id, key FROM entries WHERE kind IN ({kinds})", OF_FITS)]  # noqa: S608
+    return [tuple(row) for row in book.execute(f"SELECT entry_id, key FROM entries WHERE kind IN ({kinds})", OF_FITS)]
 
 
 def _texts(book: sqlite3.Connection) -> Iterator[tuple[str, str, int, str]]:
@@ -140,7 +140,11 @@ def _texts(book: sqlite3.Connection) -> Iterator[tuple[str, str, int, str]]:
         row[0] for row in book.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")
     ]
     for table in tables:
-        columns = [row["name"] for row in book.execute(f'PRAGMA table_info("{table}")') if row["type"] == "TEXT" and row["name"] not in _CODES]
+        columns = [
+            row["name"]
+            for row in book.execute(f'PRAGMA table_info("{table}")')
+            if row["type"] == "TEXT" and row["name"] not in _CODES
+        ]
         for column in columns:
             texts = f'SELECT rowid, "{column}" FROM "{table}" WHERE length("{column}") > 0'
             for row, text in book.execute(texts).fetchall():

@@ -1,4 +1,4 @@
-"""Entries of the logbook: calls, tasks, notes and goals, each with all that was said of it since; nothing is ever overwritten."""
+"""Entries of the logbook: calls, tasks, notes and goals, each with all that was said of it; nothing is overwritten."""
 
 import secrets
 import sqlite3
@@ -258,7 +258,9 @@ def _checked_texts(texts: Mapping[str, str]) -> None:
     for name, text in texts.items():
         words = _NAMES.get(name, f"the {name}")
         if len(text) > _LONGEST[name]:
-            raise UsageError(f"{words.capitalize()} has {len(text):,} characters; at most {_LONGEST[name]:,} are kept. Shorten it.")
+            raise UsageError(
+                f"{words.capitalize()} has {len(text):,} characters; at most {_LONGEST[name]:,} are kept. Shorten it."
+            )
         if not all(sign.isprintable() for sign in text):
             raise UsageError(f"{words.capitalize()} holds a line break or another sign that cannot be shown. Leave it out.")
 
@@ -289,7 +291,8 @@ def _write_event(book: sqlite3.Connection, entry_id: str, event: Event) -> None:
     day = event.day.isoformat() if event.day else ""
     cells = (entry_id, event.event_no, event.at, event.by, event.state, day, event.value, event.text, event.who)
     book.execute(
-        "INSERT INTO events (entry_id, event_no, at, by, state, day, value, text, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", cells
+        "INSERT INTO events (entry_id, event_no, at, by, state, day, value, text, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        cells,
     )
 
 
@@ -306,9 +309,10 @@ def _entries(book: sqlite3.Connection, which: str = "", *bound: Any) -> tuple[En
         f"FROM entries INNER JOIN events USING (entry_id) {which} ORDER BY entries.rowid, event_no",
         bound,
     )
-    found: dict[str, tuple[tuple[Any, ...], list[Event]]] = {}
-    for row in rows:
-        cells = tuple(row)
-        day = date.fromisoformat(cells[11]) if cells[11] else None
-        found.setdefault(cells[0], (cells[:7], []))[1].append(Event(*cells[7:11], day, *cells[12:]))
-    return tuple(Entry(*about, events=tuple(events)) for about, events in found.values())
+    found: dict[str, Entry] = {}
+    events: dict[str, list[Event]] = {}
+    for entry_id, sort, kind, key, address, opened_at, opened_by, number, at, by, state, day, value, text, who in rows:
+        found.setdefault(entry_id, Entry(entry_id, sort, kind, key, address, opened_at, opened_by))
+        event = Event(number, at, by, state, date.fromisoformat(day) if day else None, value, text, who)
+        events.setdefault(entry_id, []).append(event)
+    return tuple(replace(entry, events=tuple(events[entry_id])) for entry_id, entry in found.items())

@@ -88,7 +88,8 @@ def test_how_the_fit_felt_is_told_and_not_to_the_front_desk(memory: Warehouse) -
         fit_sessions="session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\n"
         "S1 | R1 | F1 | q | 2026-06-01 | first\nS2 | R2 | F1 | q | 2026-06-01 | first",
         knee_captures="session_id | capture_no | side | knee_tilt_deg\nS1 | 1 | left | 3\nS1 | 2 | left | 1",
-        rider_ratings="session_id | capture_no | topic | body_part | score\nS1 | 1 | comfort | overall | 4\nS1 | 2 | comfort | overall | 7",
+        rider_ratings="session_id | capture_no | topic | body_part | score\n"
+        "S1 | 1 | comfort | overall | 4\nS1 | 2 | comfort | overall | 7",
     )
     answer = asked(memory, 1)
     assert {row.session_id: row.last_result for row in answer.calls} == {

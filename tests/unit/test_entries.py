@@ -53,7 +53,7 @@ def test_a_goal_keeps_its_value_and_the_day_from_which_it_holds(warehouse: Path)
     (kept,) = Entries(warehouse).entered(["goal"]).goals
     assert (kept, kept.value, kept.day, kept.entry_id[:2]) == (made, 0.8, date(2026, 7, 1), "G-")
     assert Entries(warehouse).found(made.entry_id, "goal") == made
-    with pytest.raises(UsageError, match="no such note in the logbook. fitledger note list"):
+    with pytest.raises(UsageError, match="no such note in the logbook"):
         Entries(warehouse).found(made.entry_id, "note")
 
 

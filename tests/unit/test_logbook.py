@@ -133,7 +133,8 @@ def test_an_earlier_version_is_brought_up_to_date_and_keeps_its_entries(
         assert book.execute("SELECT word FROM later").fetchall()[0][0] == "a; b"
         assert book.execute("SELECT comparison_id FROM comparisons").fetchone()[0] == comparison
     monkeypatch.undo()
-    with pytest.raises(LogbookError, match=f"version {store.LOGBOOK_VERSION + 1}, expected {store.LOGBOOK_VERSION} or older: a newer fitledger wrote it"):
+    known = store.LOGBOOK_VERSION
+    with pytest.raises(LogbookError, match=f"version {known + 1}, expected {known} or older: a newer fitledger wrote it"):
         Drawing(warehouse).comparisons()
 
 

@@ -12,6 +12,8 @@ from shared.errors import NotPermittedError, UsageError
 from shared.logbook.entries import OF_FITS, Entries, Entry, Event, Kind, Sort
 
 THIS_MACHINE: Final = "this machine"
+# What a note on every chart over time is about.
+CHARTS: Final = "charts"
 # Of whom a task or note is about, more than figures: for those who lead.
 _FOR_LEADING: Final[frozenset[Kind]] = frozenset({"load", "fitter"})
 
@@ -26,7 +28,7 @@ def mark_call(asked: AskedBy, session_id: str, mark: str, day: date | None = Non
     answer = asked.ask("calls", Selection())
     known = {row.session_id for name in ("calls", "marked") for row in getattr(answer, name)}
     if session_id not in known:
-        raise UsageError(f"{session_id}: no call about this fit is on your list. Load the page again.")
+        raise UsageError(f"{session_id}: no call about this fit is on the list of today. Look at the list again.")
     by = asked.reader().name or THIS_MACHINE
     entry = Entries(asked.path).say_about("call", "rider_follow_up", session_id, Event(0, "", by, mark, day or today))
     asked.notes.done("marked a call", f"{mark} {session_id}")
@@ -46,11 +48,13 @@ def checked_mark(mark: str, day: date | None, today: date) -> None:
 def enter_as(
     asked: AskedBy, sort: Sort, kind: Kind, key: str, *, text: str, day: date | None = None, who: str = "", address: str = ""
 ) -> Entry:
-    """Opens a task or writes a note. Raises NotPermittedError for what the reader may not, UsageError where a text is missing."""
+    """Opens a task or writes a note. Raises NotPermittedError for what the reader may not, UsageError without a text."""
     reader = asked.require_more_than_calls()
     _require_may(asked, reader, kind, key)
     if not text.strip():
         raise UsageError("Say what is to be done." if sort == "task" else "Say what there is to note.")
+    if sort == "note" and day is None:
+        raise UsageError("Say on which day it changed.")
     by = reader.name or THIS_MACHINE
     entry = Entries(asked.path).add(sort, kind, key, by=by, text=text.strip(), day=day, who=who.strip(), address=address)
     asked.notes.done(f"added a {sort}", f"{entry.entry_id} {kind}")

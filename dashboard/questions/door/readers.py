@@ -39,6 +39,11 @@ class Reader:
         return self.role is Role.DESK
 
     @property
+    def sees_the_studio(self) -> bool:
+        """Whether the reader sees the whole studio's figures as they are."""
+        return not self.own_cases_only and not self.calls_only
+
+    @property
     def sees_notes(self) -> bool:
         """Whether what was noted of a rider is shown."""
         return self.role in (Role.LOCAL, Role.HEAD_FITTER, Role.FITTER)

@@ -26,8 +26,8 @@ _DESK_ASKS: Final = frozenset({"date_from", "date_to", "studio", "fitter", "ride
 def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection, only: Only) -> Answer:
     """What the reader sees of the answer to a question of `asker`.
 
-    Raises NotPermittedError where a fitter asks for the figures of another fitter, or the front desk for any, NotReleasedError where a fitter asks for the
-    studio's figures of other groups than are given out.
+    Raises NotPermittedError where a fitter asks for the figures of another fitter, or the front desk for any;
+    NotReleasedError where a fitter asks for the studio's figures of other groups than are given out.
     """
     sight = question_named(question).sight
     if reader.calls_only:

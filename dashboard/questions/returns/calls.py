@@ -57,12 +57,12 @@ def ask(
     rows = warehouse.rows(SQL / "returns_calls.sql", {**scope.parameters, "today": by}, **fragments())
     marked, listed, n = [], [], Counter[str]()
     marks = {entry.key: entry for entry in (entries or Entered()).calls if entry.is_open}
-    for row in _calls(rows, by):
-        mark = mark_of(marks.get(row.session_id), by, settings.follow_up.called_again_days)
+    for call in _calls(rows, by):
+        mark = mark_of(marks.get(call.session_id), by, settings.follow_up.called_again_days)
         if mark and mark.is_settled:
-            marked.append(MarkedRow(mark.mark, *_whom(row), mark.until, mark.words))
+            marked.append(MarkedRow(mark.mark, *_whom(call), mark.until, mark.words))
         else:
-            listed.append(replace(row, marked=mark.words) if mark else row)
+            listed.append(replace(call, marked=mark.words) if mark else call)
     for row in rows:
         n[row["state"]] += row["n_fits"]
     return Calls(
