@@ -35,9 +35,10 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
 from dashboard.questions.studio.answers_trends import SignalRow, Trends
-from dashboard.questions.studio.headline_figures import HEADLINE, judged
+from dashboard.questions.studio.headline_figures import HEADLINE
 from dashboard.questions.studio.period_words import earlier
 from dashboard.questions.studio.trends_news import news
+from dashboard.report.moves import move_words, way_of
 from shared.clock import spoken_day
 from shared.errors import StatisticsError
 from shared.logbook.letters import Signal
@@ -209,7 +210,7 @@ def _told(letter: Letter, desk: Desk, answer: Periods, figures: Sequence[str], b
     # What is claimed of one period alone, beside a year before too, is told with it.
     claimed = [row for row in own.changes if row.judged in ("better", "worse")]
     moved = (
-        {way: [_move(trends, row, over_time) for row in fresh if _way(row) == way] for way in ("better", "worse")}
+        {way: [Line(move_words(trends, row), over_time) for row in fresh if way_of(row) == way] for way in ("better", "worse")}
         if trends
         else {}
     )
@@ -254,17 +255,6 @@ def _with_level(row: PeriodChangeRow, answer: Periods) -> str:
     if now is None or now.estimate is None:
         return row.words
     return f"{row.words} It is {number(now.estimate, now.unit)} now ({interval(now.low, now.high, now.unit)})."
-
-
-def _way(row: SignalRow) -> str:
-    return judged(row.figure, 1 if row.direction == "higher" else -1)
-
-
-def _move(trends: Trends, row: SignalRow, href: str) -> Line:
-    """A move with the limits between which the figure would lie if nothing had changed."""
-    limits = [one for one in trends.trend if one.figure == row.figure and one.limit_low is not None]
-    usual = f" Usual: {interval(limits[-1].limit_low, limits[-1].limit_high, row.unit)} in a {trends.every}." if limits else ""
-    return Line(f"{row.words}{usual}", href)
 
 
 def _notes(trends: Trends, span: Span, href: str) -> list[Line]:
