@@ -23,6 +23,7 @@ from dashboard.pages.studio.answer import (
     fits_to_look_at,
     rig_findings,
     rows_left_out,
+    tasks_open,
     todo_steps,
 )
 from dashboard.pages.studio.chosen import dated
@@ -67,7 +68,9 @@ class _Kind:
 # The desk is told how many calls wait, and of no figure but the one that calling can move: nothing that was measured.
 _KINDS: Final[dict[LetterRole, _Kind]] = {
     "owner": _Kind(Reader("", Role.OWNER), tuple(HEADLINE)),
-    "head_fitter": _Kind(Reader("", Role.HEAD_FITTER), tuple(HEADLINE), (fits_to_look_at, rows_left_out, rig_findings, age)),
+    "head_fitter": _Kind(
+        Reader("", Role.HEAD_FITTER), tuple(HEADLINE), (tasks_open, fits_to_look_at, rows_left_out, rig_findings, age)
+    ),
     "desk": _Kind(Reader("", Role.OWNER), (_SEEN_AGAIN,), (calls_due,)),
 }
 

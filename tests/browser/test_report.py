@@ -1,4 +1,4 @@
-"""The short report and the full one in both forms: what the screens say, one file that needs nothing else, sheets to be read."""
+"""The short report and the full one in both forms: what the screens say, one file that needs nothing else, readable sheets."""
 
 import re
 from collections.abc import Iterator

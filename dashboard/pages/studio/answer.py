@@ -18,12 +18,14 @@ from dashboard.figures.theme import number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.chosen import dated, periods_of
 from dashboard.pages.studio.tables import change_columns
+from dashboard.pages.studio.tasks import VIEW_PATH as TASKS
+from dashboard.pages.studio.tasks import n_overdue, open_tasks
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
-from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
+from shared.errors import LogbookError, NotPermittedError, NotReleasedError, StatisticsError
 
 # Finds one kind of what waits in a selection.
 Find = Callable[[Desk, Selection], Iterator[NextStep]]
@@ -95,8 +97,8 @@ def todo_steps(desk: Desk, selection: Selection, finds: Sequence[Find] = ()) -> 
     finds: which of it, all without any. The letter and the meeting sheet tell the same.
     """
     steps: list[NextStep] = []
-    for find in finds or (calls_due, fits_to_look_at, rows_left_out, rig_findings, age):
-        with suppress(StatisticsError, NotReleasedError, NotPermittedError):
+    for find in finds or (calls_due, tasks_open, fits_to_look_at, rows_left_out, rig_findings, age):
+        with suppress(StatisticsError, NotReleasedError, NotPermittedError, LogbookError):
             steps += find(desk, selection)
     return steps
 
@@ -108,6 +110,14 @@ def calls_due(desk: Desk, selection: Selection) -> Iterator[NextStep]:
     if n := len(answer.calls):
         words = f"{'call' if n == 1 else 'calls'} due today"
         yield NextStep(words, desk.addresses.page("returns/calls", today.query()), n)
+
+
+def tasks_open(desk: Desk, _: Selection) -> Iterator[NextStep]:
+    tasks = open_tasks(desk)
+    if n := len(tasks):
+        over = n_overdue(desk, tasks)
+        words = f"{'task' if n == 1 else 'tasks'} open" + (f", {over:,} of them over" if over else "")
+        yield NextStep(words, desk.addresses.page(TASKS), n)
 
 
 def fits_to_look_at(desk: Desk, selection: Selection) -> Iterator[NextStep]:

@@ -179,6 +179,7 @@ _ALL: Final = (
         follows_split=False,
         by_period=True,
         leans_on=("rig",),
+        knows_entries=("note",),
     ),
     Question(
         "fitters",
