@@ -16,6 +16,7 @@ from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.at_work import Loading, Progress, Steps
+from etl.calls_closed import close_calls
 from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
@@ -75,7 +76,9 @@ def load(
         return known
     step = Steps(progress, len(files) + len(catalogue()) + 4)
     opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    report = _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    report.calls = close_calls(warehouse, report.load_id) if report.load_id else ""
+    return report
 
 
 def check_files(

@@ -42,7 +42,8 @@ class Foresight(Section):
 
 class FollowUp(Section):
     """The window in which a rider counts as returned. A fit without a booking is called about from `booked_within_days` on, for
-    `called_for_days` (common practice, no source); an open booking until it is closed.
+    `called_for_days` (common practice, no source); an open booking until it is closed. Who was called and has not booked is
+    called again after `called_again_days`.
     """
 
     due_after_days: Count = 14
@@ -50,6 +51,7 @@ class FollowUp(Section):
     booked_within_days: Annotated[int, Field(ge=0)] = 7
     curve_days: Count = 84
     called_for_days: Count = 60
+    called_again_days: Count = 3
 
 
 class Minimum(Section):

@@ -7,8 +7,8 @@ from dashboard.questions.selection.selection import Selection
 
 
 def report_links(desk: Desk, selection: Selection) -> html.P | None:
-    """Makes the letter of a selection on a click; nothing for readers who see their own cases alone."""
-    if desk.asker.reader().own_cases_only:
+    """Makes the letter of a selection on a click; nothing for readers who do not see the whole studio."""
+    if not desk.asker.reader().sees_the_studio:
         return None
     form, words = (
         ("html", " Charts are told in words: this machine has no Chromium to draw them.") if missing() else ("pdf", "")

@@ -39,7 +39,7 @@ def add_reports(server: Flask, desk: Desk) -> None:
 
 
 def _made(desk: Desk, form: Literal["pdf", "html"], words: dict[str, str], *, is_letter: bool) -> bytes:
-    if desk.asker.reader().own_cases_only:
+    if not desk.asker.reader().sees_the_studio:
         raise NotPermittedError(
             "The letter and the report tell of the whole studio, and are for the owner and the head fitter. Ask one of them."
         )

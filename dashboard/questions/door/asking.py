@@ -21,6 +21,7 @@ from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
 from shared.errors import NotRecordedError, StatisticsError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
+from shared.logbook.entries import Entries
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -78,6 +79,8 @@ class Asker:
         dated: dict[str, Any] = {"today": self.today()} if asked.knows_today else {}
         if asked.knows_logbook:
             dated["logbook"] = logged(self.path)
+        if asked.knows_entries:
+            dated["entries"] = Entries(self.path).entered(asked.knows_entries)
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
