@@ -40,7 +40,7 @@ def list_goals(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsF
     """Tell whether each goal is reached, by the figure's own process, and all that were ever set."""
     from dashboard.commands.asked import asked_by_command
     from dashboard.questions.door.goals import unit_of
-    from dashboard.questions.studio.goals import written
+    from dashboard.questions.studio.goals import named, written
     from shared.logbook.entries import Entries
 
     asked, entries = asked_by_command(warehouse, settings), Entries(warehouse).all("goal")
@@ -51,7 +51,7 @@ def list_goals(warehouse: WarehouseFile = DEFAULT_WAREHOUSE, settings: SettingsF
         typer.echo(orjson.dumps({"goals": rows, "entries": entries}, option=orjson.OPT_INDENT_2))
         return
     for row in rows:
-        typer.echo(row.words)
+        typer.echo(named(row))
     for one in entries:
         value = written(one.value or 0.0, unit_of(one.key))
         typer.echo(
@@ -76,7 +76,9 @@ def drop_one(
 
 
 def _told(asked: Any, figure: str) -> str:
-    return " ".join(row.words for row in _rows(asked) if row.figure == figure)
+    from dashboard.questions.studio.goals import named
+
+    return " ".join(named(row) for row in _rows(asked) if row.figure == figure)
 
 
 def _rows(asked: Any) -> Any:

@@ -140,7 +140,10 @@ def _goal_line(days: list[str], rows: Sequence[TrendRow], colours: Palette) -> l
     """The goal that held in each period, as steps."""
     if all(row.goal is None for row in rows):
         return []
-    return [_line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "dash": "longdash", "shape": "hvh"})]
+    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "dash": "longdash", "shape": "hvh"})
+    # So that a goal of one period is seen as well.
+    mark = {"symbol": "line-ew-open", "size": 9, "color": colours.ink, "line": {"color": colours.ink, "width": 2}}
+    return [{**line, "mode": "lines+markers", "marker": mark, "cliponaxis": False}]
 
 
 def _line(days: list[str], values: list[float | None], line: dict[str, Any]) -> dict[str, Any]:
@@ -268,6 +271,7 @@ def _limit_names(rows: Sequence[TrendRow], low: float, high: float, colours: Pal
     last = known[-1]
     named = [("upper", last.limit_high), ("centre", last.centre), ("lower", last.limit_low)]
     named += [("goal", rows[-1].goal)] if rows[-1].goal is not None else []
+    named.sort(key=lambda one: one[1] or 0.0, reverse=True)
     places = apart([value or 0.0 for _, value in named], 0.075 * (high - low))
     form = number if last.unit == "share" else bare_number
     return [

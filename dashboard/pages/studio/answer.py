@@ -21,6 +21,7 @@ from dashboard.pages.studio.tables import change_columns
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.goals import named
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
@@ -45,7 +46,7 @@ def _picture(desk: Desk, view: View, theme: str | None) -> list[Any]:
         chart(
             periods_figure(answer, goals, theme),
             title=_title(answer),
-            alternative=" ".join([alternative(answer.changes), *(row.words for row in goals.values())]),
+            alternative=" ".join([alternative(answer.changes), *(named(row) for row in goals.values())]),
             name="periods",
             level=2,
             table=table("The figures beside earlier periods", change_columns(spans), answer.changes),

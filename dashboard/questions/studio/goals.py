@@ -119,11 +119,10 @@ def _within(value: float, unit: str) -> float:
 
 
 def _words(row: GoalRow, every: str, why: str, today: date) -> str:
-    """As in: Knees better at departure, goal 75 % or more: misses it. Since May 2025 nearly every month lies between 55 and
-    68 %, its mean is 61 %."""
+    """As in: Goal 75 % or more: misses it. Since May 2025 nearly every month lies at 55 to 68 %, with a mean of 61 %."""
     least = "or more" if BETTER[row.figure] > 0 else "or less"
     coming = f" from {row.valid_from.day} {row.valid_from:%B %Y} on" if row.valid_from and row.valid_from > today else ""
-    said = f"{HEADLINE[row.figure]}, goal {written(row.goal, row.unit)} {least}{coming}: {row.verdict}"
+    said = f"Goal {written(row.goal, row.unit)} {least}{coming}: {row.verdict}"
     if row.low is None or row.high is None or row.centre is None or row.period_from is None:
         return f"{said}; {why.removeprefix('not enough yet, ')}" if why else f"{said}."
     ends = (
@@ -131,6 +130,11 @@ def _words(row: GoalRow, every: str, why: str, today: date) -> str:
     )
     since = spoken_period(row.period_from, every)
     return f"{said}. Since {since} nearly every {every} lies at {ends}, with a mean of {written(row.centre, row.unit)}."
+
+
+def named(row: GoalRow) -> str:
+    """The same with the figure's name, as in: Knees better at departure, goal 75 % or more: misses it."""
+    return f"{HEADLINE[row.figure]}, {row.words[:1].lower()}{row.words[1:]}"
 
 
 def written(value: float, unit: str) -> str:
