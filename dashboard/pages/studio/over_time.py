@@ -147,7 +147,7 @@ def _panel(answer: Trends, figure: str, fresh: Sequence[SignalRow], span: Span, 
                 name=figure,
                 table=table(caption, period_columns(answer.every), shown),
             ),
-            html.P(goal.words, className="note") if goal else None,
+            reading(html.P(goal.words)) if goal else None,
         ]
     )
 
