@@ -11,6 +11,7 @@ from scipy import stats
 from dashboard.questions.effects import SQL
 from dashboard.questions.effects.answers_power import Power, PowerRow
 from dashboard.questions.effects.effect_parts import EffectParts
+from dashboard.questions.effects.needed import needed
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
@@ -85,7 +86,8 @@ def _headline(rows: Sequence[PowerRow], wide: Sequence[PowerRow]) -> str:
         return "No capture has a setup, so that nothing can be foreseen."
     if not wide:
         return f"All {counted(len(rows), 'figure')} are told as narrowly as the studio cares about."
-    return f"{len(rows) - len(wide)} of {counted(len(rows), 'figure')} are told as narrowly as the studio cares about."
+    n = len(rows) - len(wide)
+    return f"{n} of {counted(len(rows), 'figure')} {'is' if n == 1 else 'are'} told as narrowly as the studio cares about."
 
 
 def power_rows(found: Sequence[Found], typical_error: float | None, practice: _Practice, settings: Settings) -> list[PowerRow]:
@@ -145,6 +147,11 @@ def _row(
         name: _more(today, n_riders, row.n_riders, matters, captures, width)
         for name, captures in (("today", 1.0), ("repeat", practice.captures))
     }
+    if own is None:
+        # A first figure asks for as many first.
+        lacking = needed(row, settings)
+        least = lacking.changes if lacking else 0
+        more = {name: None if riders is None else max(riders, least) for name, riders in more.items()}
     drawn = None
     if typical_error:
         drawn = draws_needed(2**0.5 * typical_error, matters, settings.intervals.level)
