@@ -181,7 +181,7 @@ class MappedRows:
         cells = ", ".join(f"{trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
         cells += "".join(f', {place_sql(source, place, binder)} AS "{place}"' for place in source.used_places)
         beside = f", {row_as_json(source, binder)} AS received" if self.whole else ""
-        beside += f", {position_sql(source)}" if self.placed else ""
+        beside += f", {position_sql(source)} AS position" if self.placed else ""
         return f"SELECT row_number() OVER () AS n{beside}, {cells} FROM {relation}{filled_only(source)}"
 
     @property

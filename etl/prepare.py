@@ -78,12 +78,8 @@ def _same_text(table: Table, column: str, text: str) -> str:
 
 def _read_together(warehouse: LoadingWarehouse, sources: Mapping[int, SourceFile]) -> Iterator[tuple[str, SourceFile]]:
     for group in together.groups_of(sources):
-        if len(group) == 1:
-            ((no, source),) = group.items()
-            yield scope_of(source, no), source
-        else:
-            with together.as_one(group, warehouse.scratch) as source:
-                yield "", source
+        with together.as_one(group, warehouse.scratch) as files:
+            yield scope_of(files.source, files.numbers[0]), files.source
 
 
 def filled(warehouse: LoadingWarehouse, table: Table, sources: Iterable[SourceFile]) -> tuple[Filled, ...]:

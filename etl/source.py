@@ -148,8 +148,8 @@ class SourceFile:
     mended: Mended | None = None
     layout: Layout | None = None
     cell_form: str = ""
-    # Set where many files are read as one: the pattern of their names, which are numbers from 0 on.
-    pattern: str = ""
+    # Set where the rows of many files stand in one, without headings, each after the number of its file, from 0 on.
+    is_joined: bool = False
     # What the place of each of them tells, of one file alone or of all that are read as one.
     places: tuple[dict[str, str], ...] = ()
     # Which of it the mapping takes.
