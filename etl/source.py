@@ -11,6 +11,8 @@ from shared.catalogue import Table
 from shared.errors import InputUnusableError
 from shared.settings_running import Reading
 
+_DETECTED = Form()  # nothing is said of a file's form
+
 
 class RefusedFileError(InputUnusableError):
     """One file cannot be used; the others go on."""
@@ -88,7 +90,7 @@ class FoundFile:
         if self.hook:
             return Form(encoding="utf-8", separator=",")
         if self.mapping is None:
-            return Form()
+            return _DETECTED
         return self.mapping.form_of(self.table_mapping)
 
 
