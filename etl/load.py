@@ -200,6 +200,7 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
             load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
         for file_no, n in rejects.leave_recorded(warehouse, table).items():
             load.report.files[file_no].rejected += n
+        prepare.keep_numbers(warehouse, table, sources.values(), load.load_id)
         load.report.filled += prepare.filled(warehouse, table, sources.values())
         for file_no, words in prepare.idle_changes(warehouse, table, sources).items():
             load.sources[file_no] = replace(load.sources[file_no], idle_changes=words)

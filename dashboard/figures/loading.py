@@ -41,6 +41,7 @@ REASONS = {
     "no_fit": "no fit of the rider then",
     "several_fits": "several fits that day",
     "order": "time unreadable",
+    "earlier": "before captures loaded already",
     "waiting": "waiting for a session",
 }
 # The most frequent rules of rejection on their own, with role and pattern; the others together.
