@@ -47,7 +47,7 @@ placed AS (
 
 judged AS (
     SELECT
-        *,
+        scope, session_id, side, told_at, known_no, place,
         bool_and(place = known_no) FILTER (WHERE known_no IS NOT NULL) OVER visit AS fits,
         max(known_no) OVER visit AS last_no,
         max(place) FILTER (WHERE known_no IS NOT NULL) OVER visit AS last_place
