@@ -1,4 +1,4 @@
-"""The rejected rows, a page at a time; the place in the list is part of the address."""
+"""The rejected rows, and cells left out of rows that are in, a page at a time; the place in the list is part of the address."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
@@ -42,7 +42,12 @@ def rejected_rows(
     ]
     return [
         html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection", "data-choices": "reason"}),
-        table(f"Rejected rows, {place}", REJECTS, page_rows, csv=csv),
+        table(
+            f"Rejected rows{' and cells left out' if any(row.is_cell for row in chosen) else ''}, {place}",
+            REJECTS,
+            page_rows,
+            csv=csv,
+        ),
         html.P(
             [
                 link("← rows before", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,

@@ -109,7 +109,7 @@ REASONS: Final = [
     Column("Reason", lambda row: reason_name(row.rule).capitalize()),
     Column("Table", lambda row: table_name(row.table)),
     Column("State", lambda row: row.state),
-    _count("Rows", "n"),
+    _count("Rows or cells", "n"),
     Column("For example", lambda row: row.words, wide=True),
 ]
 
@@ -126,6 +126,7 @@ REJECTS: Final = [
     Column("File and line", _place),
     Column("Column", lambda row: row.column),
     Column("Reason", lambda row: reason_name(row.rule)),
+    Column("Left out", lambda row: "the cell" if row.is_cell else "the row"),
     Column("Found", _value_found),
     Column("What to do", lambda row: row.words, wide=True),
 ]
