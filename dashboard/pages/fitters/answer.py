@@ -52,7 +52,6 @@ def answered(desk: Desk, view: View, answer: Fitters, names: Names, text: Text, 
         fitter_columns(rows[0].unit if rows else "share", number(desk.level, "share"), names),
         rows,
         row_key="fitter_id",
-        csv=desk.csv("fitters", "fitters", view.selection),
         table_id=ids.TABLE,
     )
     drawn = chart(
