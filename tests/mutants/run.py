@@ -189,7 +189,7 @@ class Mutating:
         files = {test.partition("::")[0] for test in first}
         second = [test for test in items if test.partition("::")[0] in files and test not in set(first)]
         chosen, whole, paid = [], 0.0, set[str]()
-        for ring, most in ((first, LONGEST_CHANGE_S), (second, LONGEST_CHANGE_S / 2)):
+        for ring, most in ((first, LONGEST_CHANGE_S), (second, LONGEST_CHANGE_S / 4)):
             for test in sorted(ring, key=self.reach.cost):
                 fixtures = set(self.reach.fixtures[test]) - paid
                 whole += self.reach.seconds[test] + sum(self.reach.seconds[each] for each in fixtures)
@@ -314,7 +314,7 @@ def main() -> None:
 def _group(modules: list[Path], tests: list[str], most: int) -> None:
     """One group, in a process of its own."""
     files = [str(path) for each in tests for path in sorted(ROOT.glob(each))]
-    pytest.main(["-q", "--no-header", *files], plugins=[Mutating(modules, most)])
+    pytest.main(["-q", "--no-header", "--tb=no", "--assert=plain", *files], plugins=[Mutating(modules, most)])
     os._exit(0)
 
 

@@ -1,7 +1,5 @@
 """Which answers, written by hand, each page is asked about: the cases of the texts beside."""
 
-from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 from dashboard.components.page import Page
@@ -18,7 +16,7 @@ from shared.errors import NotRecordedError, TooFewError
 from tests.told import made_data as data
 from tests.told import made_foreseen as foreseen
 from tests.told import made_people as people
-from tests.told.desks import desk_of, frame_told, page_told
+from tests.told.desks import Case, Frame
 from tests.told.made_outcomes import ASYMMETRY, CALLS, LOW, MANY_CALLS, NO_CALLS, RATINGS, SIDES, made_returns
 from tests.unit.made_answers import made_checks
 from tests.unit.made_effects import made_whole_effects
@@ -26,15 +24,9 @@ from tests.unit.made_periods import made_periods
 from tests.unit.made_rig import made_rig
 from tests.unit.made_trends import made_trends
 
-Cases = dict[str, Callable[[], list[str]]]
 
-
-def case(page: Page, answers: dict[str, Any], search: str = "", *places: str, **reader: Any) -> Callable[[], list[str]]:
-    return partial(_told, page, answers, search, places, reader)
-
-
-def _told(page: Page, answers: dict[str, Any], search: str, places: tuple[str, ...], reader: dict[str, Any]) -> list[str]:
-    return page_told(page, desk_of(answers, **reader), search, places)
+def case(page: Page, answers: dict[str, Any], search: str = "", *places: str, **reader: Any) -> Case:
+    return Case(page, answers, search, places, reader)
 
 
 _SYMMETRY = {"asymmetry": ASYMMETRY, "sides": SIDES}
@@ -68,7 +60,7 @@ def _rider_or_all(selection: Any) -> Any:
     return people.TIMELINE if selection.rider else people.RIDERS
 
 
-CASES: dict[str, Cases] = {
+CASES: dict[str, dict[str, Case | Frame]] = {
     "symmetry": {
         "tilt": case(SYMMETRY, _SYMMETRY),
         "offset by arch": case(SYMMETRY, _SYMMETRY, "?outcome=offset&split=arch_height&side=left"),
@@ -155,5 +147,5 @@ CASES: dict[str, Cases] = {
         "one of each": case(DATA, {**_DATA, "data": data.ONE_OF_EACH}, "", "data-next", "data-came-in", "data-left-out"),
         "a fitter": case(DATA, _DATA, "", "data-left-out", "data-look", fitter="F1", loads=False),
     },
-    "frames": {page.name: partial(frame_told, page) for page in PAGES},
+    "frames": {page.name: Frame(page) for page in PAGES},
 }

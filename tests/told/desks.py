@@ -1,12 +1,13 @@
 """A desk whose asker knows a few answers that were written by hand, whatever is selected; for what pages make of them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from dashboard.components.address import Addresses
-from dashboard.components.page import Desk, Page
+from dashboard.components.page import Desk, Page, Show
 from dashboard.components.shown_rows import in_place
 from dashboard.questions.door.asking import Choices
 from dashboard.questions.door.readers import LOCAL, Reader, Role
@@ -60,30 +61,49 @@ class HandAsker:
         return Choices(("mill", "quay"), ("F1", "F2"), ("road", "gravel"), date(2024, 1, 7), date(2026, 6, 30))
 
 
-def desk_of(answers: Mapping[str, Any], **reader: Any) -> Desk:
-    return Desk(HandAsker(answers, **reader), Addresses("/"))  # type: ignore[arg-type]
+@dataclass(frozen=True)
+class Case:
+    """A page asked about answers written by hand. `places`: those that are compared, all of them without."""
 
+    page: Page
+    answers: Mapping[str, Any]
+    search: str = ""
+    places: tuple[str, ...] = ()
+    reader: Mapping[str, Any] = field(default_factory=dict)
 
-def page_told(page: Page, desk: Desk, search: str = "", places: tuple[str, ...] = ()) -> list[str]:
-    """Every place of a page (or `places` alone) as lines, each under its name; a refusal stands for what it refuses."""
-    lines = []
-    for place, show in page.shows(desk).items():
-        if places and place not in places:
-            continue
-        lines.append(f"--- {place}")
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.places or self._shows)
+
+    @property
+    def _desk(self) -> Desk:
+        return Desk(HandAsker(self.answers, **self.reader), Addresses("/"))  # type: ignore[arg-type]
+
+    @property
+    def _shows(self) -> dict[str, Show]:
+        return self.page.shows(self._desk)
+
+    def told(self, place: str) -> list[str]:
+        """What stands in a place, as lines; a refusal stands for what it refuses."""
         try:
-            lines += outline(in_place(show, place, desk.addresses)(search, "light"))
+            return outline(in_place(self._shows[place], place, Addresses("/"))(self.search, "light"))
         except FitledgerError as refusal:
-            lines.append(f"{type(refusal).__name__}: {refusal}")
-    return lines
+            return [f"{type(refusal).__name__}: {refusal}"]
 
 
-def frame_told(page: Page) -> list[str]:
+@dataclass(frozen=True)
+class Frame:
     """What stands still on a page: its question, each view with what is laid out there, and where older addresses lead."""
-    lines = [f"{page.path or 'the first page'}: {page.name}. {page.question}"]
-    for view in page.views:
-        lines.append(f"--- {page.path_of(view) or '/'}: {view.name}{', by split' * view.splits}")
+
+    page: Page
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(view.name for view in self.page.views)
+
+    def told(self, name: str) -> list[str]:
+        view = next(one for one in self.page.views if one.name == name)
+        lines = [] if view.path else [f"{self.page.path or 'the first page'}: {self.page.name}. {self.page.question}"]
+        lines.append(f"{self.page.path_of(view) or '/'}{', by split' * view.splits}")
         for part in view.layout():
             lines += [f"place {part}"] if isinstance(part, str) else outline(part)
         lines += [f"filled by the view's own script: {place}" for place in view.scripted]
-    return lines + [f"--- {old} leads to {path or '/'}" for old, path in page.moved.items()]
+        return lines + [f"{old} leads here" for old, path in self.page.moved.items() if path == view.path]

@@ -13,17 +13,29 @@ from tests.told.cases import CASES
 HERE = Path(__file__).parent
 
 
-def written(page: str) -> dict[str, list[str]]:
-    """The cases of a page by their names."""
-    parts = (HERE / f"{page}.txt").read_text(encoding="utf-8").split("\n=== ")[1:]
-    return {part.partition("\n")[0]: [line for line in part.splitlines()[1:] if line] for part in parts}
+def written(page: str) -> dict[tuple[str, str], list[str]]:
+    """The lines of each place of each case of a page."""
+    lines: dict[tuple[str, str], list[str]] = {}
+    case, place = "", ""
+    for line in (HERE / f"{page}.txt").read_text(encoding="utf-8").splitlines():
+        if line.startswith("=== "):
+            case, place = line[4:], ""
+        elif line.startswith("--- "):
+            place = line[4:]
+            lines[case, place] = []
+        elif line and place:
+            lines[case, place].append(line)
+    return lines
 
 
-@pytest.mark.parametrize(("page", "case"), [(page, case) for page, cases in CASES.items() for case in cases])
-def test_a_page_tells_what_is_written(page: str, case: str) -> None:
-    assert CASES[page][case]() == written(page)[case]
+ASKED = [(page, case, place) for page, cases in CASES.items() for case, asked in cases.items() for place in asked]
+
+
+@pytest.mark.parametrize(("page", "case", "place"), ASKED)
+def test_a_place_tells_what_is_written(page: str, case: str, place: str) -> None:
+    assert CASES[page][case].told(place) == written(page)[case, place]
 
 
 @pytest.mark.parametrize("page", CASES)
 def test_nothing_is_written_that_no_case_tells(page: str) -> None:
-    assert set(written(page)) == set(CASES[page])
+    assert set(written(page)) == {(case, place) for case, asked in CASES[page].items() for place in asked}
