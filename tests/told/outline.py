@@ -5,10 +5,11 @@ Texts written in this form stand beside the tests, so that a page is compared wi
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from typing import Any
 
 from dashboard.figures.theme import PALETTES
+from dashboard.questions.selection.answers import Answer
 from tests.mutants.changes import LOOKS
 
 # What stands within a line of text.
@@ -171,3 +172,33 @@ def _drawn(part: Any) -> str:
     if isinstance(part, float | int):
         return f"{part:.5g}" if isinstance(part, float) else str(part)
     return _COLOURS.get(part, str(part).translate(_BLANKS))
+
+
+# What hangs on when a warehouse was made.
+_OF_A_DAY = {"loaded_at"}
+
+
+def answer_told(answer: Answer, most: int = 12) -> list[str]:
+    """An answer's own words, then each of its lists: the names of its columns, and its rows, `most` at most, to four digits."""
+    lists = answer.lists()
+    lines = [
+        f"{one.name}: {_cell(getattr(answer, one.name))}"
+        for one in fields(answer)
+        if one.name not in lists and one.name != "selection"
+    ]
+    for name, row in lists.items():
+        rows = getattr(answer, name)
+        lines.append(f"{name}, {len(rows)}: {' | '.join(one.name for one in fields(row) if one.name not in _OF_A_DAY)}")
+        told = [part.name for part in fields(row) if part.name not in _OF_A_DAY]
+        lines += [f"  {' | '.join(_cell(getattr(one, part)) for part in told)}" for one in rows[:most]]
+    return [line.replace("\n", "\\n") for line in lines]
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) >= 1e-4 else "0"
+    if isinstance(value, dict):
+        return "; ".join(f"{name} = {_cell(part)}" for name, part in value.items())
+    if isinstance(value, tuple | list):
+        return "; ".join(_cell(part) for part in value)
+    return "–" if value is None else str(value).translate(_BLANKS)

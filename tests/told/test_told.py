@@ -4,29 +4,10 @@ Each `<page>.txt` holds what stands in the places of a page for some answers, in
 every number in it is one of made_*.py as the page should print it. A page that tells something else is changed there, by hand.
 """
 
-from pathlib import Path
-
 import pytest
 
 from tests.told.cases import CASES
-
-HERE = Path(__file__).parent
-
-
-def written(page: str) -> dict[tuple[str, str], list[str]]:
-    """The lines of each place of each case of a page."""
-    lines: dict[tuple[str, str], list[str]] = {}
-    case, place = "", ""
-    for line in (HERE / f"{page}.txt").read_text(encoding="utf-8").splitlines():
-        if line.startswith("=== "):
-            case, place = line[4:], ""
-        elif line.startswith("--- "):
-            place = line[4:]
-            lines[case, place] = []
-        elif line and place:
-            lines[case, place].append(line)
-    return lines
-
+from tests.told.written import written
 
 ASKED = [(page, case, place) for page, cases in CASES.items() for case, asked in cases.items() for place in asked]
 
