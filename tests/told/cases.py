@@ -16,7 +16,8 @@ from shared.errors import NotRecordedError, TooFewError
 from tests.told import made_data as data
 from tests.told import made_foreseen as foreseen
 from tests.told import made_people as people
-from tests.told.desks import Case, Frame
+from tests.told.blocks import LOADING, NAMES, TYPED
+from tests.told.desks import Blocks, Case, Frame
 from tests.told.made_outcomes import ASYMMETRY, CALLS, LOW, MANY_CALLS, NO_CALLS, RATINGS, SIDES, made_returns
 from tests.unit.made_answers import made_checks
 from tests.unit.made_effects import made_whole_effects
@@ -60,7 +61,7 @@ def _rider_or_all(selection: Any) -> Any:
     return people.TIMELINE if selection.rider else people.RIDERS
 
 
-CASES: dict[str, dict[str, Case | Frame]] = {
+CASES: dict[str, dict[str, Case | Frame | Blocks]] = {
     "symmetry": {
         "tilt": case(SYMMETRY, _SYMMETRY),
         "offset by arch": case(SYMMETRY, _SYMMETRY, "?outcome=offset&split=arch_height&side=left"),
@@ -147,5 +148,6 @@ CASES: dict[str, dict[str, Case | Frame]] = {
         "one of each": case(DATA, {**_DATA, "data": data.ONE_OF_EACH}, "", "data-next", "data-came-in", "data-left-out"),
         "a fitter": case(DATA, _DATA, "", "data-left-out", "data-look", fitter="F1", loads=False),
     },
+    "steps": {"loading": LOADING, "typed": TYPED, "names": NAMES},
     "frames": {page.name: Frame(page) for page in PAGES},
 }

@@ -45,6 +45,9 @@ class HandAsker:
     def look_up(self, _: Callable[[Any], Any]) -> Any:
         return self.looked_up
 
+    def foresee(self, _: Any) -> Any:
+        return self.answers["next"]
+
     def require_loading(self) -> None:
         if not self.loads:
             raise NotPermittedError("Loading is for the owner.")
@@ -88,6 +91,19 @@ class Case:
             return outline(in_place(self._shows[place], place, Addresses("/"))(self.search, "light"))
         except FitledgerError as refusal:
             return [f"{type(refusal).__name__}: {refusal}"]
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """Parts of pages that stand in no place, each made by itself: what a step of the reader's tells."""
+
+    made: Mapping[str, Callable[[], Any]]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.made)
+
+    def told(self, name: str) -> list[str]:
+        return outline(self.made[name]())
 
 
 @dataclass(frozen=True)
