@@ -52,17 +52,14 @@ def ask(
     for row in rows:
         n[row["state"]] += row["n_fits"]
     return Calls(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={
             **METHOD,
             "booked_within_days": settings.follow_up.booked_within_days,
             "called_for_days": settings.follow_up.called_for_days,
         },
         today=by,
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=_headline(n, by),
         calls=tuple(_calls(rows, by)),
         booked=tuple(_booked(rows, by)),
