@@ -55,10 +55,8 @@ def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference
         difference_se = float(np.hypot(pooled.standard_error, within.standard_error))
     difference = pooled.estimate - within.estimate
     df = min(pooled.df, within.df)
-    if df > 0 and difference_se > 0:
-        p_value = two_sided(difference / difference_se, df)
-    else:
-        p_value = float(df <= 0 or difference == 0)
+    known = df > 0 and difference_se > 0
+    p_value = two_sided(difference / difference_se, df) if known else float(df <= 0 or difference == 0)
     reach = half_width(level, df) * difference_se if df > 0 else float("inf")
     return Bracket(
         low=min(pooled.low, within.low),
