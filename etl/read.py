@@ -35,6 +35,7 @@ from etl.find import (
     table_of,
 )
 from etl.jsonl_form import read_jsonl
+from etl.known_words import with_known_words
 from etl.mapping import MAPPING_FILE, LogMapping, TableMapping, is_named, load_mapping
 from etl.mending import (
     REJECT_NO,
@@ -263,6 +264,7 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         source = mended_source(replace(source, headers=headers), mended, warehouse)
     elif file.table_mapping:
         source = replace(source, table_mapping=file.table_mapping)
+    source = with_known_words(source)
     mapped = source.table_mapping
     if mapped is None:
         matched = match_native(source.name, source.table, source.headers)
