@@ -1,4 +1,4 @@
-"""Headings and texts that fitledger knows (mapping_assistant/words.toml), read without a line by a mapping that says `words`.
+"""Headings and texts that fitledger knows (words.toml), read without a line by a mapping that says `words`.
 
 Only a heading or text that is exactly a known word is taken, in any case and accent of letters. What has a unit or a sign, and
 the side, always has its line: a word tells neither.
@@ -10,8 +10,8 @@ from functools import lru_cache
 from typing import Final
 
 from etl.mapping import ColumnMapping, TableMapping
-from etl.mapping_assistant.words import plain, vocabulary
 from etl.source import RefusedFileError, SourceFile
+from etl.words import plain, vocabulary
 from shared.catalogue import Column, Table, catalogue
 
 # What `plain` makes of a text, in a statement; words are not parted at a capital within them.

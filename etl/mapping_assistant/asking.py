@@ -34,7 +34,7 @@ from etl.mapping_assistant.questions import (
 from etl.mapping_assistant.shapes import DATE_FORMS, SourceColumn, codes_of, unit_of
 from etl.mapping_assistant.sides import side_words
 from etl.mapping_assistant.times import forms_said, is_open
-from etl.mapping_assistant.words import code_of
+from etl.words import code_of
 from shared.catalogue import catalogue
 from shared.units import UNITS
 

@@ -8,7 +8,7 @@ from etl.mapping_assistant.changes import Log
 from etl.mapping_assistant.plan import Answers, Files, Proposal, TablePlan
 from etl.mapping_assistant.shapes import SourceColumn
 from etl.mapping_assistant.times import day_of, forms_said, seconds_of
-from etl.mapping_assistant.words import code_of, number_in
+from etl.words import code_of, number_in
 
 RIDER: Final = "rider"
 VISIT: Final = "visit"

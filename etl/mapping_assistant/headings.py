@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Final
 
 from etl.mapping import Form, Mapping, TableMapping
-from etl.mapping_assistant.words import number_in, plain
 from etl.read import FoundFile, RefusedFileError, SourceFile, open_unmatched
 from etl.relation import source_relation
+from etl.words import number_in, plain
 from shared.warehouse import Warehouse
 
 _MOST_LINES_BEFORE: Final = 8

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
+from etl.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5

@@ -11,7 +11,7 @@ from etl.mapping_assistant.matching import WITHIN
 from etl.mapping_assistant.plan import CONSTANT, NO, Files, Proposal, TablePlan
 from etl.mapping_assistant.shapes import SourceColumn, codes_of, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import sides_told
-from etl.mapping_assistant.words import number_in, plain, vocabulary
+from etl.words import number_in, plain, vocabulary
 from shared.catalogue import Column
 from shared.units import UNITS
 

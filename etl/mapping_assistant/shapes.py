@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 from itertools import islice
 from typing import Final
 
-from etl.mapping_assistant.words import NUMBER, code_of, count_of, number_in, units_in
+from etl.words import NUMBER, code_of, count_of, number_in, units_in
 from shared.catalogue import Column
 from shared.errors import UsageError
 from shared.units import UNITS, conversion_factor
