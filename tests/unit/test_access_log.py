@@ -25,6 +25,8 @@ from shared.errors import AccessLogError
 from tests.unit.door import PAGE, PASSWORD, DoorHouse, cookies_of, download, is_in, sign_in, words_of
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+# The command looks at the machine's own clock.
+NOW = datetime.now(UTC)
 
 
 class Clock:
@@ -262,9 +264,8 @@ def written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     path, clock = tmp_path / "w.duckdb", Clock()
     log = AccessLog(path, clock=clock)
-    today = datetime.now(UTC)
-    for days, who, riders in ((2, "olga", ("R7",)), (1, "hanna", ("=R8",)), (0, "olga", ())):
-        clock.now = today - timedelta(days=days)
+    for days, who, riders in ((3, "olga", ("R7",)), (1, "hanna", ("=R8",)), (0, "olga", ())):
+        clock.now = NOW - timedelta(days=days)
         log.add(who, "dashboard", "opened", "riders", riders=riders)
     return path
 
@@ -279,7 +280,7 @@ def test_the_owner_reads_it_by_time_name_and_rider(written: Path) -> None:
     def names(*words: str) -> list[str]:
         return [entry["who"] for entry in json.loads(run("access", "--warehouse", written, "--json", *words))["entries"]]
 
-    day = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+    day = (NOW - timedelta(days=1)).date().isoformat()
     assert names() == ["olga", "hanna", "olga"]
     assert names("--from", day) == ["hanna", "olga"]
     assert names("--to", day) == ["olga", "hanna"]
@@ -293,7 +294,7 @@ def test_the_owner_reads_it_by_time_name_and_rider(written: Path) -> None:
 
 
 def test_reading_it_takes_out_what_is_too_old(written: Path) -> None:
-    Path("fitledger.toml").write_text("[access]\nkept_days = 1\n", encoding="utf-8")
+    Path("fitledger.toml").write_text("[access]\nkept_days = 2\n", encoding="utf-8")
     assert "2 entries." in run("access", "--warehouse", written)
 
 
