@@ -28,7 +28,7 @@ NO_THIRD, OTHER_FORM, WEAK, PERSISTS, OVER_IDENTIFIED, OUTSIDE, NOT_NARROWER = (
 @dataclass(frozen=True)
 class Third:
     """The sequential estimate of one support beside its checks: first-stage strength, the p-values of Hansen's J and of
-    persisting noise."""
+    persisting noise; learnt: coefficients that its first stage learnt."""
 
     estimate: float
     standard_error: float
@@ -36,6 +36,7 @@ class Third:
     strength: float
     j_p_value: float
     m2_p_value: float
+    learnt: float = 0.0
 
     def interval(self, level: float) -> tuple[float, float]:
         """The ends of its t interval."""

@@ -25,12 +25,14 @@ CHOSEN_BY_ARRIVAL: Final = (
 class Noted:
     """What is known of both estimates beside each other: whether they disagree, and half the width of their difference's
     interval, in the outcome's unit per unit of the support; why: the reason why the third estimate does not narrow a bracket
-    whose two differ, as in told.Told, None where it was not asked; df: the smaller degrees of freedom of the two."""
+    whose two differ, as in told.Told, None where it was not asked; df: the smaller degrees of freedom of the two; learnt: as in
+    told.Third."""
 
     disagree: bool
     reach: float
     why: str | None = None
     df: float = float("inf")
+    learnt: float = 0.0
 
 
 @dataclass(frozen=True)
