@@ -1,9 +1,12 @@
 """CR2 against its definition written out on whole matrices, and its limits."""
 
+from math import comb
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from shared.statistics.clustered import cr2
 from shared.statistics.clustered.cr2 import cr2_of_rows, power_series, serves_up_to, terms_for
 
 RNG = np.random.default_rng(11)
@@ -48,6 +51,18 @@ def test_the_series_is_the_exact_adjustment(monkeypatch: pytest.MonkeyPatch) -> 
     exact = cr2_of_rows(x, residual, rider)
     assert series.influence == pytest.approx(exact.influence, rel=1e-8, abs=1e-12)
     assert series.df == pytest.approx(exact.df, rel=1e-7)
+
+
+@pytest.mark.parametrize("n_columns", [2, 9])
+@pytest.mark.parametrize("n_terms", [0, 1, 2, 3, 12, 13])
+def test_the_series_has_each_of_its_terms_once(n_terms: int, n_columns: int) -> None:
+    """On a diagonal leverage the series is that of each number: 1 + s/2 + 3s^2/8 + 5s^3/16 + ..."""
+    shares = np.array([0.0, 0.01, 0.2, 0.25])
+    columns = np.arange(4.0 * n_columns).reshape(1, 4, n_columns) - 3
+    coefficient = [comb(2 * k, k) / 4**k for k in range(n_terms + 1)]
+    sums = sum(own * shares**k for k, own in enumerate(coefficient))
+    found = cr2._by_series(np.diag(shares)[None], columns, n_terms)
+    assert found == pytest.approx(np.asarray(sums)[:, None] * columns, rel=1e-13)
 
 
 @pytest.mark.parametrize("leverage", [1e-9, 1e-4, 0.01, 0.06, 0.25])

@@ -5,7 +5,7 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from shared.statistics.intervals import sum_of_terms
+from shared.statistics.intervals import half_width, sum_of_terms, two_sided
 from shared.statistics.proportions import share_difference, share_difference_p, wilson_interval
 
 # The normal curve's ends of 99 % and 90 %; Student's t with ten degrees of freedom is passed by 2.228 with 0.05 on both sides.
@@ -17,6 +17,17 @@ def by_hand(events: int, n: int, z: float) -> tuple[float, float]:
     share, wider = events / n, 1 + z**2 / n
     middle, half = (share + z**2 / (2 * n)) / wider, z * sqrt(share * (1 - share) / n + z**2 / (4 * n**2)) / wider
     return middle - half, middle + half
+
+
+def test_half_an_interval_and_the_p_value_at_its_end_are_those_of_the_printed_table() -> None:
+    """Student's t with ten degrees of freedom, and the normal curve that is its limit; from either side of zero."""
+    assert (half_width(0.95, 10.0), half_width(0.99, np.inf), half_width(0.9, np.inf)) == pytest.approx(
+        (T_10, Z_99, Z_90), abs=1e-6
+    )
+    assert (two_sided(T_10, 10.0), two_sided(-T_10, 10.0), two_sided(-Z_99, np.inf)) == pytest.approx(
+        (0.05, 0.05, 0.01), abs=1e-6
+    )
+    assert (two_sided(0.0, 3.0), two_sided(np.inf, 3.0)) == (1.0, 0.0)
 
 
 def test_a_sum_of_terms_has_the_errors_of_both_and_of_what_they_share_on_the_fewer_degrees_of_freedom() -> None:

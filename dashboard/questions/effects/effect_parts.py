@@ -26,6 +26,7 @@ from dashboard.questions.models.captures import Captures, Flags
 from dashboard.questions.models.claims import (
     Found,
     claimed,
+    claims_if_narrowed,
     is_chosen_by_arrival,
     judged,
     left_unjudged,
@@ -165,19 +166,19 @@ class EffectParts:
         return self._part("q values", make)
 
     def _claims(self) -> tuple[EffectRow, ...]:
-        """The rows of all outcomes, for what they claim. The third estimate is asked where the two disagree alone: no other row
-        is narrowed by it."""
+        """The rows of all outcomes, for what they claim: the third estimate is asked only where it may make a claim."""
 
         def make() -> tuple[EffectRow, ...]:
             q_values = self._q_values()
-            found = self.each(lambda outcome: self._narrowed_where_needed(self.overall(outcome), outcome))
-            return tuple(row for outcome, rows in found.items() for row in judged(rows, q_values[outcome], self._settings))
+
+            def rows(outcome: str) -> list[EffectRow]:
+                found, own = self.overall(outcome).found, q_values[outcome]
+                may_claim = any(claims_if_narrowed(one, q_value) for one, q_value in zip(found, own, strict=True))
+                return judged(self.found(outcome) if may_claim else found, own, self._settings)
+
+            return tuple(row for of_outcome in self.each(rows).values() for row in of_outcome)
 
         return self._part("claims", make)
-
-    def _narrowed_where_needed(self, overall: Overall, outcome: str) -> Sequence[Found]:
-        disagree = any(one.noted is not None and one.noted.disagree for one in overall.found)
-        return self.found(outcome) if disagree else overall.found
 
     def found(self, outcome: str) -> list[Found]:
         """The rows of an outcome over all of the selection, with what is noted of both estimates beside them."""

@@ -11,6 +11,7 @@ from dashboard.questions.models.frames import STANCE_STEP_MM
 from dashboard.questions.selection.selection import SPLITS
 from shared.settings import Settings
 from shared.statistics.multiplicity import in_family
+from shared.statistics.told import direction, is_sure
 
 # The split that a reader sees without having asked for one.
 SHOWN_UNASKED: Final = "foot_type"
@@ -51,6 +52,16 @@ def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> 
 def judged(found: Sequence[Found], q_values: Sequence[float | None], settings: Settings) -> list[EffectRow]:
     """Rows with their q-values in a family that may hold more of them, and their words."""
     return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(found, q_values, strict=True)]
+
+
+def claims_if_narrowed(found: Found, q_value: float | None) -> bool:
+    """Whether the third estimate may make a row claim a direction that its bracket does not.
+
+    It narrows a row whose two estimates disagree, which changes what is claimed where q is small and the bracket holds zero.
+    """
+    row = found.row
+    disagree = found.noted is not None and found.noted.disagree
+    return disagree and is_sure(q_value) and direction(row.told_low, row.told_high, q_value) == 0
 
 
 def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
