@@ -46,7 +46,7 @@
     buttons.forEach(function (button) { button.disabled = true; });
     send({ do: "mark", session: bar.dataset.session, mark: name, day: day || "" }).then(function (words) {
       bar.replaceChildren();
-      const back = made("button", { type: "button", class: "mark", "data-mark": "waiting", "data-dated": "no" }, ["Take back"]);
+      const back = made("button", { type: "button", class: "call-mark", "data-mark": "waiting", "data-dated": "no" }, ["Take back"]);
       said(bar, words + " ").append(" ");
       bar.append(back);
       if (name === "waiting") {
@@ -66,7 +66,7 @@
       open.remove();
     }
     const day = dayField(button.textContent.replace("…", ""));
-    const form = made("form", { class: "mark-day" }, [day.label, made("button", { type: "submit", class: "mark" }, ["Keep"])]);
+    const form = made("form", { class: "mark-day" }, [day.label, made("button", { type: "submit", class: "call-mark" }, ["Keep"])]);
     form.addEventListener("submit", function (event) {
       event.preventDefault();
       mark(bar, button.dataset.mark, day.field.value);
@@ -119,6 +119,10 @@
         parts.push(made("label", {}, ["Who", given.who]));
       }
       parts.push(day.label);
+      if (isNote) {
+        given.freezes = made("input", { type: "checkbox" });
+        parts.push(made("label", { class: "is-box" }, [given.freezes, "Freeze the limits anew from this day on"]));
+      }
     }
     return { parts: parts, given: given };
   }
@@ -136,9 +140,14 @@
     form.addEventListener("submit", function (event) {
       event.preventDefault();
       const what = { sort: control.dataset.sort || "task" };
-      Object.keys(drawn.given).forEach(function (name) { what[name] = drawn.given[name].value; });
+      Object.keys(drawn.given).forEach(function (name) {
+        if (name !== "freezes") {
+          what[name] = drawn.given[name].value;
+        }
+      });
       if (isNew) {
-        Object.assign(what, { do: "add", kind: control.dataset.kind, key: control.dataset.key });
+        const isFrozen = drawn.given.freezes && drawn.given.freezes.checked;
+        Object.assign(what, { do: "add", kind: control.dataset.kind, key: isFrozen ? "limits" : control.dataset.key });
         what.address = window.location.pathname + window.location.search;
       } else {
         Object.assign(what, { do: "say", entry: control.dataset.entry, state: event.submitter ? event.submitter.value : "done" });

@@ -67,15 +67,17 @@ def drop_task(
 def add_note(
     text: Text,
     on: Annotated[str, typer.Option("--on", metavar="DATE", help="When it changed.")],
+    freeze: Annotated[bool, typer.Option("--freeze-limits", help="Freeze the limits of the charts anew from then on.")] = False,
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     settings: SettingsFile = None,
 ) -> None:
     """Write down what changed on a day; it stands on every chart over time."""
     from dashboard.commands.asked import asked_by_command
     from dashboard.questions.door.entering import CHARTS, enter_as
+    from dashboard.questions.studio.trends_fits import LIMITS
 
     asked = asked_by_command(warehouse, settings)
-    entry = enter_as(asked, "note", "period", CHARTS, text=text, day=day_given(on, "--on"))
+    entry = enter_as(asked, "note", "period", LIMITS if freeze else CHARTS, text=text, day=day_given(on, "--on"))
     typer.echo(f"{entry.entry_id} is kept.")
 
 

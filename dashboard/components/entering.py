@@ -25,7 +25,7 @@ def call_marks(session_id: str, rider_id: str, *, marked: bool = False) -> html.
     buttons = [
         html.Button(
             _BUTTONS.get(mark, "Back on the list"),
-            className="mark",
+            className="call-mark",
             tabIndex=0 if place == 0 else -1,
             **{"type": "button", "data-mark": mark, "data-dated": "yes" if mark in DATED else "no"},
         )
@@ -41,17 +41,31 @@ def call_marks(session_id: str, rider_id: str, *, marked: bool = False) -> html.
 
 def task_form(desk: Desk, kind: Kind, key: str, what: str) -> html.Div | None:
     """The open tasks about a finding, each with its end, and a new one; nothing for whom tasks are not. what: it, in words."""
-    tasks = _about(desk, kind, key)
-    if tasks is None:
+    given = task_fold(desk, kind, key, what)
+    return html.Div([tasks_told(desk, kind, key, what), given], className="in-place way-to") if given else None
+
+
+def task_fold(desk: Desk, kind: Kind, key: str, what: str) -> html.Details | None:
+    """The way to a new task about a finding; none for whom tasks are not."""
+    if _about(desk, kind, key) is None:
         return None
-    told = [
-        html.Li(
-            [html.Span(task_words(task, desk.asker.today())), _fold("What came of it…", what, {"data-entry": task.entry_id})]
-        )
-        for task in tasks
-    ]
-    given = _fold("Give a task…", what, {"data-sort": "task", "data-kind": kind, "data-key": key})
-    return html.Div([html.Ul(told, className="tasks") if told else None, given], className="in-place")
+    return _fold("Give a task…", what, {"data-sort": "task", "data-kind": kind, "data-key": key})
+
+
+def tasks_told(desk: Desk, kind: Kind, key: str, what: str) -> html.Ul | None:
+    """The open tasks about a finding, each with what ends it; none where there is none."""
+    tasks = _about(desk, kind, key)
+    if not tasks:
+        return None
+    today = desk.asker.today()
+    return html.Ul(
+        [html.Li([html.Span(task_words(task, today)), task_end(task, what)]) for task in tasks], className="tasks way-to"
+    )
+
+
+def task_end(task: Entry, what: str) -> html.Details:
+    """What ends a task: done or dropped, with what came of it."""
+    return _fold("What came of it…", what, {"data-entry": task.entry_id})
 
 
 def note_form(what: str) -> html.Details:
@@ -67,7 +81,7 @@ def task_words(task: Entry, today: date) -> str:
     """A task in a line: what, who, until when, and whether that is past."""
     who = f" {task.who}," if task.who else ""
     until = "" if task.day is None else f" until {day(task.day)}{' (over)' if task.day < today else ''},"
-    return f"{task.text}:{who}{until} given by {task.opened_by} on {day(date.fromisoformat(task.opened_at[:10]))}"
+    return f"{task.text}:{who}{until} given by {task.opened_by} on {day(task.opened_on)}"
 
 
 def _about(desk: Desk, kind: Kind, key: str) -> Sequence[Entry] | None:

@@ -27,7 +27,7 @@ def add_entries(server: Flask, desk: Desk) -> None:
     @server.post(f"{desk.addresses.prefix}{ADDRESS}")
     def enter() -> tuple[Response, int]:
         try:
-            given: Any = request.get_json()
+            given: Any = request.get_json(silent=True)
             if request.headers.get(HEADER) != ADDRESS or not isinstance(given, dict):
                 raise UsageError("Entries are made from the dashboard's own pages only. Nothing was changed.")
             if not all(isinstance(value, str) for value in given.values()):

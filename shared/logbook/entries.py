@@ -3,6 +3,7 @@
 import secrets
 import sqlite3
 import threading
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -72,6 +73,15 @@ class Entry:
     def said(self) -> str:
         """What was said last, of what came of it."""
         return self.last.text if len(self.events) > 1 else ""
+
+    @property
+    def opened_on(self) -> date:
+        return date.fromisoformat(self.opened_at[:10])
+
+    @property
+    def ended_on(self) -> date:
+        """The day of what was said last."""
+        return date.fromisoformat(self.last.at[:10])
 
     @property
     def day(self) -> date | None:
@@ -250,8 +260,14 @@ def _opened(sort: Sort, kind: Kind, key: str, address: str, event: Event) -> Ent
 
 def _checked(event: Event) -> Event:
     """The event with its texts bounded: shown as they are, so that none may hold what steers a screen or a mail."""
+    event = replace(event, text=_plain(event.text), who=_plain(event.who))
     _checked_texts({name: getattr(event, name) for name in ("by", "state", "text", "who")})
     return event
+
+
+def _plain(text: str) -> str:
+    """The text with each space that holds words together as a plain one."""
+    return "".join(" " if unicodedata.category(sign) == "Zs" else sign for sign in text)
 
 
 def _checked_texts(texts: Mapping[str, str]) -> None:

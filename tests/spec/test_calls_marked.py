@@ -93,7 +93,7 @@ def test_how_the_fit_felt_is_told_and_not_to_the_front_desk(memory: Warehouse) -
     )
     answer = asked(memory, 1)
     assert {row.session_id: row.last_result for row in answer.calls} == {
-        "S1": "comfort 4 before, 7 after, of 10", "S2": "comfort not recorded",
+        "S1": "comfort 4, then 7", "S2": "comfort not recorded",
     }  # fmt: skip
     assert {row.last_result for row in calls_without_measures(answer).calls} == {""}
 

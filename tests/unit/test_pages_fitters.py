@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from dashboard.components.address import Addresses, View, read_view
+from dashboard.components.address import Addresses, View, read_view, starting_place
 from dashboard.components.page import Desk
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.callbacks import PAGE
 from dashboard.pages.fitters.named import called, with_names
-from dashboard.pages.fitters.worst import FOUND, _in_short, starting_place
+from dashboard.pages.fitters.worst import FOUND, _in_short
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam, LookRow
 from dashboard.questions.coaching.answers_fitters import Fitters

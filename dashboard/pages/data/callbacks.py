@@ -6,13 +6,12 @@ from typing import Any, cast
 from dash import Dash, Input, Output
 
 from dashboard.components import html
-from dashboard.components.address import View
+from dashboard.components.address import View, starting_place
 from dashboard.components.page import Desk, Page, PageView, Show, place
 from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import held, ids, layout
 from dashboard.pages.data.history import history
 from dashboard.pages.data.left_out import deserves_a_look, left_out
-from dashboard.pages.data.rejects import starting_place
 from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working

@@ -6,6 +6,7 @@ from typing import Any, Final
 from dash import dcc
 
 from dashboard.components import html
+from dashboard.components.address import starting_place
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.figures.loading import reason_name
@@ -13,7 +14,6 @@ from dashboard.pages.data.layout import LEFT_OUT, PATH
 from dashboard.pages.data.tables import REJECTS
 from dashboard.questions.data.answers_data import RejectRow
 from dashboard.questions.selection.selection import Selection
-from shared.errors import UsageError
 
 ROWS_SHOWN: Final = 10
 VIEW: Final = f"{PATH}/{LEFT_OUT}"
@@ -51,15 +51,6 @@ def rejected_rows(
             className="turning",
         ),
     ]
-
-
-def starting_place(start: str | None) -> int:
-    """The first row shown, from the address. Raises UsageError where it is no whole number."""
-    if start is None:
-        return 0
-    if not start.isdecimal():
-        raise UsageError(f"start: found {start!r}, expected a whole number such as {ROWS_SHOWN}.")
-    return int(start)
 
 
 def _style(is_chosen: bool) -> str:

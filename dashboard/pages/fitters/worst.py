@@ -8,7 +8,8 @@ from typing import Any, Final
 from dash import dcc
 
 from dashboard.components import html
-from dashboard.components.address import View
+from dashboard.components.address import View, starting_place
+from dashboard.components.entering import task_fold, tasks_told
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link
 from dashboard.components.text import paragraphs
@@ -19,7 +20,6 @@ from dashboard.questions.coaching.agreement_severity import distance_words
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam, LookRow, WorstRow
 from dashboard.questions.riders.riders_found import riders_of_fits
 from dashboard.questions.selection.selection import Selection
-from shared.errors import UsageError
 
 FITS_SHOWN: Final = 10
 RIDERS: Final = "riders"
@@ -93,6 +93,7 @@ def _fit(
                     _in_short(case),
                 ]
             ),
+            tasks_told(desk, "fit", row.session_id, case_words),
             html.Details(
                 [
                     html.Summary(["The case", html.Span(case_words, className="for-readers")]),
@@ -100,6 +101,7 @@ def _fit(
                     html.Ul(
                         [html.Li([html.Span(f"{one.weight.capitalize()}, ", className="weight"), _words(one)]) for one in case]
                     ),
+                    task_fold(desk, "fit", row.session_id, case_words),
                 ],
                 className="more case",
             ),
@@ -137,13 +139,6 @@ def _words(row: LookRow) -> str:
 def _rider(desk: Desk, selection: Selection, rider: str, session: str) -> dcc.Link:
     query = replace(selection, fitter=(), rider=(rider,)).query()
     return dcc.Link(f"rider {rider}", href=desk.addresses.page(RIDERS, query, {"fit": session}))
-
-
-def starting_place(start: str | None) -> int:
-    """The first fit shown, from the address. Raises UsageError where it is no whole number."""
-    if start is not None and not start.isdecimal():
-        raise UsageError(f"start: found {start!r}, expected a whole number such as {FITS_SHOWN}.")
-    return int(start or 0)
 
 
 def _turning(desk: Desk, view: View, start: int, n: int) -> Iterator[dcc.Link]:

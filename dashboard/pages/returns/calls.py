@@ -1,12 +1,12 @@
 """Whom to call today: one list, longest over first; where every other follow-up stands is folded."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from dash import dcc
 
 from dashboard.components import columns, html
-from dashboard.components.address import View
+from dashboard.components.address import View, starting_place
 from dashboard.components.chart import reading
 from dashboard.components.entering import call_marks
 from dashboard.components.notes import data_note
@@ -14,12 +14,12 @@ from dashboard.components.page import Desk, Show
 from dashboard.components.table import Column, csv_link, table
 from dashboard.figures.theme import NOTHING, day
 from dashboard.pages.returns import ids
-from dashboard.pages.returns.asked import Asked
+from dashboard.pages.returns.asked import PATH, Asked
 from dashboard.questions.returns.answers_calls import CallRow, Calls
 from dashboard.questions.selection.selection import Selection
 
-# So many calls stand on the page; the CSV holds them all.
-SHOWN: Final = 15
+# So many calls stand on the page at a time; the CSV holds them all.
+SHOWN: Final = 12
 WHY: Final = {"over": "follow-up over", "due": "follow-up due today", "not_booked": "no follow-up booked"}
 
 
@@ -30,22 +30,25 @@ def layout() -> list[Any]:
 def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         asked = Asked.of(desk, view, theme)
-        return called(asked, asked.calls())
+        return called(asked, asked.calls(), starting_place(view.page_words.get("start")))
 
     return {ids.CALLS: show}
 
 
-def called(asked: Asked, answer: Calls) -> list[Any]:
-    """The sentence, the list, what stands behind it."""
-    rows = answer.calls[:SHOWN]
+def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
+    """The sentence, the list a page at a time, what stands behind it."""
     n = len(answer.calls)
-    caption = "Calls, longest over first" if n <= SHOWN else f"The first {SHOWN} of {n:,} calls, longest over first"
+    start = min(start, max(n - 1, 0) // SHOWN * SHOWN)
+    rows = answer.calls[start : start + SHOWN]
+    place = f", {start + 1:,} to {start + len(rows):,} of {n:,}" if n > SHOWN else ""
+    caption = f"Calls, longest over first{place}"
     whole = csv_link(asked.desk.csv("calls", "calls", asked.selection), f"all {n:,} calls") if n > SHOWN else None
     return [
         html.H2(answer.headline, className="section-title"),
         table(caption, _columns(asked.desk, rows), rows, row_key="session_id", table_id="returns-call-list")
         if rows
         else html.P("No follow-up is due, and none waits to be booked."),
+        html.P(list(_turning(asked, start, n)), className="turning") if n > SHOWN else None,
         whole,
         _marked(answer),
         _as_calendar(asked) if n or answer.booked else None,
@@ -53,6 +56,18 @@ def called(asked: Asked, answer: Calls) -> list[Any]:
         _behind(answer),
         data_note(answer),
     ]
+
+
+def _turning(asked: Asked, start: int, n: int) -> Iterator[dcc.Link]:
+    def link(words: str, to: int) -> dcc.Link:
+        words_of_page = {"start": str(to)} if to else {}
+        address = asked.desk.addresses.page(f"{PATH}/calls", asked.selection.query(), words_of_page)
+        return dcc.Link(words, href=address, className="choice")
+
+    if start:
+        yield link("← calls before", max(start - SHOWN, 0))
+    if start + SHOWN < n:
+        yield link("next calls →", start + SHOWN)
 
 
 def _as_calendar(asked: Asked) -> html.P:
@@ -84,7 +99,7 @@ def _columns(desk: Desk, rows: Sequence[CallRow]) -> list[Column]:
         Column("Due", lambda row: day(row.due_on) if row.due_on else NOTHING),
         Column("Studio", lambda row: row.studio_id),
         Column("Fitter", lambda row: row.fitter_id),
-        *([Column("At the fit", lambda row: row.last_result)] if any(row.last_result for row in rows) else []),
+        *([Column("At the fit (of 10)", lambda row: row.last_result)] if any(row.last_result for row in rows) else []),
         Column("What came of it", _said),
     ]
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 from dash import dcc
 
 from dashboard.components import html
-from dashboard.components.address import View
+from dashboard.components.address import View, starting_place
 from dashboard.components.chart import reading
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk, Show
@@ -107,13 +107,6 @@ def chosen_look(look: str | None) -> str | None:
     if look is not None and look not in LOOKS:
         raise UsageError(f"look: found {look!r}, expected one of {', '.join(LOOKS)}.")
     return look
-
-
-def starting_place(start: str | None) -> int:
-    """The first row shown, from the address. Raises UsageError where it is no whole number."""
-    if start is not None and not start.isdecimal():
-        raise UsageError(f"start: found {start!r}, expected a whole number such as {ROWS_SHOWN}.")
-    return int(start or 0)
 
 
 def _looks(desk: Desk, selection: Selection, answer: Riders, look: str | None) -> html.Nav:

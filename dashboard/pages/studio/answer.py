@@ -18,13 +18,15 @@ from dashboard.figures.theme import number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.chosen import dated, goals_of, periods_of
 from dashboard.pages.studio.tables import change_columns
+from dashboard.pages.studio.tasks import VIEW_PATH as TASKS
+from dashboard.pages.studio.tasks import n_overdue, open_tasks
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
 from dashboard.questions.studio.goals import named
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
-from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
+from shared.errors import LogbookError, NotPermittedError, NotReleasedError, StatisticsError
 
 
 def layout() -> list[Any]:
@@ -87,8 +89,8 @@ def _todo(desk: Desk, view: View) -> list[Any]:
     """What waits, each with the count of the page that it leads to; what a reader may not see is left out."""
     selection = dated(desk, view)[0]
     steps: list[NextStep] = []
-    for find in (_calls, _fits, _rows_left_out, _rig, _age):
-        with suppress(StatisticsError, NotReleasedError, NotPermittedError):
+    for find in (_calls, _tasks, _fits, _rows_left_out, _rig, _age):
+        with suppress(StatisticsError, NotReleasedError, NotPermittedError, LogbookError):
             steps += find(desk, selection)
     return [next_steps(steps, heading="To do"), report_links(desk, selection)]
 
@@ -100,6 +102,14 @@ def _calls(desk: Desk, selection: Selection) -> Iterator[NextStep]:
     if n := len(answer.calls):
         words = f"{'call' if n == 1 else 'calls'} due today"
         yield NextStep(words, desk.addresses.page("returns/calls", today.query()), n)
+
+
+def _tasks(desk: Desk, _: Selection) -> Iterator[NextStep]:
+    tasks = open_tasks(desk)
+    if n := len(tasks):
+        over = n_overdue(desk, tasks)
+        words = f"{'task' if n == 1 else 'tasks'} open" + (f", {over:,} of them over" if over else "")
+        yield NextStep(words, desk.addresses.page(TASKS), n)
 
 
 def _fits(desk: Desk, selection: Selection) -> Iterator[NextStep]:

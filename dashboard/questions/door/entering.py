@@ -1,19 +1,25 @@
 """Entries of the logbook as one reader may make them: who marks a call, gives a task or writes a note, each told by name."""
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Final
+from urllib.parse import parse_qsl, urlsplit
 
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.readers import Reader
 from dashboard.questions.returns.calls_marked import DATED, MARKS
 from dashboard.questions.riders.riders_found import riders_of_fits
-from dashboard.questions.selection.selection import Selection
-from shared.errors import NotPermittedError, UsageError
-from shared.logbook.entries import OF_FITS, Entries, Entry, Event, Kind, Sort
+from dashboard.questions.selection.selection import Selection, parse_selection
+from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.trends_fits import LIMITS
+from shared.errors import NotPermittedError, NotReleasedError, StatisticsError, UsageError
+from shared.logbook.entries import LONGEST_TEXT, OF_FITS, Entries, Entry, Event, Kind, Sort
 
 THIS_MACHINE: Final = "this machine"
 # What a note on every chart over time is about.
 CHARTS: Final = "charts"
+# Words of the address that stand for a part of the studio, which the figure is told of again.
+_FOR_SINCE: Final = frozenset({"studio", "fitter"})
 # Of whom a task or note is about, more than figures: for those who lead.
 _FOR_LEADING: Final[frozenset[Kind]] = frozenset({"load", "fitter"})
 
@@ -53,8 +59,8 @@ def enter_as(
     _require_may(asked, reader, kind, key)
     if not text.strip():
         raise UsageError("Say what is to be done." if sort == "task" else "Say what there is to note.")
-    if sort == "note" and day is None:
-        raise UsageError("Say on which day it changed.")
+    if sort == "note" and (day is None or kind != "period" or key not in (CHARTS, LIMITS)):
+        raise UsageError("Say on which day it changed." if day is None else "A note stands on the charts over time.")
     by = reader.name or THIS_MACHINE
     entry = Entries(asked.path).add(sort, kind, key, by=by, text=text.strip(), day=day, who=who.strip(), address=address)
     asked.notes.done(f"added a {sort}", f"{entry.entry_id} {kind}")
@@ -62,13 +68,35 @@ def enter_as(
 
 
 def say_as(asked: AskedBy, sort: Sort, entry_id: str, state: str, *, text: str = "") -> Entry:
-    """Says what came of a task or note: done or dropped. Raises as `enter_as`."""
+    """Says what came of a task or note: done or dropped; of a task on a figure, with what the figure did since. Raises as
+    `enter_as`."""
     reader = asked.require_more_than_calls()
     entry = Entries(asked.path).found(entry_id, sort)
     _require_may(asked, reader, entry.kind, entry.key)
-    said = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=text.strip())
+    told = " ".join(filter(None, (text.strip(), _since(asked, entry) if state == "done" else "")))
+    said = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
     asked.notes.done(f"{state} a {sort}", entry_id)
     return said
+
+
+def _since(asked: AskedBy, task: Entry) -> str:
+    """What the figure of a task did since it was given, against as long before, as `periods` tells it; empty for no figure."""
+    if task.kind != "figure":
+        return ""
+    words = {word: value for word, value in parse_qsl(urlsplit(task.address).query) if word in _FOR_SINCE}
+    try:
+        selection = replace(parse_selection(words), date_from=_given_on(task), date_to=asked.today())
+        answer = asked.ask("periods", selection)
+    except (StatisticsError, NotReleasedError, NotPermittedError, UsageError) as refusal:
+        return f"Since then: {refusal}"
+    assert isinstance(answer, Periods)
+    row = next((row for row in answer.changes if (row.figure, row.against) == (task.key, "before")), None)
+    return f"Since then, against as long before: {row.words}" if row else ""
+
+
+def _given_on(task: Entry) -> date:
+    """The first day after a task was given."""
+    return task.opened_on + timedelta(days=1)
 
 
 def seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
@@ -87,7 +115,9 @@ def _may(reader: Reader, entry: Entry) -> bool:
 def _require_may(asked: AskedBy, reader: Reader, kind: Kind, key: str) -> None:
     if not reader.own_cases_only:
         return
-    if kind in _FOR_LEADING:
-        raise NotPermittedError("Tasks and notes on loads and fitters are for the head fitter and the owner. Ask one of them.")
+    if kind in _FOR_LEADING or key == LIMITS:
+        raise NotPermittedError(
+            "Tasks on loads and fitters, and freezing limits, are for the head fitter and the owner. Ask one of them."
+        )
     if kind in OF_FITS and not asked.look_up(lambda warehouse: riders_of_fits(warehouse, [key], asked.fitter)):
         raise NotPermittedError("A fitter gives tasks on own fits. Ask the head fitter.")

@@ -79,5 +79,5 @@ class Calls(Answer):
     headline: str
     calls: tuple[CallRow, ...]
     booked: tuple[BookedRow, ...]
-    marked: tuple[MarkedRow, ...]
     states: tuple[StateRow, ...]
+    marked: tuple[MarkedRow, ...] = ()

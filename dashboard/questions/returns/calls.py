@@ -78,7 +78,7 @@ def ask(
         today=by,
         n_fits=scope.n_fits,
         n_riders=scope.n_riders,
-        headline=_headline(Counter(row.state for row in listed), n["booked"], len(marked), by),
+        headline=_headline({**Counter(row.state for row in listed), "booked": n["booked"]}, by, len(marked)),
         calls=tuple(listed),
         booked=tuple(_booked(rows, by)),
         marked=tuple(marked),
@@ -115,7 +115,7 @@ def _last_result(row: Row) -> str:
     before, after = row["comfort_arrival"], row["comfort_departure"]
     if before is None or after is None:
         return "comfort not recorded"
-    return f"comfort {before:.3g} before, {after:.3g} after, of 10"
+    return f"comfort {before:.3g}, then {after:.3g}"
 
 
 def _why(row: Row, days: int) -> str:
@@ -127,11 +127,11 @@ def _why(row: Row, days: int) -> str:
     return f"The follow-up was due on {spoken_day(row['due_on'])}, {over} ago."
 
 
-def _headline(n: Mapping[str, int], n_booked: int, n_marked: int, today: date) -> str:
-    total = sum(n[state] for state in CALLED)
-    ahead = f"{counted(n_booked, 'follow-up')} booked ahead" + (f", {n_marked:,} marked." if n_marked else ".")
+def _headline(n: Mapping[str, int], today: date, n_marked: int = 0) -> str:
+    total = sum(n.get(state, 0) for state in CALLED)
+    ahead = f"{counted(n['booked'], 'follow-up')} booked ahead" + (f", {n_marked:,} marked." if n_marked else ".")
     if not total:
         return f"No calls today, {spoken_day(today)}. {ahead}"
-    parts = (f"{n['over']:,} with a follow-up over", f"{n['due']:,} due today", f"{n['not_booked']:,} without a booking")
-    told = ", ".join(part for part in parts if not part.startswith("0 "))
+    parts = (("over", "with a follow-up over"), ("due", "due today"), ("not_booked", "without a booking"))
+    told = ", ".join(f"{n[state]:,} {words}" for state, words in parts if n.get(state))
     return f"{counted(total, 'call')} today, {spoken_day(today)}: {told}. {ahead}"

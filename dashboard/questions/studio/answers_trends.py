@@ -90,11 +90,14 @@ class BesideRow:
 
 @dataclass(frozen=True)
 class NoteRow:
-    """A dated note of the settings, and the period it falls in."""
+    """A dated note, of the settings or of the logbook (then with `entry_id`), and the period it falls in. freezes: the limits
+    are frozen anew from it on."""
 
     on: date
     period: date
     words: str
+    entry_id: str = ""
+    freezes: bool = False
 
 
 @dataclass(frozen=True)

@@ -15,18 +15,17 @@ from dashboard.questions.selection.numbers import spoken, spoken_percent
 from dashboard.questions.selection.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import studio
-from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.beside import Beside
 from dashboard.questions.studio.goals import Goal, goal_rows, goals_set, value_in_force
 from dashboard.questions.studio.headline_figures import NAMES
 from dashboard.questions.studio.studio import Measured
 from dashboard.questions.studio.trends_charted import Charted, charts_of
-from dashboard.questions.studio.trends_fits import fits_of, notes_of
+from dashboard.questions.studio.trends_fits import fits_of, frozen_anew, notes_of
 from shared.errors import UsageError
 from shared.logbook.entries import Entered
 from shared.rig.care import Watched, concerning, with_notes
 from shared.settings import Settings
-from shared.settings import Trends as TrendSettings
 from shared.warehouse import Warehouse
 
 Array = NDArray[np.float64]
@@ -64,11 +63,14 @@ def ask(
     """The trend of each headline figure with limits, signals and goals, and what changed beside each signal.
 
     every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes. today: the
-    goal in force on it is told, or on the data's last day without one; entries: goals of the logbook.
+    goal in force on it is told, or on the data's last day without one. entries: goals, and the notes that were written, one of
+    which may freeze the limits anew.
     """
     by_period = with_notes(_settings_by_period(settings, every), concerning(rig, selection.studio))
     is_other = by_period.trends.every != settings.trends.every
-    return _by_period(warehouse, selection, by_period, remember, today, entries, is_other=is_other)
+    stand = Entered(tuple(entry for entry in entries.entries if entry.is_open))
+    by_period = by_period.model_copy(update={"trends": frozen_anew(by_period.trends, stand.notes)})
+    return _by_period(warehouse, selection, by_period, remember, today, stand, is_other=is_other)
 
 
 def _settings_by_period(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -118,8 +120,8 @@ def _by_period(
     ]
     charted = charts_of(outcomes, calendar, settings)
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, every)]
-    goals = goals_set(settings.goals, entries.goals)
-    trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, settings.trends, goals))
+    goals, notes = goals_set(settings.goals, entries.goals), notes_of(settings.trends, entries.notes)
+    trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes, goals))
     return Trends(
         as_of=scope.as_of,
         selection=selection.as_dict(),
@@ -133,7 +135,7 @@ def _by_period(
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
         beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
-        notes=tuple(notes_of(settings.trends)),
+        notes=notes,
         goals=tuple(goal_rows(charted, trend, goals, today or scope.as_of or date.max, settings)),
     )
 
@@ -146,11 +148,13 @@ def _processes(fits: Rows) -> Iterator[Measured]:
     yield Measured("captures_per_fit", "captures", "fit", fits["n_captures"].astype(float), rider, day)
 
 
-def _trend_rows(chart: Charted, scope: Scope, trends: TrendSettings, goals: Mapping[str, Sequence[Goal]]) -> Iterator[TrendRow]:
+def _trend_rows(
+    chart: Charted, scope: Scope, every: str, noted: Sequence[NoteRow], goals: Mapping[str, Sequence[Goal]]
+) -> Iterator[TrendRow]:
     series, measured = chart.series, chart.series.measured
-    notes, since = {note.period: note.words for note in notes_of(trends)}, chart.since
+    notes, since = {note.period: note.words for note in noted}, chart.since
     for at, period in enumerate(series.periods.tolist()):
-        value, start = float(series.value[at]), first_day(period, trends.every)
+        value, start = float(series.value[at]), first_day(period, every)
         has_limits = chart.limits is not None and np.isfinite(value)
         yield TrendRow(
             figure=measured.figure,
@@ -164,11 +168,11 @@ def _trend_rows(chart: Charted, scope: Scope, trends: TrendSettings, goals: Mapp
             limit_high=float(chart.limits.high[at]) if chart.limits and has_limits else None,
             in_base=bool(series.base[at]),
             is_few=not np.isfinite(value),
-            is_partial=scope.as_of is not None and first_day(period + 1, trends.every) > scope.as_of,
+            is_partial=scope.as_of is not None and first_day(period + 1, every) > scope.as_of,
             signals="step" if since[at] else "",
             note=notes.get(start, ""),
             n_riders=int(series.n_riders[at]),
-            goal=value_in_force(goals.get(measured.figure, ()), period, trends.every),
+            goal=value_in_force(goals.get(measured.figure, ()), period, every),
         )
 
 
