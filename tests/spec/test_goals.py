@@ -135,13 +135,18 @@ def test_goals_are_set_listed_and_dropped_by_command(demo_copy: Path) -> None:
         return done.output
 
     kept = run("set", "return_rate", "20%", "--from", "2025-01-01")
-    assert "Fits seen again in time, goal 20 % or more: reaches it. Since June 2025 nearly every month lies at" in kept
+    assert (
+        "Fits seen again in time, goal 20\N{NO-BREAK SPACE}% or more: reaches it. Since June 2025 nearly every month lies at"
+        in kept
+    )
     later = run("set", "return_rate", "99%", "--from", "2026-01-01")
-    assert "goal 99 % or more: misses it." in later
+    assert "goal 99\N{NO-BREAK SPACE}% or more: misses it." in later
     entry = later.split()[0]
     listed = run("list")
-    assert "2 goals in the logbook." in listed and f"{entry}, return_rate 99 % from 2026-01-01, set by" in listed
-    assert "goal 20 % or more: reaches it." in run("drop", entry)
+    assert (
+        "2 goals in the logbook." in listed and f"{entry}, return_rate 99\N{NO-BREAK SPACE}% from 2026-01-01, set by" in listed
+    )
+    assert "goal 20\N{NO-BREAK SPACE}% or more: reaches it." in run("drop", entry)
     rows = json.loads(run("list", "--json"))
     assert [row["verdict"] for row in rows["goals"]] == ["reaches it"]
     assert [one["events"][-1]["state"] for one in rows["entries"]] == ["open", "dropped"]
