@@ -34,7 +34,7 @@ def trends_of(desk: Desk, selection: Selection, **every: Any) -> Trends:
 def goals_of(desk: Desk, selection: Selection) -> dict[str, GoalRow]:
     """The goal of each figure that has one, with what the figure's process makes of it."""
     try:
-        return {row.figure: row for row in trends_of(desk, selection).goals}
+        return trends_of(desk, selection).goal_by_figure()
     except (StatisticsError, NotReleasedError, NotPermittedError):
         return {}
 

@@ -1,6 +1,6 @@
 """Over time: the control charts of the four figures, and what stood beside those of their moves that are news."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc
@@ -8,7 +8,8 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
-from dashboard.components.entering import note_end, note_form, task_form
+from dashboard.components.choices import choice, choices
+from dashboard.components.entering import goal_form, note_end, note_form, task_form
 from dashboard.components.faults import fault_note
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
@@ -96,24 +97,12 @@ def over_time(answer: Trends, fresh: Sequence[SignalRow], span: Span) -> str:
 def period_links(desk: Desk, view: View, shown: str) -> html.Nav:
     """The periods of the control charts as links; those of the settings need no word in the address."""
     own, kept = desk.asker.settings.trends.every, {word: value for word, value in view.page_words.items() if word != "every"}
-    links = (
-        _link(desk, f"By {every}", view, kept if every == own else {**kept, "every": every}, is_chosen=every == shown)
-        for every in EVERY
-    )
-    return _choices(links, "Periods")
 
+    def link(every: str) -> dcc.Link:
+        words = kept if every == own else {**kept, "every": every}
+        return choice(f"By {every}", desk.addresses.page("over-time", view.selection.query(), words), is_shown=every == shown)
 
-def _choices(links: Iterable[dcc.Link], name: str) -> html.Nav:
-    items = html.Ul([html.Li(link) for link in links], className="choices")
-    return html.Nav(items, **{"aria-label": name, "data-choices": name.lower()})
-
-
-def _link(desk: Desk, name: str, view: View, page_words: Mapping[str, str], *, is_chosen: bool) -> dcc.Link:
-    return dcc.Link(
-        [name, html.Span(" (shown)", className="for-readers")] if is_chosen else name,
-        href=desk.addresses.page("over-time", view.selection.query(), page_words),
-        className="choice is-chosen" if is_chosen else "choice",
-    )
+    return choices("Periods", "periods", map(link, EVERY))
 
 
 def _marks(every: str) -> html.Ul:
@@ -153,7 +142,8 @@ def _panel(desk: Desk, answer: Trends, figure: str, fresh: Sequence[SignalRow], 
     )
     # A task is given where something is to be looked into.
     task = task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None
-    return html.Div([drawn, reading(html.P(goal.words)) if goal else None, task])
+    told = reading(html.P(goal.words)) if goal else None
+    return html.Div([drawn, told, goal_form(desk, figure, f"for {FIGURES[figure]}"), task])
 
 
 def _base(answer: Trends) -> str:

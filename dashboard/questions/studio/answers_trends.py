@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -124,12 +124,10 @@ class GoalRow:
 
 
 @dataclass(frozen=True)
-class Trends(Answer):
+class Trends(AnswerOfFits):
     """How the headline figures move over time, and what changed where they move by more than chance."""
 
     rows_name: ClassVar[str] = "trend"
-    n_fits: int
-    n_riders: int
     every: str
     headline: str
     trend: tuple[TrendRow, ...]
@@ -138,3 +136,7 @@ class Trends(Answer):
     beside: tuple[BesideRow, ...]
     notes: tuple[NoteRow, ...]
     goals: tuple[GoalRow, ...] = ()
+
+    def goal_by_figure(self) -> dict[str, GoalRow]:
+        """The goal of each figure that has one."""
+        return {row.figure: row for row in self.goals}

@@ -123,12 +123,9 @@ def _by_period(
     goals, notes = goals_set(settings.goals, entries.goals), notes_of(settings.trends, entries.notes)
     trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes, goals))
     return Trends(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "every": every, "false_alarm": settings.trends.false_alarm},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         every=every,
         headline=headline_of(charted, every),
         trend=trend,
