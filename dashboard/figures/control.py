@@ -140,7 +140,7 @@ def _goal_line(days: list[str], rows: Sequence[TrendRow], colours: Palette) -> l
     """The goal that held in each period, as steps."""
     if all(row.goal is None for row in rows):
         return []
-    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "dash": "longdash", "shape": "hvh"})
+    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "shape": "hvh"})
     # So that a goal of one period is seen as well.
     mark = {"symbol": "line-ew-open", "size": 9, "color": colours.ink, "line": {"color": colours.ink, "width": 2}}
     return [{**line, "mode": "lines+markers", "marker": mark, "cliponaxis": False}]

@@ -143,7 +143,8 @@ def _panel(desk: Desk, answer: Trends, figure: str, fresh: Sequence[SignalRow], 
     # A task is given where something is to be looked into.
     task = task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None
     told = reading(html.P(goal.words)) if goal else None
-    return html.Div([drawn, told, goal_form(desk, figure, f"for {FIGURES[figure]}"), task])
+    entering = html.Div([goal_form(desk, figure, f"for {FIGURES[figure]}"), task], className="entry-line")
+    return html.Div([drawn, told, entering])
 
 
 def _base(answer: Trends) -> str:

@@ -1,9 +1,9 @@
 """Does a figure reach its goal: what was set and when, and what the figure's process makes of it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
+from typing import Final, get_args
 
 import numpy as np
 
@@ -135,6 +135,15 @@ def _words(row: GoalRow, every: str, why: str, today: date) -> str:
 def named(row: GoalRow) -> str:
     """The same with the figure's name, as in: Knees better at departure, goal 75 % or more: misses it."""
     return f"{HEADLINE[row.figure]}, {row.words[:1].lower()}{row.words[1:]}"
+
+
+def told_together(rows: Iterable[GoalRow]) -> str:
+    """What the figures make of their goals, as in: Goals, by each figure's own process. Misses it: Comfort gained."""
+    by_verdict: dict[str, list[str]] = {verdict: [] for verdict in get_args(Verdict)}
+    for row in rows:
+        by_verdict[row.verdict].append(HEADLINE[row.figure])
+    parts = [f"{verdict[:1].upper()}{verdict[1:]}: {', '.join(names)}." for verdict, names in by_verdict.items() if names]
+    return " ".join(["Goals, by each figure's own process.", *parts]) if parts else ""
 
 
 def written(value: float, unit: str) -> str:
