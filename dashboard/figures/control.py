@@ -13,7 +13,7 @@ from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.studio.answers_trends import ChartRow, GoalRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.headline_figures import judged
 
-HEIGHT_PX: Final = 268
+HEIGHT_PX: Final = 236
 # The shape of the periods from the one on at which the figure moved.
 MOVED: Final = "diamond"
 # Half a period in days, so that the base and the chosen dates reach around their dots.
