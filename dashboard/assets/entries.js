@@ -104,17 +104,19 @@
   function fields(control) {
     const longest = control.dataset.longest;
     const isNew = !control.dataset.entry;
-    const isNote = control.dataset.sort === "note";
-    const words = isNew ? (isNote ? "What changed" : "What to do") : "What came of it";
+    const sort = control.dataset.sort || "task";
+    const isNote = sort === "note";
+    const asked = { note: "What changed", goal: "Goal, as 75% or 2.5", task: "What to do" };
+    const words = isNew ? asked[sort] : "What came of it";
     const text = made("input", { type: "text", maxlength: longest, autocomplete: "off", class: "field" });
     text.required = isNew;
     const parts = [made("label", { class: "is-wide" }, [words, text])];
     const given = { text: text };
     if (isNew) {
-      const day = dayField(isNote ? "On" : "Until");
+      const day = dayField({ note: "On", goal: "From (today if empty)", task: "Until" }[sort]);
       day.field.required = isNote;
       given.day = day.field;
-      if (!isNote) {
+      if (sort === "task") {
         given.who = made("input", { type: "text", maxlength: "100", autocomplete: "off", class: "field" });
         parts.push(made("label", {}, ["Who", given.who]));
       }

@@ -73,6 +73,13 @@ def note_form(what: str) -> html.Details:
     return _fold("Write a note…", what, {"data-sort": "note", "data-kind": "period", "data-key": CHARTS})
 
 
+def goal_form(desk: Desk, figure: str, what: str) -> html.Details | None:
+    """What a figure is to reach, from a day on; nothing for who may not set it."""
+    if desk.asker.reader().own_cases_only:
+        return None
+    return _fold("Set a goal…", what, {"data-sort": "goal", "data-kind": "figure", "data-key": figure})
+
+
 def note_end(entry_id: str, what: str) -> html.Details:
     return _fold("Take away…", what, {"data-entry": entry_id, "data-sort": "note"})
 

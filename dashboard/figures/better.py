@@ -94,7 +94,7 @@ def _period_rows(answer: Periods, goals: Mapping[str, GoalRow]) -> list[BetterRo
         before = changes["before"]
         own = goals.get(figure)
         goal = own.goal if own else None
-        level = level_words(before) + (f", goal {number(own.goal, own.unit)}: {own.verdict}" if own else "")
+        level = level_words(before) + (f", goal {number(own.goal, own.unit)}" if own else "")
         marks = tuple(
             _mark(row, f"against {earlier(against, spans)}", goal, is_quiet=against == "year_before")
             for against, row in changes.items()

@@ -13,7 +13,7 @@ from dashboard.questions.selection.calendar import spoken_period
 from dashboard.questions.studio.answers_trends import ChartRow, GoalRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.headline_figures import judged
 
-HEIGHT_PX: Final = 268
+HEIGHT_PX: Final = 236
 # The shape of the periods from the one on at which the figure moved.
 MOVED: Final = "diamond"
 # Half a period in days, so that the base and the chosen dates reach around their dots.
@@ -140,7 +140,7 @@ def _goal_line(days: list[str], rows: Sequence[TrendRow], colours: Palette) -> l
     """The goal that held in each period, as steps."""
     if all(row.goal is None for row in rows):
         return []
-    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "dash": "longdash", "shape": "hvh"})
+    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "shape": "hvh"})
     # So that a goal of one period is seen as well.
     mark = {"symbol": "line-ew-open", "size": 9, "color": colours.ink, "line": {"color": colours.ink, "width": 2}}
     return [{**line, "mode": "lines+markers", "marker": mark, "cliponaxis": False}]

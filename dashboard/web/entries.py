@@ -9,6 +9,7 @@ from flask import Flask, Response, jsonify, request
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
 from dashboard.questions.door.entering import enter_as, mark_call, say_as
+from dashboard.questions.door.goals import set_goal, value_given
 from dashboard.questions.returns.calls_marked import MARKS
 from dashboard.questions.selection.scope import spoken_day
 from dashboard.web.downloads import status_of
@@ -18,7 +19,7 @@ from shared.logbook.entries import KINDS, Sort
 
 ADDRESS: Final = "entries"
 _SAYS: Final = ("done", "dropped")
-_SORTS: Final = ("task", "note")
+_SORTS: Final = ("task", "note", "goal")
 
 
 def add_entries(server: Flask, desk: Desk) -> None:
@@ -52,6 +53,9 @@ def _add(desk: Desk, given: Mapping[str, str]) -> str:
     if kind not in KINDS:
         raise UsageError("Say what it is about. Load the page again. Nothing was changed.")
     sort = _sort(given)
+    if sort == "goal":
+        set_goal(desk.asker, given.get("key", ""), value_given(given.get("text", "")), _day(given))
+        return "The goal is kept."
     enter_as(
         desk.asker,
         sort,
@@ -69,6 +73,8 @@ def _say(desk: Desk, given: Mapping[str, str]) -> str:
     state = given.get("state", "")
     if state not in _SAYS:
         raise UsageError(f"Found {state!r}, expected one of {', '.join(_SAYS)}. Nothing was changed.")
+    if _sort(given) == "goal":
+        raise UsageError("A goal is taken back by fitledger goal drop. Nothing was changed.")
     say_as(desk.asker, _sort(given), given.get("entry", ""), state, text=given.get("text", ""))
     return f"The {_sort(given)} is {state}."
 

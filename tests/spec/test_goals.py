@@ -16,12 +16,14 @@ from dashboard.questions.door.readers import Reader, Role
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import trends
 from dashboard.questions.studio.answers_trends import GoalRow, Trends
+from dashboard.questions.studio.goals import told_together
 from shared.errors import NotPermittedError, UsageError
 from shared.logbook.entries import Entered, Entry, Event
 from shared.settings import Settings
 from shared.statistics.goals import reach
 from shared.warehouse import Warehouse
 from tests.spec.test_trends import settings, studio
+from tests.unit.made_trends import made_goal
 
 
 @pytest.fixture
@@ -58,8 +60,8 @@ def test_a_goal_is_told_by_the_process_since_the_figure_last_moved(filled: Wareh
     half = 2 * reach(3)
     assert (row.low, row.high) == pytest.approx((7 - half, 7 + half))
     assert row.words == (
-        "Goal 2.0\N{NO-BREAK SPACE}points or more: by chance now and then. Since May 2026 nearly every month "
-        f"lies at \N{MINUS SIGN}{half - 7:.1f} to {7 + half:.1f} points, with a mean of 7.0\N{NO-BREAK SPACE}points."
+        "Goal 2.0\N{NO-BREAK SPACE}points or more: by chance now and then. Nearly every month since May 2026 "
+        f"lies at \N{MINUS SIGN}{half - 7:.1f} to {7 + half:.1f} points."
     )
 
 
@@ -135,13 +137,33 @@ def test_goals_are_set_listed_and_dropped_by_command(demo_copy: Path) -> None:
         return done.output
 
     kept = run("set", "return_rate", "20%", "--from", "2025-01-01")
-    assert "Fits seen again in time, goal 20 % or more: reaches it. Since June 2025 nearly every month lies at" in kept
+    assert (
+        "Fits seen again in time, goal 20\N{NO-BREAK SPACE}% or more: reaches it. Nearly every month since June 2025 lies at"
+        in kept
+    )
     later = run("set", "return_rate", "99%", "--from", "2026-01-01")
-    assert "goal 99 % or more: misses it." in later
+    assert "goal 99\N{NO-BREAK SPACE}% or more: misses it." in later
     entry = later.split()[0]
     listed = run("list")
-    assert "2 goals in the logbook." in listed and f"{entry}, return_rate 99 % from 2026-01-01, set by" in listed
-    assert "goal 20 % or more: reaches it." in run("drop", entry)
+    assert (
+        "2 goals in the logbook." in listed and f"{entry}, return_rate 99\N{NO-BREAK SPACE}% from 2026-01-01, set by" in listed
+    )
+    assert "goal 20\N{NO-BREAK SPACE}% or more: reaches it." in run("drop", entry)
     rows = json.loads(run("list", "--json"))
     assert [row["verdict"] for row in rows["goals"]] == ["reaches it"]
     assert [one["events"][-1]["state"] for one in rows["entries"]] == ["open", "dropped"]
+
+
+def test_goals_are_told_together_by_their_verdicts() -> None:
+    def goals(**verdicts: str) -> str:
+        return told_together(made_goal(figure, 0.5, verdict.replace("_", " ")) for figure, verdict in verdicts.items())
+
+    assert goals() == ""
+    assert goals(return_rate="misses it") == "Goals. Misses it: Fits seen again in time."
+    assert goals(return_rate="misses it", knees_better="misses it") == "Goals. Misses it: all."
+    assert goals(return_rate="misses it", knees_better="reaches it") == (
+        "Goals. Misses it: Fits seen again in time. Reaches it: Knees better at departure."
+    )
+    assert goals(return_rate="reaches it", knees_better="by chance now and then", comfort_gained="by chance now and then") == (
+        "Goals. Reaches it: Fits seen again in time. By chance now and then: the others."
+    )

@@ -196,7 +196,15 @@ def test_a_call_is_marked_by_whoever_sees_it_and_told_by_name(house: House, monk
         ({"do": "mark", "session": "S99999", "mark": "again", "day": "2026-08-30"}, 400, "this day is past"),
         ({"do": "mark", "session": "S99999", "mark": "again", "day": "soon"}, 400, "expected a day"),
         ({"do": "erase"}, 400, "nothing that can be entered"),
-        ({"do": "add", "sort": "goal", "kind": "figure", "key": "x", "text": "x"}, 400, "nothing that can be entered"),
+        ({"do": "add", "sort": "call", "kind": "figure", "key": "x", "text": "x"}, 400, "nothing that can be entered"),
+        ({"do": "add", "sort": "goal", "kind": "figure", "key": "x", "text": "x"}, 400, "expected a goal as 80%, 0.8 or 2.5"),
+        (
+            {"do": "add", "sort": "goal", "kind": "figure", "key": "booked", "text": "80%"},
+            400,
+            "expected one of comfort_gained",
+        ),
+        ({"do": "add", "sort": "goal", "kind": "figure", "key": "return_rate", "text": "nan"}, 400, "a goal of 0"),
+        ({"do": "say", "sort": "goal", "entry": "G-0", "state": "dropped"}, 400, "fitledger goal drop"),
         ({"do": "add", "sort": "task", "kind": "rumour", "key": "x", "text": "x"}, 400, "what it is about"),
         ({"do": "add", "sort": "task", "kind": "figure", "key": "x", "text": " ", "address": "/"}, 400, "what is to be done"),
         ({"do": "add", "sort": "note", "kind": "period", "key": "charts", "text": "x", "address": "/"}, 400, "on which day"),
@@ -222,6 +230,22 @@ def test_a_page_of_another_site_enters_nothing(house: House, monkeypatch: pytest
     assert client.post("/entries", json=what, headers={**HEADERS, "Sec-Fetch-Site": "cross-site"}).status_code == 403
     assert client.post("/entries", data=str(what), headers=HEADERS).status_code >= 400
     assert Entries(house.path).all() == ()
+
+
+def test_goals_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The owner and the head fitter set them; the page tells all but the front desk what became of them."""
+    goal = {"do": "add", "sort": "goal", "kind": "figure", "key": "return_rate", "text": "99%"}
+    told = {role: enter(house.client(role, monkeypatch), **goal) for role in READERS}
+    assert {role: status for role, (status, _) in told.items()} == {
+        "local": 200, "owner": 200, "head_fitter": 200, "fitter": 403, "desk": 403,
+    }  # fmt: skip
+    assert told["owner"][1] == "The goal is kept."
+    assert [(one.opened_by, one.value, one.day) for one in Entries(house.path).all("goal")] == [
+        (by, 0.99, DEMO_TODAY) for by in ("this machine", "olga", "hanna")
+    ]
+    for role in ("owner", "fitter"):
+        answer: Any = house.asked(role).ask("trends", Selection())
+        assert [(row.figure, row.verdict, row.set_by) for row in answer.goals] == [("return_rate", "misses it", "hanna")]
 
 
 def test_tasks_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:

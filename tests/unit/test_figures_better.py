@@ -63,7 +63,7 @@ def test_a_goal_stands_where_it_would_be_reached() -> None:
     }
     figure = periods_figure(PERIODS, goals, "light")
     assert dots(figure, "line-ns-open") == pytest.approx([10, 25])
-    assert "<b>Fits seen again in time</b>  60\u202f%, goal 80\u202f%: misses it" in texts(figure, "middle right")
+    assert "<b>Fits seen again in time</b>  60\u202f%, goal 80\u202f%" in texts(figure, "middle right")
 
 
 def test_studios_are_drawn_as_one_less_the_other() -> None:

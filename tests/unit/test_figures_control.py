@@ -161,4 +161,4 @@ def test_a_goal_is_a_line_of_steps_from_its_day_on_with_its_value_and_its_verdic
 
 
 def test_a_chart_without_a_goal_has_no_such_line() -> None:
-    assert not [trace for trace in drawn("knees_better")["data"] if trace.get("line", {}).get("dash") == "longdash"]
+    assert not [trace for trace in drawn("knees_better")["data"] if trace.get("marker", {}).get("symbol") == "line-ew-open"]

@@ -23,7 +23,7 @@ from dashboard.pages.studio.tasks import n_overdue, open_tasks
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
-from dashboard.questions.studio.goals import named
+from dashboard.questions.studio.goals import named, told_together
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
 from shared.errors import LogbookError, NotPermittedError, NotReleasedError, StatisticsError
@@ -58,7 +58,12 @@ def _picture(desk: Desk, view: View, theme: str | None) -> list[Any]:
         ),
         html.Div(
             paragraphs(
-                TEXT["picture"], before=before, year_before=year_before, level=number(desk.level, "share"), knees=_knees(answer)
+                TEXT["picture"],
+                before=before,
+                year_before=year_before,
+                level=number(desk.level, "share"),
+                knees=_knees(answer),
+                goals=told_together(goals.values()),
             ),
             className="reading",
         ),

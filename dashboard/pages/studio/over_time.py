@@ -9,7 +9,7 @@ from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
 from dashboard.components.choices import choice, choices
-from dashboard.components.entering import note_end, note_form, task_form
+from dashboard.components.entering import goal_form, note_end, note_form, task_form
 from dashboard.components.faults import fault_note
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
@@ -142,7 +142,9 @@ def _panel(desk: Desk, answer: Trends, figure: str, fresh: Sequence[SignalRow], 
     )
     # A task is given where something is to be looked into.
     task = task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None
-    return html.Div([drawn, reading(html.P(goal.words)) if goal else None, task])
+    told = reading(html.P(goal.words)) if goal else None
+    entering = html.Div([goal_form(desk, figure, f"for {FIGURES[figure]}"), task], className="entry-line")
+    return html.Div([drawn, told, entering])
 
 
 def _base(answer: Trends) -> str:

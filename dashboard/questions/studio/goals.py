@@ -1,9 +1,9 @@
 """Does a figure reach its goal: what was set and when, and what the figure's process makes of it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
+from typing import Final, get_args
 
 import numpy as np
 
@@ -119,22 +119,35 @@ def _within(value: float, unit: str) -> float:
 
 
 def _words(row: GoalRow, every: str, why: str, today: date) -> str:
-    """As in: Goal 75 % or more: misses it. Since May 2025 nearly every month lies at 55 to 68 %, with a mean of 61 %."""
+    """As in: Goal 75 % or more: misses it. Nearly every month since May 2025 lies at 55 to 68 %."""
     least = "or more" if BETTER[row.figure] > 0 else "or less"
     coming = f" from {row.valid_from.day} {row.valid_from:%B %Y} on" if row.valid_from and row.valid_from > today else ""
     said = f"Goal {written(row.goal, row.unit)} {least}{coming}: {row.verdict}"
-    if row.low is None or row.high is None or row.centre is None or row.period_from is None:
+    if row.low is None or row.high is None or row.period_from is None:
         return f"{said}; {why.removeprefix('not enough yet, ')}" if why else f"{said}."
     ends = (
         spoken_percents(row.low, row.high) if row.unit == "share" else f"{spoken(row.low, 1)} to {spoken(row.high, 1)} points"
     )
     since = spoken_period(row.period_from, every)
-    return f"{said}. Since {since} nearly every {every} lies at {ends}, with a mean of {written(row.centre, row.unit)}."
+    return f"{said}. Nearly every {every} since {since} lies at {ends}."
 
 
 def named(row: GoalRow) -> str:
     """The same with the figure's name, as in: Knees better at departure, goal 75 % or more: misses it."""
     return f"{HEADLINE[row.figure]}, {row.words[:1].lower()}{row.words[1:]}"
+
+
+def told_together(rows: Iterable[GoalRow]) -> str:
+    """What the figures make of their goals, as in: Goals. Misses it: Comfort gained. By chance now and then: the others."""
+    by_verdict: dict[str, list[str]] = {verdict: [] for verdict in get_args(Verdict)}
+    for row in rows:
+        by_verdict[row.verdict].append(HEADLINE[row.figure])
+    told = sorted((len(names), verdict, ", ".join(names)) for verdict, names in by_verdict.items() if names)
+    if told and told[-1][0] > 1:
+        told[-1] = (0, told[-1][1], "the others" if len(told) > 1 else "all")
+    return (
+        " ".join(["Goals.", *(f"{verdict[:1].upper()}{verdict[1:]}: {names}." for _, verdict, names in told)]) if told else ""
+    )
 
 
 def written(value: float, unit: str) -> str:

@@ -23,7 +23,7 @@ from dashboard.questions.studio.studio import Measured
 from dashboard.questions.studio.trends_charted import Charted, charts_of
 from dashboard.questions.studio.trends_fits import fits_of, frozen_anew, notes_of
 from shared.errors import UsageError
-from shared.logbook.entries import Entered, Entry
+from shared.logbook.entries import Entered
 from shared.rig.care import Watched, concerning, with_notes
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -63,14 +63,14 @@ def ask(
     """The trend of each headline figure with limits, signals and goals, and what changed beside each signal.
 
     every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes. today: the
-    goal in force on it is told, or on the data's last day without one; entries: goals of the logbook, and the notes that were
-    written, one of which may freeze the limits anew.
+    goal in force on it is told, or on the data's last day without one. entries: goals, and the notes that were written, one of
+    which may freeze the limits anew.
     """
     by_period = with_notes(_settings_by_period(settings, every), concerning(rig, selection.studio))
     is_other = by_period.trends.every != settings.trends.every
-    written = [entry for entry in entries.notes if entry.is_open]
-    by_period = by_period.model_copy(update={"trends": frozen_anew(by_period.trends, written)})
-    return _by_period(warehouse, selection, by_period, remember, today, entries.goals, written, is_other=is_other)
+    stand = Entered(tuple(entry for entry in entries.entries if entry.is_open))
+    by_period = by_period.model_copy(update={"trends": frozen_anew(by_period.trends, stand.notes)})
+    return _by_period(warehouse, selection, by_period, remember, today, stand, is_other=is_other)
 
 
 def _settings_by_period(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -100,8 +100,7 @@ def _by_period(
     settings: Settings,
     remember: Remember | None,
     today: date | None,
-    set_goals: Sequence[Entry],
-    written: Sequence[Entry],
+    entries: Entered,
     *,
     is_other: bool,
 ) -> Trends:
@@ -121,8 +120,7 @@ def _by_period(
     ]
     charted = charts_of(outcomes, calendar, settings)
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, every)]
-    notes = notes_of(settings.trends, written)
-    goals = goals_set(settings.goals, set_goals)
+    goals, notes = goals_set(settings.goals, entries.goals), notes_of(settings.trends, entries.notes)
     trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes, goals))
     return Trends(
         **scope.head(selection),
