@@ -74,7 +74,8 @@ def _panel(
 
 
 def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Iterator[NextStep]:
-    """The same for one arch, or for every arch again; and how the two estimates stand where they differ."""
+    """The same for one arch, or for every arch again; what settles the unclear, and how the two estimates stand where they
+    differ."""
 
     def page(asked: Selection, path: str = PATH) -> str:
         return desk.addresses.page(path, asked.query())
@@ -84,6 +85,10 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
             yield NextStep(f"Only {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
     if selection.arch_height:
         yield NextStep("Every arch", page(replace(selection, arch_height=())))
+    if n_unclear := sum(not row.direction for row in rows):
+        yield NextStep(
+            "unclear figures: how many more riders settle tilt and sway", page(selection, f"{PATH}/what-moved-it"), n_unclear
+        )
     if n_apart := sum(estimates_differ(row) for row in rows):
         words = "bars span two estimates that differ"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
