@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from scipy import stats
+from shared.statistics.intervals import half_width
 
 # The share of false ones among what a family of tests claims, and how often a family in which nothing is true claims anything.
 CLAIMED_BELOW = 0.05
@@ -40,7 +40,7 @@ class Third:
 
     def interval(self, level: float) -> tuple[float, float]:
         """The ends of its t interval."""
-        half = float(stats.t.ppf(0.5 + level / 2, max(self.df, 1.0))) * self.standard_error
+        half = half_width(level, max(self.df, 1.0)) * self.standard_error
         return self.estimate - half, self.estimate + half
 
 

@@ -66,9 +66,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         rows += power_rows(parts.found(outcome), noise, practice, settings)
     open_rows = [row for row in rows if row.today_riders != 0]
     return Power(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
         headline=_headline(rows, open_rows),
         power=tuple(rows),

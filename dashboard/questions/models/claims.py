@@ -45,8 +45,12 @@ class Found:
 
 def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> list[EffectRow]:
     """The rows of one family with their q-values and words, in the order given; price: as in in_family."""
-    q_values = in_family([unjudged.p_value for unjudged in family], price)
-    return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(family, q_values, strict=True)]
+    return judged(family, in_family([unjudged.p_value for unjudged in family], price), settings)
+
+
+def judged(found: Sequence[Found], q_values: Sequence[float | None], settings: Settings) -> list[EffectRow]:
+    """Rows with their q-values in a family that may hold more of them, and their words."""
+    return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(found, q_values, strict=True)]
 
 
 def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:
