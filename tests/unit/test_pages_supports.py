@@ -129,7 +129,6 @@ def test_the_next_steps_lead_to_each_arch_and_to_what_a_repeat_would_settle() ->
         "/supports?visit_kind=first&arch_height=low",
         "/supports?visit_kind=first&arch_height=medium",
         "/supports?visit_kind=first&arch_height=high",
-        "/supports/what-moved-it?visit_kind=first",
     ]
     apart = replace(made.effects[-1], words="The two estimates differ by more than their noise.")
     told = steps(replace(made, effects=(*made.effects[:-1], apart)), Selection(arch_height=("low",)))
@@ -137,10 +136,17 @@ def test_the_next_steps_lead_to_each_arch_and_to_what_a_repeat_would_settle() ->
         "/supports?arch_height=medium",
         "/supports?arch_height=high",
         "/supports",
-        "/supports/what-moved-it?arch_height=low",
         "/supports/how-far-to-trust-it?arch_height=low",
     ]
     assert "1 " in told[-1][0]
+
+
+def test_the_answer_leads_to_what_settles_the_unclear_where_anything_is() -> None:
+    made = made_effects()
+    unclear = str(answered(DESK, Selection(), made, "light")[1].to_plotly_json())
+    assert "Link(children='What settles the unclear', href='/supports/what-moved-it')" in unclear
+    clear = [replace(row, told_low=0.2, told_high=0.4, q_value=0.01) for row in made.effects]
+    assert "unclear" not in str(answered(DESK, Selection(), replace(made, effects=tuple(clear)), "light")[1].to_plotly_json())
 
 
 def test_older_addresses_lead_to_what_they_led_to() -> None:

@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from dash import dcc
+
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
@@ -11,7 +13,6 @@ from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
 from dashboard.figures.effects import Empty, estimates_differ
 from dashboard.figures.names import plain
 from dashboard.figures.nearer import ARRIVALS, alternative, finding, nearer_panel, of_arrival
@@ -49,9 +50,16 @@ def answered(desk: Desk, selection: Selection, answer: Effects, theme: str | Non
     empty = lacking_in(desk)
     return [
         html.Div([_panel(desk, selection, rows, arrival, empty, theme) for arrival in ARRIVALS], className="panels nearer"),
-        reading(*paragraphs(TEXT["nearer"], level=number(desk.level, "share"))),
+        reading(html.P([TEXT["nearer"][0].format(level=number(desk.level, "share")), *_settling(desk, selection, rows)])),
         next_steps(list(_steps(desk, selection, rows))),
     ]
+
+
+def _settling(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> list[Any]:
+    """The way to how many more riders settle what is unclear; nothing where all is clear."""
+    if all(row.direction for row in rows):
+        return []
+    return [" ", dcc.Link("What settles the unclear", href=desk.addresses.page(f"{PATH}/what-moved-it", selection.query()))]
 
 
 def _panel(
@@ -73,8 +81,7 @@ def _panel(
 
 
 def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Iterator[NextStep]:
-    """The same for one arch, or for every arch again; what settles the unclear, and how the two estimates stand where they
-    differ."""
+    """The same for one arch, or for every arch again; and how the two estimates stand where they differ."""
 
     def page(asked: Selection, path: str = PATH) -> str:
         return desk.addresses.page(path, asked.query())
@@ -84,10 +91,6 @@ def _steps(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> Itera
             yield NextStep(f"Only {plain(arch)} arches", page(replace(selection, arch_height=(arch,))))
     if selection.arch_height:
         yield NextStep("Every arch", page(replace(selection, arch_height=())))
-    if n_unclear := sum(not row.direction for row in rows):
-        yield NextStep(
-            "unclear figures: how many more riders settle tilt and sway", page(selection, f"{PATH}/what-moved-it"), n_unclear
-        )
     if n_apart := sum(estimates_differ(row) for row in rows):
         words = "bars span two estimates that differ"
         yield NextStep(words, page(selection, f"{PATH}/how-far-to-trust-it"), n_apart)
