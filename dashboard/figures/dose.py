@@ -31,7 +31,7 @@ def finding(rows: Sequence[DoseRow], outcome: str, support: str) -> str:
     name, outcome_name = DOSED[support].split(" in ")[0], OUTCOMES[outcome].name.lower()
     estimated = [row for row in rows if row.pooled is not None]
     if not estimated:
-        return f"{name} and {outcome_name}: no dose was changed often enough yet"
+        return f"{name} and {outcome_name}: no two doses were changed often enough yet"
     ends = f"known from {dose_name(estimated[0])} to {dose_name(estimated[-1])}"
     if all(row.line_p_value is None for row in estimated):
         return f"{name} and {outcome_name}: {ends}"

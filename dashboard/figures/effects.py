@@ -42,12 +42,13 @@ def finding(rows: Sequence[EffectRow], outcome: str) -> str:
     if not estimated:
         withheld = any(row.pooled is not None for row in ordered)
         return f"{name}: {'nothing is claimed' if withheld else 'no figure yet for any support'}"
-    clear = [row for row in estimated if row.direction]
+    clear, n = [row for row in estimated if row.direction], len(estimated)
     if not clear:
-        return f"{name}: no clear change for any support"
-    if len(clear) == len(estimated):
-        return f"{name}: a clear change for all {len(estimated)} supports"
-    return f"{name}: a clear change for {len(clear)} of {len(estimated)} supports"
+        return f"{name}: no clear change for any {'support' if n == len(ordered) else f'of {n} told yet'}"
+    if len(clear) < n:
+        return f"{name}: a clear change for {len(clear)} of {n} supports"
+    # Supports without a figure are not among those that all do something.
+    return f"{name}: a clear change for {f'all {n} supports' if n == len(ordered) else f'{n} of {n} supports told yet'}"
 
 
 def told_row(row: EffectRow, empty: Empty) -> ToldRow:

@@ -53,6 +53,7 @@ _PATTERNS: Final = (
     # Names of rows and tables by arrival direction, and what an empty cell lacks.
     r"^(?:Inward|Near neutral|Outward): (?:low insole|medium insole|high insole|custom insole|one more shim|one mm of stance)$",
     r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
+    r"What settles the unclear$|^How many more riders settle what is unclear",
     r"^[\d,]+ bars span two estimates that differ$|: the two estimates (?:agree|disagree) in ",
     # A band's record: how much fell inside.
     r"of the last [\d,]+ changes?, \d+ % fell inside a band that promises ",

@@ -238,3 +238,7 @@ def test_the_headline_says_what_was_found_or_that_nothing_was() -> None:
     assert headline_of([row, replace(row, is_found=False, words="Not found.")]) == "Found."
     assert headline_of([replace(row, is_found=False)]) == "Nothing was found that speaks against the effects as they are told."
     assert headline_of([replace(row, is_found=False, p_value=None)]).startswith("Too little was changed")
+    few = replace(row, is_found=False, p_value=None, words="Whether it bends: not enough yet, 2 changes in 2 riders.")
+    assert headline_of([replace(row, is_found=False), few, few]) == (
+        "Nothing was found that speaks against the effects as they are told; too little was changed for 2 of 3 checks."
+    )

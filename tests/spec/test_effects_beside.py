@@ -217,7 +217,7 @@ def test_one_odd_rider_shows_in_the_influence() -> None:
     _, fits = fitted_rows(rows, "tilt", None, Settings())
     assert fits is not None
     names = np.array([f"R{code}" for code in range(80)], dtype=object)
-    shim = next(row for row in influence_rows("tilt", fits, names) if row.support == "shim")
+    shim = next(row for row in influence_rows("tilt", fits, names, ["shim"]) if row.support == "shim")
     assert shim.rider_low == "R7"
     assert shim.pooled_without_low < shim.pooled <= shim.pooled_without_high
     without = {name: column[~odd] for name, column in rows.items()}

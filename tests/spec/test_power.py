@@ -124,6 +124,10 @@ def test_a_support_without_a_figure_is_foreseen_from_the_others() -> None:
     _, row = row_of(Found(ROW, 0.2, NOTED), Found(empty))
     assert (row.by, row.width) == ("other", None)
     assert row.today_riders == pytest.approx(150, abs=2)
+    # A first figure asks for five riders more, however narrow it would be before.
+    few = replace(empty, n_riders=5, n_changes=5, words="A low insole: not enough yet, 5 changes in 5 riders.")
+    wide = Settings.model_validate({"matters": {"tilt_deg": 20.0}})
+    assert [one.today_riders for one in power_rows((Found(ROW, 0.2, NOTED), Found(few)), 0.6, PRACTICE, wide)] == [0, 5]
     (alone,) = row_of(Found(empty))
     assert alone.today_riders is None
     assert alone.words == "A low insole on tilt: how many fits settle it is not known before a first figure is."

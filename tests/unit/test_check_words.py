@@ -217,9 +217,7 @@ DOSES = ("shim at 1", "shim at 3", "stance at 4")
 def dose_row(support: str, size: float, slope: float = 0.3) -> Any:
     pooled = {"shim at 1": (0.5, 0.1), "shim at 3": (AT_FIVE, 1.0), "stance at 4": (0.2, 0.01)}
     within = {"shim at 1": (0.7, 0.2), "shim at 3": (AT_TEN, 1.0), "stance at 4": (0.3, 0.01)}
-    return dose._dose_row(
-        "tilt", dose._Dose(support, size, Counts(40, 20)), made(pooled, within, DOSES), slope, 0.02, "20 riders more"
-    )
+    return dose._dose_row("tilt", dose._Dose(support, size, Counts(40, 20)), made(pooled, within, DOSES), slope, 0.02, "why")
 
 
 def test_a_dose_is_told_by_the_outer_ends_of_both_estimates_beside_the_straight_line() -> None:
@@ -241,8 +239,15 @@ def test_a_dose_is_told_by_the_outer_ends_of_both_estimates_beside_the_straight_
     )
     absent = dose_row("shim", 2)
     assert (absent.row.words, absent.p_value, absent.row.told_low) == (
-        "2 shims in all: not enough yet, 40 changes in 20 riders; 20 riders more.", None, None,
+        "2 shims in all: not enough yet, 40 changes in 20 riders; why.", None, None,
     )  # fmt: skip
+
+
+def test_a_dose_without_a_figure_says_what_it_lacks() -> None:
+    few, enough = (dose._Dose("shim", 2, Counts(n, n)) for n in (9, 10))
+    assert dose._lacking(few, 1, 10) == "a dose needs 10"
+    assert dose._lacking(enough, 1, 10) == "doses are told once two of a support have 10 changes"
+    assert dose._lacking(enough, 2, 10) == "they cannot be told from those of other supports"
 
 
 def test_doses_are_one_family_and_the_tests_of_the_straight_line_another() -> None:

@@ -73,6 +73,10 @@ def test_an_interval_without_zero_that_chance_may_bring_is_not_claimed() -> None
         "anything from 0.29 to 0.50° nearer (497 riders)."
     )
     assert "anything from 0.55° nearer to 0.02° further" in headline_of([UNCLEAR])
+    none = replace(UNCLEAR, told_low=None, told_high=None)
+    assert headline_of([UNCLEAR, none]).startswith(
+        "No clear change in the distance from neutral in what can be told yet, 1 figure: with "
+    )
     assert shift_words(SHIM_OUT) == "0.25 to 0.48° further"
 
 

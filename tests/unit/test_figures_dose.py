@@ -69,7 +69,7 @@ def test_the_title_says_whether_the_line_is_straight_and_where_the_data_end() ->
     assert line_test(bent) == f"{test}; among all supports and outcomes, q = 0.040."
     rough = [replace(row, is_rough=True) for row in bent]
     assert (line_test(rough) or "").startswith(f"{test}, a rough figure, since it rests on few riders;")
-    assert finding([SHIMS[-1]], "tilt", "shim") == "Shims and tilt: no dose was changed often enough yet"
+    assert finding([SHIMS[-1]], "tilt", "shim") == "Shims and tilt: no two doses were changed often enough yet"
     assert dose_name(dose("stance", -4, None, 1)) == "−4\u202fmm"
     assert "3 shims: not enough yet, 6 changes" in alternative(SHIMS, "tilt", "shim")
 

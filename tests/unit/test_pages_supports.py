@@ -11,7 +11,7 @@ from dashboard.components.address import Addresses, read_view
 from dashboard.components.page import Desk, moved_to, view_tabs
 from dashboard.figures.theme import bare_interval
 from dashboard.pages.supports.answer import answered
-from dashboard.pages.supports.asked import chosen_outcome
+from dashboard.pages.supports.asked import chosen_outcome, way_to_settling
 from dashboard.pages.supports.by_dose import doses
 from dashboard.pages.supports.callbacks import PAGE
 from dashboard.pages.supports.for_whom import for_whom, grid_title, way_back
@@ -70,6 +70,23 @@ def test_a_row_of_the_grid_leads_to_the_answer_for_it_and_back() -> None:
     assert way_back(Ground(DESK, Selection(), "sway", "arch_height")) is None
 
 
+def test_what_is_unclear_leads_to_how_many_more_fits_settle_it() -> None:
+    clear, unclear = made_effects().effects[0], made_effects().effects[0]
+    clear = replace(clear, told_low=0.2, told_high=0.4, q_value=0.01)
+    unclear = replace(clear, told_low=-0.2)
+    selection = Selection(studio=("north",), split="side")
+    assert way_to_settling(DESK, selection, [clear]) == []
+    for rows in ([clear, unclear], []):
+        (way,) = way_to_settling(DESK, selection, rows)
+        assert words(way).startswith("How many more riders settle what is unclear, for tilt and sway over all knees: ")
+        assert way.children[1].href == "/supports/what-moved-it?studio=north"
+    for view in (
+        for_whom(made_whole_effects("foot_type"), Ground(DESK, Selection(), "tilt", "foot_type"), "light"),
+        doses(DESK, Selection(), replace(made_whole_effects(), dose=()), "tilt", "light"),
+    ):
+        assert "How many more riders settle what is unclear" in words(view)
+
+
 def test_for_whom_says_whether_the_levels_differ_once_and_what_the_empty_cells_lack() -> None:
     """Of the made families one more shim differs; four cells of a level have four changes in four riders."""
     told = words(for_whom(made_whole_effects("foot_type"), Ground(DESK, Selection(), "tilt", "foot_type"), "light"))
@@ -122,6 +139,14 @@ def test_the_next_steps_lead_to_each_arch_and_to_what_a_repeat_would_settle() ->
         "/supports/how-far-to-trust-it?arch_height=low",
     ]
     assert "1 " in told[-1][0]
+
+
+def test_the_answer_leads_to_what_settles_the_unclear_where_anything_is() -> None:
+    made = made_effects()
+    unclear = str(answered(DESK, Selection(), made, "light")[1].to_plotly_json())
+    assert "Link(children='What settles the unclear', href='/supports/what-moved-it')" in unclear
+    clear = [replace(row, told_low=0.2, told_high=0.4, q_value=0.01) for row in made.effects]
+    assert "unclear" not in str(answered(DESK, Selection(), replace(made, effects=tuple(clear)), "light")[1].to_plotly_json())
 
 
 def test_older_addresses_lead_to_what_they_led_to() -> None:

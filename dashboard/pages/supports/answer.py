@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from dash import dcc
+
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
@@ -11,7 +13,6 @@ from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
-from dashboard.components.text import paragraphs
 from dashboard.figures.effects import Empty, estimates_differ
 from dashboard.figures.names import plain
 from dashboard.figures.nearer import ARRIVALS, alternative, finding, nearer_panel, of_arrival
@@ -49,9 +50,16 @@ def answered(desk: Desk, selection: Selection, answer: Effects, theme: str | Non
     empty = lacking_in(desk)
     return [
         html.Div([_panel(desk, selection, rows, arrival, empty, theme) for arrival in ARRIVALS], className="panels nearer"),
-        reading(*paragraphs(TEXT["nearer"], level=number(desk.level, "share"))),
+        reading(html.P([TEXT["nearer"][0].format(level=number(desk.level, "share")), *_settling(desk, selection, rows)])),
         next_steps(list(_steps(desk, selection, rows))),
     ]
+
+
+def _settling(desk: Desk, selection: Selection, rows: Sequence[EffectRow]) -> list[Any]:
+    """The way to how many more riders settle what is unclear; nothing where all is clear."""
+    if all(row.direction for row in rows):
+        return []
+    return [" ", dcc.Link("What settles the unclear", href=desk.addresses.page(f"{PATH}/what-moved-it", selection.query()))]
 
 
 def _panel(

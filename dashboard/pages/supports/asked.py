@@ -1,5 +1,6 @@
 """What the views of the Supports page ask, each for what it shows, and the choice of an outcome as links."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final, cast
@@ -13,8 +14,9 @@ from dashboard.components.page import Desk
 from dashboard.components.text import read_text
 from dashboard.figures.effects import Empty
 from dashboard.figures.names import MAIN_OUTCOMES, OUTCOMES
-from dashboard.questions.effects.answers_effects import Effects
+from dashboard.questions.effects.answers_effects import DoseRow, Effects
 from dashboard.questions.effects.needed import why_empty
+from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 
@@ -47,6 +49,16 @@ def chosen_outcome(view: View, without: str = MAIN_OUTCOMES[0]) -> str:
     if outcome not in MAIN_OUTCOMES:
         raise UsageError(f"outcome: found {outcome!r}, expected one of {', '.join(MAIN_OUTCOMES)}.")
     return outcome
+
+
+def way_to_settling(desk: Desk, selection: Selection, rows: Sequence[EffectRow | DoseRow]) -> list[html.P]:
+    """Where it stands how many more fits settle what is unclear; nothing where all of the rows claim a direction."""
+    if rows and all(row.direction for row in rows):
+        return []
+    way = dcc.Link("What moved it", href=desk.addresses.page(f"{PATH}/what-moved-it", replace(selection, split=None).query()))
+    return [
+        html.P(["How many more riders settle what is unclear, for tilt and sway over all knees: ", way, ", figure by figure."])
+    ]
 
 
 def outcome_name(outcome: str) -> str:

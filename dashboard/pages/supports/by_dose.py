@@ -13,7 +13,7 @@ from dashboard.figures.dose import DOSED, alternative, dose_chart, finding, line
 from dashboard.figures.names import OUTCOMES, unit_words
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, outcome_links
+from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, outcome_links, way_to_settling
 from dashboard.pages.supports.tables import dose_columns
 from dashboard.questions.effects.answers_effects import DoseRow, Effects
 from dashboard.questions.selection.selection import Selection
@@ -33,7 +33,8 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
     lines = {support: rows for support, rows in lines.items() if rows}
     choice = outcome_links(desk, selection, VIEW.path, outcome)
     if not lines:
-        return [choice, html.P("No shim and no stance was changed often enough to tell its doses apart.")]
+        none = html.P("No shim and no stance was changed often enough to tell its doses apart.")
+        return [choice, none, *way_to_settling(desk, selection, answer.effects)]
     level = number(desk.level, "share")
     tests = [f"{DOSED[support]}: {words}" for support, rows in lines.items() if (words := line_test(rows))]
     return [
@@ -42,6 +43,7 @@ def doses(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
             [html.Div(_chart(desk, selection, rows, outcome, theme)) for rows in lines.values()], className="panels is-double"
         ),
         reading(*paragraphs(TEXT["dose"])),
+        *way_to_settling(desk, selection, [row for rows in lines.values() for row in rows]),
         html.Details(
             [
                 html.Summary("How the bars and the straight line are computed"),

@@ -16,7 +16,7 @@ from dashboard.figures.levels import alternative, levels_chart, told_once
 from dashboard.figures.names import OUTCOMES, SUPPORTS, plain
 from dashboard.figures.theme import number
 from dashboard.pages.supports import ids
-from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, lacking_in, outcome_links
+from dashboard.pages.supports.asked import TEXT, chosen_outcome, effects, lacking_in, outcome_links, way_to_settling
 from dashboard.pages.supports.grid import Ground, grid_table, levels_of
 from dashboard.pages.supports.narrow import is_narrowed, words_of
 from dashboard.questions.effects.answers_effects import Effects, FamilyRow
@@ -62,6 +62,7 @@ def for_whom(answer: Effects, ground: Ground, theme: str | None) -> list[Any]:
         ),
         reading(*paragraphs(TEXT["for_whom"], split=plain(ground.split))),
         *lacking(cells, ground),
+        *way_to_settling(ground.desk, ground.selection, cells),
         _in_words(families, ground),
         html.Details(
             [

@@ -111,6 +111,7 @@ def both(desk: Desk, selection: Selection, rows: Sequence[EffectRow], outcome: s
                 html.Summary("What a difference hints at"),
                 *paragraphs(TEXT["why_two"], level=number(desk.level, "share")),
                 *paragraphs(TEXT["third"]),
+                *paragraphs(TEXT["repeat"]),
                 *(part for kind in kinds for part in paragraphs(TEXT[kind])),
             ],
             className="more",

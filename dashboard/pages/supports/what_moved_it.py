@@ -75,6 +75,7 @@ def told(desk: Desk, answer: Effects, settles: Mapping[tuple[str, str], str]) ->
         html.Details(
             [
                 html.Summary("Each figure in a sentence"),
+                *(paragraphs(TEXT["settles"]) if settles else []),
                 *(part for outcome in MAIN_OUTCOMES for part in _sentences(answer, outcome, settles)),
             ],
             className="more",

@@ -85,5 +85,7 @@ def headline_of(rows: list[CheckRow]) -> str:
     if findings:
         return " ".join(findings)
     if any(row.p_value is not None for row in rows):
-        return "Nothing was found that speaks against the effects as they are told."
+        found = "Nothing was found that speaks against the effects as they are told"
+        untold = sum("not enough yet" in row.words for row in rows)
+        return f"{found}; too little was changed for {untold} of {counted(len(rows), 'check')}." if untold else f"{found}."
     return "Too little was changed to look at the effects more closely."

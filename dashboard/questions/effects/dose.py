@@ -93,15 +93,18 @@ def _rows_of(
         except StatisticsError:
             # The doses cannot be told apart here; their counts are shown without figures.
             fits = None
-    least = settings.minimum.changes_per_type
     for dose in doses:
-        is_enough = dose in enough
-        lacking = (
-            f"a dose needs {least} changes" if not is_enough
-            else f"doses are told once two of one support have {least} changes" if len(enough) < 2
-            else "they cannot be told from those of others"
-        )  # fmt: skip
-        yield _dose_row(outcome, dose, fits if is_enough else None, slope, bend, lacking)
+        lacking = _lacking(dose, len(enough), settings.minimum.changes_per_type)
+        yield _dose_row(outcome, dose, fits if dose in enough else None, slope, bend, lacking)
+
+
+def _lacking(dose: _Dose, n_enough: int, least: int) -> str:
+    """Why a dose has no figure; n_enough: how many of its support's doses have the `least` changes."""
+    if dose.counts.n_changes < least:
+        return f"a dose needs {least}"
+    if n_enough < 2:
+        return f"doses are told once two of a support have {least} changes"
+    return "they cannot be told from those of other supports"
 
 
 def _with_steps(captures: Captures, support: str) -> Captures:

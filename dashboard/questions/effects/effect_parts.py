@@ -237,7 +237,9 @@ class EffectParts:
         unjudged, fits = fitted(frame, None, self._settings, self._begun(outcome))
         if fits is None:
             return Overall(tuple(unjudged), (), {}, {}, None)
-        influence = influence_rows(outcome, fits, riders_by_code(self._study.captures))
+        # Of a support that has no figure nothing rests on anyone.
+        told = [one.row.support for one in unjudged if one.row.told_low is not None]
+        influence = influence_rows(outcome, fits, riders_by_code(self._study.captures), told)
         slopes = {term: entry.estimate for term, entry in fits.pooled_table.items() if term in fits.within_table}
         within = {term: entry.estimate for term, entry in fits.within_table.items()}
         return Overall(tuple(unjudged), tuple(influence), slopes, within, fits.ratios)

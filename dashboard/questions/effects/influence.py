@@ -1,6 +1,6 @@
 """Does an estimate rest on one rider, and are its residuals what the intervals assume?"""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +22,9 @@ def riders_by_code(captures: Captures) -> NDArray[np.generic]:
     return names
 
 
-def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic]) -> Iterator[InfluenceRow]:
-    """One row a support: each estimate with any one rider left out, to first order (estimate less the rider's influence)."""
-    for support in SUPPORTS:
-        if support not in fits.within_table or support not in fits.pooled_table:
-            continue
+def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic], told: Collection[str]) -> Iterator[InfluenceRow]:
+    """One row a support that is told: each estimate with any one rider left out, to first order (estimate less influence)."""
+    for support in (one for one in SUPPORTS if one in told):
         pooled, within = fits.pooled_table[support].estimate, fits.within_table[support].estimate
         by_rider = fits.pooled.influence[:, fits.pooled.terms.index(support)]
         inside = fits.within.influence[:, fits.within.terms.index(support)]

@@ -41,8 +41,10 @@ def headline_of(rows: Iterable[EffectRow], carried: Callable[[EffectRow], Sequen
         return " ".join((words, *_carried([further], carried)))
     first = _surest(told)
     assert first is not None
+    all_told = len(told) == len(rows_by_arrival(rows))
+    by_any = "by any support" if all_told else f"in what can be told yet, {counted(len(told), 'figure')}"
     return (
-        f"No clear change in the distance from neutral by any support: with {_inside(name_of(first.support))}, knees that came "
+        f"No clear change in the distance from neutral {by_any}: with {_inside(name_of(first.support))}, knees that came "
         f"{first.level} moved anything from {shift_words(first)} ({_riders(first)})."
     )
 
