@@ -42,6 +42,8 @@ def print_words(report: LoadReport) -> None:
     _print_rig(report.rig)
     _print_questions(report)
     _print_absent(report)
+    if report.calls:
+        typer.echo(report.calls)
     typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
 
 

@@ -16,6 +16,7 @@ from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.at_work import Loading, Progress, Steps
+from etl.calls_closed import close_calls
 from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
@@ -41,7 +42,8 @@ from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
 
-WAIT_SECONDS = 10.0
+# Long, since each is told its place in the line and may leave it: forty loads at once all go in.
+WAIT_SECONDS = 3600.0
 
 
 def load(
@@ -59,8 +61,8 @@ def load(
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
     `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
-    holds the warehouse, this one waits up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py). `checked` is
-    what a check has seen: nothing else is loaded.
+    holds the warehouse, this one waits in line up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py).
+    `checked` is what a check has seen: nothing else is loaded.
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written,
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
@@ -74,8 +76,10 @@ def load(
     if known := known_report(warehouse, mark, today):
         return known
     step = Steps(progress, len(files) + len(catalogue()) + 4)
-    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: step(_waiting_words(n), 0))
+    report = _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    report.calls = close_calls(warehouse, report.load_id) if report.load_id else ""
+    return report
 
 
 def check_files(
@@ -116,6 +120,11 @@ def check_files(
             f"some space in {warehouse.parent} or in the folder of temporary files and try again."
         ) from fault
     return replace(report, load_id=None, checked=checked)
+
+
+def _waiting_words(n_before: int) -> str:
+    others = f"; {n_before} more before this one" if n_before else ""
+    return f"waiting for another load{others}"
 
 
 def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:

@@ -30,6 +30,7 @@ from etl.find import (
     table_of,
 )
 from etl.jsonl_form import read_jsonl
+from etl.known_words import with_known_words
 from etl.mapping import LogMapping, TableMapping
 from etl.mending import (
     REJECT_NO,
@@ -150,6 +151,7 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         source = mended_source(replace(source, headers=headers), mended, warehouse)
     elif file.table_mapping:
         source = replace(source, table_mapping=file.table_mapping)
+    source = with_known_words(source)
     mapped = source.table_mapping
     if mapped is None:
         matched = seen.columns_of(source)

@@ -61,7 +61,8 @@ def _steps(desk: Desk, selection: Selection, answer: Data, watched: Rig | None) 
         yield NextStep(f"{what} on the rig: compare fits before and after with care", view(NOISE), n)
     yield NextStep("Load newer exports" if age.is_stale else "Load new exports", view(LOAD_FILES))
     if rejected:
-        yield NextStep(f"{'row was' if rejected == 1 else 'rows were'} left out: mend and load them", view(LEFT_OUT), rejected)
+        words = "row was left out: mend and load it" if rejected == 1 else "rows were left out: mend and load them"
+        yield NextStep(words, view(LEFT_OUT), rejected)
     if cells := sum(row.cells for row in answer.tables):
         words = "cell is" if cells == 1 else "cells are"
         yield NextStep(f"faulty {words} kept as not recorded: mend and load the rows", view(LEFT_OUT), cells)

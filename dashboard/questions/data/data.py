@@ -58,9 +58,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember)
     whole = remember(("whole warehouse",), lambda: _whole(warehouse))
     return Data(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
         headline=_headline(whole["tables"]),
         quality=tuple(_quality(warehouse, scope, settings)),
