@@ -8,6 +8,7 @@ import argparse
 import json
 import os
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -23,6 +24,7 @@ from tests.bench.told import Reference, tell
 SIZES = (10_000, 100_000, 1_000_000)
 READ_BARE = ("knee_captures", "foot_setups")
 PER_SESSION = 8  # four captures, two knees
+_SMALL_FILES = 1_500
 _SLICE = 1_000_000  # rows written at a time, so that making the files takes little memory
 
 
@@ -81,6 +83,15 @@ def _append_slice(
         frame.to_csv(folder / f"{name}.csv", index=False, mode="a", header=is_first)
 
 
+def make_small_files(folder: Path, whole: Path) -> None:
+    """The exports of `whole`, their captures in a file a session."""
+    shutil.copytree(whole, folder)
+    captures = pd.read_csv(folder / "knee_captures.csv")
+    (folder / "knee_captures.csv").unlink()
+    for session, rows in captures.groupby("session_id"):
+        rows.to_csv(folder / f"knee_captures-{session}.csv", index=False)
+
+
 def bare(folder: Path) -> dict[str, float]:
     """DuckDB's own read of the two large files into typed tables of a new file."""
     with tempfile.TemporaryDirectory(dir=folder.parent) as place:
@@ -133,6 +144,19 @@ def tell_size(n_rows: int, place: Path) -> None:
     tell("the same load again", size, [again["clock"]], Reference("a first load", first["clock"]))
 
 
+def tell_small_files(n_files: int, place: Path) -> None:
+    """Tells a load of a file a session beside one with the same rows in one file, by processor time in the same run."""
+    whole, small = place / "whole", place / "small"
+    make_exports(whole, n_files * PER_SESSION)
+    make_small_files(small, whole)
+    taken = {
+        folder: [in_a_process("--load", folder, place / f"{folder.name}-{no}.duckdb")["processor"] for no in range(3)]
+        for folder in (whole, small)
+    }
+    one = Reference("the same rows in one file", float(np.median(taken[whole])))
+    tell("a first load, processor time", f"{n_files:,} files of captures, one a session", taken[small], one)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rows", type=int, action="append", help="measure this many rows only")
@@ -147,6 +171,8 @@ def main() -> None:
         for n_rows in given.rows or (*SIZES, *((10_000_000,) if os.environ.get("TEN_MILLION") else ())):
             with tempfile.TemporaryDirectory() as place:
                 tell_size(n_rows, Path(place))
+        with tempfile.TemporaryDirectory() as place:
+            tell_small_files(_SMALL_FILES, Path(place))
 
 
 if __name__ == "__main__":

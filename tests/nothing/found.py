@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from dashboard.questions.studio.headline_figures import NAMES
 from tests.nothing.claims import Claim
 from tests.nothing.studios import FITTER_OFF
 
@@ -18,9 +19,10 @@ def _told(kind: str, *words: str) -> Callable[[Sequence[Claim]], bool]:
 
 
 def _moved(figure: str) -> Callable[[Sequence[Claim]], bool]:
-    """Whether a figure is said to have moved, in the charts by month."""
+    """Whether a figure is said to have moved, in the charts by month, under the name that it has on every page."""
+    name = f"{NAMES[figure]}: "
     return lambda claims: any(
-        claim.kind == "moved" and not claim.is_echo and claim.text.startswith(figure) and not _OTHER_PERIODS.search(claim.text)
+        claim.kind == "moved" and not claim.is_echo and claim.text.startswith(name) and not _OTHER_PERIODS.search(claim.text)
         for claim in claims
     )
 
@@ -34,8 +36,8 @@ FOUND: Final = {
     "stance carries the offset inward": _told("effect", "One mm of outward stance moves the knee inward"),
     "a shim does more for low arches": _told("levels differ", "One more varus shim differs between levels in tilt"),
     "comfort rises from arrival to departure": _told("comfort", "Comfort rose"),
-    "comfort moved with the practice, by month": _moved("Comfort gained: "),
-    "riders came back more with the practice, by month": _moved("Riders who came back: "),
+    "comfort moved with the practice, by month": _moved("comfort_gained"),
+    "riders came back more with the practice, by month": _moved("return_rate"),
     "one fitter's comfort is off": lambda claims: any(
         claim.kind == "fitter" and FITTER_OFF in claim.text and "points" in claim.text for claim in claims
     ),

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from dashboard.questions.models.verdict import _FALLS, _RISES
-from tests.nothing.claims import claims_of, is_known, kind_of, shape_of, unknown_in
+from tests.nothing.claims import Claim, claims_of, is_known, kind_of, shape_of, unknown_in
 from tests.nothing.collecting import collected
+from tests.nothing.found import FOUND
 from tests.nothing.pieces import Said
 
 CLAIMING = {
@@ -201,3 +202,16 @@ def test_nothing_that_the_demo_is_told_is_unknown(demo_warehouse: Path) -> None:
     assert unknown_in(said) == []
     kinds = {claim.kind for claim in claims_of(said)}
     assert {"effect", "bold", "off neutral", "responders", "comfort", "moved", "side difference changed", "mark"} <= kinds
+
+
+def test_what_moved_by_month_is_found_under_the_name_that_pages_give_it() -> None:
+    """On the code before, the name that was looked for had been given up, and nothing was ever found."""
+    words = "Fits seen again in time: 68 % from about June 2025 on, 51 % before."
+    by_week = "Fits seen again in time: 68 % from about the week of 2 June 2025 on, 51 % before."
+    found = FOUND["riders came back more with the practice, by month"]
+    kind = kind_of(words)
+    assert kind is not None
+    assert found([Claim("page", kind.name, words, is_answer=False, is_echo=False)])
+    assert not found([Claim("page", "moved", by_week, is_answer=False, is_echo=False)])
+    booked = words.replace("Fits seen again in time", "Follow-ups booked")
+    assert not found([Claim("page", "moved", booked, is_answer=False, is_echo=False)])

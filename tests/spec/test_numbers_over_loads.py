@@ -3,9 +3,10 @@
 from pathlib import Path
 
 from etl.history import undo
+from etl.keeping.forget import forget
 from etl.load import load
 from etl.report import LoadReport
-from tests.spec.test_mapping_other_rows import BY_TIME, CLIPS, PARENTS, TODAY, captures, write
+from tests.spec.test_mapping_other_rows import BY_TIME, CLIPS, PARENTS, TODAY, captures, rows, write
 
 
 def test_a_later_load_goes_on_with_the_numbers_of_a_visit(tmp_path: Path) -> None:
@@ -47,3 +48,20 @@ def test_a_capture_before_loaded_ones_is_rejected_with_what_to_do(tmp_path: Path
     assert captures(path) == []
     load([write(tmp_path / "all", mapping, clips="\n".join([head, *lines[:3]]))], path, today=TODAY)
     assert [row[1:] for row in captures(path)] == [(1, "left", 5.0), (2, "left", 3.0), (2, "right", -3.0)]
+
+
+def test_times_of_numbers_go_with_the_load_and_with_the_rider(tmp_path: Path) -> None:
+    mapping, path = BY_TIME.replace("NUMBERED", "session"), tmp_path / "w.duckdb"
+    # S1 is one rider's, S3 another's.
+    of_two = CLIPS.replace("S2", "S3")
+    load([write(tmp_path / "parents", **PARENTS)], path, today=TODAY)
+    load([write(tmp_path / "x", mapping, clips=of_two)], path, today=TODAY)
+    kept = "SELECT session_id, count(*) FROM raw.numbered_times GROUP BY session_id ORDER BY session_id"
+    assert rows(path, kept) == [("S1", 3), ("S3", 1)]
+    forget(path, "R1", today=TODAY)
+    assert rows(path, kept) == [("S3", 1)]
+    # The rider's file again: nothing of it is kept, its times neither.
+    load([write(tmp_path / "y", mapping, clips=of_two + "S3 | 01.04.2026 | 9:10 | left | 2\n")], path, today=TODAY)
+    assert rows(path, kept) == [("S3", 3)]
+    undo(path, 3)
+    assert rows(path, kept) == [("S3", 1)]
