@@ -153,9 +153,17 @@ class _Text:
             lines, rows = (group.form.get(key) for key in ("skip_lines", "heading_rows"))
             why = [f"{lines} above the headings"] * bool(lines) + ["two rows of headings"] * bool(rows)
             yield f"form = {spec_toml(group.form)}{_comment(', '.join(why))}"
-        used = self._used(plan)
-        if left := [source.heading for source in group.columns if source.heading not in used and not source.origin]:
+        if left := self._ignored(plan):
             yield f"ignore = {toml_of(left)}"
+
+    def _ignored(self, plan: TablePlan) -> list[str]:
+        """The headings that a table leaves out; of those that another table takes, only what it would take by itself."""
+        used = self._used(plan)
+        left = [one.heading for one in self.folder.columns[plan.file] if one.heading not in used and not one.origin]
+        elsewhere = {heading for one in self.asked.plans if one.file == plan.file for heading in self._used(one)}
+        known = {heading for headings in known_headings(plan.table, tuple(left)).values() for heading in headings}
+        own = known | {heading for heading in left if heading.lower() in plan.table.column_names}
+        return [heading for heading in left if heading not in elsewhere or heading in own]
 
     def _used(self, plan: TablePlan) -> set[str]:
         taken = [one for one in plan.columns.values() if one.candidate and not self.asked.waiting(plan, one)]

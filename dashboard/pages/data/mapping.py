@@ -95,8 +95,8 @@ def _later(step: Any) -> list[Any]:
     """What was put off, of which nothing is loaded, and a way back to it."""
     if not step.later:
         return []
-    told = html.Ul([html.Li(f"{question.words} ({question.key})") for question in step.later])
-    again = html.Button("Ask them now", id=ids.AGAIN, className="button")
+    told = html.Ul([html.Li(question.words) for question in step.later], className="concerns")
+    again = html.Button("Ask now", id=ids.AGAIN, className="button")
     words = "Put off until you know; nothing is loaded of what is asked about:"
     return [html.P(words, className="concerns"), told, html.Div([again], className="ways")]
 
