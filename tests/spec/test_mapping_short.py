@@ -158,7 +158,8 @@ stance_mm = { value = 0 }
     load([folder_of(tmp_path / "in", SHORT + said, besuche=VISITS, messungen=MEASURES, setups=setups)], tmp_path / "w.duckdb")
     names = ("session_id", "capture_no", "side", "insole_level", "shims_added")
     assert [tuple(row[name] for name in names) for row in core(tmp_path / "w.duckdb", "foot_setups")] == [
-        ("B1", 1, "left", "high", 1), ("B1", 1, "right", "none", 0), ("B1", 2, "left", "high", 1), ("B1", 2, "right", "none", 0),
+        ("B1", 1, "left", "high", 1), ("B1", 1, "right", "none", 0),
+        ("B1", 2, "left", "high", 1), ("B1", 2, "right", "none", 0),
         ("B2", 1, "left", "high", 1), ("B2", 1, "right", "low", 0),
     ]  # fmt: skip
 

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
+from dashboard.components.entering import task_form
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
@@ -13,6 +14,7 @@ from dashboard.pages.data.rejects import rejected_rows
 from dashboard.pages.data.sections import WHOLE
 from dashboard.pages.data.tables import WAITING, WARNINGS
 from dashboard.questions.data.answers_data import Data
+from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
 
 WAITING_SHOWN: Final = 10
@@ -83,8 +85,10 @@ def _to_mend(desk: Desk, answer: Data, text: Passages) -> list[Any]:
     tables = sorted({row.table for row in answer.rejects})
     if not tables:
         return []
+    last = max((load.load_id for load in answer.loads if load.rejected), default=0)
     return [
         html.H2("To mend", className="part-title"),
+        task_form(desk, "load", str(last), f"on what load {last} left out"),
         *paragraphs(text["mend"]),
         html.Ul(
             [
@@ -117,5 +121,5 @@ def _warnings(answer: Data, text: Passages, csv: str) -> Sequence[Any]:
     if not answer.warnings:
         return [html.P("No stored row was found unusual or incomplete.")]
     n = sum(row.n for row in answer.warnings)
-    caption = f"{n:,} warnings of {len(answer.warnings)} kinds"
+    caption = f"{counted(n, 'warning')} of {counted(len(answer.warnings), 'kind')}"
     return [*paragraphs(text["warnings"]), table(caption, WARNINGS, answer.warnings, csv=csv)]
