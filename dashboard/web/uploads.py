@@ -19,7 +19,8 @@ from dashboard.web.upload_names import by_name, form_of, shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
 from etl.mapping import MAPPING_FILE
-from etl.mapping_assistant.step import LATER, Step, answered, step_of
+from etl.mapping_assistant.step import LATER as LATER
+from etl.mapping_assistant.step import Step, answered, step_of
 from etl.mend_files import ToMend, to_mend
 from etl.received import received_files
 from etl.report import LoadReport

@@ -63,7 +63,8 @@ def of_column(files: Files, plan: TablePlan, proposal: Proposal) -> Iterator[Que
         return
     if not proposal.is_sure:
         headings = tuple(one.heading for one in files[plan.file] if one.heading != proposal.candidate.headings)
-        words = f"Is {_spoken(source, proposal.candidate.headings)} of {plan.file} {name}? {column.description}"
+        where = f"(such as {plan.file})" if source.origin else f"of {plan.file}"
+        words = f"Is {_spoken(source, proposal.candidate.headings)} {where} {name}? {column.description}"
         proposed = proposal.candidate.headings
         if proposal.candidate.is_joined:
             return

@@ -172,7 +172,7 @@ class _Text:
     def _known(self, plan: TablePlan) -> dict[str, str]:
         """The columns that need no line, with their headings: exactly a known word, and nothing to say of their cells."""
         used, known = self._used(plan), {}
-        headers = tuple(heading for heading in self.folder.groups[plan.file].source.headers if heading in used)
+        headers = tuple(heading for heading in self.folder.groups[plan.file].headers if heading in used)
         for name, headings in known_headings(plan.table, headers).items():
             proposal = plan.columns.get(name)
             if proposal and len(headings) == 1 and self._spec(plan, proposal) == {"from": headings[0]}:

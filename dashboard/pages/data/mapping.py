@@ -8,7 +8,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.figures.theme import number
 from dashboard.pages.data import ids
-from etl.mapping_assistant.step import LATER
+from dashboard.web.uploads import LATER
 from shared.statistics.wording import counted
 
 _MOST_CHOICES: Final = 10
