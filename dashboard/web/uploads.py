@@ -19,8 +19,7 @@ from dashboard.web.upload_names import by_name, form_of, shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
 from etl.mapping import MAPPING_FILE
-from etl.mapping_assistant.step import LATER as LATER
-from etl.mapping_assistant.step import Step, answered, step_of
+from etl.mapping_assistant.step import LATER, Step, answered, step_of
 from etl.mend_files import ToMend, to_mend
 from etl.received import received_files
 from etl.report import LoadReport
@@ -29,6 +28,7 @@ from shared.settings import Settings
 from shared.warehouse import open_reading
 from shared.working import Work, begin
 
+__all__ = ["LATER", "ReceivedFile", "Upload", "Uploads"]
 MOST_FILES: Final = 200
 BYTES_PER_MB: Final = 1_000_000
 # Of the server's four threads, two always remain for the pages.
