@@ -93,6 +93,8 @@ def group_sql(
     fields += [f"'{name}': {cell}" for name, cell in _beside_sql(source, group, beside, binder)]
     of_entry = {header for name in group.own for header in group.columns[name].origins if header not in PLACES}
     own = sorted(cell_of(source, header) for header in of_entry)
+    # What is carried over fills a row of which nothing is written.
+    own = [] if any(group.columns[name].carry for name in group.own) else own
     filled = " OR ".join(f"{cell} IS NOT NULL" for cell in own) or "true"
     return f"{{{', '.join(fields)}, 'k': {group.number:d}, 'is_filled': {filled}}}"
 

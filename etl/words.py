@@ -18,6 +18,8 @@ _COMPOUND_NEAR: Final = 90.0
 _SHORT: Final = 3
 _SHORT_WORD: Final = 6
 _NEAR_SHORT: Final = 0.85
+# "Klantnr", "Kundennummer": the number of what stands before.
+_COUNTED: Final = re.compile(r"(?<=[a-z]{4})(?:nr|nummer|number)$")
 NUMBER: Final = re.compile(r"(?P<before>[^\d+\-,.]*)(?P<number>[+\-]?\d+(?:[.,]\d+)?)(?P<after>[^\d]*)")
 
 
@@ -62,7 +64,7 @@ def units_in(text: str) -> tuple[str, ...]:
 
 def stem(heading: str) -> str:
     """A heading without its words of side and unit, so that left and right are the same."""
-    words = [word for word in plain(heading).split() if word not in _unit_words()]
+    words = [_COUNTED.sub("", word) for word in plain(heading).split() if word not in _unit_words()]
     sides = {plain(word) for known in vocabulary()["sides"].values() for word in known} if side_of(heading) else set()
     return " ".join(word for word in words if word not in sides) or " ".join(words)
 

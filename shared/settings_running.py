@@ -17,12 +17,15 @@ class Section(BaseModel):
 class Upload(Section):
     """Whether exports may be loaded, and loads taken back, from the Data page: by readers on this machine, or from others
     too; how large the files of one upload may be together; how long they are kept before they are loaded or put aside.
+    `folder` is one of this machine that the page may read as it lies, such as the one that `fitledger watch` looks at;
+    `fitledger start FOLDER` names its own. No browser names another one.
     """
 
     allowed: bool = True
     from_elsewhere: bool = False
     largest_mb: Count = 50
     kept_minutes: Count = 60
+    folder: str | None = None
 
 
 class Reading(Section):

@@ -52,10 +52,15 @@
     }
     const body = new FormData();
     files.forEach(function (file) { body.append("files", file, file.name); });
+    hand(zone, zone.dataset.address, body, "Sending " + counted(files) + " …");
+  }
+
+  // Files that were sent, or the folder that the server names itself: no address of a folder leaves the browser.
+  function hand(zone, address, body, words) {
     put("data-findings", { children: null });
-    say("Sending " + counted(files) + " …");
+    say(words);
     window
-      .fetch(zone.dataset.address, { method: "POST", body: body, headers: { "X-Fitledger": "upload" }, cache: "no-store" })
+      .fetch(address, { method: "POST", body: body, headers: { "X-Fitledger": "upload" }, cache: "no-store" })
       .then(function (response) {
         return response.json();
       })
@@ -91,7 +96,7 @@
   }
 
   document.addEventListener("click", function (event) {
-    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back], [data-answer], [data-say], #data-load");
+    const button = event.target.closest && event.target.closest("[data-choose], [data-take-back], [data-answer], [data-say], [data-folder], #data-load");
     if (!button) {
       return;
     }
@@ -99,6 +104,11 @@
     if (button.dataset.answer || button.dataset.say) {
       const typed = button.dataset.say ? document.getElementById(button.dataset.say).value : button.dataset.answer;
       put("data-saying", { data: { key: button.dataset.key, said: typed, at: Date.now() } });
+      return;
+    }
+    if (button.dataset.folder) {
+      const zone = document.getElementById(ZONE);
+      hand(zone, zone.dataset.address + "/folder", null, "Looking into " + button.dataset.folder + " …");
       return;
     }
     if (button.dataset.takeBack) {

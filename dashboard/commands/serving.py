@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dashboard.cli_options import Host, Log, LogForm, Port, SettingsFile, WarehouseFile, progress
-from shared.settings import load_settings
+from shared.settings import Settings, load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
 
 app = typer.Typer()
@@ -41,10 +41,24 @@ def serve(
     serve_warehouse(warehouse, settings, host, port, prefix, log)
 
 
+def _with_folder(settings: Settings, folder: Path | None) -> Settings:
+    """The settings with the folder of the command, where the settings name none of their own."""
+    if folder is None or settings.upload.folder:
+        return settings
+    upload = settings.upload.model_copy(update={"folder": str(folder.resolve())})
+    return settings.model_copy(update={"upload": upload})
+
+
 def serve_warehouse(
-    warehouse: Path, settings: Path | None, host: str, port: int, prefix: str = "/", log: LogForm = LogForm.TEXT
+    warehouse: Path,
+    settings: Path | None,
+    host: str,
+    port: int,
+    prefix: str = "/",
+    log: LogForm = LogForm.TEXT,
+    folder: Path | None = None,
 ) -> None:
-    """Serves the dashboard on a warehouse until it is stopped."""
+    """Serves the dashboard on a warehouse until it is stopped; `folder` is one that the Data page may read."""
     from dashboard.accounts.access import tidy
     from dashboard.accounts.store import accounts_for
     from dashboard.app import create_app
@@ -63,7 +77,7 @@ def serve_warehouse(
     # Now, so that a port that is taken is told first.
     listener = listening(host, port)
     port = listener.getsockname()[1]
-    asker = Asker(warehouse, load_settings(settings))
+    asker = Asker(warehouse, _with_folder(load_settings(settings), folder))
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
     tidy(AccessLog(warehouse, kept_days=asker.settings.access.kept_days))
     application = create_app(asker, prefix=prefix, accounts=accounts)

@@ -69,7 +69,7 @@ def start(
         typer.echo("Rejected rows, to mend: fitledger rejects --out FOLDER\n")
     _print_better(warehouse)
     if serves:
-        serve_warehouse(warehouse, settings, host, port)
+        serve_warehouse(warehouse, settings, host, port, folder=folder if folder.is_dir() else None)
 
 
 def _mapping_words(folder: Path, mapping: Path | None) -> str:

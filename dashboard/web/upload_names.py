@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
@@ -41,6 +42,11 @@ def by_name(work: Path, files: Iterable[tuple[str, Path]]) -> Path:
     folder = work / "by-name"
     folder.mkdir(exist_ok=True)
     for name, path in files:
-        if not (folder / name).exists():
-            os.link(path, folder / name)
+        place = folder / name
+        if not place.exists():
+            place.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                os.link(path, place)
+            except OSError:  # a folder of another disk
+                shutil.copyfile(path, place)
     return folder

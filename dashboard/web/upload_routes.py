@@ -36,23 +36,11 @@ def reader_address() -> str | None:
 
 
 def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
-    """Adds `upload` (POST), `upload/<token>/step`, `upload/<token>/findings.csv`, `upload/<token>/mapping.toml` and
-    `mend/<table>.csv` under the prefix."""
+    """Adds `upload` and `upload/folder` (POST), `upload/<token>/step`, `upload/<token>/findings.csv`,
+    `upload/<token>/mapping.toml` and `mend/<table>.csv` under the prefix."""
     _add_mapping(server, prefix, uploads)
     _take_files(server, f"{prefix}upload", uploads)
-
-    @server.post(f"{prefix}upload")
-    def receive() -> tuple[Response, int]:
-        try:
-            uploads.require_allowed(reader_address())
-            if request.headers.get(HEADER) != "upload":
-                raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
-            token = uploads.receive((file.filename, file.stream) for file in request.files.getlist("files"))
-        except RequestEntityTooLarge:
-            return jsonify(words=str(uploads.too_large())), 413
-        except Exception as fault:
-            return jsonify(words=told(fault)), status_of(fault)
-        return jsonify(token=token), 200
+    _add_receiving(server, prefix, uploads)
 
     @server.get(f"{prefix}upload/<token>/step")
     def step(token: str) -> tuple[Response, int]:
@@ -70,6 +58,28 @@ def add_upload_routes(server: Flask, prefix: str, uploads: Uploads) -> None:
             return _to_mend(table, _permitted(uploads).rejects(table))
         except Exception as fault:
             return Response(told(fault) + "\n", status_of(fault), mimetype="text/plain")
+
+
+def _add_receiving(server: Flask, prefix: str, uploads: Uploads) -> None:
+    def take(receive: Callable[[], str]) -> tuple[Response, int]:
+        try:
+            uploads.require_allowed(reader_address())
+            if request.headers.get(HEADER) != "upload":
+                raise UploadError("Files are taken from the Data page only. Nothing was changed. Open that page and send them.")
+            token = receive()
+        except RequestEntityTooLarge:
+            return jsonify(words=str(uploads.too_large())), 413
+        except Exception as fault:
+            return jsonify(words=told(fault)), status_of(fault)
+        return jsonify(token=token), 200
+
+    @server.post(f"{prefix}upload")
+    def receive() -> tuple[Response, int]:
+        return take(lambda: uploads.receive((file.filename, file.stream) for file in request.files.getlist("files")))
+
+    @server.post(f"{prefix}upload/folder")
+    def receive_folder() -> tuple[Response, int]:
+        return take(uploads.receive_folder)
 
 
 def _add_mapping(server: Flask, prefix: str, uploads: Uploads) -> None:

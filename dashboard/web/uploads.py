@@ -11,24 +11,24 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
-from ipaddress import ip_address
 from pathlib import Path
 from typing import IO, Any, Final
 
+from dashboard.web.upload_allowed import files_of, require_open
 from dashboard.web.upload_names import by_name, form_of, shown_name, unlike
 from etl.history import Foreseen, Undone, foresee, undo
 from etl.load import check_files, load
 from etl.mapping import MAPPING_FILE
-from etl.mapping_assistant.step import Step, answered, step_of
+from etl.mapping_assistant.step import LATER, Step, answered, step_of
 from etl.mend_files import ToMend, to_mend
 from etl.received import received_files
 from etl.report import LoadReport
 from shared.errors import UploadError, WarehouseBusyError, WarehouseError
 from shared.settings import Settings
-from shared.settings_running import Upload as UploadSettings
 from shared.warehouse import open_reading
 from shared.working import Work, begin
 
+__all__ = ["LATER", "ReceivedFile", "Upload", "Uploads"]
 MOST_FILES: Final = 200
 BYTES_PER_MB: Final = 1_000_000
 # Of the server's four threads, two always remain for the pages.
@@ -55,6 +55,7 @@ class Upload:
     sender: str = ""
     report: LoadReport | None = None
     answers: dict[str, str] = field(default_factory=dict)
+    later: set[str] = field(default_factory=set)
     proposed: Step | None = None
     is_loaded: bool = False
     step: str = ""
@@ -63,20 +64,6 @@ class Upload:
     def tell(self, done: int, total: int, words: str) -> None:
         """Notes which step of a check or load is under way."""
         self.step = f"Step {done + 1} of {total}: {words}"
-
-
-def require_open(allowed: UploadSettings, address: str | None) -> None:
-    """Raises UploadError where the settings let no reader at this address load."""
-    if not allowed.allowed:
-        raise UploadError(
-            "Loading from this page is switched off in the studio's settings ([upload] allowed). Nothing was changed. "
-            "Load with the command: fitledger load FOLDER."
-        )
-    if not allowed.from_elsewhere and not _is_loopback(address):
-        raise UploadError(
-            "Loading from this page is open to readers on the computer that serves it only. Nothing was changed. Load "
-            "there, or have [upload] from_elsewhere set to true in the studio's settings."
-        )
 
 
 class Uploads:
@@ -131,12 +118,22 @@ class Uploads:
 
         Raises UploadError where there is none, too many, or too much; WarehouseError where the disk takes no more.
         """
+        return self._take(lambda folder: tuple(self._kept(folder, files)))
+
+    def receive_folder(self) -> str:
+        """Takes the files of the folder that the settings or `fitledger start` name, as they lie there; returns the token.
+
+        Raises UploadError where none is named, or it holds no file; UsageError where it is gone.
+        """
+        return self._take(lambda _: tuple(ReceivedFile(name, path) for name, path in files_of(self.settings)))
+
+    def _take(self, keep: Callable[[Path], tuple[ReceivedFile, ...]]) -> str:
         self.sweep()
         token = secrets.token_urlsafe(32)
         try:
             work = begin(self.warehouse.parent, elsewhere=True)
             try:
-                kept = tuple(self._kept(work.folder, files))
+                kept = keep(work.folder)
             except BaseException:
                 work.end()
                 raise
@@ -185,7 +182,9 @@ class Uploads:
         with self._at_work(token) as upload:
             upload.tell(0, 1, "reading headings and cells")
             others = [(file.name, file.path) for file in upload.files if file.name != MAPPING_FILE]
-            upload.proposed = step_of(by_name(upload.work.folder, others), upload.answers, self.settings)
+            upload.proposed = step_of(
+                by_name(upload.work.folder, others), upload.answers, self.settings, frozenset(upload.later)
+            )
             return upload.proposed
 
     def answer(self, token: str, key: str, said: str) -> Step:
@@ -193,7 +192,15 @@ class Uploads:
         upload = self._known(token)
         if upload.proposed is None:
             raise UploadError("Nothing was asked of these files yet. Nothing was changed. Propose a mapping first.")
-        upload.answers[key] = answered(upload.proposed, key, said)
+        if (taken := answered(upload.proposed, key, said)) == LATER:
+            upload.later.add(key)
+        else:
+            upload.answers[key] = taken
+        return self.propose(token)
+
+    def ask_again(self, token: str) -> Step:
+        """Asks what was put off."""
+        self._known(token).later.clear()
         return self.propose(token)
 
     def mapping(self, token: str) -> str:
@@ -330,12 +337,3 @@ class Uploads:
 
 def _received(upload: Upload) -> list[Any]:
     return received_files((file.name, file.path) for file in upload.files)
-
-
-def _is_loopback(address: str | None) -> bool:
-    try:
-        ip = ip_address(address or "")
-    except ValueError:
-        return False
-    mapped = getattr(ip, "ipv4_mapped", None)
-    return (mapped or ip).is_loopback

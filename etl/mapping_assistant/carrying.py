@@ -72,7 +72,7 @@ def carry_of(plan: TablePlan, plans: Sequence[TablePlan], files: Files, answers:
         return None
     rows = list(_rows(plan, names, plans, answers, log))
     if log is not None:
-        return _of_log(plan, rows, log, plans, answers)
+        return _of_log(plan, names, rows, log, plans, answers)
     seen: set[tuple[str, str]] = set()
     days = _days(plans, answers)
     rows.sort(key=lambda row: (*days.get(row.visit, ("", 0)), row.visit, row.at))
@@ -107,7 +107,9 @@ def carry_of(plan: TablePlan, plans: Sequence[TablePlan], files: Files, answers:
     return Carry(columns, n_empty, len(rows), n_first, tuple(told))
 
 
-def _of_log(plan: TablePlan, rows: list[_Row], log: Log, plans: Sequence[TablePlan], answers: Answers) -> Carry | None:
+def _of_log(
+    plan: TablePlan, columns: tuple[str, ...], rows: list[_Row], log: Log, plans: Sequence[TablePlan], answers: Answers
+) -> Carry | None:
     """Feet whose visit begins before the first change that is told of it."""
     captures = list(_rows(log.captures, (), plans, answers, log))
     begun: dict[tuple[str, str], float] = {}
@@ -129,12 +131,10 @@ def _of_log(plan: TablePlan, rows: list[_Row], log: Log, plans: Sequence[TablePl
     told = []
     for visit, side in with_last:
         who, day = days.get(visit, (visit, 0))
-        before = [
-            row for row in ordered if row.side == side and days.get(row.visit, ("", 0))[0] == who and days[row.visit][1] < day
-        ]
-        told.append(
-            (f"{visit}, first capture, {side}", "", ", ".join(cell or "" for cell in before[-1].cells) if before else "")
-        )
+        earlier = {which for which, (rider, when) in days.items() if rider == who and when < day}
+        before = [row for row in ordered if row.side == side and row.visit in earlier]
+        last = zip(columns, before[-1].cells, strict=True) if before else ()
+        told.append((f"{visit}, first capture, {side}", "", ", ".join(f"{name} {cell}" for name, cell in last if cell)))
     names = tuple(name for name in plan.columns if name not in plan.table.key)
     told.sort(key=lambda one: not one[2])
     return Carry(names, len(late), len(begun), len(late), tuple(told), of_log=plan.file)

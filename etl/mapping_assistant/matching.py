@@ -11,7 +11,7 @@ from etl.mapping_assistant.times import day_of, forms_said
 
 # Days within which a row may follow its visit, as they are offered.
 WITHIN: Final = (0, 1, 3, 7, 14, 30, 60, 90)
-_SAID: Final = re.compile(r"(\d{1,4}) days")
+_SAID: Final = re.compile(r"(\d{1,4}) days?")
 _ENOUGH: Final = 0.8
 _AS_GOOD: Final = 0.95
 _SHARED_RIDERS: Final = 0.5

@@ -24,6 +24,7 @@ _A_TABLE: Final = 0.6
 _FILE: Final = 0.08
 # Written by fitledger itself (`fitledger draw`): no foreign export holds it.
 _OWN: Final = frozenset({"drawn_orders"})
+_IDS: Final = ("rider_id", "fitter_id", "session_id", "follow_up_id", "studio_id")
 NO: Final = "no"
 CONSTANT: Final = "= "
 BETWEEN: Final = " | "
@@ -150,11 +151,17 @@ def scored(table: Table, column: Column, candidate: Candidate, ids: frozenset[st
         reasons.append(f"{first.units[0]} is named")
     if ids:
         share = len(first.distinct & ids) / max(len(first.distinct), 1)
-        score = max(score + _SHARED * (share if share > 0.5 else -1), _SHARES_IDS if share > 0.9 and len(ids) > 3 else 0.0)
+        by_ids = share > 0.9 and len(ids) > 3 and not _is_another_id(first, column)
+        score = max(score + _SHARED * (share if share > 0.5 else -1), _SHARES_IDS if by_ids else 0.0)
         reasons.append(f"{share:.0%} of its ids stand in the other file")
     if candidate.is_pair:
         reasons.append("one column a side")
     return Proposal(table.name, column, candidate, min(score, 1.0), (*reasons, fit.reason))
+
+
+def _is_another_id(source: SourceColumn, column: Column) -> bool:
+    """Whether a heading says the id of another thing: numbers of riders stand among those of visits, and mean nothing there."""
+    return any(likeness(source.heading, name)[0] >= SURE for name in _IDS if name != column.name)
 
 
 def _without_heading(column: Column, candidate: Candidate, fit: Fit) -> float:

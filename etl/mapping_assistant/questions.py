@@ -13,6 +13,7 @@ from etl.mapping_assistant.shapes import SourceColumn, codes_of, is_ambiguous, u
 from etl.mapping_assistant.sides import sides_told
 from etl.words import number_in, plain, vocabulary
 from shared.catalogue import Column
+from shared.statistics.wording import counted
 from shared.units import UNITS
 
 YES: Final = "yes"
@@ -58,11 +59,12 @@ def of_column(files: Files, plan: TablePlan, proposal: Proposal) -> Iterator[Que
     source = proposal.candidate.sources[0]
     if column.name == "side":
         yield from _codes(name, proposal, place)
-        yield side_question(plan, ", ".join(sorted(source.distinct)[:6]), f"{source.heading!r}: ")
+        yield side_question(plan, ", ".join(sorted(source.distinct)[:6]), f"{_spoken(source, source.heading)}: ")
         return
     if not proposal.is_sure:
         headings = tuple(one.heading for one in files[plan.file] if one.heading != proposal.candidate.headings)
-        words = f"Is {proposal.candidate.headings!r} of {plan.file} {name}? {column.description}"
+        where = f"(such as {plan.file})" if source.origin else f"of {plan.file}"
+        words = f"Is {_spoken(source, proposal.candidate.headings)} {where} {name}? {column.description}"
         proposed = proposal.candidate.headings
         if proposal.candidate.is_joined:
             return
@@ -74,6 +76,14 @@ def of_column(files: Files, plan: TablePlan, proposal: Proposal) -> Iterator[Que
     if column.type in {"date", "datetime"} and (forms := source.date_forms) and is_ambiguous(source.sample, forms[0]):
         yield dates_question(f"{name}.dates", source, **place)
     yield from _codes(name, proposal, place)
+
+
+def _spoken(source: SourceColumn, headings: str) -> str:
+    """A heading in quotes, or what stands in the names of files or folders in words."""
+    if not source.origin:
+        return repr(headings)
+    part = source.heading.removeprefix(source.origin).strip()
+    return f"{f'{part} of ' if part else ''}the name of each {source.origin.removeprefix('@')}"
 
 
 def dates_question(key: str, source: SourceColumn, table: str, column: str) -> Question:
@@ -92,9 +102,10 @@ def matched_question(plan: TablePlan, proposal: Proposal) -> Question:
         f"No column of {plan.file} names the visit. Is it the last visit of its rider ({rider.heading if rider else ''!r}) on "
         f"the date {date.heading if date else ''!r}, or up to {within} days before?"
     )
-    choices = tuple(f"{days} days" for days in WITHIN)
+    choices = tuple(counted(days, "day") for days in WITHIN)
     name = plan.table.name
-    return Question(f"{name}.session_id", words, (*choices, NO), f"{within} days", proposal.reasons, True, name, "session_id")
+    likely = counted(within or 0, "day")
+    return Question(f"{name}.session_id", words, (*choices, NO), likely, proposal.reasons, True, name, "session_id")
 
 
 def _unit(name: str, proposal: Proposal, source: SourceColumn, place: dict[str, str]) -> Question:

@@ -28,14 +28,18 @@ _SHOWN: Final = 5
 
 @dataclass(frozen=True)
 class FileGroup:
-    """A file or sheet, or several files with the same headings: how a mapping names them, and the columns."""
+    """A file or sheet, or several files with the same headings: how a mapping names them, the first of them, the columns."""
 
     name: str
     files: tuple[str, ...]
     sheet: str
-    source: SourceFile = field(repr=False)
+    sources: tuple[SourceFile, ...] = field(repr=False)
     columns: tuple[SourceColumn, ...]
     form: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        return self.sources[0].headers
 
 
 @dataclass
@@ -57,17 +61,19 @@ class Folder:
     ) -> list[tuple[str, str]]:
         """Different cells of a source column beside what a mapping would make of them, by the loader's own steps."""
         if source.origin:
-            return [(on_one_line(cell), on_one_line(cell)) for cell in source.sample[:wanted]]
-        opened = self.groups[source.file].source
-        raw = self._texts(replace(opened, cells={"raw": source.position}), "raw")
-        mapped = replace(
-            opened, table=table, mapping=Mapping.model_validate({}), table_mapping=TableMapping(columns=specs), cells={}
-        )
-        made = self._texts(mapped, column)
+            codes = {cell.lower(): meant for cell, meant in specs[column].codes.items()}
+            return [(on_one_line(cell), on_one_line(str(codes.get(cell.lower(), cell)))) for cell in source.sample[:wanted]]
         shown: dict[str, str] = {}
-        for cell, text in zip(raw, made, strict=True):
-            if cell and len(shown) < wanted:
-                shown.setdefault(on_one_line(cell), on_one_line(text or ""))
+        for opened in self.groups[source.file].sources:
+            raw = self._texts(replace(opened, cells={"raw": source.position}), "raw")
+            mapped = replace(
+                opened, table=table, mapping=Mapping.model_validate({}), table_mapping=TableMapping(columns=specs), cells={}
+            )
+            for cell, text in zip(raw, self._texts(mapped, column), strict=True):
+                if cell and len(shown) < wanted:
+                    shown.setdefault(on_one_line(cell), on_one_line(text or ""))
+            if len(shown) == wanted:
+                break
         return list(shown.items())
 
     def _texts(self, source: SourceFile, name: str) -> list[str | None]:
@@ -124,7 +130,7 @@ def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Pat
         # Two of one name with other columns, as in folders of their own, stay apart.
         name = first.name if name in groups else name
         columns = tuple(_columns(name, [one.source for _, one in same], warehouse, opened.two_rows))
-        groups[name] = FileGroup(name, names, first.sheet, opened.source, columns, opened.form)
+        groups[name] = FileGroup(name, names, first.sheet, tuple(one.source for _, one in same[:_SHOWN]), columns, opened.form)
     return Folder(groups, refused, list(dict.fromkeys(native)), warehouse)
 
 

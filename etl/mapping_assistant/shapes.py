@@ -16,7 +16,7 @@ from shared.units import UNITS, conversion_factor
 
 DATE_FORMS: Final = (
     "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d", "%Y.%m.%d", "%Y%m%d", "%d.%m.%y", "%d/%m/%y",
-    "%m/%d/%y",
+    "%m/%d/%y", "%d-%m-%y", "%m-%d-%y",
 )  # fmt: skip
 _TIMES: Final = ("", " %H:%M", " %H:%M:%S", "T%H:%M:%S", "-%H%M%S")
 _ISO: Final = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?")

@@ -153,9 +153,17 @@ class _Text:
             lines, rows = (group.form.get(key) for key in ("skip_lines", "heading_rows"))
             why = [f"{lines} above the headings"] * bool(lines) + ["two rows of headings"] * bool(rows)
             yield f"form = {spec_toml(group.form)}{_comment(', '.join(why))}"
-        used = self._used(plan)
-        if left := [source.heading for source in group.columns if source.heading not in used and not source.origin]:
+        if left := self._ignored(plan):
             yield f"ignore = {toml_of(left)}"
+
+    def _ignored(self, plan: TablePlan) -> list[str]:
+        """The headings that a table leaves out; of those that another table takes, only what it would take by itself."""
+        used = self._used(plan)
+        left = [one.heading for one in self.folder.columns[plan.file] if one.heading not in used and not one.origin]
+        elsewhere = {heading for one in self.asked.plans if one.file == plan.file for heading in self._used(one)}
+        known = {heading for headings in known_headings(plan.table, tuple(left)).values() for heading in headings}
+        own = known | {heading for heading in left if heading.lower() in plan.table.column_names}
+        return [heading for heading in left if heading not in elsewhere or heading in own]
 
     def _used(self, plan: TablePlan) -> set[str]:
         taken = [one for one in plan.columns.values() if one.candidate and not self.asked.waiting(plan, one)]
@@ -164,7 +172,7 @@ class _Text:
     def _known(self, plan: TablePlan) -> dict[str, str]:
         """The columns that need no line, with their headings: exactly a known word, and nothing to say of their cells."""
         used, known = self._used(plan), {}
-        headers = tuple(heading for heading in self.folder.groups[plan.file].source.headers if heading in used)
+        headers = tuple(heading for heading in self.folder.groups[plan.file].headers if heading in used)
         for name, headings in known_headings(plan.table, headers).items():
             proposal = plan.columns.get(name)
             if proposal and len(headings) == 1 and self._spec(plan, proposal) == {"from": headings[0]}:

@@ -9,6 +9,9 @@ import pytest
 from etl.known_words import known_codes, known_headings
 from etl.load import check_files, load
 from etl.mapping import parse_mapping
+from etl.mapping_assistant.asking import Asked
+from etl.mapping_assistant.reading import opened_folder
+from etl.mapping_assistant.writing import mapping_text
 from shared.catalogue import catalogue
 from shared.errors import UsageError
 from tests.spec.test_mapping import core
@@ -141,3 +144,36 @@ def test_no_word_tells_a_unit_a_sign_or_a_side() -> None:
             assert not column.unit and not column.sign and name != "side"
     # "na" is "after" in Dutch, and nothing recorded elsewhere.
     assert "na" not in known_codes("capture_no") and known_codes("capture_no")["nachher"] == "2"
+
+
+def test_setups_that_stayed_are_carried_over_where_both_feet_stand_in_one_row(tmp_path: Path) -> None:
+    setups = "Besuch;Aufnahme;Einlage li;Einlage re;Keile li;Keile re\nB1;1;hoch;keine;1;0\nB1;2;;;;\nB2;1;;flach;;\n"
+    said = """
+[tables.foot_setups]
+files = "setups.csv"
+insole_level = { left = "Einlage li", right = "Einlage re", carry = "rider" }
+shims_added = { left = "Keile li", right = "Keile re", carry = "rider" }
+stance_mm = { value = 0 }
+"""
+    load([folder_of(tmp_path / "in", SHORT + said, besuche=VISITS, messungen=MEASURES, setups=setups)], tmp_path / "w.duckdb")
+    names = ("session_id", "capture_no", "side", "insole_level", "shims_added")
+    assert [tuple(row[name] for name in names) for row in core(tmp_path / "w.duckdb", "foot_setups")] == [
+        ("B1", 1, "left", "high", 1), ("B1", 1, "right", "none", 0),
+        ("B1", 2, "left", "high", 1), ("B1", 2, "right", "none", 0),
+        ("B2", 1, "left", "high", 1), ("B2", 1, "right", "low", 0),
+    ]  # fmt: skip
+
+
+def test_two_rows_of_headings_are_found_and_wait_for_a_yes(tmp_path: Path) -> None:
+    exams = "Besuch;Links;;Rechts;\n;Gewölbe;Vorfuss (°);Gewölbe;Vorfuss (°)\nB1;hoch;2;flach;3\nB2;flach;1;hoch;2\n"
+    folder = folder_of(tmp_path / "in", "", besuche=VISITS, befund=exams)
+    with opened_folder(folder) as opened:
+        asked = Asked(opened.columns)
+        question = next(one for one in asked.questions if one.key == "foot_exams.headings")
+        assert asked.sample_of_rows(question, 3) == [
+            ("Besuch above (empty)", "Besuch"), ("Links above Gewölbe", "Links Gewölbe"),
+            ("(empty) above Vorfuss (°)", "Links Vorfuss (°)"),
+        ]  # fmt: skip
+        text = mapping_text(opened, asked)
+    assert "#? [tables.foot_exams]" in text and "#? form = { heading_rows = 2 }" in text
+    assert "foot_exams" not in parse_mapping(text.encode(), "m.toml").tables

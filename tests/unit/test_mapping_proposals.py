@@ -3,6 +3,7 @@
 import pytest
 
 from etl.mapping_assistant.asking import Asked, is_valid
+from etl.mapping_assistant.names import in_names
 from etl.mapping_assistant.plan import propose
 from etl.mapping_assistant.shapes import SourceColumn, codes_of, date_forms, fit_of, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import sides_told
@@ -199,3 +200,88 @@ def test_wedges_of_both_sides_in_one_cell_are_taken_apart_by_side() -> None:
     plan = next(plan for plan in asked.plans if plan.table.name == "foot_setups")
     codes = [asked.spec(plan, plan.columns["shims_added"], side)["codes"] for side in ("left", "right")]
     assert codes == [{"1 valgus R": 0, "2 varus L, 1 R": 2}, {"1 valgus R": -1, "2 varus L, 1 R": 1}]
+
+
+VISITS = {
+    "Besuch": ["1", "2", "3", "4", "5", "6"], "Kunde": ["1", "2", "3", "1", "2", "3"], "Bearbeiter": ["A"] * 6,
+    "Datum": ["13-1-26", "14-1-26", "15-1-26", "13-3-26", "14-3-26", "15-3-26"],
+}  # fmt: skip
+
+
+def test_a_booking_is_matched_by_rider_and_date_and_never_by_a_number_of_the_rider() -> None:
+    # Numbers of riders stand among those of visits, and mean nothing there.
+    bookings = {
+        "Buchung": ["a", "b", "c", "d"], "Kunde": ["1", "2", "3", "2"],
+        "Gebucht am": ["15-1-26", "14-1-26", "20-1-26", "21-3-26"], "Status": ["offen", "erschienen", "offen", "offen"],
+    }  # fmt: skip
+    asked = Asked(files(Besuche=VISITS, Buchungen=bookings), {})
+    plan = next(plan for plan in asked.plans if plan.table.name == "follow_ups")
+    question = next(one for one in asked.questions if one.key == "follow_ups.session_id")
+    assert question.proposed == "7 days" and asked.waiting(plan, plan.columns["session_id"]) == ["follow_ups.session_id"]
+    assert asked.sample_of_rows(question, 5) == [
+        ("1, 15-1-26", "visit 1 of 13-1-26"), ("2, 14-1-26", "visit 2 of 14-1-26"), ("3, 20-1-26", "visit 3 of 15-1-26"),
+        ("2, 21-3-26", "visit 5 of 14-3-26"),
+    ]  # fmt: skip
+    said = Asked(asked.files, {"follow_ups.session_id": "3 days"})
+    plan = next(plan for plan in said.plans if plan.table.name == "follow_ups")
+    assert said.spec(plan, plan.columns["session_id"]) == {
+        "rider": {"from": "Kunde"}, "date": {"from": "Gebucht am", "date_form": "%d-%m-%y"}, "within_days": 3,
+    }  # fmt: skip
+    refused = Asked(asked.files, {"follow_ups.session_id": "no"})
+    assert "session_id" in next(plan for plan in refused.plans if plan.table.name == "follow_ups").missing
+
+
+def log(changes: dict[str, list[str]]) -> Asked:
+    measures = {
+        "Besuch": ["1", "1", "2", "2", "4", "4"], "Aufnahme": ["1", "2"] * 3, "Seite": ["links"] * 6,
+        "Aufgenommen": [f"{day}.2026 10:{no}0:00" for day in ("13.1", "14.1", "13.3") for no in (0, 3)],
+        "Knieneigung": ["1", "2", "1", "2", "3", "4"],
+    }  # fmt: skip
+    return Asked(files(Besuche=VISITS, Messungen=measures, Keile=changes), {})
+
+
+def test_changes_that_tell_a_time_are_a_log_by_time_and_feet_without_one_begin_as_they_left() -> None:
+    asked = log({
+        "Besuch": ["1", "1", "2"], "Uhrzeit": ["13.1.2026 9:59:00", "13.1.2026 10:10:00", "14.1.2026 9:50:00"],
+        "Seite": ["links"] * 3, "Einlage": ["keine", "hoch", "hoch"], "Keile": ["0", "1", "2"], "Standbreite": ["0", "0", "0"],
+    })  # fmt: skip
+    plan = next(plan for plan in asked.plans if plan.table.name == "foot_setups")
+    question = next(one for one in asked.questions if one.key == "foot_setups.log")
+    assert "capture_no" not in plan.columns and asked.missing(plan) == []
+    assert asked.sample_of_rows(question, 5) == [
+        ("1, 13.1.2026 9:59:00", "from capture 1 (13.1.2026 10:00:00) on"),
+        ("1, 13.1.2026 10:10:00", "from capture 2 (13.1.2026 10:30:00) on"),
+        ("2, 14.1.2026 9:50:00", "from capture 1 (14.1.2026 10:00:00) on"),
+    ]
+    assert {"foot_setups.log"} <= set(asked.waiting_as_a_whole(plan))
+    # Refused, its rows need the number of a capture.
+    assert Asked(asked.files, {"foot_setups.log": "no"}).missing(plan) == ["capture_no"]
+    # One foot of three has no change at its first capture: too few to ask about.
+    assert asked.carry is None
+
+
+def test_empty_cells_of_a_setup_are_asked_about_beside_what_stood_before() -> None:
+    setups = {
+        "Besuch": ["1", "1", "1", "4", "4", "4"], "Aufnahme": ["1", "2", "3"] * 2, "Seite": ["links"] * 6,
+        "Einlage": ["hoch", "", "keine", "", "", "hoch"], "Keile": ["1", "1", "1", "2", "2", "2"], "Standbreite": ["0"] * 6,
+    }  # fmt: skip
+    asked = Asked(files(Besuche=VISITS, Einstellungen=setups), {})
+    question = next(one for one in asked.questions if one.key == "foot_setups.carry")
+    assert question.proposed == "rider" and "1 of them at the first capture" in question.words
+    assert asked.sample_of_rows(question, 5) == [
+        ("4, capture 1, left: insole_level empty", "keine"), ("4, capture 2, left: insole_level empty", "keine"),
+        ("1, capture 2, left: insole_level empty", "hoch"),
+    ]  # fmt: skip
+    said = Asked(asked.files, {"foot_setups.carry": "visit"})
+    plan = next(plan for plan in said.plans if plan.table.name == "foot_setups")
+    assert said.spec(plan, plan.columns["insole_level"])["carry"] == "visit"
+    assert "carry" not in said.spec(plan, plan.columns["shims_added"])
+
+
+def test_names_of_files_and_folders_are_taken_apart_where_they_differ() -> None:
+    places = [{"@file": "S1_L_1", "@folder": "mon"}, {"@file": "S2_R_1", "@folder": "tue"}]
+    assert [(one.heading, one.cells, one.pattern) for one in in_names("x", places)] == [
+        ("@file part 1", ("S1", "S2"), "^([^_ ]+)"),
+        ("@file part 2", ("L", "R"), "^[^_ ]+[_ ]+([^_ ]+)"),
+        ("@folder", ("mon", "tue"), ""),
+    ]

@@ -20,8 +20,9 @@ from dashboard.pages.data.working import register_working
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.data.answers_noise import Noise
 from dashboard.questions.data.answers_rig import Rig
+from dashboard.web.upload_allowed import require_open
 from dashboard.web.upload_routes import add_upload_routes, reader_address
-from dashboard.web.uploads import Uploads, require_open
+from dashboard.web.uploads import Uploads
 from shared.errors import FitledgerError, StatisticsError
 
 TEXT = read_text(Path(__file__).with_name("text.md"))

@@ -8,6 +8,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
 from dashboard.figures.theme import number
 from dashboard.pages.data import ids
+from dashboard.web.uploads import LATER
 from shared.statistics.wording import counted
 
 _MOST_CHOICES: Final = 10
@@ -32,7 +33,8 @@ _FIGURES: Final = [
 def proposed(desk: Desk, step: Any, token: str) -> html.Div:
     """Where the dialogue stands: the question, the first figures once nothing is missing, the ways on, the proposal folded."""
     n = len({row.table for row in step.columns})
-    state = f"{counted(step.n_left, 'question')} left" if step.question else "nothing is left to ask"
+    put_off = f", {len(step.later)} put off" if step.later else ""
+    state = f"{counted(step.n_left, 'question')} left{put_off}" if step.question else f"nothing is left to ask{put_off}"
     ready = html.Button("Check these files by it", id=ids.USE_MAPPING, className="button is-strong") if n else None
     ways = html.Div([ready, html.Button("Put them aside", id=ids.ASIDE, className="button")], className="ways")
     address = f"{desk.addresses.prefix}upload/{token}/mapping.toml"
@@ -43,6 +45,7 @@ def proposed(desk: Desk, step: Any, token: str) -> html.Div:
                 **{"data-takes-focus": ""},
             ),
             *_question(step),
+            *_later(step),
             *_waiting(step),
             *_tried(step),
             ways,
@@ -66,7 +69,11 @@ def _question(step: Any) -> Iterator[Any]:
     likely = [question.proposed] if question.proposed in question.choices else []
     others = [one for one in question.choices if one not in likely and one not in ("= …", "a whole number")]
     yield html.Div(
-        [_answer(question.key, one, is_likely=one in likely) for one in (*likely, *others)[:_MOST_CHOICES]], className="ways"
+        [
+            *[_answer(question.key, one, is_likely=one in likely) for one in (*likely, *others)[:_MOST_CHOICES]],
+            html.Button("Ask me later", className="button", **{"data-answer": LATER, "data-key": question.key}),
+        ],
+        className="ways",
     )
     if others[_MOST_CHOICES:] or {"= …", "a whole number"} & set(question.choices):
         yield html.Div(
@@ -82,6 +89,16 @@ def _question(step: Any) -> Iterator[Any]:
 def _answer(key: str, said: str, *, is_likely: bool) -> html.Button:
     words = f"{said} (likely)" if is_likely else said
     return html.Button(words, className="button", **{"data-answer": said, "data-key": key})
+
+
+def _later(step: Any) -> list[Any]:
+    """What was put off, of which nothing is loaded, and a way back to it."""
+    if not step.later:
+        return []
+    told = html.Ul([html.Li(question.words) for question in step.later], className="concerns")
+    again = html.Button("Ask now", id=ids.AGAIN, className="button")
+    words = "Put off until you know; nothing is loaded of what is asked about:"
+    return [html.P(words, className="concerns"), told, html.Div([again], className="ways")]
 
 
 def _waiting(step: Any) -> list[Any]:

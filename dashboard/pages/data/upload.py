@@ -10,6 +10,7 @@ from dashboard.components.page import Desk
 from dashboard.components.table import csv_link, table
 from dashboard.pages.data import ids
 from dashboard.pages.data.tables import FILES, NEW_WARNINGS, REJECTS
+from dashboard.web.upload_allowed import folder_name
 from dashboard.web.uploads import Uploads
 from shared.errors import FitledgerError
 from shared.statistics.wording import counted
@@ -25,7 +26,8 @@ def closed(refusal: FitledgerError) -> list[Any]:
 
 
 def hand_in(desk: Desk, uploads: Uploads, passage: Sequence[html.P], forms: Sequence[html.P]) -> list[Any]:
-    """The place where files are dropped or chosen, and room for what is found in them."""
+    """The place where files are dropped or chosen, or the server's own folder is read, and room for what is found in them."""
+    folder = folder_name(uploads.settings)
     return [
         html.H2(TITLE, className="section-title"),
         *passage,
@@ -33,6 +35,7 @@ def hand_in(desk: Desk, uploads: Uploads, passage: Sequence[html.P], forms: Sequ
             [
                 html.P("Drop files here, or", className="drop-words"),
                 html.Button("Choose files", className="button is-strong", **{"data-choose": "files"}),
+                html.Button(f"Read the folder {folder}", className="button", **{"data-folder": folder}) if folder else None,
             ],
             id=ids.DROP,
             className="drop",

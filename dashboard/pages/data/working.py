@@ -39,6 +39,7 @@ def register_working(app: Dash, desk: Desk, uploads: Uploads) -> None:
     add(steps.load, findings_output, taken_output, view, Input(ids.LOAD, "n_clicks"), received, view_state, words=LOADING)
     add(steps.propose, findings_output, Input(ids.MAP, "n_clicks"), received, words=READING)
     add(steps.answer, findings_output, Input(ids.SAYING, "data"), received, words=READING)
+    add(steps.ask_again, findings_output, Input(ids.AGAIN, "n_clicks"), received, words=READING)
     add(steps.use_mapping, findings_output, Input(ids.USE_MAPPING, "n_clicks"), received, words=CHECKING)
     add(steps.put_aside, findings_output, Input(ids.ASIDE, "n_clicks"), received)
     add(steps.foresee, taken_output, Input(ids.ASKED, "data"))
@@ -90,6 +91,11 @@ class _Steps:
             raise PreventUpdate
         token = _sent(sent)
         return proposed(self._desk, self._uploads.answer(token, str(said["key"]), str(said["said"])), token)
+
+    def ask_again(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
+        _require_click(clicks)
+        token = _sent(sent)
+        return proposed(self._desk, self._uploads.ask_again(token), token)
 
     def use_mapping(self, clicks: int | None, sent: dict[str, str] | None) -> Any:
         _require_click(clicks)
