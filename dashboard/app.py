@@ -19,6 +19,7 @@ from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
 from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
+from dashboard.letters.stopping import add_stopping
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
 from dashboard.pages.returns.callbacks import DESK_PAGE
@@ -85,6 +86,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     add_downloads(app.server, desk, PAGES)
     add_reports(app.server, desk)
     add_kept_views(app.server, desk)
+    add_stopping(app.server, desk)
     add_entries(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)

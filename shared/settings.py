@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError
 
 from shared.errors import UsageError
+from shared.settings_letters import Letters
 from shared.settings_running import Access, Count, Data, Encryption, Positive, Reading, Section, Serving, Share, SignIn, Upload
 from shared.toml_file import fault_sentences, nearest, read_toml
 
@@ -248,6 +249,7 @@ class Settings(Section):
     sign_in: SignIn = SignIn()
     access: Access = Access()
     encryption: Encryption = Encryption()
+    letters: Letters = Letters()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""

@@ -80,7 +80,7 @@ class Addresses:
         return f"{self.prefix}download/shown/{place}.csv{search or '?'}{'&' if search else ''}table={name}"
 
     def report(self, kind: str, form: str, selection: Selection) -> str:
-        """The address at which a letter or a full report (`kind`) of a selection is made, as `form`."""
+        """The address at which a short or a full report or a meeting sheet (`kind`) of a selection is made, as `form`."""
         return f"{self.prefix}download/{kind}.{form}{search_of(selection.query())}"
 
     def calendar(self, selection: Selection, *, with_riders: bool) -> str:

@@ -19,7 +19,7 @@ ENDING: Final = ".logbook"
 # What a backup or a copy holds of the file besides: what a writer that was killed left to be undone by whoever comes next.
 JOURNAL: Final = "-journal"
 # Raise it with every change of a table, and add the step that leads there: sql/from_N.sql, which begins at version N.
-LOGBOOK_VERSION: Final = 2
+LOGBOOK_VERSION: Final = 3
 # Says that a file of SQLite is a logbook, in its head (PRAGMA application_id): "fitl".
 APPLICATION: Final = 0x6669746C
 _SQL: Final = Path(__file__).with_name("sql")
