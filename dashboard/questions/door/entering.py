@@ -99,15 +99,24 @@ def _given_on(task: Entry) -> date:
     return task.opened_on + timedelta(days=1)
 
 
-def seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
-    """The entries of a sort that the reader may see: a fitter none about fits, loads or other fitters."""
+def open_seen_by(asked: AskedBy, sort: Sort, about: tuple[Kind, str] | None = None) -> tuple[Entry, ...]:
+    """The open entries of a sort, or about one thing, that the reader may see: a fitter none about fits, loads or other
+    fitters, but those given by or to them."""
+    entries = Entries(asked.path)
+    return _seen(asked, entries.open_about(sort, *about) if about else entries.open(sort))
+
+
+def ended_seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
+    """Those that are done or dropped, likewise."""
+    return _seen(asked, tuple(one for one in Entries(asked.path).all(sort) if not one.is_open))
+
+
+def _seen(asked: AskedBy, entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
     reader = asked.require_more_than_calls()
-    return tuple(one for one in Entries(asked.path).all(sort) if _may(reader, one))
+    return tuple(one for one in entries if _may(reader, one)) if reader.own_cases_only else entries
 
 
 def _may(reader: Reader, entry: Entry) -> bool:
-    if not reader.own_cases_only:
-        return True
     own = reader.name and reader.name in (entry.who, entry.opened_by)
     return bool(own) or (entry.kind not in OF_FITS and entry.kind not in _FOR_LEADING)
 
