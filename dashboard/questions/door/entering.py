@@ -73,10 +73,11 @@ def say_as(asked: AskedBy, sort: Sort, entry_id: str, state: str, *, text: str =
     reader = asked.require_more_than_calls()
     entry = Entries(asked.path).found(entry_id, sort)
     _require_may(asked, reader, entry.kind, entry.key)
-    told = " ".join(filter(None, (text.strip(), _since(asked, entry) if state == "done" else "")))
-    said = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
+    said, since = text.strip(), _since(asked, entry) if state == "done" else ""
+    told = f"{said}{'' if said.endswith(('.', '!', '?')) else '.'} {since}" if said and since else said or since
+    ended = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
     asked.notes.done(f"{state} a {sort}", entry_id)
-    return said
+    return ended
 
 
 def _since(asked: AskedBy, task: Entry) -> str:
@@ -87,8 +88,8 @@ def _since(asked: AskedBy, task: Entry) -> str:
     try:
         selection = replace(parse_selection(words), date_from=_given_on(task), date_to=asked.today())
         answer = asked.ask("periods", selection)
-    except (StatisticsError, NotReleasedError, NotPermittedError, UsageError) as refusal:
-        return f"Since then: {refusal}"
+    except (StatisticsError, NotReleasedError, NotPermittedError, UsageError):
+        return "What the figure did since cannot be told yet."
     assert isinstance(answer, Periods)
     row = next((row for row in answer.changes if (row.figure, row.against) == (task.key, "before")), None)
     return f"Since then, against as long before: {row.words}" if row else ""
