@@ -282,9 +282,9 @@ def _age(desk: Desk, query: str) -> html.P | None:
         return None
 
 
-def find_page(path: str, pages: Sequence[Page] = PAGES) -> tuple[Page, PageView] | None:
-    """The page and the view of a relative path."""
-    return next(((page, view) for page in pages for view in page.views if page.path_of(view) == path), None)
+def find_page(path: str, pages: Sequence[Page] = ()) -> tuple[Page, PageView] | None:
+    """The page and the view of a relative path, among all or some pages."""
+    return next(((page, view) for page in pages or PAGES for view in page.views if page.path_of(view) == path), None)
 
 
 def _lead_on(server: Flask, addresses: Addresses) -> None:

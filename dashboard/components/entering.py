@@ -10,11 +10,13 @@ from typing import Any, Final
 from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day
-from dashboard.questions.door.entering import CHARTS, seen_by
+from dashboard.questions.door.entering import CHARTS, open_seen_by
 from dashboard.questions.returns.calls_marked import DATED
 from shared.errors import LogbookError, NotPermittedError
 from shared.logbook.entries import LONGEST_TEXT, Entry, Kind
 
+# So many tasks stand beside one finding.
+_SHOWN: Final = 3
 # What a button says; the words behind it are told once it is pressed.
 _BUTTONS: Final = {"called": "Called", "booked": "Booked for…", "declined": "Does not want", "again": "Try again on…"}
 
@@ -58,9 +60,10 @@ def tasks_told(desk: Desk, kind: Kind, key: str, what: str) -> html.Ul | None:
     if not tasks:
         return None
     today = desk.asker.today()
-    return html.Ul(
-        [html.Li([html.Span(task_words(task, today)), task_end(task, what)]) for task in tasks], className="tasks way-to"
-    )
+    told = [html.Li([html.Span(task_words(task, today)), task_end(task, what)]) for task in tasks[:_SHOWN]]
+    if tasks[_SHOWN:]:
+        told.append(html.Li(f"{len(tasks) - _SHOWN:,} more, on Studio, Tasks."))
+    return html.Ul(told, className="tasks way-to")
 
 
 def task_end(task: Entry, what: str) -> html.Details:
@@ -93,7 +96,7 @@ def task_words(task: Entry, today: date) -> str:
 
 def _about(desk: Desk, kind: Kind, key: str) -> Sequence[Entry] | None:
     try:
-        return [task for task in seen_by(desk.asker, "task") if (task.kind, task.key) == (kind, key) and task.is_open]
+        return open_seen_by(desk.asker, "task", (kind, key))
     except (NotPermittedError, LogbookError):
         return None
 

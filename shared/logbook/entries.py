@@ -133,6 +133,15 @@ class _Read:
     state: tuple[int, int, int]
     entries: tuple[Entry, ...]
     entered: dict[frozenset[str], Entered]
+    open_about: dict[tuple[str, str, str], tuple[Entry, ...]]
+
+    @classmethod
+    def of(cls, state: tuple[int, int, int], entries: tuple[Entry, ...]) -> "_Read":
+        about: dict[tuple[str, str, str], list[Entry]] = {}
+        for one in entries:
+            if one.is_open:
+                about.setdefault((one.sort, one.kind, one.key), []).append(one)
+        return cls(state, entries, {}, {of: tuple(listed) for of, listed in about.items()})
 
 
 _read: dict[Path, _Read] = {}
@@ -160,13 +169,21 @@ class Entries:
             known.entered[wanted] = Entered(tuple(one for one in known.entries if one.sort in wanted))
         return known.entered[wanted]
 
+    def open_about(self, sort: Sort, kind: Kind, key: str) -> tuple[Entry, ...]:
+        """The open entries about one thing, in the order in which they were opened. Raises LogbookError."""
+        return self._now().open_about.get((sort, kind, key), ())
+
+    def open(self, sort: Sort) -> tuple[Entry, ...]:
+        """The open entries of a sort, by what they are about. Raises LogbookError."""
+        return tuple(one for about, listed in self._now().open_about.items() if about[0] == sort for one in listed)
+
     def _now(self) -> _Read:
         state, file = self.state(), self._logbook.file.absolute()
         with _reading:
             known = _read.get(file)
         if known is None or known.state != state:
             with self._logbook.reading() as book:
-                known = _Read(state, _entries(book), {})
+                known = _Read.of(state, _entries(book))
             with _reading:
                 _read[file] = known
         return known

@@ -9,11 +9,12 @@ import pytest
 
 from etl.keeping.backup import back_up, read_manifest
 from etl.keeping.doctor import examine
-from etl.keeping.forget import forget
+from etl.keeping.forget import foresee, forget
 from etl.keeping.restore import restore
 from etl.load import load
 from shared.errors import InputUnusableError
 from shared.logbook.drawing import MAY_OVERRULE, Drawing, Feet, differing
+from shared.logbook.entries import Entries, Event
 from shared.logbook.store import Logbook
 from tests.spec.test_drawn import exports
 
@@ -94,6 +95,44 @@ def test_a_forgotten_riders_fit_goes_from_it_and_from_its_backups_and_the_draw_s
     (comparison,) = Drawing(warehouse).comparisons()
     closed = Drawing(warehouse).close(comparison.comparison_id, why="other", by="head")
     assert differing(Drawing(warehouse).draws(), closed.seed, closed.commitment) == ()
+
+
+def test_a_forgotten_riders_calls_and_tasks_go_and_texts_of_others_lose_the_id(warehouse: Path, tmp_path: Path) -> None:
+    entries = Entries(warehouse)
+    for fit in ("FIT-12", "FIT-13"):
+        entries.say_about("call", "rider_follow_up", fit, Event(0, "", "dora", "called", date(2026, 3, 3)))
+    entries.add("task", "fit", "FIT-12", by="hanna", text="Look at the left knee")
+    entries.add("note", "period", "charts", by="hanna", text="New cleats, as for RFIT-12", day=date(2026, 3, 1))
+    task = entries.add("task", "load", "12", by="hanna", text="Mend what was left out")
+    entries.say(task.entry_id, "done", by="finn", text="FIT-12 was mended")
+    backup, _ = back_up(warehouse, tmp_path / "w.backup")
+    told = foresee(warehouse, "RFIT-12").beside.logbook
+    assert told == "2 entries about the rider, and 2 texts of others that name the rider"
+    done = forget(warehouse, "RFIT-12", today=date(2026, 3, 4))
+    assert (done.is_complete, done.beside.logbook) == (True, told)
+    assert [(one.key, one.text, one.said) for one in Entries(warehouse).all()] == [
+        ("FIT-13", "", ""),
+        ("charts", "New cleats, as for [forgotten]", ""),
+        ("12", "Mend what was left out", "[forgotten] was mended"),
+    ]
+    assert b"FIT-12" not in Logbook(warehouse).file.read_bytes()
+    with zipfile.ZipFile(backup) as packed:
+        assert b"FIT-12" not in packed.read("logbook.sqlite")
+    assert foresee(warehouse, "RFIT-12").beside.logbook == ""
+
+
+def test_entries_go_along_in_a_backup(warehouse: Path, tmp_path: Path) -> None:
+    Entries(warehouse).add("goal", "figure", "return_rate", by="olga", value=0.6, day=date(2026, 7, 1))
+    backup, _ = back_up(warehouse, tmp_path / "w.backup")
+    restore(backup, tmp_path / "new.duckdb")
+    assert Entries(tmp_path / "new.duckdb").all() == Entries(warehouse).all()
+
+
+def test_the_proof_finds_a_call_that_is_left(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Short ids are no trace in bytes: the cells tell."""
+    Entries(warehouse).say_about("call", "rider_follow_up", "FIT-12", Event(0, "", "dora", "called"))
+    monkeypatch.setattr("etl.keeping.beside.CLEANERS", ())
+    assert forget(warehouse, "RFIT-12", today=date(2026, 3, 4)).beside.named == [Logbook(warehouse).file]
 
 
 def test_the_proof_finds_what_is_left_in_it(warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:

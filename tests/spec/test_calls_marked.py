@@ -3,6 +3,7 @@
 On 1 July 2026 the list is R6 of S6 (over), R3 of S3, R5 of S11 (not booked), R8 of S9 (due).
 """
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -96,6 +97,66 @@ def test_how_the_fit_felt_is_told_and_not_to_the_front_desk(memory: Warehouse) -
         "S1": "comfort 4, then 7", "S2": "comfort not recorded",
     }  # fmt: skip
     assert {row.last_result for row in calls_without_measures(answer).calls} == {""}
+
+
+def called_studio(memory: Warehouse, n: int, came_of_called: int) -> tuple[Entry, ...]:
+    """`n` riders called three days after their follow-up was due on 1 April, of whom some came on 20 April; as many not called,
+    of whom none came. The data reach to 1 July."""
+    names = [f"{kind}{number}" for kind in "CN" for number in range(n)]
+    came = {f"C{number}" for number in range(came_of_called)}
+    rows = [
+        f"B{name} | S{name} | 2026-03-01 | 2026-04-01 | {'attended | 2026-04-20' if name in came else 'open | -'}"
+        for name in names
+    ]
+    sessions = [f"S{name} | {name} | F1 | q | 2026-03-01 | first" for name in [*names, "Z"]]
+    fill(
+        memory,
+        riders="\n".join(["rider_id", *names, "Z"]),
+        fitters="fitter_id | fitter_name\nF1 | Alder",
+        fit_sessions="\n".join(
+            ["session_id | rider_id | fitter_id | studio_id | session_date | visit_kind", *sessions]
+        ).replace("SZ | Z | F1 | q | 2026-03-01", "SZ | Z | F1 | q | 2026-07-01"),
+        follow_ups="\n".join(["follow_up_id | session_id | booked_on | due_on | state | attended_on", *rows]),
+    )
+    event = Event(1, "2026-04-04T09:00:00Z", "dora", "called", date(2026, 4, 4))
+    return tuple(
+        Entry(f"C-{name}", "call", "rider_follow_up", f"S{name}", "", event.at, "dora", (event,))
+        for name in names
+        if name[0] == "C"
+    )
+
+
+@pytest.mark.parametrize(
+    ("n", "came", "words"),
+    [
+        # Newcombe's interval by hand, 4 of 4 against 0 of 4: Wilson's are 51 to 100 and 0 to 49, so 100 - sqrt(49² + 49²) = 31.
+        (4, 4, "of 4 not called until then 0\u00a0%: 100\u00a0points more (31 to 100)."),
+        (4, 1, "of 4 not called until then 0\u00a0%: no clear difference ("),
+        # Fewer than are shown.
+        (2, 2, ""),
+    ],
+)
+def test_whether_calling_changed_the_rate_is_told_where_enough_were(memory: Warehouse, n: int, came: int, words: str) -> None:
+    entries = called_studio(memory, n, came)
+    settings = SETTINGS.model_copy(update={"minimum": SETTINGS.minimum.model_copy(update={"rows_shown": 3})})
+    told = calls.ask(memory, parse_selection({}), settings, date(2026, 7, 1), entries=Entered(entries)).calling
+    assert (words in told) if words else told == ""
+    assert ("is not drawn by lot" in told) == bool(words)
+    assert told.startswith(f"Of {n} riders called within 7 days of coming on this list {100 * came // n}\u00a0% came") == bool(
+        words
+    )
+
+
+def test_who_came_before_anybody_could_call_is_in_neither_group(memory: Warehouse) -> None:
+    """A rider called on 9 April, after the landmark of 8 April, is one not called until then."""
+    entries = called_studio(memory, 4, 4)
+    late = Event(1, "2026-04-09T09:00:00Z", "dora", "called", date(2026, 4, 9))
+    first = replace(entries[0], opened_at="2026-03-30T09:00:00Z")
+    late_ones = tuple(replace(entry, events=(late,)) for entry in entries[1:])
+    settings = SETTINGS.model_copy(update={"minimum": SETTINGS.minimum.model_copy(update={"rows_shown": 1})})
+    entries = (first, *late_ones)
+    told = calls.ask(memory, parse_selection({}), settings, date(2026, 7, 1), entries=Entered(entries)).calling
+    assert told == ""  # one called: fewer than two
 
 
 FOLLOW_UPS = "follow_up_id,session_id,booked_on,due_on,state,attended_on\n"

@@ -42,6 +42,8 @@ class HandAsker:
     def reader(self) -> Reader:
         return Reader("ada", Role.FITTER, self.fitter) if self.fitter else LOCAL
 
+    require_more_than_calls = reader
+
     def look_up(self, _: Callable[[Any], Any]) -> Any:
         return self.looked_up
 

@@ -53,6 +53,7 @@ def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
         _marked(answer),
         _as_calendar(asked) if n or answer.booked else None,
         reading(*asked.words("calls", **asked.days)),
+        html.P(answer.calling, className="reading calling") if answer.calling else None,
         _behind(answer),
         data_note(answer),
     ]

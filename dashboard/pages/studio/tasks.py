@@ -11,7 +11,7 @@ from dashboard.components.table import Column, table
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day
 from dashboard.pages.studio import ids
-from dashboard.questions.door.entering import seen_by
+from dashboard.questions.door.entering import ended_seen_by, open_seen_by
 from dashboard.questions.selection.scope import counted
 from shared.logbook.entries import Entry, Kind
 
@@ -31,8 +31,7 @@ def shows(desk: Desk) -> dict[str, Show]:
 
 def open_tasks(desk: Desk) -> list[Entry]:
     """The open tasks that the reader may see, the one that is due first at the top, those without a day last."""
-    tasks = [task for task in seen_by(desk.asker, "task") if task.is_open]
-    return sorted(tasks, key=lambda task: (task.day is None, task.day, task.opened_at))
+    return sorted(open_seen_by(desk.asker, "task"), key=lambda task: (task.day is None, task.day, task.opened_at))
 
 
 def n_overdue(desk: Desk, tasks: list[Entry]) -> int:
@@ -74,7 +73,7 @@ def _about(task: Entry) -> str:
 
 
 def _ended(desk: Desk) -> html.Details | None:
-    ended = [task for task in seen_by(desk.asker, "task") if not task.is_open][::-1]
+    ended = ended_seen_by(desk.asker, "task")[::-1]
     if not ended:
         return None
     columns = [

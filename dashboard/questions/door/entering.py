@@ -73,10 +73,11 @@ def say_as(asked: AskedBy, sort: Sort, entry_id: str, state: str, *, text: str =
     reader = asked.require_more_than_calls()
     entry = Entries(asked.path).found(entry_id, sort)
     _require_may(asked, reader, entry.kind, entry.key)
-    told = " ".join(filter(None, (text.strip(), _since(asked, entry) if state == "done" else "")))
-    said = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
+    said, since = text.strip(), _since(asked, entry) if state == "done" else ""
+    told = f"{said}{'' if said.endswith(('.', '!', '?')) else '.'} {since}" if said and since else said or since
+    ended = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
     asked.notes.done(f"{state} a {sort}", entry_id)
-    return said
+    return ended
 
 
 def _since(asked: AskedBy, task: Entry) -> str:
@@ -87,8 +88,8 @@ def _since(asked: AskedBy, task: Entry) -> str:
     try:
         selection = replace(parse_selection(words), date_from=_given_on(task), date_to=asked.today())
         answer = asked.ask("periods", selection)
-    except (StatisticsError, NotReleasedError, NotPermittedError, UsageError) as refusal:
-        return f"Since then: {refusal}"
+    except (StatisticsError, NotReleasedError, NotPermittedError, UsageError):
+        return "What the figure did since cannot be told yet."
     assert isinstance(answer, Periods)
     row = next((row for row in answer.changes if (row.figure, row.against) == (task.key, "before")), None)
     return f"Since then, against as long before: {row.words}" if row else ""
@@ -99,15 +100,24 @@ def _given_on(task: Entry) -> date:
     return task.opened_on + timedelta(days=1)
 
 
-def seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
-    """The entries of a sort that the reader may see: a fitter none about fits, loads or other fitters."""
+def open_seen_by(asked: AskedBy, sort: Sort, about: tuple[Kind, str] | None = None) -> tuple[Entry, ...]:
+    """The open entries of a sort, or about one thing, that the reader may see: a fitter none about fits, loads or other
+    fitters, but those given by or to them."""
+    entries = Entries(asked.path)
+    return _seen(asked, entries.open_about(sort, *about) if about else entries.open(sort))
+
+
+def ended_seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
+    """Those that are done or dropped, likewise."""
+    return _seen(asked, tuple(one for one in Entries(asked.path).all(sort) if not one.is_open))
+
+
+def _seen(asked: AskedBy, entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
     reader = asked.require_more_than_calls()
-    return tuple(one for one in Entries(asked.path).all(sort) if _may(reader, one))
+    return tuple(one for one in entries if _may(reader, one)) if reader.own_cases_only else entries
 
 
 def _may(reader: Reader, entry: Entry) -> bool:
-    if not reader.own_cases_only:
-        return True
     own = reader.name and reader.name in (entry.who, entry.opened_by)
     return bool(own) or (entry.kind not in OF_FITS and entry.kind not in _FOR_LEADING)
 

@@ -18,7 +18,7 @@ def timeline_without_notes(answer: Riders | RiderTimeline) -> Riders | RiderTime
 
 
 def calls_without_measures(answer: Calls) -> Calls:
-    return replace(answer, calls=tuple(replace(row, last_result="") for row in answer.calls))
+    return replace(answer, calls=tuple(replace(row, last_result="") for row in answer.calls), calling="")
 
 
 def data_without_notes(answer: Data) -> Data:

@@ -69,7 +69,7 @@ class StateRow:
 @dataclass(frozen=True)
 class Calls(Answer):
     """Whom to call on the day `today`: longest over first; beside them who was marked, what is booked ahead, and every fit by
-    its state.
+    its state. calling: whether riders who were called came more often; empty where too few were, or were not.
     """
 
     rows_name: ClassVar[str] = "calls"
@@ -81,3 +81,4 @@ class Calls(Answer):
     booked: tuple[BookedRow, ...]
     states: tuple[StateRow, ...]
     marked: tuple[MarkedRow, ...] = ()
+    calling: str = ""

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_calls import BookedRow, CallRow, Calls, MarkedRow, StateRow
+from dashboard.questions.returns.calling import calling_words
 from dashboard.questions.returns.calls_marked import mark_of
 from dashboard.questions.selection.every_fit import Remember, at_once
 from dashboard.questions.selection.scope import counted, fragments, scope_of, spoken_day
@@ -79,6 +80,7 @@ def ask(
         calls=tuple(listed),
         booked=tuple(_booked(rows, by)),
         marked=tuple(marked),
+        calling=calling_words(warehouse, scope, settings, (entries or Entered()).calls),
         states=tuple(StateRow(state, n[state], f"{counted(n[state], 'fit')}: {name}.") for state, name in STATES.items()),
     )
 
