@@ -14,7 +14,7 @@ from etl.keeping.restore import restore
 from etl.load import load
 from shared.errors import InputUnusableError
 from shared.logbook.drawing import MAY_OVERRULE, Drawing, Feet, differing
-from shared.logbook.store import Logbook
+from shared.logbook.store import LOGBOOK_VERSION, Logbook
 from tests.spec.test_drawn import exports
 
 
@@ -108,7 +108,7 @@ def test_doctor_looks_at_it(warehouse: Path) -> None:
 
     assert told() == (
         "fine",
-        f"{Logbook(warehouse).file} is whole; version 2; 1 comparison, 1 open; 6 draws; 0 calls, tasks, notes and goals.",
+        f"{Logbook(warehouse).file} is whole; version {LOGBOOK_VERSION}; 1 comparison, 1 open; 6 draws; 0 calls, tasks, notes and goals.",
     )
     file = Logbook(warehouse).file
     with sqlite3.connect(file) as book:
