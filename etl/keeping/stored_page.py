@@ -57,7 +57,7 @@ are not:
 | `.copies`, `.watched`, `.lock` | paths, digests, nothing of a rider |
 | `.accounts.json` | names of those who sign in and hashes of their passwords (Argon2id), which resist trying; no rider |
 | `.views.json` | names of accounts, and of views as they typed them; a rider's id typed in one goes with forgetting |
-| `.logbook`, also in a backup | ids of fits and fitters, draws, calls, texts as somebody wrote them, addresses of letters; no value |
+| `.logbook`, also in a backup | ids of fits and fitters, draws, calls, texts as they were written, addresses of letters; no value |
 | `.access`, `.sessions` | who did what when, ids of riders where one was opened, no value; digests of who is signed in |
 | `fitledger.log`, the log of requests | faults and paths, no rows |
 | memory, and what the system swaps out of it | a program must read what it works with |
