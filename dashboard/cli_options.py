@@ -48,7 +48,7 @@ HookFile = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
-Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
+Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait in line for other loads to end.", min=0)]
 
 
 def day_given(given: str, option: str) -> date | None:

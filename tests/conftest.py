@@ -9,6 +9,7 @@ from etl import mart, merge
 from etl.load import load
 from shared import clock
 from shared.warehouse import WAREHOUSE_VERSION, Warehouse, in_memory
+from tests.told.hand_studio import make as make_hand_studio
 from warehouse_demo import EXPORTS
 
 # That of the demo's own clock: no test depends on the day on which it runs.
@@ -33,6 +34,14 @@ def demo_warehouse(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A warehouse loaded from the demo exports."""
     path = tmp_path_factory.mktemp("demo") / "demo.duckdb"
     load([EXPORTS], path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def hand_studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The studio of tests/told/hand_studio.py, whose figures follow from a rule."""
+    path = tmp_path_factory.mktemp("hand") / "hand.duckdb"
+    make_hand_studio(path)
     return path
 
 

@@ -51,7 +51,7 @@ def watch(
     ] = 30,
     every: Annotated[float, typer.Option(metavar="SECONDS", help="How often to look.", min=0.1)] = 10,
     once: Annotated[bool, typer.Option("--once", help="Look once and end, for cron or a timer.")] = False,
-    wait: Wait = 10.0,
+    wait: Wait = 3600.0,
     log: Log = LogForm.TEXT,
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""

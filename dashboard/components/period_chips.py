@@ -12,6 +12,7 @@ from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.address import SPAN, Addresses, View
+from dashboard.components.choices import choice
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import last_month, last_quarter, this_quarter, this_year
 from shared.clock import spoken_day
@@ -85,10 +86,6 @@ def chip_links(addresses: Addresses, path: str, view: View, chips: tuple[Chip, .
 
     def link(chip: Chip) -> dcc.Link:
         words = {**kept, SPAN: "all"} if chip.first is None and by_month else kept
-        return dcc.Link(
-            [chip.name, html.Span(" (shown)", className="for-readers")] if chip is shown else chip.name,
-            href=addresses.page(path, chip.of(view.selection).query(), words),
-            className="choice is-chosen" if chip is shown else "choice",
-        )
+        return choice(chip.name, addresses.page(path, chip.of(view.selection).query(), words), is_shown=chip is shown)
 
     return html.Ul([html.Li(link(chip)) for chip in chips], className="choices")

@@ -82,10 +82,10 @@ def finding(answer: RiderTimeline) -> str:
     return f"{captures} in {fits}, {changes}"
 
 
-def alternative(answer: RiderTimeline) -> str:
-    """The timeline in words, fit by fit."""
+def alternative(answer: RiderTimeline, panels: Sequence[str]) -> str:
+    """The timeline in words, fit by fit; `panels`: the outcomes that are drawn."""
     fit_words = " ".join(fit.told for fit in answer.fits)
-    return f"Timeline of tilt and sway of both knees, capture after capture. {fit_words}"
+    return f"Timeline of {' and '.join(panels)} of both knees, capture after capture. {fit_words}"
 
 
 def _several(noun: str, n: int) -> str:

@@ -283,7 +283,7 @@ def _pictures(desk: Desk, own: Periods, trends: Trends | None, fresh: Sequence[S
     earlier_words = {which: earlier(which, own.spans()) for which in ("before", "year_before")}
     pictures = [
         Picture(
-            better.periods_figure(own, desk.asker.settings.goals, "light"),
+            better.periods_figure(own, trends.goal_by_figure() if trends else {}, "light"),
             _beside(own, {row.figure for row in own.changes}),
             _PERIODS_KEY.format(**earlier_words, level=number(desk.level, "share"), tenths=tenths),
             " ".join(row.words for row in own.changes if row.against == "before"),

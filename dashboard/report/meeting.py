@@ -1,6 +1,6 @@
 """The meeting sheet: one A4 for the monthly talk, with what Studio answers, what is new, what to look at, and the tasks."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, Final, cast
@@ -23,7 +23,7 @@ from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
-from dashboard.questions.studio.answers_trends import Trends
+from dashboard.questions.studio.answers_trends import GoalRow, Trends
 from dashboard.questions.studio.headline_figures import HEADLINE, NOT_ENOUGH
 from dashboard.questions.studio.period_words import earlier
 from dashboard.questions.studio.trends_news import news
@@ -31,7 +31,6 @@ from dashboard.report.moves import move_words, way_of
 from shared.clock import spoken_day
 from shared.errors import NotPermittedError, StatisticsError
 from shared.logbook.entries import OF_FITS, Entries, Entry
-from shared.settings import Goals
 
 WORST: Final = 3
 # As many as one sheet takes, and as much of each.
@@ -68,9 +67,10 @@ def meeting_sheet(desk: Desk, selection: Selection, *, with_ids: bool) -> Sheet:
     span = answer.spans()["this"]
     asked = replace(dated(desk, view)[0], rider=())
     trends = _trends(desk, asked)
+    goals = trends.goal_by_figure() if trends else {}
     waiting = "; ".join(f"{step.count:,} {step.words}" for step in todo_steps(desk, asked)) or "nothing waits"
     blocks = (
-        ("The four figures", [_figures(answer, desk.asker.settings.goals), *_picture(desk, answer)]),
+        ("The four figures", [_figures(answer, goals), *_picture(desk, answer, goals)]),
         ("New signals", _signals(trends, span)),
         ("The three furthest from the exam", _worst(desk, asked, with_ids=with_ids)),
         ("Tasks", _tasks(desk, span, with_ids=with_ids)),
@@ -87,7 +87,7 @@ def meeting_sheet(desk: Desk, selection: Selection, *, with_ids: bool) -> Sheet:
     )
 
 
-def _figures(answer: Periods, goals: Goals) -> Any:
+def _figures(answer: Periods, goals: Mapping[str, GoalRow]) -> Any:
     """The figures of the period, of the one before and the goal, a row each."""
     spans = answer.spans()
     now = {row.figure: row for row in answer.periods if row.which == "this"}
@@ -105,8 +105,8 @@ def _figures(answer: Periods, goals: Goals) -> Any:
         return f"{number_of(row)} ({bare_interval(row.low, row.high, row.unit)})"
 
     def goal(row: PeriodChangeRow) -> str:
-        wanted = goals.of(row.figure)
-        return "not set" if wanted is None else number(wanted, row.unit)
+        own = goals.get(row.figure)
+        return "not set" if own is None else f"{number(own.goal, row.unit)}: {own.verdict}"
 
     then = earlier("before", spans)
     return table(
@@ -132,11 +132,11 @@ def number_of(row: PeriodChangeRow) -> str:
     return number(row.difference, row.unit).replace("\u202f%", "\u202fpoints")
 
 
-def _picture(desk: Desk, answer: Periods) -> list[Any]:
+def _picture(desk: Desk, answer: Periods, goals: Mapping[str, GoalRow]) -> list[Any]:
     then = {which: earlier(which, answer.spans()) for which in ("before", "year_before")}
     return [
         chart(
-            better.periods_figure(answer, desk.asker.settings.goals, "light"),
+            better.periods_figure(answer, goals, "light"),
             title=beside_title(answer),
             alternative=better.alternative(answer.changes),
             name="periods",

@@ -22,6 +22,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from types import CodeType, FrameType, FunctionType
 from typing import Any
@@ -39,7 +40,7 @@ GROUPS = HERE / "groups.toml"
 UNTRIED = {"__init__.py", "ids.py"}
 # Seconds of the processor, so that a busy machine judges alike, while lines are traced, which takes a few times as long: a
 # test that takes longer is left out, and a change goes unnoticed once tests of so many have passed. What never ends is noticed.
-LONGEST_TEST_S, LONGEST_CHANGE_S, STOPPED_S = 3.0, 4.0, 20
+LONGEST_TEST_S, LONGEST_CHANGE_S, STOPPED_S = 8.0, 8.0, 20
 
 
 @dataclass
@@ -70,7 +71,7 @@ class Mutating:
 
     @pytest.hookimpl
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
-        _share_demo(session)
+        _share_warehouses(session)
         self.reach = self._unchanged(session)
         if self.reach.failed:
             sys.stderr.write(f"Left out, since they fail where nothing is changed: {', '.join(self.reach.failed)}\n")
@@ -189,7 +190,7 @@ class Mutating:
         files = {test.partition("::")[0] for test in first}
         second = [test for test in items if test.partition("::")[0] in files and test not in set(first)]
         chosen, whole, paid = [], 0.0, set[str]()
-        for ring, most in ((first, LONGEST_CHANGE_S), (second, LONGEST_CHANGE_S / 2)):
+        for ring, most in ((first, LONGEST_CHANGE_S), (second, LONGEST_CHANGE_S / 4)):
             for test in sorted(ring, key=self.reach.cost):
                 fixtures = set(self.reach.fixtures[test]) - paid
                 whole += self.reach.seconds[test] + sum(self.reach.seconds[each] for each in fixtures)
@@ -273,22 +274,26 @@ def _replace_constants(code: CodeType) -> None:
                 old.update(new)
 
 
-def _share_demo(session: pytest.Session) -> None:
-    """The demo is loaded once, in a process of its own, for all changes."""
-    path = BUILD / "demo.duckdb"
-    made = path.stat().st_mtime if path.exists() else 0
-    if any(
-        source.stat().st_mtime > made for room in ("shared", "etl", "warehouse_demo") for source in (ROOT / room).rglob("*.*")
-    ):
-        path.unlink(missing_ok=True)
-        BUILD.mkdir(parents=True, exist_ok=True)
-        script = (
-            "import sys, pathlib, etl.load, warehouse_demo as demo; etl.load.load([demo.EXPORTS], pathlib.Path(sys.argv[1]))"
-        )
-        subprocess.run([sys.executable, "-c", script, path], check=True, cwd=ROOT)
-    for item in session.items:
-        for definition in item._fixtureinfo.name2fixturedefs.get("demo_warehouse", ()):
-            definition.func, definition.argnames = (lambda: path), ()
+# The warehouses that tests share, and how each is made.
+_SHARED: dict[str, str] = {
+    "demo_warehouse": "import etl.load, warehouse_demo; etl.load.load([warehouse_demo.EXPORTS], path)",
+    "hand_studio": "from tests.told.hand_studio import make; make(path)",
+}
+
+
+def _share_warehouses(session: pytest.Session) -> None:
+    """Each is loaded once, in a process of its own, for all changes."""
+    rooms = ("shared", "etl", "warehouse_demo", "tests/told")
+    newest = max(source.stat().st_mtime for room in rooms for source in (ROOT / room).rglob("*.*"))
+    for name, make in _SHARED.items():
+        known = {found for item in session.items for found in item._fixtureinfo.name2fixturedefs.get(name, ())}
+        path = BUILD / f"{name}.duckdb"
+        if known and not (path.exists() and path.stat().st_mtime > newest):
+            path.unlink(missing_ok=True)
+            script = f"import sys, pathlib; path = pathlib.Path(sys.argv[1]); {make}"
+            subprocess.run([sys.executable, "-c", script, path], check=True, cwd=ROOT)
+        for definition in known:
+            definition.func, definition.argnames = partial(Path, path), ()
 
 
 def main() -> None:
@@ -314,7 +319,7 @@ def main() -> None:
 def _group(modules: list[Path], tests: list[str], most: int) -> None:
     """One group, in a process of its own."""
     files = [str(path) for each in tests for path in sorted(ROOT.glob(each))]
-    pytest.main(["-q", "--no-header", *files], plugins=[Mutating(modules, most)])
+    pytest.main(["-q", "--no-header", "--tb=no", "--assert=plain", *files], plugins=[Mutating(modules, most)])
     os._exit(0)
 
 

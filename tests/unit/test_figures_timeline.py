@@ -181,4 +181,6 @@ def test_the_chosen_fit_stands_out_and_every_fit_has_its_day() -> None:
 
 def test_title_and_words_of_the_timeline() -> None:
     assert finding(ANSWER) == "3 captures in 2 fits, 2 changes of a foot's setup"
-    assert alternative(ANSWER).endswith("Told of S1. Told of S2.")
+    assert alternative(ANSWER, ("tilt", "sway")) == (
+        "Timeline of tilt and sway of both knees, capture after capture. Told of S1. Told of S2."
+    )

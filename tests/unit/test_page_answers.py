@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from dashboard.components.address import Addresses
+from dashboard.components.choices import turning, within
 from dashboard.components.next_steps import NextStep
 from dashboard.components.shown_rows import text_of
 from dashboard.pages import PAGES
@@ -223,12 +224,13 @@ def test_a_case_tells_its_outcome_and_its_findings_without_what_stands_above_the
     look = LookRow("S1", date(2026, 3, 1), "F1", "left", "insole", "flag", "S1, left foot: no insole; low arch")
     assert worst._words(look) == "left foot: no insole; low arch"
     assert worst._words(replace(look, side="", words="S1: the saddle; narrow")) == "the saddle; narrow"
-    view: Any = answered(page_words={}, selection=EVERY)
-    shown = worst.FITS_SHOWN
+    assert [within(start, 10, 21) for start in (None, "9", "20", "40")] == [0, 9, 20, 20]
+    assert within("5", 10, 0) == 0
     links = [
-        [text_of(link) for link in worst._turning(made_desk(), view, start, 2 * shown + 1)] for start in (0, shown, 2 * shown)
+        [(text_of(link), link.href) for link in turning("before", "after", at, 10, 21, str).children if link]
+        for at in (0, 10, 20)
     ]
-    assert links == [["the next ones →"], ["← worse ones", "the next ones →"], ["← worse ones"]]
+    assert links == [[("after", "10")], [("before", "0"), ("after", "20")], [("before", "10")]]
 
 
 def test_supports_lead_to_each_other_arch_and_to_estimates_that_differ() -> None:

@@ -7,12 +7,13 @@ from typing import Any
 
 import pytest
 
-from dashboard.components.address import Addresses, View, read_view, starting_place
+from dashboard.components.address import Addresses, View, read_view
+from dashboard.components.choices import starting_place
 from dashboard.components.page import Desk
 from dashboard.pages.fitters import ids
 from dashboard.pages.fitters.callbacks import PAGE
 from dashboard.pages.fitters.named import called, with_names
-from dashboard.pages.fitters.worst import FOUND, _in_short
+from dashboard.pages.fitters.worst import FITS_SHOWN, FOUND, _in_short
 from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam, LookRow
 from dashboard.questions.coaching.answers_fitters import Fitters
@@ -146,6 +147,6 @@ def test_flags_are_told_in_short_with_their_feet() -> None:
 
 
 def test_a_start_that_is_no_number_is_told() -> None:
-    assert (starting_place(None), starting_place("20")) == (0, 20)
-    with pytest.raises(UsageError, match="start: found 'x', expected a whole number"):
-        starting_place("x")
+    assert (starting_place(None, FITS_SHOWN), starting_place("20", FITS_SHOWN)) == (0, 20)
+    with pytest.raises(UsageError, match="start: found 'x', expected a whole number such as 10"):
+        starting_place("x", FITS_SHOWN)

@@ -6,12 +6,14 @@ from typing import Any, cast
 from dash import Dash, Input, Output
 
 from dashboard.components import html
-from dashboard.components.address import View, starting_place
+from dashboard.components.address import View
+from dashboard.components.choices import starting_place
 from dashboard.components.page import Desk, Page, PageView, Show, place
 from dashboard.components.text import paragraphs, read_text
 from dashboard.pages.data import held, ids, layout
 from dashboard.pages.data.history import history
 from dashboard.pages.data.left_out import deserves_a_look, left_out
+from dashboard.pages.data.rejects import ROWS_SHOWN
 from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
 from dashboard.pages.data.working import register_working
@@ -39,7 +41,7 @@ def _rig(desk: Desk, view: View) -> Rig | None:
 
 def head(desk: Desk) -> Show:
     def show(view: View, _: str | None) -> Any:
-        starting_place(view.page_words.get("start"))  # a fault in it is told here, where the page begins
+        starting_place(view.page_words.get("start"), ROWS_SHOWN)  # a fault in it is told here, where the page begins
         return layout.head_of(_data(desk, view))
 
     return show

@@ -61,7 +61,8 @@ def _steps(desk: Desk, selection: Selection, answer: Data, watched: Rig | None) 
         yield NextStep(f"{what} on the rig: compare fits before and after with care", view(NOISE), n)
     yield NextStep("Load newer exports" if age.is_stale else "Load new exports", view(LOAD_FILES))
     if rejected:
-        yield NextStep(f"{'row was' if rejected == 1 else 'rows were'} left out: mend and load them", view(LEFT_OUT), rejected)
+        words = "row was left out: mend and load it" if rejected == 1 else "rows were left out: mend and load them"
+        yield NextStep(words, view(LEFT_OUT), rejected)
     if cells := sum(row.cells for row in answer.tables):
         words = "cell is" if cells == 1 else "cells are"
         yield NextStep(f"faulty {words} kept as not recorded: mend and load the rows", view(LEFT_OUT), cells)
@@ -106,7 +107,7 @@ def _age(age: Freshness) -> str:
 
 def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
     if not answer.reasons:
-        return html.Div(html.H2("No row is waiting, and none was rejected", className="chart-title"))
+        return html.Div(html.H2("No row is waiting, and no row or cell was left out", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
     total = sum(row.n for row in answer.reasons)
     most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
@@ -116,9 +117,9 @@ def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
     drawn = chart(
         reasons_figure(answer.reasons, theme, shown=REASONS_DRAWN),
         title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
-        alternative=f"Bars of rows by reason. {reason_words}",
+        alternative=f"Bars of rows and cells by reason. {reason_words}",
         name="reasons",
         level=2,
-        table=table("Rows by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
+        table=table("Rows and cells by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
     )
     return html.Div(drawn, className="panels is-single")

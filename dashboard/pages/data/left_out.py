@@ -14,6 +14,7 @@ from dashboard.pages.data.rejects import rejected_rows
 from dashboard.pages.data.sections import WHOLE
 from dashboard.pages.data.tables import WAITING, WARNINGS
 from dashboard.questions.data.answers_data import Data
+from dashboard.questions.selection.scope import counted
 from dashboard.questions.selection.selection import Selection
 
 WAITING_SHOWN: Final = 10
@@ -120,5 +121,5 @@ def _warnings(answer: Data, text: Passages, csv: str) -> Sequence[Any]:
     if not answer.warnings:
         return [html.P("No stored row was found unusual or incomplete.")]
     n = sum(row.n for row in answer.warnings)
-    caption = f"{n:,} warnings of {len(answer.warnings)} kinds"
+    caption = f"{counted(n, 'warning')} of {counted(len(answer.warnings), 'kind')}"
     return [*paragraphs(text["warnings"]), table(caption, WARNINGS, answer.warnings, csv=csv)]

@@ -1,12 +1,11 @@
-"""The rejected rows, a page at a time; the place in the list is part of the address."""
+"""The rejected rows, and cells left out of rows that are in, a page at a time; the place in the list is part of the address."""
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any, Final
 
-from dash import dcc
-
 from dashboard.components import html
-from dashboard.components.address import starting_place
+from dashboard.components.choices import choice, choices, turning, within
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.figures.loading import reason_name
@@ -26,32 +25,27 @@ def rejected_rows(
     if not rows:
         return [html.P("No row was rejected.")]
     reasons = list(dict.fromkeys(row.rule for row in rows))
-    reason, start = page_words.get("reason"), starting_place(page_words.get("start"))
+    reason = page_words.get("reason")
     chosen = [row for row in rows if reason in (None, row.rule)]
+    start = within(page_words.get("start"), ROWS_SHOWN, len(chosen))
     page_rows = chosen[start : start + ROWS_SHOWN]
-    place = f"{start + 1:,} to {start + len(page_rows):,} of {len(chosen):,}" if page_rows else f"none of {len(chosen):,}"
+    place = f"{start + 1:,} to {start + len(page_rows):,} of {len(chosen):,}" if page_rows else "none"
 
-    def link(words: str, to_reason: str | None, to_start: int, style: str) -> dcc.Link:
+    def address(to_reason: str | None, to_start: int = 0) -> str:
         given = {"reason": to_reason, "start": str(to_start) if to_start else None}
-        kept = {word: value for word, value in given.items() if value}
-        return dcc.Link(words, href=desk.addresses.page(VIEW, selection.query(), kept), className=style)
+        return desk.addresses.page(VIEW, selection.query(), {word: value for word, value in given.items() if value})
 
-    choices = [
-        html.Li(link(reason_name(code).capitalize() if code else "Every reason", code, 0, _style(code == reason)))
+    links = (
+        choice(reason_name(code).capitalize() if code else "Every reason", address(code), is_shown=code == reason)
         for code in (None, *reasons)
-    ]
+    )
     return [
-        html.Nav(html.Ul(choices, className="choices"), **{"aria-label": "Reason of rejection", "data-choices": "reason"}),
-        table(f"Rejected rows, {place}", REJECTS, page_rows, csv=csv),
-        html.P(
-            [
-                link("← rows before", reason, max(start - ROWS_SHOWN, 0), "choice") if start else None,
-                link("next rows →", reason, start + ROWS_SHOWN, "choice") if start + ROWS_SHOWN < len(chosen) else None,
-            ],
-            className="turning",
+        choices("Reason of rejection", "reason", links),
+        table(
+            f"Rejected rows{' and cells left out' if any(row.is_cell for row in chosen) else ''}, {place}",
+            REJECTS,
+            page_rows,
+            csv=csv,
         ),
+        turning("← rows before", "next rows →", start, ROWS_SHOWN, len(chosen), partial(address, reason)),
     ]
-
-
-def _style(is_chosen: bool) -> str:
-    return "choice is-chosen" if is_chosen else "choice"

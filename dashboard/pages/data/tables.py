@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any, Final
 
+from dashboard.components.columns import count
 from dashboard.components.table import Column
 from dashboard.figures.loading import reason_name
 from dashboard.figures.names import plain, table_name
@@ -13,18 +14,14 @@ QUALITY_KEY: Final = "check"
 FILES_NAMED: Final = 2
 
 
-def _count(heading: str, key: str) -> Column:
-    return Column(heading, lambda row: number(getattr(row, key), "count"), (key,), numeric=True)
-
-
 def quality_columns(level: str) -> list[Column]:
     """Makes the columns: check, share with interval, counts, words."""
     return [
         Column("Check", lambda row: plain(row.check).capitalize()),
         Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
         Column(f"{level} interval", lambda row: interval(row.low, row.high, "share"), ("low", "high"), numeric=True),
-        _count("n", "n"),
-        _count("Of", "total"),
+        count("n", "n"),
+        count("Of", "total"),
         Column("In words", lambda row: row.words, wide=True),
     ]
 
@@ -37,8 +34,8 @@ def _bare(column: str) -> str:
 
 EXAMS: Final = [
     Column("Part of the exam", lambda row: _bare(row.column)),
-    _count("Feet without it", "n"),
-    _count("Of", "total"),
+    count("Feet without it", "n"),
+    count("Of", "total"),
     Column("Share", lambda row: number(row.share, "share"), ("share",), numeric=True),
 ]
 
@@ -55,8 +52,8 @@ def noise_columns(level: str) -> list[Column]:
             numeric=True,
         ),
         Column("Smallest real change", lambda row: number(row.mdc95, row.unit), ("mdc95",), numeric=True),
-        _count("Repeat pairs", "n_pairs"),
-        _count("Riders", "n_riders"),
+        count("Repeat pairs", "n_pairs"),
+        count("Riders", "n_riders"),
         Column("In words", lambda row: row.words, wide=True),
     ]
 
@@ -67,10 +64,10 @@ def _unbroken(words: str) -> str:
 
 TABLES: Final = [
     Column("Table", lambda row: table_name(row.table).capitalize()),
-    _count("Stored", "stored"),
-    _count("Waiting", "waiting"),
-    _count("Rejected", "rejected"),
-    _count("Cells left out", "cells"),
+    count("Stored", "stored"),
+    count("Waiting", "waiting"),
+    count("Rejected", "rejected"),
+    count("Cells left out", "cells"),
     Column("First day", lambda row: _unbroken(day(row.first_date))),
     Column("Last day", lambda row: _unbroken(day(row.last_date))),
 ]
@@ -109,7 +106,7 @@ REASONS: Final = [
     Column("Reason", lambda row: reason_name(row.rule).capitalize()),
     Column("Table", lambda row: table_name(row.table)),
     Column("State", lambda row: row.state),
-    _count("Rows", "n"),
+    count("Rows or cells", "n"),
     Column("For example", lambda row: row.words, wide=True),
 ]
 
@@ -126,6 +123,7 @@ REJECTS: Final = [
     Column("File and line", _place),
     Column("Column", lambda row: row.column),
     Column("Reason", lambda row: reason_name(row.rule)),
+    Column("Left out", lambda row: "the cell" if row.is_cell else "the row"),
     Column("Found", _value_found),
     Column("What to do", lambda row: row.words, wide=True),
 ]
@@ -133,7 +131,7 @@ REJECTS: Final = [
 WAITING: Final = [
     Column("Waits for", lambda row: f"{row.column} {row.value}"),
     Column("Table", lambda row: row.table),
-    _count("Rows", "n"),
+    count("Rows", "n"),
     Column("File", lambda row: row.file, wide=True),
     Column("Load", lambda row: str(row.load_id), numeric=True),
 ]
@@ -148,7 +146,7 @@ WARNING_NAMES: Final = {
 WARNINGS: Final = [
     Column("Warning", lambda row: WARNING_NAMES.get(row.rule, plain(row.rule).capitalize())),
     Column("Column", lambda row: f"{row.table}, {row.column}"),
-    _count("Rows", "n"),
+    count("Rows", "n"),
     Column("For example", lambda row: row.words, wide=True),
 ]
 
@@ -161,6 +159,6 @@ NEW_WARNINGS: Final = [
 FILES: Final = [
     Column("File", lambda row: row.file),
     Column("Table", lambda row: row.table or ("refused" if row.refused else NOTHING)),
-    *(_count(name.capitalize(), name) for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")),
+    *(count(name.capitalize(), name) for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")),
     Column("In words", lambda row: row.words, wide=True),
 ]

@@ -4,11 +4,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from dash import dcc
-
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
+from dashboard.components.choices import choice, choices
 from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.page import Desk
 from dashboard.components.table import table
@@ -52,7 +51,6 @@ def answered(desk: Desk, view: View, answer: Fitters, names: Names, text: Text, 
         fitter_columns(rows[0].unit if rows else "share", number(desk.level, "share"), names),
         rows,
         row_key="fitter_id",
-        csv=desk.csv("fitters", "fitters", view.selection),
         table_id=ids.TABLE,
     )
     drawn = chart(
@@ -118,19 +116,8 @@ def _percent(level: float) -> str:
 
 def _outcomes(desk: Desk, selection: Selection, outcome: str) -> html.Nav:
     """The choice of an outcome as links, so that it is part of the address."""
-    return html.Nav(
-        html.Ul(
-            [
-                html.Li(
-                    dcc.Link(
-                        [words.name, html.Span(" (shown)", className="for-readers")] if code == outcome else words.name,
-                        href=desk.addresses.page(PATH, selection.query(), {"outcome": code}),
-                        className="choice is-chosen" if code == outcome else "choice",
-                    )
-                )
-                for code, words in OUTCOMES.items()
-            ],
-            className="choices",
-        ),
-        **{"aria-label": "Outcome", "data-choices": "outcome"},
+    links = (
+        choice(words.name, desk.addresses.page(PATH, selection.query(), {"outcome": code}), is_shown=code == outcome)
+        for code, words in OUTCOMES.items()
     )
+    return choices("Outcome", "outcome", links)

@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import Any, cast
 
 from dashboard.components import html
-from dashboard.components.address import View, starting_place
+from dashboard.components.address import View
+from dashboard.components.choices import starting_place
 from dashboard.components.notes import headline, selected
 from dashboard.components.page import Desk, Page, PageView, Show, place
 from dashboard.components.text import read_text
@@ -14,7 +15,7 @@ from dashboard.pages.fitters.answer import NAME, PATH, QUESTION, WORST_PATH, ans
 from dashboard.pages.fitters.named import names_for, with_names
 from dashboard.pages.fitters.over_time import over_time
 from dashboard.pages.fitters.process import scatter, what_was_done
-from dashboard.pages.fitters.worst import worst
+from dashboard.pages.fitters.worst import FITS_SHOWN, worst
 from dashboard.questions.coaching.answers_agreement import AgreementWithExam
 from dashboard.questions.coaching.answers_fitters import Fitters
 from dashboard.questions.data.answers_noise import Noise
@@ -36,7 +37,7 @@ def head(desk: Desk) -> Show:
         answer = _fitters(desk, view)
         # A fault in a word of the page is told here, where every view begins.
         chosen_outcome(view, answer)
-        starting_place(view.page_words.get("start"))
+        starting_place(view.page_words.get("start"), FITS_SHOWN)
         return [selected(answer, riders=answer.n_riders), headline(with_names(answer.headline, names_for(desk)))]
 
     return show

@@ -24,12 +24,9 @@ def over_time(desk: Desk, selection: Selection, answer: AgreementWithExam, text:
         "Agreement by month",
         months(level),
         answer.months,
-        csv=desk.csv("agreement", "months", selection),
         table_id=ids.MONTHS,
     )
-    by_rule = table(
-        "How often each rule asks for a look", rules(level), answer.rules, csv=desk.csv("agreement", "rules", selection)
-    )
+    by_rule = table("How often each rule asks for a look", rules(level), answer.rules)
     return [
         html.P(unbroken(whole.words), className="agreement-words"),
         html.Div(

@@ -28,7 +28,6 @@ def what_was_done(desk: Desk, selection: Selection, answer: Fitters, names: Name
             process_columns(names),
             done(answer.process),
             row_key="fitter_id",
-            csv=desk.csv("fitters", "process", selection),
         ),
         reading(*paragraphs(text["process"], level=level, minimum=minimum)),
         method(answer, paragraphs(text["method"]), what="the comparison"),
@@ -43,7 +42,7 @@ def scatter(desk: Desk, selection: Selection, answer: Noise, names: Names, text:
     if not rows:
         return []
     more, level = [row for row in rows if row.scatters_more], number(desk.level, "share")
-    numbers = table("Typical error of repeat captures", columns(level, names), rows, csv=desk.csv("noise", "groups", selection))
+    numbers = table("Typical error of repeat captures", columns(level, names), rows)
     return [
         html.H2(with_names(_title(rows, more), names), className="section-title", id="scatter"),
         html.Ul([html.Li(with_names(row.words, names)) for row in more], className="told-fitters") if more else None,

@@ -1,14 +1,16 @@
 """The fits to look at together, the furthest from the exam first, a few at a time; each with its case folded under it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import groupby
 from typing import Any, Final
 
 from dash import dcc
 
 from dashboard.components import html
-from dashboard.components.address import View, starting_place
+from dashboard.components.address import View
+from dashboard.components.choices import turning, within
 from dashboard.components.entering import task_fold, tasks_told
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link
@@ -51,7 +53,7 @@ def _fits(desk: Desk, view: View, answer: AgreementWithExam, names: Names) -> li
     fits = answer.worst
     if not fits:
         return [html.P("No fit of this selection is to look at.", className="looks-place")]
-    start = min(starting_place(view.page_words.get("start")), (len(fits) - 1) // FITS_SHOWN * FITS_SHOWN)
+    start = within(view.page_words.get("start"), FITS_SHOWN, len(fits))
     page_fits = fits[start : start + FITS_SHOWN]
     sessions, fitter = [row.session_id for row in page_fits], desk.asker.fitter
     riders = desk.asker.look_up(lambda warehouse: riders_of_fits(warehouse, sessions, fitter))
@@ -62,8 +64,13 @@ def _fits(desk: Desk, view: View, answer: AgreementWithExam, names: Names) -> li
             [_fit(desk, view.selection, row, cases.get(row.session_id, []), riders, names) for row in page_fits],
             className="looks",
         ),
-        html.P(list(_turning(desk, view, start, len(fits))), className="turning"),
+        turning("← worse ones", "the next ones →", start, FITS_SHOWN, len(fits), partial(_address, desk, view)),
     ]
+
+
+def _address(desk: Desk, view: View, start: int) -> str:
+    page_words = {**view.page_words, "start": str(start)}
+    return desk.addresses.page(f"{PATH}/{WORST_PATH}", view.selection.query(), page_words)
 
 
 def _place(desk: Desk, answer: AgreementWithExam, start: int, n: int) -> str:
@@ -139,16 +146,3 @@ def _words(row: LookRow) -> str:
 def _rider(desk: Desk, selection: Selection, rider: str, session: str) -> dcc.Link:
     query = replace(selection, fitter=(), rider=(rider,)).query()
     return dcc.Link(f"rider {rider}", href=desk.addresses.page(RIDERS, query, {"fit": session}))
-
-
-def _turning(desk: Desk, view: View, start: int, n: int) -> Iterator[dcc.Link]:
-    def link(words: str, to: int) -> dcc.Link:
-        page_words = {**view.page_words, "start": str(to)}
-        return dcc.Link(
-            words, href=desk.addresses.page(f"{PATH}/{WORST_PATH}", view.selection.query(), page_words), className="choice"
-        )
-
-    if start:
-        yield link("← worse ones", max(start - FITS_SHOWN, 0))
-    if start + FITS_SHOWN < n:
-        yield link("the next ones →", start + FITS_SHOWN)

@@ -84,7 +84,7 @@ def drawn(told: Told, *, panels: tuple[str, ...]) -> html.Div:
     drawing = chart(
         timeline_figure(answer, told.fit.session_id, told.theme, panels=panels),
         title=finding(answer),
-        alternative=alternative(answer),
+        alternative=alternative(answer, panels),
         name="-".join(("timeline", *panels)),
         level=2,
         table=shown,
@@ -103,8 +103,9 @@ def _steps(told: Told) -> list[NextStep]:
     """What deserves a look of this rider, each where it is looked at."""
     desk, rider = told.desk, told.answer.rider
     looks = rider.look.split(", ")
+    state = listing.follow_up_words(rider)
     steps = {
-        "overdue": NextStep(f"{listing.follow_up_words(rider).capitalize()}: call", desk.addresses.page("returns/calls")),
+        "overdue": NextStep(f"{state[:1].upper()}{state[1:]}: call", desk.addresses.page("returns/calls")),
         "not_held": NextStep("It did not hold", told.address("fit-by-fit")),
         "side_difference": NextStep("Side difference remains", told.address("fit-by-fit")),
         "flag": NextStep("Far from the exam", told.address("exam")),

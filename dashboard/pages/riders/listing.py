@@ -2,13 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any, Final
 
 from dash import dcc
 
 from dashboard.components import html
-from dashboard.components.address import View, starting_place
+from dashboard.components.address import View
 from dashboard.components.chart import reading
+from dashboard.components.choices import choice, choices, turning, within
 from dashboard.components.notes import data_note, method
 from dashboard.components.page import Desk, Show
 from dashboard.components.rider_search import search_box
@@ -65,7 +67,7 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
     """What to look at as links, one part of the riders, links to the parts before and after."""
     look = chosen_look(page_words.get("look"))
     rows = answer.riders.where(look) if look else answer.riders
-    start = min(starting_place(page_words.get("start")), max(len(rows) - 1, 0) // ROWS_SHOWN * ROWS_SHOWN)
+    start = within(page_words.get("start"), ROWS_SHOWN, len(rows))
     page_rows = rows[start : start + ROWS_SHOWN]
     place = f"{start + 1:,} to {start + len(page_rows):,} of {len(rows):,}" if page_rows else "none"
     limit = number(desk.asker.settings.knee.side_difference_deg, "deg")
@@ -78,7 +80,7 @@ def listed(desk: Desk, selection: Selection, answer: Riders, page_words: Mapping
             row_key="rider_id",
             table_id="riders-list",
         ),
-        _turning(desk, selection, look, start, len(rows)),
+        turning("← riders before", "further riders →", start, ROWS_SHOWN, len(rows), partial(address, desk, selection, look)),
         csv_link(desk.csv("riders", "riders", selection), f"all {len(answer.riders):,} riders"),
         reading(*paragraphs(TEXT["list"], limit=limit)),
         method(answer, []),
@@ -112,23 +114,9 @@ def chosen_look(look: str | None) -> str | None:
 def _looks(desk: Desk, selection: Selection, answer: Riders, look: str | None) -> html.Nav:
     rows = answer.riders
     counts = {code: len(rows.where(code)) for code in LOOKS if code not in answer.not_recorded}
-    choices = [(None, f"All ({len(rows):,})"), *((code, f"{LOOKS[code]} ({n:,})") for code, n in counts.items())]
-    return html.Nav(
-        html.Ul(
-            [
-                html.Li(
-                    dcc.Link(
-                        [name, html.Span(" (shown)", className="for-readers")] if code == look else name,
-                        href=address(desk, selection, code),
-                        className="choice is-chosen" if code == look else "choice",
-                    )
-                )
-                for code, name in choices
-            ],
-            className="choices",
-        ),
-        **{"aria-label": "What deserves a look", "data-choices": "look"},
-    )
+    named = [(None, f"All ({len(rows):,})"), *((code, f"{LOOKS[code]} ({n:,})") for code, n in counts.items())]
+    links = (choice(name, address(desk, selection, code), is_shown=code == look) for code, name in named)
+    return choices("What deserves a look", "look", links)
 
 
 def columns(desk: Desk, selection: Selection, not_recorded: tuple[str, ...] = (), *, brief: bool = False) -> list[Column]:
@@ -163,16 +151,3 @@ def follow_up_words(row: RiderRow) -> str:
         .replace("no follow-up ", "none ")
     )
     return f"{state}, {whole_day(row.due_on)}" if row.due_on else state
-
-
-def _turning(desk: Desk, selection: Selection, look: str | None, start: int, n: int) -> html.P:
-    def link(words: str, to: int) -> dcc.Link:
-        return dcc.Link(words, href=address(desk, selection, look, to), className="choice")
-
-    return html.P(
-        [
-            link("← riders before", max(start - ROWS_SHOWN, 0)) if start else None,
-            link("further riders →", start + ROWS_SHOWN) if start + ROWS_SHOWN < n else None,
-        ],
-        className="turning",
-    )

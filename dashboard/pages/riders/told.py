@@ -9,6 +9,7 @@ from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.address import View
+from dashboard.components.choices import choice, choices
 from dashboard.components.page import Desk, Show
 from dashboard.components.text import paragraphs, read_text
 from dashboard.figures.names import plain
@@ -62,30 +63,22 @@ class Told:
         """A link to each fit on the same view, that one marked which is told; none where there is one fit only."""
         if not self.answer.fits[1:]:
             return None
-        return html.Nav(
-            html.Ul([html.Li(self._fit_link(row, view)) for row in self.answer.fits], className="choices"),
-            **{"aria-label": "Fits of this rider", "data-choices": "fit"},
+        links = (
+            choice(_visit(row), self.address(view, row.session_id), is_shown=row.session_id == self.fit.session_id)
+            for row in self.answer.fits
         )
+        return choices("Fits of this rider", "fit", links)
 
     def fit_list(self) -> html.Nav:
         """Every fit with what became of it, the one marked that is told; each leads to its own sentence."""
         items = []
         for row in self.answer.fits:
             end = BECAME_WORDS.get(row.became or "", "")
-            words: Any = f"{day(row.session_date)}, {VISITS[row.visit_kind]}" + (f": {end}" if end else "")
+            words: Any = _visit(row) + (f": {end}" if end else "")
             is_told = row.session_id == self.fit.session_id
             link = words if is_told else dcc.Link(words, href=self.address("", row.session_id))
             items.append(html.Li(html.Strong(link, **{"aria-current": "true"}) if is_told else link))
         return html.Nav([html.H2("Fits"), html.Ul(items)], className="fit-list", **{"aria-label": "Fits of this rider"})
-
-    def _fit_link(self, row: FitRow, view: str) -> Any:
-        is_told = row.session_id == self.fit.session_id
-        words: Any = f"{day(row.session_date)}, {VISITS[row.visit_kind]}"
-        return dcc.Link(
-            [words, html.Span(" (shown)", className="for-readers")] if is_told else words,
-            href=self.address(view, row.session_id),
-            className="choice is-chosen" if is_told else "choice",
-        )
 
     def facts(self) -> str:
         """What else is known of the fit: where, who, on what."""
@@ -102,6 +95,10 @@ class Told:
         ]
         sentence = ", ".join(fact for fact in facts if fact)
         return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _visit(row: FitRow) -> str:
+    return f"{day(row.session_date)}, {VISITS[row.visit_kind]}"
 
 
 def showing(desk: Desk, place: str, view: str, show: Callable[[Told], Any]) -> dict[str, Show]:

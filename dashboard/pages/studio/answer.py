@@ -16,13 +16,14 @@ from dashboard.components.text import paragraphs
 from dashboard.figures.better import alternative, periods_figure
 from dashboard.figures.theme import number
 from dashboard.pages.studio import ids
-from dashboard.pages.studio.chosen import dated, periods_of
+from dashboard.pages.studio.chosen import dated, goals_of, periods_of
 from dashboard.pages.studio.tables import change_columns
 from dashboard.pages.studio.tasks import VIEW_PATH as TASKS
 from dashboard.pages.studio.tasks import n_overdue, open_tasks
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_periods import Periods
+from dashboard.questions.studio.goals import named
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH, NOT_RECORDED
 from dashboard.questions.studio.period_words import earlier
 from shared.errors import LogbookError, NotPermittedError, NotReleasedError, StatisticsError
@@ -37,19 +38,20 @@ def layout() -> list[Any]:
 
 def shows(desk: Desk) -> dict[str, Show]:
     return {
-        ids.PICTURE: lambda view, theme: _picture(desk, periods_of(desk, view), theme),
+        ids.PICTURE: lambda view, theme: _picture(desk, view, theme),
         ids.TODO: lambda view, _: _todo(desk, view),
     }
 
 
-def _picture(desk: Desk, answer: Periods, theme: str | None) -> list[Any]:
+def _picture(desk: Desk, view: View, theme: str | None) -> list[Any]:
+    answer, goals = periods_of(desk, view), goals_of(desk, dated(desk, view)[0])
     spans = answer.spans()
     before, year_before = (earlier(which, spans) for which in ("before", "year_before"))
     return [
         chart(
-            periods_figure(answer, desk.asker.settings.goals, theme),
+            periods_figure(answer, goals, theme),
             title=beside_title(answer),
-            alternative=alternative(answer.changes),
+            alternative=" ".join([alternative(answer.changes), *(named(row) for row in goals.values())]),
             name="periods",
             level=2,
             table=table("The figures beside earlier periods", change_columns(spans), answer.changes),

@@ -1,6 +1,7 @@
 """The head of every view of the Studio page: how the chosen dates went, in one sentence."""
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 from dash import dcc
@@ -38,7 +39,7 @@ def _no_fit(desk: Desk, view: View, words: str) -> html.Div:
     everything = replace(view.selection, date_from=None, date_to=None)
     ways = [("Show all dates", page("", everything.query(), {SPAN: "all"})), ("Show all fits", page("", "", {SPAN: "all"}))]
     if last is not None:
-        month = last_month(last)
+        month = last_month(last + timedelta(days=1))
         dates = replace(view.selection, date_from=month.first, date_to=month.last)
         ways.insert(0, (f"Show {spoken_span(month)}", page("", dates.query())))
     return html.Div(

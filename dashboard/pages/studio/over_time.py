@@ -1,14 +1,14 @@
 """Over time: the control charts of the four figures, and what stood beside those of their moves that are news."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
-from typing import Any, cast
+from collections.abc import Sequence
+from typing import Any
 
 from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
+from dashboard.components.choices import choice, choices
 from dashboard.components.entering import note_end, note_form, task_form
 from dashboard.components.faults import fault_note
 from dashboard.components.page import Desk, PageView, Show
@@ -19,13 +19,12 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.beside import beside_table
-from dashboard.pages.studio.chosen import dated, periods_of
+from dashboard.pages.studio.chosen import dated, periods_of, trends_of
 from dashboard.pages.studio.tables import moved_words, period_columns, signal_columns
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.calendar import EVERY, spoken_period
 from dashboard.questions.selection.scope import counted
-from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_trends import NoteRow, SignalRow, Trends
 from dashboard.questions.studio.trends_news import news
@@ -50,18 +49,12 @@ def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         selection, span = dated(desk, view)[0], periods_of(desk, view).spans()["this"]
         try:
-            answer = _trends(desk, selection, view.page_words.get("every"))
+            answer = trends_of(desk, selection, **by_period("trends", view.page_words.get("every")))
         except (StatisticsError, UsageError) as refused:
             return fault_note(refused)
         return _told(desk, view, answer, span, theme)
 
     return {ids.OVER_TIME: show}
-
-
-def _trends(desk: Desk, selection: Selection, every: str | None) -> Trends:
-    """The control charts over all dates, so that a month stands beside the time before it."""
-    asked = replace(selection, date_from=None, date_to=None)
-    return cast(Trends, desk.asker.ask("trends", asked, **by_period("trends", every)))
 
 
 def _told(desk: Desk, view: View, answer: Trends, span: Span, theme: str | None) -> list[Any]:
@@ -104,24 +97,12 @@ def over_time(answer: Trends, fresh: Sequence[SignalRow], span: Span) -> str:
 def period_links(desk: Desk, view: View, shown: str) -> html.Nav:
     """The periods of the control charts as links; those of the settings need no word in the address."""
     own, kept = desk.asker.settings.trends.every, {word: value for word, value in view.page_words.items() if word != "every"}
-    links = (
-        _link(desk, f"By {every}", view, kept if every == own else {**kept, "every": every}, is_chosen=every == shown)
-        for every in EVERY
-    )
-    return _choices(links, "Periods")
 
+    def link(every: str) -> dcc.Link:
+        words = kept if every == own else {**kept, "every": every}
+        return choice(f"By {every}", desk.addresses.page("over-time", view.selection.query(), words), is_shown=every == shown)
 
-def _choices(links: Iterable[dcc.Link], name: str) -> html.Nav:
-    items = html.Ul([html.Li(link) for link in links], className="choices")
-    return html.Nav(items, **{"aria-label": name, "data-choices": name.lower()})
-
-
-def _link(desk: Desk, name: str, view: View, page_words: Mapping[str, str], *, is_chosen: bool) -> dcc.Link:
-    return dcc.Link(
-        [name, html.Span(" (shown)", className="for-readers")] if is_chosen else name,
-        href=desk.addresses.page("over-time", view.selection.query(), page_words),
-        className="choice is-chosen" if is_chosen else "choice",
-    )
+    return choices("Periods", "periods", map(link, EVERY))
 
 
 def _marks(every: str) -> html.Ul:
@@ -150,16 +131,18 @@ def _note_end(row: NoteRow) -> list[Any]:
 def _panel(desk: Desk, answer: Trends, figure: str, fresh: Sequence[SignalRow], span: Span, theme: str | None) -> html.Div:
     own, rows, signals = of_figure(answer, figure)
     shown = rows[-_PERIODS_SHOWN:]
+    goal = next((row for row in answer.goals if row.figure == figure), None)
     caption = f"{FIGURES[figure]}" + (f", the last {counted(len(shown), answer.every)}" if len(shown) < len(rows) else "")
     drawn = chart(
         control_chart(answer, figure, Window(span.first, span.last), theme),
         title=finding(own, signals, answer.every, is_news=any(row.figure == figure for row in fresh)),
-        alternative=alternative(own, rows, signals, answer.every),
+        alternative=alternative(own, rows, signals, answer.every, goal),
         name=figure,
         table=table(caption, period_columns(answer.every), shown),
     )
     # A task is given where something is to be looked into.
-    return html.Div([drawn, task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None])
+    task = task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None
+    return html.Div([drawn, reading(html.P(goal.words)) if goal else None, task])
 
 
 def _base(answer: Trends) -> str:

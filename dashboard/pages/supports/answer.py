@@ -67,7 +67,6 @@ def _panel(
             f"Change in the distance from neutral, knees that came {arrival}",
             nearer_columns(),
             of_arrival(rows, arrival),
-            csv=desk.csv("effects", "effects", selection),
             row_key="support",
         ),
     )

@@ -8,6 +8,7 @@ from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.address import View
+from dashboard.components.choices import choice, choices
 from dashboard.components.page import Desk
 from dashboard.components.text import read_text
 from dashboard.figures.effects import Empty
@@ -56,14 +57,10 @@ def outcome_name(outcome: str) -> str:
 def outcome_links(desk: Desk, selection: Selection, path: str, chosen: str, *, with_nearer: bool = False) -> html.Nav:
     """The choice of an outcome of a view, as links, so that it is part of the address; the answer's own needs no word."""
 
-    def choice(code: str) -> html.Li:
+    def link(code: str) -> dcc.Link:
         words = {} if code == NEARER else {"outcome": code}
-        href = desk.addresses.page(f"{PATH}/{path}", selection.query(), words)
-        if code != chosen:
-            return html.Li(dcc.Link(outcome_name(code), href=href, className="choice"))
-        shown = [outcome_name(code), html.Span(" (shown)", className="for-readers")]
-        return html.Li(dcc.Link(shown, href=href, className="choice is-chosen"))
+        return choice(
+            outcome_name(code), desk.addresses.page(f"{PATH}/{path}", selection.query(), words), is_shown=code == chosen
+        )
 
-    codes = (NEARER, *MAIN_OUTCOMES) if with_nearer else MAIN_OUTCOMES
-    links = html.Ul([choice(code) for code in codes], className="choices")
-    return html.Nav(links, **{"aria-label": "Outcome", "data-choices": "outcome"})
+    return choices("Outcome", "outcome", map(link, (NEARER, *MAIN_OUTCOMES) if with_nearer else MAIN_OUTCOMES))

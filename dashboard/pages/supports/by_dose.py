@@ -65,7 +65,6 @@ def _chart(desk: Desk, selection: Selection, rows: Sequence[DoseRow], outcome: s
             f"{DOSED[support]}: {OUTCOMES[outcome].name.lower()} in {unit_words(outcome)}",
             dose_columns(number(desk.level, "share")),
             rows,
-            csv=desk.csv("effects", "dose", selection),
         ),
     )
 

@@ -63,7 +63,6 @@ def panel(desk: Desk, selection: Selection, answer: Effects, outcome: str, theme
             f"{OUTCOMES[outcome].name}, in {unit_words(outcome)}",
             effect_columns(),
             in_order(answer.effects, outcome),
-            csv=desk.csv("effects", "effects", selection),
             row_key="support",
         ),
     )

@@ -49,7 +49,6 @@ def _panel(asked: Asked, answer: Asymmetry, panel: Panel, rows: list[PrevalenceR
         tables.level_rows(shown, asked.quantity),
         row_key="level",
         table_id=f"{ids.LEVELS}-table-{at + 1}",
-        csv=asked.csv("prevalence"),
     )
     return chart(
         panel_figure(panel, rows, asked.theme),

@@ -8,6 +8,7 @@ from dash import dcc
 
 from dashboard.components import html
 from dashboard.components.address import View
+from dashboard.components.choices import choice, choices
 from dashboard.components.page import Desk
 from dashboard.components.text import paragraphs, read_text
 from dashboard.figures import symmetry
@@ -109,17 +110,10 @@ def is_split(answer: Asymmetry) -> bool:
 
 def quantities(asked: Asked, path: str = "") -> html.Nav:
     """The choice of a quantity as links, so that it is part of the address; `path`: of the view."""
-    return html.Nav(
-        html.Ul([html.Li(_quantity(asked, quantity, path)) for quantity in QUANTITIES], className="choices"),
-        **{"aria-label": "Quantity", "data-choices": "outcome"},
-    )
 
+    def link(quantity: str) -> dcc.Link:
+        words = None if quantity == QUANTITIES[0] else {"outcome": quantity}
+        href = asked.desk.addresses.page(f"{PATH}/{path}" if path else PATH, asked.view.query(), words)
+        return choice(OUTCOMES[quantity].name, href, is_shown=quantity == asked.quantity)
 
-def _quantity(asked: Asked, quantity: str, path: str) -> dcc.Link:
-    is_chosen, name = quantity == asked.quantity, OUTCOMES[quantity].name
-    words = None if quantity == QUANTITIES[0] else {"outcome": quantity}
-    return dcc.Link(
-        [name, html.Span(" (shown)", className="for-readers")] if is_chosen else name,
-        href=asked.desk.addresses.page(f"{PATH}/{path}" if path else PATH, asked.view.query(), words),
-        className="choice is-chosen" if is_chosen else "choice",
-    )
+    return choices("Quantity", "outcome", map(link, QUANTITIES))

@@ -27,7 +27,6 @@ def became(asked: Asked, answer: Asymmetry) -> list[Any]:
         [row for row in answer.change if row.finding == change.finding],
         row_key="level",
         table_id=f"{ids.CHANGES}-table",
-        csv=asked.csv("change"),
     )
     return [
         quantities(asked, PATH),

@@ -24,17 +24,13 @@ def limits(asked: Asked, answer: Asymmetry) -> list[Any]:
         tables.curve(asked.level),
         [row for row in answer.curve if row.quantity == asked.quantity],
         table_id=f"{ids.LIMITS}-table",
-        csv=asked.csv("curve"),
     )
     differences = table(
         "Side differences of all selected fits, right less left",
         tables.differences(asked.level),
         answer.differences,
-        csv=asked.csv("differences"),
     )
-    repeats = table(
-        "Captures repeated with nothing changed", tables.repeats(asked.level), answer.repeats, csv=asked.csv("repeats")
-    )
+    repeats = table("Captures repeated with nothing changed", tables.repeats(asked.level), answer.repeats)
     return [
         quantities(asked, PATH),
         html.Div(

@@ -106,7 +106,6 @@ def patterns(asked: Asked, answer: Asymmetry) -> list[Any]:
             tables.by_pattern(asked.level),
             [row for row in answer.patterns if row.level is None],
             row_key="finding",
-            csv=asked.csv("patterns"),
         ),
         reading(*asked.words("pattern-changes")),
     ]

@@ -85,12 +85,9 @@ def ask(
     worst = tuple(_worst(warehouse, judged, names, settings))
     shim_steps = read_or_cut(warehouse, scope, SQL / "agreement_shims.sql", remember)
     return AgreementWithExam(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, **{f"rule_{rule.name}": rule.told for rule in FOOT_RULES}, f"rule_{SADDLE}": SADDLE_TOLD},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         n_judged=n_judged,
         n_flagged=n_judged - int(judged.agrees.sum()),
         n_far=int(judged.is_far.sum()),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ class ShimPlaceRow:
 
 
 @dataclass(frozen=True)
-class AgreementWithExam(Answer):
+class AgreementWithExam(AnswerOfFits):
     """Do fits agree with the exam, which ones are to look at together, and does agreement go with better outcomes?
 
     n_flagged: fits with a flag; n_far: of these, far from the exam; n_to_look_at: of those, with nothing come out better.
@@ -129,8 +129,6 @@ class AgreementWithExam(Answer):
     """
 
     rows_name: ClassVar[str] = "look_at"
-    n_fits: int
-    n_riders: int
     n_judged: int
     n_flagged: int
     n_far: int

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 from shared.statistics.told import is_sure
 
 WITHIN, BETWEEN, BEYOND = "within", "between", "beyond"
@@ -107,13 +107,11 @@ class ProcessRow:
 
 
 @dataclass(frozen=True)
-class Fitters(Answer):
+class Fitters(AnswerOfFits):
     """Observed against expected by fitter, for coaching. furthest: the outcome of the figure that lies furthest from what is
     expected, in standard errors; the first one where there is no figure."""
 
     rows_name: ClassVar[str] = "fitters"
-    n_fits: int
-    n_riders: int
     headline: str
     furthest: str
     fitters: tuple[FitterRow, ...]

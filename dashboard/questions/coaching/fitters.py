@@ -100,17 +100,14 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
     rows = tuple(filter(is_chosen, figures.rows))
     return Fitters(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={
             **METHOD,
             "terms": list(figures.terms),
             "inner": settings.fitters.inner_level,
             "outer": settings.fitters.outer_level,
         },
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=headline_of(rows, settings),
         furthest=max(rows, key=lambda row: abs(row.z or 0.0)).outcome,
         fitters=rows,

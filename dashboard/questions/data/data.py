@@ -30,7 +30,11 @@ from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 
-METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
+METHOD = {
+    "rejected": "rows that break a rule of the contract, kept whole",
+    "cells": "faulty cells that may be empty: left out as not recorded, and their rows are in",
+    "intervals": "Wilson",
+}
 
 # What is asked of each fit: the name of the check, the counting column, and the sentence.
 _CHECKS = (
@@ -54,9 +58,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope = scope_of(warehouse, selection, settings, remember)
     whole = remember(("whole warehouse",), lambda: _whole(warehouse))
     return Data(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
         headline=_headline(whole["tables"]),
         quality=tuple(_quality(warehouse, scope, settings)),

@@ -40,9 +40,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     selected = np.isin(arrivals["fit_no"], fits_selected(warehouse, scope, remember))
     here = {name: column[selected] for name, column in arrivals.items()}
     return Rig(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "q_value": settings.rig.q_value},
         headline=_headline(chosen, len(arrivals["fit_no"]), settings),
         findings=chosen,

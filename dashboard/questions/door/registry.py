@@ -167,7 +167,7 @@ _ALL: Final = (
         "studio.trends",
         Sight(
             figures={"trend": Counted(("figure", "period"), ("period",), units="n")},
-            following=frozenset({"charts", "signals", "beside", "notes"}),
+            following=frozenset({"charts", "signals", "beside", "notes", "goals"}),
             follow=following.trends,
             own_rows={
                 "beside": OwnRows(
@@ -177,9 +177,10 @@ _ALL: Final = (
             },
         ),
         follows_split=False,
+        knows_today=True,
         by_period=True,
+        knows_entries=("goal", "note"),
         leans_on=("rig",),
-        knows_entries=("note",),
     ),
     Question(
         "fitters",

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -40,11 +40,9 @@ class CheckRow:
 
 
 @dataclass(frozen=True)
-class Checks(Answer):
+class Checks(AnswerOfFits):
     """Do the effects hold as they are told: for each outcome whether they come late, depend on one another, bend, or drift."""
 
     rows_name: ClassVar[str] = "checks"
-    n_fits: int
-    n_riders: int
     headline: str
     checks: tuple[CheckRow, ...]

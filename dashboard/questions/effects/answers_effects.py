@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from dashboard.questions.models.answers_models import EffectRow
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 from shared.statistics.told import ROUGH_BELOW_DF, Claiming, is_sure
 
 
@@ -154,12 +154,10 @@ class ResidualRow:
 
 
 @dataclass(frozen=True)
-class Effects(Answer):
+class Effects(AnswerOfFits):
     """What moved the knee: one row an outcome and support (and level of the split)."""
 
     rows_name: ClassVar[str] = "effects"
-    n_fits: int
-    n_riders: int
     n_captures: int
     headline: str
     effects: tuple[EffectRow, ...]

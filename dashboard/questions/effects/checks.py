@@ -34,12 +34,9 @@ def ask(
     if parts_of.n_captures():
         rows = [row for outcome in OUTCOMES if outcome in outcomes for row in parts_of.checks(outcome)]
     return Checks(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "found_below_q": settings.checks.found_below_q, "late_below_q": settings.checks.late_below_q},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=headline_of(rows),
         checks=tuple(rows),
     )

@@ -80,12 +80,9 @@ def ask(
         by_direction, _ = parts_of.directions()
         _fill(lists, parts_of, parts, outcomes)
     answer = Effects(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "level": settings.intervals.level},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         n_captures=n_captures,
         headline=f"Not recorded here: {cost_words(TILT)}"
         if scope.recorded.instead("off_neutral")

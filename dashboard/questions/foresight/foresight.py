@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.foresight import SQL
 from dashboard.questions.foresight.answers_foresight import Foresight, ForesightRow, ReliabilityRow
-from dashboard.questions.foresight.calibrated import types_of
+from dashboard.questions.foresight.by_type import types_of
 from dashboard.questions.foresight.ready import LEVEL
 from dashboard.questions.foresight.record import Record, record_of
 from dashboard.questions.memory.remembering import Remember, at_once
@@ -49,9 +49,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     last = next((row for row in rows if row.group == "last" and row.outcome == "tilt"), None)
     is_kept = None if last is None or last.inside is None else KEPT_BETWEEN[0] <= last.inside <= KEPT_BETWEEN[1]
     return Foresight(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
         headline=_headline(last, is_kept),
         is_kept=is_kept,

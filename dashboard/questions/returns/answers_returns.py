@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -146,12 +146,10 @@ class SaidRow:
 
 
 @dataclass(frozen=True)
-class Returns(Answer):
+class Returns(AnswerOfFits):
     """Do riders come back, and does the fit hold."""
 
     rows_name: ClassVar[str] = "figures"
-    n_fits: int
-    n_riders: int
     headline: str
     figures: tuple[ReturnFigure, ...]
     curve: tuple[ReturnCurveRow, ...]

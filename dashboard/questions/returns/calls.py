@@ -66,9 +66,7 @@ def ask(
     for row in rows:
         n[row["state"]] += row["n_fits"]
     return Calls(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={
             **METHOD,
             "booked_within_days": settings.follow_up.booked_within_days,
@@ -76,8 +74,7 @@ def ask(
             "called_again_days": settings.follow_up.called_again_days,
         },
         today=by,
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=_headline({**Counter(row.state for row in listed), "booked": n["booked"]}, by, len(marked)),
         calls=tuple(listed),
         booked=tuple(_booked(rows, by)),

@@ -100,12 +100,9 @@ def ask(
     held = tuple(held_rows(left.rows["became"], left.rows["rider"], settings, no_noise))
     by_figure = {row.figure: row for row in figures if row.level is None}
     return Returns(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=_method(settings),
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=held_words(held, settings, no_noise)
         if no_noise
         else f"{held_words(held, settings)} {by_figure['held'].words}",

@@ -7,7 +7,7 @@ from typing import ClassVar
 from dashboard.questions.coaching.answers_agreement import LookRow
 from dashboard.questions.data.answers_noise import NoiseRow
 from dashboard.questions.memory.rows_on_demand import RowsOnDemand
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class RiderRow:
 
 
 @dataclass(frozen=True)
-class Riders(Answer):
+class Riders(AnswerOfFits):
     """The riders of the selection, most reasons for a look first, and how many of them deserve a look.
 
     riders: made as they are read; where(code of `look`) gives those who deserve that look. not_recorded: the looks of which
@@ -48,8 +48,6 @@ class Riders(Answer):
     """
 
     rows_name: ClassVar[str] = "riders"
-    n_fits: int
-    n_riders: int
     headline: str
     riders: RowsOnDemand[RiderRow]
     not_recorded: tuple[str, ...] = ()
@@ -193,7 +191,7 @@ class FollowUpRow:
 
 
 @dataclass(frozen=True)
-class RiderTimeline(Answer):
+class RiderTimeline(AnswerOfFits):
     """What happened to one rider, fit after fit and capture after capture.
 
     noise: the typical error and MDC95 of tilt, sway and offset over all fits of the warehouse; none where they are not known.
@@ -201,8 +199,6 @@ class RiderTimeline(Answer):
     """
 
     rows_name: ClassVar[str] = "captures"
-    n_fits: int
-    n_riders: int
     headline: str
     told_id: str
     rider: RiderRow

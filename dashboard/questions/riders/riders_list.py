@@ -87,12 +87,9 @@ def listed(
     judged = judged_fits(warehouse, scope, settings, remember)
     rows = rider_rows(warehouse, scope, judged, settings, mdc95, today, remember)
     return Riders(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=_headline(rows.columns, scope.recorded, settings),
         riders=rows,
         not_recorded=tuple(look for look, figures in _LOOKS_STAND_ON.items() if any(map(scope.recorded.instead, figures))),

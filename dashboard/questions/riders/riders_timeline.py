@@ -85,12 +85,9 @@ def timeline(
     fit_rows = _told(fits, knees, bookings, became, mdc95, max(filter(None, (today, scope.as_of))))
     told = next((fit for fit in reversed(fit_rows) if fit.became), fit_rows[-1])
     return RiderTimeline(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=told.told,
         told_id=told.session_id,
         rider=rider,

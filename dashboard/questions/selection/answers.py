@@ -56,6 +56,14 @@ class Answer:
         return rows_to_csv(self.rows(name))
 
 
+@dataclass(frozen=True)
+class AnswerOfFits(Answer):
+    """An answer about some fits of some riders."""
+
+    n_fits: int
+    n_riders: int
+
+
 def rows_to_csv(rows: list[dict[str, Any]]) -> str:
     """Flat rows as RFC 4180 text, safe to open in a spreadsheet."""
     if not rows:

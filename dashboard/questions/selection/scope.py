@@ -55,6 +55,15 @@ class Scope:
         values = (self.parameters[word] for word in Selection().parameters())
         return tuple(tuple(value) if isinstance(value, list) else value for value in values)
 
+    def head(self, selection: Selection) -> dict[str, Any]:
+        """What an answer about these fits begins with."""
+        return {"as_of": self.as_of, "selection": selection.as_dict(), "selection_words": self.words}
+
+    @property
+    def counts(self) -> dict[str, Any]:
+        """How many fits and riders an answer tells of."""
+        return {"n_fits": self.n_fits, "n_riders": self.n_riders}
+
     def require_fits(self) -> None:
         """Raises TooFewError where the selection is empty."""
         if self.n_fits == 0:

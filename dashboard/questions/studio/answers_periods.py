@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 from dashboard.questions.selection.spans import Span
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH
 from shared.statistics.told import direction
@@ -75,15 +75,13 @@ class KneesRow:
 
 
 @dataclass(frozen=True)
-class Periods(Answer):
+class Periods(AnswerOfFits):
     """The four headline figures of a period beside the period before and the same period a year before.
 
     Without dates the period is the last full month by today's calendar (`is_last_month`).
     """
 
     rows_name: ClassVar[str] = "changes"
-    n_fits: int
-    n_riders: int
     headline: str
     periods: tuple[PeriodRow, ...]
     changes: tuple[PeriodChangeRow, ...]

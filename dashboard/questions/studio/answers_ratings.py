@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,10 @@ class RatingRow:
 
 
 @dataclass(frozen=True)
-class Ratings(Answer):
+class Ratings(AnswerOfFits):
     """Do riders leave more comfortable than they came, and does it last?"""
 
     rows_name: ClassVar[str] = "ratings"
-    n_fits: int
-    n_riders: int
     headline: str
     cautions: tuple[str, ...]
     ratings: tuple[RatingRow, ...]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -37,12 +37,10 @@ class StudioTrendRow:
 
 
 @dataclass(frozen=True)
-class Studio(Answer):
+class Studio(AnswerOfFits):
     """How we are doing: knees_better, side_difference_left, return_rate, comfort_gained; overall and by month."""
 
     rows_name: ClassVar[str] = "figures"
-    n_fits: int
-    n_riders: int
     headline: str
     figures: tuple[StudioFigure, ...]
     trend: tuple[StudioTrendRow, ...]

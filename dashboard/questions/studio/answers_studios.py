@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 from dashboard.questions.studio.headline_figures import NOT_ENOUGH
 
 
@@ -45,12 +45,10 @@ class BetweenStudiosRow:
 
 
 @dataclass(frozen=True)
-class Studios(Answer):
+class Studios(AnswerOfFits):
     """The four headline figures of each studio, and the differences between them as one family."""
 
     rows_name: ClassVar[str] = "differences"
-    n_fits: int
-    n_riders: int
     headline: str
     figures: tuple[OneStudioRow, ...]
     differences: tuple[BetweenStudiosRow, ...]

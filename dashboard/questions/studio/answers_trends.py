@@ -4,14 +4,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
 class TrendRow:
     """One figure in one calendar period (`period` is its first day), in `unit`; without a figure: a gap, or too few.
 
-    `signals`: "step" from the period on at which the figure moved, where it did.
+    `signals`: "step" from the period on at which the figure moved, where it did. goal: that held at the period's end.
     """
 
     figure: str
@@ -29,6 +29,7 @@ class TrendRow:
     signals: str
     note: str
     n_riders: int = 0
+    goal: float | None = None
 
 
 @dataclass(frozen=True)
@@ -100,12 +101,33 @@ class NoteRow:
 
 
 @dataclass(frozen=True)
-class Trends(Answer):
+class GoalRow:
+    """The goal of one figure that is in force, or comes first, and what the figure's process makes of it (`verdict`).
+
+    valid_from: None where the settings hold it; set_by, set_on: who set it, and when. low, high: the limits of the process of
+    the last `n_periods`, from `period_from` on, about its mean `centre`; None where it is not enough yet.
+    """
+
+    figure: str
+    unit: str
+    goal: float
+    valid_from: date | None
+    set_by: str
+    set_on: str
+    verdict: str
+    period_from: date | None
+    n_periods: int
+    centre: float | None
+    low: float | None
+    high: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Trends(AnswerOfFits):
     """How the headline figures move over time, and what changed where they move by more than chance."""
 
     rows_name: ClassVar[str] = "trend"
-    n_fits: int
-    n_riders: int
     every: str
     headline: str
     trend: tuple[TrendRow, ...]
@@ -113,3 +135,8 @@ class Trends(Answer):
     signals: tuple[SignalRow, ...]
     beside: tuple[BesideRow, ...]
     notes: tuple[NoteRow, ...]
+    goals: tuple[GoalRow, ...] = ()
+
+    def goal_by_figure(self) -> dict[str, GoalRow]:
+        """The goal of each figure that has one."""
+        return {row.figure: row for row in self.goals}

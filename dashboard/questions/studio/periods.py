@@ -77,12 +77,9 @@ def ask(
     told = tuple(_judged(changes, spans))
     with_care = care(concerning(rig, chosen.studio), spans["year_before"].first, this.last)
     return Periods(
-        as_of=scope.as_of,
-        selection=chosen.as_dict(),
-        selection_words=scope.words,
+        **scope.head(chosen),
         method={**METHOD, "level": settings.intervals.level},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=" ".join(filter(None, (headline_of(told, spans), with_care))),
         periods=rows,
         changes=told,

@@ -65,12 +65,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         levels = levels_of_feet(warehouse, scope, selection.split, remember)
         split = _by_level(both, levels, selection.split, settings)
     return Ratings(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=f"In {scope.words}: {overall[0].words[0].lower()}{overall[0].words[1:]}",
         cautions=(*CAUTIONS, *split_caution(selection.split)),
         ratings=_if_recorded((*overall, *_judged(split, len(SPLITS))), scope.recorded),

@@ -79,12 +79,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     outcomes = list(measured(warehouse, scope, settings, tilt_noise, remember))
     figures = tuple(_figure(each, settings) for each in outcomes)
     return Studio(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "side_difference_limit_deg": settings.knee.side_difference_deg},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=next((each for each in figures if not scope.recorded.instead(each.figure)), figures[0]).words,
         figures=figures,
         trend=tuple(row for each in outcomes for row in _trend(each, settings)),

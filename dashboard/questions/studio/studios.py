@@ -51,12 +51,9 @@ def ask(
     rows = tuple(_judged([row for at in range(len(HEADLINE)) for row in _compared(at, by_studio, settings)]))
     watched = care(concerning(rig, selection.studio), selection.date_from, selection.date_to)
     return Studios(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "level": settings.intervals.level},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=" ".join(filter(None, (_headline(rows, list(by_studio)), watched))),
         figures=tuple(_one(by_studio[name][at], name, settings) for at in range(len(HEADLINE)) for name in by_studio),
         differences=rows,

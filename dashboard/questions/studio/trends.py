@@ -17,6 +17,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import studio
 from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.beside import Beside
+from dashboard.questions.studio.goals import Goal, goal_rows, goals_set, value_in_force
 from dashboard.questions.studio.headline_figures import NAMES
 from dashboard.questions.studio.studio import Measured
 from dashboard.questions.studio.trends_charted import Charted, charts_of
@@ -32,6 +33,7 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, NDArray[Any]]
 
+_NO_ENTRIES = Entered()
 # Days of a period, on average over the years.
 _DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
 
@@ -43,6 +45,7 @@ METHOD = {
     "p_value": "change-point model: the chance of so large a step at whatever date, where nothing moved; error by periods and "
     "by riders, the larger",
     "q_value": "Benjamini-Hochberg over the figures",
+    "goals": "beyond the limits of the process since it last moved a goal is reached or missed, within them by chance",
     "gaps": "a period with too few rows has no figure and no part in a step; no moving range reaches over it",
 }
 
@@ -54,18 +57,20 @@ def ask(
     every: tuple[str, ...] = (),
     remember: Remember | None = None,
     rig: Watched | None = None,
-    entries: Entered | None = None,
+    today: date | None = None,
+    entries: Entered = _NO_ENTRIES,
 ) -> Trends:
-    """The trend of each headline figure with limits and signals, and what changed beside each signal.
+    """The trend of each headline figure with limits, signals and goals, and what changed beside each signal.
 
-    every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes. entries:
-    the notes that were written, one of which may freeze the limits anew.
+    every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes. today: the
+    goal in force on it is told, or on the data's last day without one; entries: goals of the logbook, and the notes that were
+    written, one of which may freeze the limits anew.
     """
     by_period = with_notes(_settings_by_period(settings, every), concerning(rig, selection.studio))
     is_other = by_period.trends.every != settings.trends.every
-    written = [entry for entry in (entries or Entered()).notes if entry.is_open]
+    written = [entry for entry in entries.notes if entry.is_open]
     by_period = by_period.model_copy(update={"trends": frozen_anew(by_period.trends, written)})
-    return _by_period(warehouse, selection, by_period, remember, written, is_other=is_other)
+    return _by_period(warehouse, selection, by_period, remember, today, entries.goals, written, is_other=is_other)
 
 
 def _settings_by_period(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -94,6 +99,8 @@ def _by_period(
     selection: Selection,
     settings: Settings,
     remember: Remember | None,
+    today: date | None,
+    set_goals: Sequence[Entry],
     written: Sequence[Entry],
     *,
     is_other: bool,
@@ -115,20 +122,20 @@ def _by_period(
     charted = charts_of(outcomes, calendar, settings)
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, every)]
     notes = notes_of(settings.trends, written)
+    goals = goals_set(settings.goals, set_goals)
+    trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes, goals))
     return Trends(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, "every": every, "false_alarm": settings.trends.false_alarm},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         every=every,
         headline=headline_of(charted, every),
-        trend=tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes)),
+        trend=trend,
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
         beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
         notes=notes,
+        goals=tuple(goal_rows(charted, trend, goals, today or scope.as_of or date.max, settings)),
     )
 
 
@@ -140,7 +147,9 @@ def _processes(fits: Rows) -> Iterator[Measured]:
     yield Measured("captures_per_fit", "captures", "fit", fits["n_captures"].astype(float), rider, day)
 
 
-def _trend_rows(chart: Charted, scope: Scope, every: str, noted: Sequence[NoteRow]) -> Iterator[TrendRow]:
+def _trend_rows(
+    chart: Charted, scope: Scope, every: str, noted: Sequence[NoteRow], goals: Mapping[str, Sequence[Goal]]
+) -> Iterator[TrendRow]:
     series, measured = chart.series, chart.series.measured
     notes, since = {note.period: note.words for note in noted}, chart.since
     for at, period in enumerate(series.periods.tolist()):
@@ -162,6 +171,7 @@ def _trend_rows(chart: Charted, scope: Scope, every: str, noted: Sequence[NoteRo
             signals="step" if since[at] else "",
             note=notes.get(start, ""),
             n_riders=int(series.n_riders[at]),
+            goal=value_in_force(goals.get(measured.figure, ()), period, every),
         )
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -132,12 +132,10 @@ class KneesRow:
 
 
 @dataclass(frozen=True)
-class Asymmetry(Answer):
+class Asymmetry(AnswerOfFits):
     """How common is a side difference, and is it resolved?"""
 
     rows_name: ClassVar[str] = "prevalence"
-    n_fits: int
-    n_riders: int
     headline: str
     cautions: tuple[str, ...]
     prevalence: tuple[PrevalenceRow, ...]

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -24,12 +24,10 @@ class SidesRow:
 
 
 @dataclass(frozen=True)
-class Sides(Answer):
+class Sides(AnswerOfFits):
     """Left against right at arrival and departure of riders' first sessions."""
 
     rows_name: ClassVar[str] = "sides"
-    n_fits: int
-    n_riders: int
     headline: str
     cautions: tuple[str, ...]
     sides: tuple[SidesRow, ...]

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from dashboard.questions.selection.answers import Answer
+from dashboard.questions.selection.answers import AnswerOfFits
 
 
 @dataclass(frozen=True)
@@ -42,12 +42,10 @@ class AlikeRow:
 
 
 @dataclass(frozen=True)
-class Types(Answer):
+class Types(AnswerOfFits):
     """What feet do this studio's riders have?"""
 
     rows_name: ClassVar[str] = "types"
-    n_fits: int
-    n_riders: int
     headline: str
     cautions: tuple[str, ...]
     types: tuple[TypeRow, ...]

@@ -104,18 +104,18 @@ def ask(
         "repeats": lambda: _repeats(read_or_cut(warehouse, scope, SQL / "asymmetry_repeats.sql", remember), settings),
         "knees": lambda: _pictured(warehouse, firsts),
     }
+    asked: dict[str, Any] = {
+        name: _if_recorded(made(), scope.recorded) if name in parts else () for name, made in lists.items()
+    }
     headline = headline_of(next(_prevalence(firsts, everyone, None, settings)), judged(changes, change_told, q_values)[0])
     of_rig = of_sides(concerning(rig, selection.studio, selection.date_from, selection.date_to))
     return Asymmetry(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={**METHOD, **_limits(settings)},
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=_not_recorded("tilt", scope.recorded) or f"{headline} {of_rig}".rstrip(),
         cautions=(*CAUTIONS, *split_caution(split), *_side_ignored(selection), *_chosen_by_arrival(split), *_not_told(told)),
-        **{name: _if_recorded(made(), scope.recorded) if name in parts else () for name, made in lists.items()},
+        **asked,
     )
 
 

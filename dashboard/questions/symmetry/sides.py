@@ -34,16 +34,13 @@ def ask(
         for row in warehouse.rows(SQL / "sides_cells.sql", parameters, **fragments())
     )
     return Sides(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method={
             **METHOD,
             "side_difference_limit_deg": settings.knee.side_difference_deg,
             "offset_difference_limit_mm": settings.knee.offset_difference_mm,
         },
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=f"In {scope.words}: {_headline(rows)}",
         cautions=CAUTIONS,
         sides=rows,

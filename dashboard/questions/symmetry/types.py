@@ -59,12 +59,9 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
             types += tuple(_type_rows(feet, own == number, split, level, settings))
     varus = next(row for row in types if (row.column, row.kind) == ("forefoot", "varus"))
     return Types(
-        as_of=scope.as_of,
-        selection=selection.as_dict(),
-        selection_words=scope.words,
+        **scope.head(selection),
         method=METHOD,
-        n_fits=scope.n_fits,
-        n_riders=scope.n_riders,
+        **scope.counts,
         headline=f"In {scope.words}: {varus.words}",
         cautions=CAUTIONS,
         types=types,

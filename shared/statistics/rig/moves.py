@@ -99,8 +99,8 @@ def supremum_p_value(t: float, first: float, last: float) -> float:
     Limit Theorems in Change-Point Analysis, (1.3.26) for d = 1, of the test that Andrews 1993, Econometrica 61:821, tabulates;
     near for p below 0.1, and checked there by simulation. Dates that are few make it cautious.
     """
-    if t <= 1:
-        return 1.0
+    if t <= 1 or np.isinf(t):
+        return float(t <= 1)
     width = float(np.log((1 - first) * last / (first * (1 - last))))
     tail = t * np.exp(-(t**2) / 2) / (2**0.5 * np.pi**0.5) * (width * (1 - t**-2) + 4 * t**-2)
     return float(min(1.0, tail))
