@@ -244,8 +244,10 @@ def test_a_letter_whose_program_was_killed_is_told_and_not_sent_again(house: Hou
 
 def test_asked_for_by_hand_the_same_letter_goes_once_unless_again(house: House, port: int) -> None:
     post_now: Callable[..., int] = house.post(settings_of(port)).send_now
-    assert [post_now("owner"), post_now("owner"), post_now("owner", again=True)] == [1, 0, 0]
-    assert "--again" in house.told[1]
+    assert [house.send_due(port), post_now("owner"), post_now("owner"), post_now("owner", again=True)] == [1, 0, 0, 1]
+    assert "--again" in house.told[1] and "--again" in house.told[2]
+    house.letter = made_letter(headline="Another month.")
+    assert [post_now("owner"), house.send_due(port)] == [1, 0]
 
 
 def test_who_wants_no_letter_gets_none(house: House, port: int) -> None:
