@@ -225,7 +225,7 @@ def _told(letter: Letter, desk: Desk, answer: Periods, figures: Sequence[str], b
     beside = _beside(own, figures)
     return replace(
         letter,
-        title=f"{spoken_span(span)}, {beside[:1].lower()}{beside[1:]}",
+        title=f"{spoken_span(span)}, {_over_time(fresh)}{beside[:1].lower()}{beside[1:]}",
         headline=_headline(desk, letter.role, answer),
         better=ways["better"],
         worse=ways["worse"],
@@ -243,6 +243,13 @@ def _trends(desk: Desk) -> Trends | None:
         return cast(Trends, desk.asker.ask("trends", Selection()))
     except StatisticsError:
         return None
+
+
+def _over_time(fresh: Sequence[SignalRow]) -> str:
+    """How many figures moved, for the title, as in: over time 2 better, 1 worse; nothing where none did."""
+    ways = [way_of(row) for row in fresh]
+    told = ", ".join(f"{ways.count(way)} {way}" for way in ("better", "worse") if way in ways)
+    return f"over time {told}; " if told else ""
 
 
 def _beside(own: Periods, figures: Collection[str]) -> str:

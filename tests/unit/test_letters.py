@@ -263,6 +263,7 @@ def test_a_move_is_told_with_its_limits_and_the_letter_leads_with_it(asker: Aske
     assert seen.href == f"{BASE}over-time?from=2026-07-01&to=2026-07-31"
     assert Signal("return_rate", "higher", date(2025, 6, 1)) in letter.signals
     assert letter.pictures[1].title == "Comfort gained: better from about June 2025 on"
+    assert letter.title == "July 2026, over time 2 better; beside June: no clear change in any figure"
 
 
 def test_a_goal_is_told_beside_its_figure_in_the_words_of_the_process(demo_warehouse: Path) -> None:
