@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -35,7 +35,7 @@ from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
-from dashboard.questions.studio.answers_trends import SignalRow, Trends
+from dashboard.questions.studio.answers_trends import GoalRow, SignalRow, Trends
 from dashboard.questions.studio.headline_figures import HEADLINE
 from dashboard.questions.studio.period_words import earlier
 from dashboard.questions.studio.trends_news import news
@@ -206,6 +206,7 @@ def _told(letter: Letter, desk: Desk, answer: Periods, figures: Sequence[str], b
     own = replace(answer, changes=tuple(row for row in answer.changes if row.figure in figures))
     span = answer.spans()["this"]
     trends = _trends(desk)
+    goals = trends.goal_by_figure() if trends else {}
     fresh = [row for row in news(trends, span) if row.figure in figures] if trends else []
     month = desk.addresses.page("", Selection(date_from=span.first, date_to=span.last).query()) if base else ""
     over_time = desk.addresses.page("over-time", Selection(date_from=span.first, date_to=span.last).query()) if base else ""
@@ -218,17 +219,17 @@ def _told(letter: Letter, desk: Desk, answer: Periods, figures: Sequence[str], b
         else {}
     )
     ways = {
-        way: (*(Line(_with_level(row, answer), month) for row in claimed if row.judged == way), *moved.get(way, ()))
+        way: (*(Line(_with_level(row, answer, goals), month) for row in claimed if row.judged == way), *moved.get(way, ()))
         for way in ("better", "worse")
     }
     beside = _beside(own, figures)
     return replace(
         letter,
-        title=f"{spoken_span(span)}, {beside[:1].lower()}{beside[1:]}",
+        title=f"{spoken_span(span)}, {_over_time(fresh)}{beside[:1].lower()}{beside[1:]}",
         headline=_headline(desk, letter.role, answer),
         better=ways["better"],
         worse=ways["worse"],
-        unclear=tuple(Line(_with_level(row, answer), month) for row in rows if row not in claimed),
+        unclear=tuple(Line(_with_level(row, answer, goals), month) for row in rows if row not in claimed),
         notes=tuple(_notes(trends, span, over_time)) if trends else (),
         pictures=tuple(_pictures(desk, own, trends, fresh, span)),
         signals=tuple(Signal(row.figure, row.direction, row.period_from) for row in fresh),
@@ -244,6 +245,13 @@ def _trends(desk: Desk) -> Trends | None:
         return None
 
 
+def _over_time(fresh: Sequence[SignalRow]) -> str:
+    """How many figures moved, for the title, as in: over time 2 better, 1 worse; nothing where none did."""
+    ways = [way_of(row) for row in fresh]
+    told = ", ".join(f"{ways.count(way)} {way}" for way in ("better", "worse") if way in ways)
+    return f"over time {told}; " if told else ""
+
+
 def _beside(own: Periods, figures: Collection[str]) -> str:
     """How many figures are better and worse; of one alone, what may be said of it."""
     if len(figures) > 1:
@@ -252,12 +260,13 @@ def _beside(own: Periods, figures: Collection[str]) -> str:
     return f"{HEADLINE[row.figure]}: {row.judged} beside {earlier('before', own.spans())}"
 
 
-def _with_level(row: PeriodChangeRow, answer: Periods) -> str:
-    """The comparison, and what the figure is now with its interval."""
+def _with_level(row: PeriodChangeRow, answer: Periods, goals: Mapping[str, GoalRow]) -> str:
+    """The comparison, what the figure is now with its interval, and what becomes of its goal."""
     now = next((one for one in answer.periods if (one.figure, one.which) == (row.figure, "this")), None)
     if now is None or now.estimate is None:
         return row.words
-    return f"{row.words} It is {number(now.estimate, now.unit)} now ({interval(now.low, now.high, now.unit)})."
+    goal = f" {goals[row.figure].words}" if row.figure in goals else ""
+    return f"{row.words} It is {number(now.estimate, now.unit)} now ({interval(now.low, now.high, now.unit)}).{goal}"
 
 
 def _notes(trends: Trends, span: Span, href: str) -> list[Line]:

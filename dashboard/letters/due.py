@@ -20,6 +20,7 @@ from shared.settings_letters import LETTER_ROLES, WEEKDAYS, Day, LetterRole
 
 Tell = Callable[[str], None]
 _ASKED: Final = "asked"
+_SAME: Final = "{address} was sent this letter before, or it may have gone: --again sends it once more."
 NAMES: Final[dict[LetterRole, str]] = {"owner": "the owner", "head_fitter": "the head fitter", "desk": "the desk"}
 
 
@@ -63,9 +64,9 @@ class Post:
                 continue
             claim = self.book.claim(reader, f"{_ASKED} {made.letter.content[:16]}", self._utc, again=again)
             if claim is None:
-                self.tell(f"{reader.address} was sent this letter before, or it may have gone: --again sends it once more.")
+                self.tell(_SAME.format(address=reader.address))
                 continue
-            sent += self._hand_over(claim, made, may_repeat=True)
+            sent += self._hand_over(claim, made, may_repeat=again)
         return sent
 
     def _send_to(self, role: LetterRole) -> int:
@@ -96,6 +97,8 @@ class Post:
             letter = made.letter
             if not may_repeat and self.book.last_content(reader) == letter.content:
                 self.book.nothing_new(claim, letter.content, letter.signals)
+                if claim.occasion.startswith(_ASKED):
+                    self.tell(_SAME.format(address=reader.address))
                 return 0
             message = self._message(claim, made)
             how = post(message, reader.address, _file_name(claim), self.asker.settings.letters, _folder())

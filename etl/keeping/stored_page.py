@@ -39,8 +39,9 @@ changed what: times, names of accounts, the ids of riders and
 sessions that were asked for, no value; kept for a year, see [running](running.md)), `.accounts.json` and `.sessions` (who
 may sign in, and who is; nothing of riders), `.views.json` (names that accounts gave to addresses of the dashboard; a rider or
 a fit in an address is left out), `.logbook` (what the studio notes itself: what was drawn for which fit, who was called about
-which fit and what came of it, tasks, notes and goals as somebody wrote them; no value; a fit whose rider is forgotten is
-emptied, and calls and tasks about it go). In the folder `.fitledger-working` beside it lie working copies while a
+which fit and what came of it, tasks, notes and goals as somebody wrote them; which letters went to which address; no value;
+a fit whose rider is forgotten is emptied, and calls and tasks about it go).
+In the folder `.fitledger-working` beside it lie working copies while a
 program runs, and a file dropped on the Data page until it is loaded, put aside or expires; what a killed program left there
 goes with the next start. `fitledger.log` holds faults of the program with their place in the code, and no rows.
 
@@ -57,7 +58,7 @@ are not:
 | `.copies`, `.watched`, `.lock`, `.line` | paths, digests, nothing of a rider |
 | `.accounts.json` | names of those who sign in and hashes of their passwords (Argon2id), which resist trying; no rider |
 | `.views.json` | names of accounts, and of views as they typed them; a rider's id typed in one goes with forgetting |
-| `.logbook`, also in a backup | ids of fits and fitters, what was drawn, calls, and texts as somebody wrote them; no value |
+| `.logbook`, also in a backup | ids of fits and fitters, draws, calls, texts, addresses that letters went to; no value |
 | `.access`, `.sessions` | who did what when, ids of riders where one was opened, no value; digests of who is signed in |
 | `fitledger.log`, the log of requests | faults and paths, no rows |
 | memory, and what the system swaps out of it | a program must read what it works with |

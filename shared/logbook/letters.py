@@ -101,7 +101,7 @@ class Letters:
     def claim(self, reader: LetterReader, occasion: str, now: datetime, *, again: bool = False) -> Claim | None:
         """The letter of an occasion, where it is to be handed over now: it never was tried, or it is to be tried again.
 
-        again: also where it was given up, or may have gone.
+        again: also where it went, may have gone, or was given up.
         """
         with self._logbook.writing() as book:
             row = book.execute(
@@ -119,7 +119,7 @@ class Letters:
                 _set(book, reader, occasion, "unknown", words)
                 return None
             is_due = row["state"] == "later" and (again or row["next_at"] <= _text(now))
-            if not is_due and not (again and row["state"] in ("given up", "unknown", "same")):
+            if not is_due and not (again and row["state"] != "sending"):
                 return None
             n_tries = row["n_tries"] + 1 if row["state"] == "later" else 1
             book.execute(

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from dashboard.commands.loading import send_letters_due
+from dashboard.commands.tending import _letters_due
 from dashboard.letters import due
 from dashboard.letters.content import Letter
 from dashboard.letters.due import Post, send_due_quietly
@@ -15,8 +17,10 @@ from dashboard.letters.posting import PASSWORD_VARIABLE, MayBePostedError, NotPo
 from dashboard.letters.written import message_of
 from dashboard.questions.door.asking import Asker
 from etl.keeping.letters import letters_told
+from etl.keeping.watch import Watcher
+from etl.report import LoadReport
 from shared.logbook.letters import MOST_TRIES, Letters, Signal
-from shared.settings import Settings
+from shared.settings import Settings, load_settings
 from shared.settings_letters import Letters as LetterSettings
 from tests.robust.mail_servers import PASSWORD, Kept, certificate, mail_server, spoken
 from tests.unit.made_letters import made_letter
@@ -244,8 +248,10 @@ def test_a_letter_whose_program_was_killed_is_told_and_not_sent_again(house: Hou
 
 def test_asked_for_by_hand_the_same_letter_goes_once_unless_again(house: House, port: int) -> None:
     post_now: Callable[..., int] = house.post(settings_of(port)).send_now
-    assert [post_now("owner"), post_now("owner"), post_now("owner", again=True)] == [1, 0, 0]
-    assert "--again" in house.told[1]
+    assert [house.send_due(port), post_now("owner"), post_now("owner"), post_now("owner", again=True)] == [1, 0, 0, 1]
+    assert "--again" in house.told[1] and "--again" in house.told[2]
+    house.letter = made_letter(headline="Another month.")
+    assert [post_now("owner"), house.send_due(port)] == [1, 0]
 
 
 def test_who_wants_no_letter_gets_none(house: House, port: int) -> None:
@@ -264,3 +270,51 @@ def test_a_load_goes_on_where_the_logbook_is_no_logbook(house: House, port: int)
     )
     send_due_quietly(Asker(house.warehouse, Settings(letters=settings_of(port))), house.told.append)
     assert len(house.told) == 1 and house.told[0].startswith("letters not looked at, will be tried again:")
+
+
+def in_settings(house: House, port: int) -> Path:
+    file = house.warehouse.parent / "fitledger.toml"
+    file.write_text(
+        f'[letters]\nowner = ["{TO}"]\nsender = "f@example.org"\nserver = "127.0.0.1"\nport = {port}\ntls = "none"\n',
+        encoding="utf-8",
+    )
+    return file
+
+
+def test_a_load_by_command_sends_what_is_due(house: House, port: int) -> None:
+    settings = in_settings(house, port)
+    send_letters_due(house.warehouse, settings)
+    send_letters_due(house.warehouse, settings)
+    assert len(house.kept.letters) == 1
+
+
+def test_the_watch_sends_what_is_due_after_a_load_and_not_at_every_look(house: House, port: int) -> None:
+    known = load_settings(in_settings(house, port))
+    send = _letters_due(house.warehouse, known, stopped=lambda: False, tell=house.told.append)
+    send()
+    assert house.n_made == 0  # there is no warehouse yet
+    house.warehouse.write_bytes(b"one load")
+    for _ in range(3):
+        send()
+    assert (house.n_made, len(house.kept.letters)) == (1, 1)
+    house.warehouse.write_bytes(b"another load, longer")
+    send()
+    assert (house.n_made, len(house.kept.letters)) == (2, 1)
+    ended = _letters_due(house.warehouse, known, stopped=lambda: True, tell=house.told.append)
+    ended()
+    assert house.n_made == 2
+
+
+def test_between_two_looks_the_watch_does_what_it_is_given(tmp_path: Path) -> None:
+    done: list[str] = []
+    watcher = Watcher(
+        tmp_path,
+        tmp_path / "w.duckdb",
+        load=lambda _: LoadReport(),
+        clock=lambda: 0.0,
+        pause=lambda _: len(done) < 2,
+        tell=done.append,
+        between=lambda: done.append("letters"),
+    )
+    watcher.run()
+    assert done == ["letters", "letters"]

@@ -20,7 +20,7 @@ from dashboard.questions.door.asking import Asker
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 from shared.logbook.letters import Signal
-from shared.settings import Note, Settings, load_settings
+from shared.settings import Goals, Note, Settings, load_settings
 from shared.settings_letters import LETTER_ROLES
 from shared.warehouse import open_reading
 from tests.unit.made_letters import made_letter
@@ -263,3 +263,12 @@ def test_a_move_is_told_with_its_limits_and_the_letter_leads_with_it(asker: Aske
     assert seen.href == f"{BASE}over-time?from=2026-07-01&to=2026-07-31"
     assert Signal("return_rate", "higher", date(2025, 6, 1)) in letter.signals
     assert letter.pictures[1].title == "Comfort gained: better from about June 2025 on"
+    assert letter.title == "July 2026, over time 2 better; beside June: no clear change in any figure"
+
+
+def test_a_goal_is_told_beside_its_figure_in_the_words_of_the_process(demo_warehouse: Path) -> None:
+    by = Asker(demo_warehouse, Settings(goals=Goals(return_rate=0.75)), lambda: date(2026, 8, 31))
+    trends: Any = by.ask("trends", Selection())
+    told = [line.words for line in letter_to("owner", by, BASE).unclear]
+    assert [words.endswith(trends.goals[0].words) for words in told] == ["seen again" in words for words in told]
+    assert trends.goals[0].words.startswith("Goal 75\xa0% or more: ")
