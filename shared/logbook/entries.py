@@ -154,10 +154,6 @@ class Entries:
     def __init__(self, warehouse: Path, *, busy_seconds: float = 5.0) -> None:
         self._logbook = Logbook(warehouse, busy_seconds=busy_seconds)
 
-    def state(self) -> tuple[int, int, int]:
-        """As Logbook.state."""
-        return self._logbook.state()
-
     def all(self, sort: Sort | None = None) -> tuple[Entry, ...]:
         """Every entry, or those of a sort, in the order in which they were opened. Raises LogbookError."""
         return self._now().entries if sort is None else self.entered([sort]).entries
@@ -178,7 +174,7 @@ class Entries:
         return tuple(one for about, listed in self._now().open_about.items() if about[0] == sort for one in listed)
 
     def _now(self) -> _Read:
-        state, file = self.state(), self._logbook.file.absolute()
+        state, file = self._logbook.state(), self._logbook.file.absolute()
         with _reading:
             known = _read.get(file)
         if known is None or known.state != state:

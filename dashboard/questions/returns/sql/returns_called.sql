@@ -17,7 +17,7 @@ WITH listed AS (
 ),
 
 landed AS (
-    SELECT *, since + CAST($landmark_days AS INTEGER) AS landmark
+    SELECT session_id, rider_no, fit_no, since, came_on, since + CAST($landmark_days AS INTEGER) AS landmark
     FROM listed
     WHERE is_asked AND landmark >= CAST($first AS DATE)
 )
