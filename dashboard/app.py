@@ -1,5 +1,6 @@
 """Makes the dashboard: a shell with navigation and filter bar, the pages in it, downloads, security headers."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,20 +19,24 @@ from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
 from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
+from dashboard.letters.stopping import add_stopping
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
+from dashboard.pages.returns.callbacks import DESK_PAGE
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker, Choices
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.served import add_reports
 from dashboard.web.compressing import add_compressing
+from dashboard.web.desk_gate import add_desk_gate
 from dashboard.web.downloads import add_downloads
+from dashboard.web.entries import add_entries
 from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.web.headers import add_headers
 from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
 from etl.keeping.access_log import AccessLog
-from shared.errors import FitledgerError, UsageError
+from shared.errors import FitledgerError, NotPermittedError, UsageError
 from shared.settings import Settings
 
 TITLE: Final = "fitledger"
@@ -81,8 +86,11 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     add_downloads(app.server, desk, PAGES)
     add_reports(app.server, desk)
     add_kept_views(app.server, desk)
+    add_stopping(app.server, desk)
+    add_entries(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
     door.add_to(app.server)
+    add_desk_gate(app.server, desk, DESK_PAGE)
     allow_hosts(app.server, serving.hosts, is_loopback=True)
     if serving.behind_proxy:
         trust_proxy(app.server)
@@ -106,7 +114,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
 
     Where the request names no page, the address is left to the browser, and callbacks tell all.
     """
-    route = find_page(desk.addresses.path(request.path))
+    route = find_page(desk.addresses.path(request.path), pages_of(desk))
     pathname, search = (request.path, search_of(request.query_string.decode())) if route else (None, None)
     view, values = filter_bar.first_values(search)
     links, chosen, age, chips = _kept_query(desk, view, pathname)
@@ -169,19 +177,30 @@ def _choices(asker: AskedBy) -> Choices:
         return _NO_CHOICES
 
 
-def _links(addresses: Addresses, selection: Selection) -> html.Ul:
+def pages_of(desk: Desk) -> tuple[Page, ...]:
+    """The pages that the reader has: the front desk calls alone."""
+    try:
+        return (DESK_PAGE,) if desk.asker.reader().calls_only else PAGES
+    except NotPermittedError:
+        return PAGES  # each of which asks to sign in first
+
+
+def _links(addresses: Addresses, selection: Selection, pages: Sequence[Page]) -> html.Ul:
     return html.Ul(
-        [html.Li(dcc.Link(page.name, href=addresses.page(page.path, query_for(page.path, selection)))) for page in PAGES]
+        [
+            html.Li(dcc.Link(page.name, href=addresses.page(page.path_of(page.views[0]), query_for(page.path, selection))))
+            for page in pages
+        ]
     )
 
 
 def _register_shell(app: Dash, desk: Desk) -> None:
     def show_page(pathname: str | None, search: str | None) -> Any:
-        route = find_page(desk.addresses.path(pathname))
+        route = find_page(desk.addresses.path(pathname), pages_of(desk))
         return (frame(*route, desk.addresses, search), not route[1].splits) if route else (_no_page(desk.addresses), True)
 
     def keep_tabs(search: str | None, pathname: str | None) -> Any:
-        route = find_page(desk.addresses.path(pathname))
+        route = find_page(desk.addresses.path(pathname), pages_of(desk))
         return view_tabs(*route, desk.addresses, search) if route else None
 
     def keep_query(search: str | None, pathname: str | None) -> Any:
@@ -227,16 +246,16 @@ def _kept_query(
 ) -> tuple[html.Ul, html.Ul | None, html.P | None, list[Any] | None]:
     """The links to the pages with the words of the selection, those words to be taken away one by one, the age of the data, and
     the spans of the calendar."""
-    path = desk.addresses.path(pathname)
-    route = find_page(path)
+    path, pages = desk.addresses.path(pathname), pages_of(desk)
+    route = find_page(path, pages)
     try:
         view = read_view(search)
     except UsageError:
-        return _links(desk.addresses, Selection()), None, _age(desk, ""), None
+        return _links(desk.addresses, Selection(), pages), None, _age(desk, ""), None
     chosen = chosen_words(desk.addresses, path, view, splits=bool(route and route[1].splits))
     age = _age(desk, query_for(DATA_PATH, view.selection))
     return (
-        _links(desk.addresses, view.selection),
+        _links(desk.addresses, view.selection, pages),
         chosen,
         age,
         _chips(desk, path, view, by_month=not route[0].path) if route else None,
@@ -263,9 +282,9 @@ def _age(desk: Desk, query: str) -> html.P | None:
         return None
 
 
-def find_page(path: str) -> tuple[Page, PageView] | None:
+def find_page(path: str, pages: Sequence[Page] = PAGES) -> tuple[Page, PageView] | None:
     """The page and the view of a relative path."""
-    return next(((page, view) for page in PAGES for view in page.views if page.path_of(view) == path), None)
+    return next(((page, view) for page in pages for view in page.views if page.path_of(view) == path), None)
 
 
 def _lead_on(server: Flask, addresses: Addresses) -> None:

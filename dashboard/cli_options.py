@@ -3,12 +3,14 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from shared.errors import UsageError
 from shared.settings import use_settings_file
 
 
@@ -46,7 +48,15 @@ HookFile = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 AsCsv = Annotated[bool, typer.Option("--csv", help="Print comma-separated rows.")]
-Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait for another load to end.", min=0)]
+Wait = Annotated[float, typer.Option(metavar="SECONDS", help="How long to wait in line for other loads to end.", min=0)]
+
+
+def day_given(given: str, option: str) -> date | None:
+    """The day of an option; None where it was not given. Raises UsageError where it is none."""
+    try:
+        return date.fromisoformat(given) if given else None
+    except ValueError as fault:
+        raise UsageError(f"{option}: found {given!r}, expected a date as 2027-06-30.") from fault
 
 
 class LogForm(StrEnum):

@@ -42,6 +42,8 @@ def print_words(report: LoadReport) -> None:
     _print_rig(report.rig)
     _print_questions(report)
     _print_absent(report)
+    if report.calls:
+        typer.echo(report.calls)
     typer.echo(f"{total_words(report)}." + ("" if report.load_id else " Nothing was written."))
 
 
@@ -81,11 +83,12 @@ def _file_words(file: FileReport) -> str:
 
 
 def _print_findings(findings: list[Finding]) -> None:
-    groups: dict[tuple[str, str], list[Finding]] = {}
+    groups: dict[tuple[str, str, bool], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((finding.rule, finding.column), []).append(finding)
-    for (rule, column), alike in groups.items():
-        typer.echo(f"\n{rule}, {column}: {counted(len(alike), 'row')}")
+        groups.setdefault((finding.rule, finding.column, finding.is_cell), []).append(finding)
+    for (rule, column, is_cell), alike in groups.items():
+        told = f"{counted(len(alike), 'cell')} left out" if is_cell else counted(len(alike), "row")
+        typer.echo(f"\n{rule}, {column}: {told}")
         for finding in alike[:_SHOWN]:
             typer.echo(f"  {finding.file}, line {finding.line}: {finding.words}")
     if findings:

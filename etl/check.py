@@ -180,6 +180,12 @@ _NOT_FOUND = {
         "a time that can be read in every row of this visit, since its captures are numbered by them",
         "Correct the time, or write the number under {mark} in the file to mend, and load again.",
     ),
+    "earlier": (
+        "earlier",
+        "a time after those of the captures of this visit that are loaded already, which keep their numbers",
+        "Take the load that brought them back (fitledger undo) and load all captures of the visit in one, or write a number "
+        "that is free under {mark} in the file to mend, and load again.",
+    ),
     "time": (
         "order",
         "a time that can be read in every change and capture of this visit, since the setup follows from their order",
@@ -189,7 +195,7 @@ _NOT_FOUND = {
 
 
 def _matched_rules(column: str) -> Iterator[Rule]:
-    for kind in ("order", "time") if column == "capture_no" else ("none", "several"):
+    for kind in ("order", "earlier", "time") if column == "capture_no" else ("none", "several"):
         rule, expected, remedy = _NOT_FOUND[kind]
         broken = f"contains(\"x_unmatched\", ' {column}:{kind}')"
         yield Rule(rule, column, broken, expected, remedy.format(mark=f"@{column}"))

@@ -41,7 +41,7 @@ def match_mapped(name: str, table: Table, headers: tuple[str, ...], mapped: Tabl
     if mapped.log and not mapped.log.files:
         used |= position_of(name, headers, _sources(mapped, is_log=True))
     taken = set(used.values())
-    is_left_out = {header.lower() for header in mapped.ignore}
+    is_left_out = {header.lower() for header in (headers if "*" in mapped.ignore else mapped.ignore)}
     named = mapped_columns(mapped)
     rest = tuple(
         "" if index in taken or header.lower() in is_left_out or header.lower() in named else header

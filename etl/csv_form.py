@@ -6,10 +6,11 @@ import io
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice, zip_longest
+from itertools import chain, islice, zip_longest
 from pathlib import Path
 
 from etl import limits
+from etl.mapping import Form
 from etl.source import FoundFile, RefusedFileError, SourceFile, require_bytes
 from etl.survey import Record, Survey, chunks, count_uneven_lines, survey, too_long, walk_records
 from shared.settings_running import Reading
@@ -40,8 +41,7 @@ def open_csv(file: FoundFile, path: Path, scratch: Path) -> Text:
         facts = survey(path, file.name, file.reading)
     # The reader passes over the upper row of headings too.
     skipped = form.skip_lines + form.heading_rows - 1
-    separator = form.separator or _separator(path, skipped)
-    headers = _headers(file.name, path, separator, form.skip_lines, form.heading_rows)
+    separator, headers = _separator_and_headers(file.name, path, form)
     if needs_walk(facts):
         records = _Records(file.name, path, separator, skipped, len(headers), file.reading)
         path = path if records.are_plain() else records.made_plain(scratch)
@@ -120,17 +120,15 @@ def lines_of_bytes(path: Path, positions: Iterable[int]) -> list[int]:
 
 def _encoding(file: FoundFile, path: Path, fixed: str | None) -> tuple[str, Survey | None]:
     """The encoding, and the survey of the file where it can be read as it is."""
-    with path.open("rb") as raw:
-        start = raw.read(4)
     if fixed not in {None, "utf-8"}:
         return str(fixed), None
-    if not fixed:
-        if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            return "utf-16", None
-        if start[1:2] == b"\x00" or start[:1] == b"\x00":
-            return "utf-16-le" if start[1:2] == b"\x00" else "utf-16-be", None
     facts = Survey(file.name, file.reading)
     for chunk in chunks(path):
+        if not fixed and not facts.size:
+            if chunk.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+                return "utf-16", None
+            if b"\x00" in chunk[:2]:
+                return "utf-16-le" if chunk[1:2] == b"\x00" else "utf-16-be", None
         facts.take(chunk)
         if not facts.is_utf8:
             break
@@ -159,20 +157,18 @@ def _as_utf8(file: FoundFile, path: Path, encoding: str, scratch: Path) -> Path:
         return Path(copy.name)
 
 
-def _separator(path: Path, skip_lines: int) -> str:
+def _separator_and_headers(name: str, path: Path, form: Form) -> tuple[str, tuple[str, ...]]:
+    """The separator of the mapping, or the one that stands most often in the last line of the headings; and the headings."""
+    n_before = form.heading_rows - 1
     with path.open(encoding="utf-8-sig", newline="") as text:
-        first = next(islice(text, skip_lines, None), "")
-    return max(SEPARATORS, key=first.count)
-
-
-def _headers(name: str, path: Path, separator: str, skip_lines: int, n_rows: int) -> tuple[str, ...]:
-    with path.open(encoding="utf-8-sig", newline="") as text:
-        reader = csv.reader(islice(text, skip_lines, None), delimiter=separator, skipinitialspace=True)
+        first = list(islice(text, form.skip_lines, form.skip_lines + form.heading_rows))
+        separator = form.separator or max(SEPARATORS, key=first[-1].count if len(first) > n_before else "".count)
+        reader = csv.reader(chain(first, text), delimiter=separator, skipinitialspace=True)
         try:
-            rows = [tuple(cell.strip() for cell in row) for row in islice(reader, n_rows)]
+            rows = [tuple(cell.strip() for cell in row) for row in islice(reader, form.heading_rows)]
         except csv.Error as fault:
-            raise RefusedFileError(too_long(name, skip_lines + 1)) from fault
-    return checked_headers(name, joined_headings(rows))
+            raise RefusedFileError(too_long(name, form.skip_lines + 1)) from fault
+    return separator, checked_headers(name, joined_headings(rows))
 
 
 def joined_headings(rows: Sequence[tuple[str, ...]]) -> tuple[str, ...]:

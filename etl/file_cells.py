@@ -19,21 +19,22 @@ def read_sql(source: SourceFile, prefix: str = "") -> tuple[str, dict[str, Any]]
     if source.form == ".parquet":
         relation = f"read_parquet(${prefix}path, hive_partitioning = false) AS given({', '.join(names)})"
         return relation, {f"{prefix}path": pattern_of(source.readable_path)}
-    columns = ", ".join(f"'{name}': 'VARCHAR'" for name in names)
+    number = "'position': 'INTEGER', " if source.is_joined else ""
+    columns = number + ", ".join(f"'{name}': 'VARCHAR'" for name in names)
     relation = (
-        f"read_csv(${prefix}path, header = true, auto_detect = false, delim = ${prefix}separator, quote = '\"', "
-        f"escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, null_padding = false, "
-        f"skip = {source.skip_lines:d}, compression = 'none', hive_partitioning = false, filename = {bool(source.pattern)}, "
+        f"read_csv(${prefix}path, header = {not source.is_joined}, auto_detect = false, delim = ${prefix}separator, "
+        f"quote = '\"', escape = '\"', columns = {{{columns}}}, ignore_errors = true, store_rejects = true, "
+        f"null_padding = false, skip = {0 if source.is_joined else source.skip_lines:d}, compression = 'none', "
+        "hive_partitioning = false, "
         f"rejects_table = '{prefix}ragged_rows', rejects_scan = '{prefix}ragged_scans', "
         f"rejects_limit = {source.reading.most_rejected_rows + 1:d})"
     )
-    path = source.pattern or pattern_of(source.readable_path)
-    return relation, {f"{prefix}path": path, f"{prefix}separator": source.separator}
+    return relation, {f"{prefix}path": pattern_of(source.readable_path), f"{prefix}separator": source.separator}
 
 
 def position_sql(source: SourceFile) -> str:
     """The number of a row's file among those that are read as one."""
-    return f"{'CAST(parse_filename(filename, true) AS INTEGER)' if source.pattern else '0'} AS position"
+    return "position" if source.is_joined else "0"
 
 
 def forget_ragged(warehouse: Warehouse) -> None:
@@ -52,8 +53,7 @@ def filled_only(source: SourceFile) -> str:
 def place_sql(source: SourceFile, place: str, binder: Binder) -> str:
     """What the place of a row's file tells."""
     told = binder.bind([one[place] for one in source.places])
-    position = position_sql(source).removesuffix(" AS position")
-    return f"nullif(CAST(list_extract({told}, {position} + 1) AS VARCHAR), '')"
+    return f"nullif(CAST(list_extract({told}, {position_sql(source)} + 1) AS VARCHAR), '')"
 
 
 def is_filled(source: SourceFile, cell: Callable[[int], str]) -> str:

@@ -38,8 +38,9 @@ def find_files(
             files.append(path)
         elif path.is_dir():
             own = common or _mapping_of(path)
-            inside = sorted(_exports_within(path, own, reading))
-            files += [FoundFile(file, on_one_line(file.relative_to(path).as_posix()), mapping=own) for file in inside]
+            for file in sorted(_exports_within(path, own, reading)):
+                name = on_one_line(file.relative_to(path).as_posix())
+                files.append(FoundFile(file, name, mapping=own, reading=reading))
         elif path.is_file():
             files.append(FoundFile(path, on_one_line(path.name), mapping=common))
         elif path.exists():
@@ -79,7 +80,8 @@ def _exports_within(folder: Path, mapping: Mapping | None, reading: Reading) -> 
 
 def _bounded(file: FoundFile, reading: Reading) -> FoundFile:
     """The file with the bounds that hold for it; refused where it is larger, before anything of it is read."""
-    file = replace(file, reading=reading)
+    if file.reading is not reading:
+        file = replace(file, reading=reading)
     try:
         require_bytes(file.name, file.path.stat().st_size, reading)
     except RefusedFileError as refusal:

@@ -16,6 +16,7 @@ from etl import check, mart, merge, prepare, rejects, stage, together, warn
 from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.at_work import Loading, Progress, Steps
+from etl.calls_closed import close_calls
 from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
@@ -23,8 +24,8 @@ from etl.keeping.set_aside import set_aside_of
 from etl.read import (
     READABLE,
     FoundFile,
-    Logs,
     RefusedFileError,
+    Seen,
     SourceFile,
     expand,
     find_files,
@@ -41,7 +42,8 @@ from shared.statistics.wording import counted
 from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_working_copy, snapshot_of
 from shared.working import working
 
-WAIT_SECONDS = 10.0
+# Long, since each is told its place in the line and may leave it: forty loads at once all go in.
+WAIT_SECONDS = 3600.0
 
 
 def load(
@@ -59,8 +61,8 @@ def load(
     """Loads every file of `paths` into the warehouse file, all or nothing.
 
     `progress` is told (steps done, steps in all, what is being done). `today` is the load's own date. Where another load
-    holds the warehouse, this one waits up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py). `checked` is
-    what a check has seen: nothing else is loaded.
+    holds the warehouse, this one waits in line up to `wait_seconds`. `hook` is a file of the studio's own (see hook.py).
+    `checked` is what a check has seen: nothing else is loaded.
     Raises InputUnusableError where no file can be used, WarehouseError where the warehouse cannot be written,
     WarehouseChangedError where files or warehouse are not those that were checked.
     """
@@ -74,8 +76,10 @@ def load(
     if known := known_report(warehouse, mark, today):
         return known
     step = Steps(progress, len(files) + len(catalogue()) + 4)
-    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda: step("waiting for another load"))
-    return _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: step(_waiting_words(n), 0))
+    report = _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
+    report.calls = close_calls(warehouse, report.load_id) if report.load_id else ""
+    return report
 
 
 def check_files(
@@ -116,6 +120,11 @@ def check_files(
             f"some space in {warehouse.parent} or in the folder of temporary files and try again."
         ) from fault
     return replace(report, load_id=None, checked=checked)
+
+
+def _waiting_words(n_before: int) -> str:
+    others = f"; {n_before} more before this one" if n_before else ""
+    return f"waiting for another load{others}"
 
 
 def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
@@ -168,7 +177,7 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
 
 
 def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: Loading) -> None:
-    logs: Logs = {}
+    seen = Seen()
     scratch, hook = warehouse.scratch, load.hook
 
     def give(parts: list[FoundFile]) -> list[FoundFile]:
@@ -176,12 +185,13 @@ def _open_sources(files: list[FoundFile], warehouse: LoadingWarehouse, load: Loa
 
     for file in expand(files, scratch, give):
         try:
-            source = open_source(file, scratch, warehouse, logs)
+            source = open_source(file, scratch, warehouse, seen)
         except RefusedFileError as refusal:
             load.report.files.append(FileReport(file.name, None, refused=True, words=str(refusal)))
             continue
         file_no = len(load.report.files)
-        load.sources[file_no] = replace(source, scope=prepare.scope_of(source, file_no))
+        scope = prepare.scope_of(source, file_no)
+        load.sources[file_no] = replace(source, scope=scope) if scope else source
         load.report.files.append(FileReport(source.name, source.table.name, words=_reading_words(source)))
 
 
@@ -199,6 +209,7 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
             load.changed |= load.set_aside.leave_out(warehouse, table, dict(enumerate(load.report.files)))
         for file_no, n in rejects.leave_recorded(warehouse, table).items():
             load.report.files[file_no].rejected += n
+        prepare.keep_numbers(warehouse, table, sources.values(), load.load_id)
         load.report.filled += prepare.filled(warehouse, table, sources.values())
         for file_no, words in prepare.idle_changes(warehouse, table, sources).items():
             load.sources[file_no] = replace(load.sources[file_no], idle_changes=words)
@@ -222,39 +233,37 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
 def _stage_group(
     warehouse: LoadingWarehouse, group: together.Group, rules: list[check.Rule], load: Loading, step: Steps
 ) -> None:
-    """Stages files that are read alike: together, and alone what cannot be."""
-    if len(group) > 1:
-        first = next(iter(group.values()))
-        step(f"reading {first.name} and {counted(len(group) - 1, 'file')} like it", 0)
-        try:
-            done = together.stage_together(warehouse, group, rules, load.may_reject)
-        except (OSError, WarehouseError):
-            stage.unstage(warehouse, first.table, list(group))
-            done = {}  # whichever of them is at fault says so where it is read alone
-        stage.begin_files(warehouse, first.table, {file_no: group[file_no].name for file_no in done})
-        for file_no, staged in done.items():
-            load.note(file_no, staged)
-        step.skip(len(done))
-        group = {file_no: source for file_no, source in group.items() if file_no not in done}
-    for file_no, source in group.items():
-        step(f"reading {source.name}")
-        try:
-            _stage(warehouse, source, file_no, rules, load)
-        except RefusedFileError as refusal:
-            load.report.files[file_no] = FileReport(source.name, None, refused=True, words=str(refusal))
-            del load.sources[file_no]
-
-
-def _stage(warehouse: LoadingWarehouse, source: SourceFile, file_no: int, rules: list[check.Rule], load: Loading) -> None:
+    """Stages files that are read alike; where one of them is at fault, the others without it."""
+    first = next(iter(group.values()))
+    step(f"reading {first.name}" + (f" and {counted(len(group) - 1, 'file')} like it" if len(group) > 1 else ""), 0)
     try:
-        load.note(file_no, stage.stage(warehouse, source, file_no, rules, load.may_reject))
-    except (OSError, WarehouseError) as fault:
-        if not (source.path.exists() and source.readable_path.exists()):
-            raise InputUnusableError(
-                f"{source.name}: the file was there when the load began, and is gone now. Nothing was changed. Put "
-                "it back, let it stand until the load has ended, and load again."
-            ) from fault
-        raise
+        staged = stage.stage(warehouse, group, rules, load.may_reject)
+    except (OSError, WarehouseError, RefusedFileError) as fault:
+        stage.unstage(warehouse, group)
+        if len(group) > 1:
+            for half in together.halves_of(group):
+                _stage_group(warehouse, half, rules, load, step)
+            return
+        _refuse(fault, group, load)
+        staged = {}
+    for file_no, held in staged.items():
+        load.note(file_no, held)
+    step.skip(len(group))
+
+
+def _refuse(fault: Exception, group: together.Group, load: Loading) -> None:
+    """Leaves a file out that cannot be staged. Raises what ends the load: that a file is gone, or what the warehouse met."""
+    ((file_no, source),) = group.items()
+    if isinstance(fault, RefusedFileError):
+        load.report.files[file_no] = FileReport(source.name, None, refused=True, words=str(fault))
+        del load.sources[file_no]
+        return
+    if not (source.path.exists() and source.readable_path.exists()):
+        raise InputUnusableError(
+            f"{source.name}: the file was there when the load began, and is gone now. Nothing was changed. Put "
+            "it back, let it stand until the load has ended, and load again."
+        ) from fault
+    raise fault
 
 
 def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceFile], load: Loading, n_unresolved: int) -> None:
@@ -272,8 +281,8 @@ def _count(warehouse: LoadingWarehouse, table: Table, sources: dict[int, SourceF
             stage.too_many_rejected(max(sources.items(), key=lambda pair: report.files[pair[0]].rejected)[1])
         )
     for fate, find in (("duplicate", merge.find_duplicates), ("orphan", merge.find_orphans)):
-        for file_no in sorted({row["file_no"] for row in fates if row["final_fate"] == fate}):
-            find(warehouse, sources[file_no], file_no)
+        if file_nos := sorted({row["file_no"] for row in fates if row["final_fate"] == fate}):
+            find(warehouse, {file_no: sources[file_no] for file_no in file_nos})
 
 
 def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:

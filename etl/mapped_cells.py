@@ -8,6 +8,7 @@ from typing import Any
 
 from etl.columns import position_of
 from etl.derived import FILLED, bit_sql
+from etl.known_words import codes_sql
 from etl.mapping import PLACES, ColumnMapping, Form, date_forms_of
 from etl.source import SourceFile
 from shared.catalogue import Column
@@ -79,7 +80,7 @@ def group_sql(
     source: SourceFile, group: Group, names: tuple[str, ...], native: dict[str, str], beside: Beside, binder: Binder
 ) -> str:
     """A struct of the x_ columns of one row; `is_filled` is false where an entry of `each` finds all its cells empty."""
-    side = _text_of(source, group.columns["side"], binder) if "side" in group.columns else native.get("side", _NO_TEXT)
+    side = _word_of(source, "side", group.columns["side"], binder) if "side" in group.columns else native.get("side", _NO_TEXT)
     fields = []
     for name in names:
         if name == FILLED:
@@ -152,7 +153,7 @@ def _filled_from(source: SourceFile, column: Column, spec: ColumnMapping, side: 
     """The cell as the file fills it."""
     if spec.rider:
         return _NO_TEXT
-    text = _text_of(source, spec, binder)
+    text = _word_of(source, column.name, spec, binder)
     form = _form_of(source)
     if spec.numbered:
         return text
@@ -162,6 +163,13 @@ def _filled_from(source: SourceFile, column: Column, spec: ColumnMapping, side: 
     if spec.value is None and date_forms and column.type in {"date", "datetime"}:
         text = _date("%Y-%m-%d" if column.type == "date" else "%Y-%m-%dT%H:%M:%S", text, date_forms, binder)
     return text
+
+
+def _word_of(source: SourceFile, name: str, spec: ColumnMapping, binder: Binder) -> str:
+    """The text of a column, with the words that fitledger knows translated where the mapping says so."""
+    text = _text_of(source, spec, binder)
+    is_known = spec.value is None and not spec.numbered and source.mapping is not None and source.mapping.words
+    return codes_sql(name, text, binder.bind) if is_known else text
 
 
 def _text_of(source: SourceFile, spec: ColumnMapping, binder: Binder) -> str:

@@ -123,7 +123,8 @@ class MappedRows:
         if "capture_no" in self.names:
             cells.append(f'CASE WHEN r.numbered THEN {number} ELSE r."x_capture_no" END AS "x_capture_no"')
         if UNMATCHED in self.names:
-            fault = "CASE WHEN r.numbered AND r.own_no IS NULL AND numbers.capture_no IS NULL THEN ' capture_no:order' END"
+            told = "' capture_no:' || coalesce(numbers.fault, 'order')"
+            fault = f"CASE WHEN r.numbered AND r.own_no IS NULL AND numbers.capture_no IS NULL THEN {told} END"
             cells.append(f'nullif(concat(r."x_{UNMATCHED}", {fault}), \'\') AS "x_{UNMATCHED}"')
         if self.whole and "@capture_no" not in self.source.headers:
             told = "coalesce(to_json(CAST(numbers.capture_no AS VARCHAR)), 'null')"
@@ -181,7 +182,7 @@ class MappedRows:
         cells = ", ".join(f"{trimmed(source, index)} AS c{index}" for index in range(len(source.headers)))
         cells += "".join(f', {place_sql(source, place, binder)} AS "{place}"' for place in source.used_places)
         beside = f", {row_as_json(source, binder)} AS received" if self.whole else ""
-        beside += f", {position_sql(source)}" if self.placed else ""
+        beside += f", {position_sql(source)} AS position" if self.placed else ""
         return f"SELECT row_number() OVER () AS n{beside}, {cells} FROM {relation}{filled_only(source)}"
 
     @property

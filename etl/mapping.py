@@ -27,6 +27,7 @@ from etl.mapping_keys import (
     as_list,
     date_forms_of,
 )
+from etl.mapping_short import FROM_VISITS, SIDES, written_out
 from shared.errors import UsageError
 from shared.toml_file import fault_sentences, first_of, parse_toml, read_bounded
 
@@ -40,12 +41,14 @@ MAPPING_FILE = "mapping.toml"
 class Mapping(Model):
     """A whole mapping file. `name` is the file's own name, as the load report tells it; `text` what it was read from.
 
-    `confirmed`: what a check asked about and is right as it is, each by its key, with who looked and why.
+    `confirmed`: what a check asked about and is right as it is, each by its key, with who looked and why. `words`: headings and
+    texts that fitledger knows need no line of their own (see known_words.py); a unit, a sign or a side always has its line.
     """
 
     name: str = Field(MAPPING_FILE, exclude=True)
     text: bytes = Field(b"", exclude=True, repr=False)
     about: str = ""
+    words: bool = False
     form: Form = Form()
     # pydantic copies what may change for each mapping; its oldest allowed version knows no factory beside limits of a type.
     ignore_files: Annotated[Patterns, BeforeValidator(as_list)] = []  # noqa: RUF012
@@ -94,7 +97,7 @@ def load_mapping(path: Path, name: str = "") -> Mapping:
 
 def parse_mapping(text: bytes, name: str) -> Mapping:
     """The mapping written in `text`; `name` is told in messages and in the load report."""
-    content = parse_toml(text, f"Mapping {name}")
+    content = written_out(parse_toml(text, f"Mapping {name}"), name)
     try:
         mapping = Mapping.model_validate(content).model_copy(update={"name": name, "text": text})
     except ValidationError as fault:
@@ -120,4 +123,5 @@ def _valid_keys(place: list[str]) -> list[str]:
         model = LogMapping
     else:
         model = TableMapping
-    return [field.alias or name for name, field in model.model_fields.items() if not field.exclude]
+    short = [FROM_VISITS] if model is Mapping else [*SIDES] if model is ColumnMapping else []
+    return [field.alias or name for name, field in model.model_fields.items() if not field.exclude] + short

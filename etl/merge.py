@@ -1,12 +1,14 @@
 """From staged rows to raw versions and core tables, in sets. Every function runs one named SQL file on one table."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from etl.read import SourceFile
 from etl.stage import add_finding, make_faulty, set_lines, typed_columns
+from etl.together import Group, as_one, groups_of
 from shared.catalogue import Table, catalogue
-from shared.warehouse import Warehouse, quoted
+from shared.warehouse import LoadingWarehouse, Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
 SESSIONS = "fit_sessions"
@@ -126,25 +128,27 @@ def plain_fates(warehouse: Warehouse, table: Table) -> list[dict[str, Any]]:
     return warehouse.rows(counted)
 
 
-def find_duplicates(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
+def find_duplicates(warehouse: LoadingWarehouse, sources: Mapping[int, SourceFile]) -> None:
     """Adds a finding for each row whose key stands again in this load with other content."""
-    table = source.table
-    key = " + ".join(table.key)
-    after = (
-        f", expected one row only: the same {key} stands again in this load with other content, so none of its rows is "
-        "stored. Leave the wrong one out and load again."
-    )
-    _find_fate(warehouse, source, file_no, "duplicate_key", table.key[0], "fates.fate = 'duplicate'", after)
+    for group in groups_of(sources):
+        table = _table_of(group)
+        key = " + ".join(table.key)
+        after = (
+            f", expected one row only: the same {key} stands again in this load with other content, so none of its rows is "
+            "stored. Leave the wrong one out and load again."
+        )
+        _find_fate(warehouse, group, "duplicate_key", table.key[0], "fates.fate = 'duplicate'", after)
 
 
-def find_orphans(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
+def find_orphans(warehouse: LoadingWarehouse, sources: Mapping[int, SourceFile]) -> None:
     """Adds a finding for each row that names a rider or fitter who is not there."""
-    for key in source.table.foreign_keys:
-        if key.table != SESSIONS:
-            condition = (
-                f"unresolved.is_waiting = false AND unresolved.column_name = '{key.column}' AND fates.fate <> 'duplicate'"
-            )
-            _find_fate(warehouse, source, file_no, "orphan", key.column, condition, orphan_words(key.target, key.table))
+    for group in groups_of(sources):
+        for key in _table_of(group).foreign_keys:
+            if key.table != SESSIONS:
+                condition = (
+                    f"unresolved.is_waiting = false AND unresolved.column_name = '{key.column}' AND fates.fate <> 'duplicate'"
+                )
+                _find_fate(warehouse, group, "orphan", key.column, condition, orphan_words(key.target, key.table))
 
 
 def orphan_words(target: str, parent: str) -> str:
@@ -154,25 +158,22 @@ def orphan_words(target: str, parent: str) -> str:
     )
 
 
-def _find_fate(
-    warehouse: Warehouse, source: SourceFile, file_no: int, rule: str, column: str, condition: str, after: str
-) -> None:
-    table = source.table
-    unresolved = (
-        f"LEFT JOIN unresolved_{table.name} AS unresolved ON {same_key(table, 'unresolved', 'staged')}"
-        if rule == "orphan"
-        else ""
-    )
-    wanted = (
-        f"SELECT staged.rowid - staged_files.first_row + 1 AS record FROM staged_{table.name} AS staged "
-        f"INNER JOIN fates_{table.name} AS fates ON fates.staged_row = staged.rowid "
-        f"INNER JOIN staged_files ON staged_files.file_no = staged.file_no {unresolved} "
-        f"WHERE staged.file_no = {file_no} AND {condition}"
-    )
-    if warehouse.value(f"SELECT count(*) FROM ({wanted})"):
-        make_faulty(warehouse, source, file_no, wanted)
+def _find_fate(warehouse: LoadingWarehouse, group: Group, rule: str, column: str, condition: str, after: str) -> None:
+    table = _table_of(group)
+    others = f"INNER JOIN fates_{table.name} AS fates ON fates.staged_row = staged.rowid"
+    if rule == "orphan":
+        others += f" LEFT JOIN unresolved_{table.name} AS unresolved ON {same_key(table, 'unresolved', 'staged')}"
+    found = f"SELECT DISTINCT staged.file_no FROM staged_{table.name} AS staged {others} WHERE {condition}"
+    of_fate = {row["file_no"] for row in warehouse.rows(found)}
+    if some := {file_no: source for file_no, source in group.items() if file_no in of_fate}:
+        with as_one(some, warehouse.scratch) as files:
+            make_faulty(warehouse, files, condition, others)
         add_finding(warehouse, table, rule, column, "true", f"{column}: found ", after)
-        set_lines(warehouse, {file_no: source}, set())
+        set_lines(warehouse, some)
+
+
+def _table_of(group: Group) -> Table:
+    return next(iter(group.values())).table
 
 
 def same_key(table: Table, left: str, right: str) -> str:

@@ -43,6 +43,12 @@ def _prepare_numbers(warehouse: LoadingWarehouse, table: Table, sources: Mapping
     warehouse.run(SQL / "capture_numbers.sql", table=table.name)
 
 
+def keep_numbers(warehouse: LoadingWarehouse, table: Table, sources: Iterable[SourceFile], load_id: int) -> None:
+    """Keeps the times by which the rows of one table that are stored were numbered, for the loads that follow."""
+    if any(spec.numbered for source in sources for _, spec in specs_of(source.table_mapping)):
+        warehouse.run(SQL / "keep_numbers.sql", {"load_id": load_id}, table=table.name)
+
+
 def _prepare_carried(warehouse: LoadingWarehouse, table: Table, sources: Mapping[int, SourceFile]) -> None:
     columns: dict[str, str] = {}
     for source in sources.values():
@@ -78,12 +84,8 @@ def _same_text(table: Table, column: str, text: str) -> str:
 
 def _read_together(warehouse: LoadingWarehouse, sources: Mapping[int, SourceFile]) -> Iterator[tuple[str, SourceFile]]:
     for group in together.groups_of(sources):
-        if len(group) == 1:
-            ((no, source),) = group.items()
-            yield scope_of(source, no), source
-        else:
-            with together.as_one(group, warehouse.scratch) as source:
-                yield "", source
+        with together.as_one(group, warehouse.scratch) as files:
+            yield scope_of(files.source, files.numbers[0]), files.source
 
 
 def filled(warehouse: LoadingWarehouse, table: Table, sources: Iterable[SourceFile]) -> tuple[Filled, ...]:

@@ -55,7 +55,7 @@ def source_relation(
     if numbered:
         picked.append("row_number() OVER () AS source_record")
     if placed:
-        picked.append(position_sql(source))
+        picked.append(f"{position_sql(source)} AS position")
     if source.mended:
         picked.append(f"{is_filled(source, lambda index: trimmed(source, index))} AS is_filled")
         rows = f"SELECT {', '.join(picked)} FROM {relation}{filled_only(source)}"
@@ -72,7 +72,7 @@ def gives_other_rows(source: SourceFile) -> bool:
 def records_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:
     """SQL of the records of files that are read as one, each with the `position` of its file, and its parameters."""
     relation, parameters = read_sql(source)
-    return f"SELECT {position_sql(source)} FROM {relation}{filled_only(source)}", parameters
+    return f"SELECT {position_sql(source)} AS position FROM {relation}{filled_only(source)}", parameters
 
 
 def cells_relation(source: SourceFile) -> tuple[str, dict[str, Any]]:

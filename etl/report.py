@@ -94,7 +94,8 @@ class LoadReport:
     mapping filled. `rig`: what is found of the
     studios' rigs over all fits, and `questions` what is asked of whoever
     looks after the exports, where these rows changed any. `absent`: tables of which there is no
-    row after it. `checked` is set by a check, and is no part of what is printed.
+    row after it. `calls`: what it closed in the logbook, in words. `checked` is set by a check, and is no part of what is
+    printed.
     """
 
     load_id: int | None = None
@@ -105,6 +106,7 @@ class LoadReport:
     rig: tuple[RigFinding, ...] = ()
     questions: tuple[Question, ...] = ()
     absent: tuple[Absent, ...] = ()
+    calls: str = ""
     checked: Checked | None = None
 
     @property
@@ -118,6 +120,6 @@ class LoadReport:
         return EXIT_SOME_REJECTED if incomplete else EXIT_DONE
 
     def to_json(self) -> bytes:
-        names = ("load_id", "files", "findings", "filled", "warnings", "rig", "questions", "absent")
+        names = ("load_id", "files", "findings", "filled", "warnings", "rig", "questions", "absent", "calls")
         content = {name: getattr(self, name) for name in names}
         return orjson.dumps(content, option=orjson.OPT_INDENT_2)

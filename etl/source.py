@@ -11,6 +11,8 @@ from shared.catalogue import Table
 from shared.errors import InputUnusableError
 from shared.settings_running import Reading
 
+_DETECTED = Form()  # nothing is said of a file's form
+
 
 class RefusedFileError(InputUnusableError):
     """One file cannot be used; the others go on."""
@@ -88,7 +90,7 @@ class FoundFile:
         if self.hook:
             return Form(encoding="utf-8", separator=",")
         if self.mapping is None:
-            return Form()
+            return _DETECTED
         return self.mapping.form_of(self.table_mapping)
 
 
@@ -148,8 +150,8 @@ class SourceFile:
     mended: Mended | None = None
     layout: Layout | None = None
     cell_form: str = ""
-    # Set where many files are read as one: the pattern of their names, which are numbers from 0 on.
-    pattern: str = ""
+    # Set where the rows of many files stand in one, without headings, each after the number of its file, from 0 on.
+    is_joined: bool = False
     # What the place of each of them tells, of one file alone or of all that are read as one.
     places: tuple[dict[str, str], ...] = ()
     # Which of it the mapping takes.

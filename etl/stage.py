@@ -1,6 +1,7 @@
 """Stages files: text cells become typed rows, rows that break a rule become findings with the line on which they stand."""
 
 from collections.abc import Callable, Mapping
+from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple
 
@@ -9,17 +10,17 @@ import pandas as pd
 
 from etl import check
 from etl.derived import FILLED, UNMATCHED
-from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of, lines_of_bytes, physical_lines, source_relation
-from etl.relation import changes_relation, forget_ragged, gives_other_rows
+from etl.read import REJECT_NO, RefusedFileError, SourceFile, lines_of, lines_of_bytes, source_relation
+from etl.relation import changes_relation, forget_ragged, gives_other_rows, records_relation
+from etl.together import Files, Group, as_one
 from shared.catalogue import Table
-from shared.warehouse import Warehouse, quoted
+from shared.warehouse import LoadingWarehouse, Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
-_CHUNK = 1 << 22
 # What the words of a finding end in where its row is stored all the same.
 KEPT = " The cell is kept as not recorded, and the rest of its row is stored."
-# Of each of the files that are read as one: its number, and how many rows and records stand before its own.
-READ_FILES = ["position", "file_no", "rows_before", "records_before"]
+# Of each of the files that are read as one: its number, how many rows and records stand before its own, where they are staged.
+_READ_FILES = ["position", "file_no", "rows_before", "records_before", "first_row"]
 
 
 class Staged(NamedTuple):
@@ -46,57 +47,51 @@ def end_table(warehouse: Warehouse, table: Table) -> None:
         warehouse.run(f"DROP TABLE IF EXISTS {name}_{table.name}")
 
 
-def stage(warehouse: Warehouse, source: SourceFile, file_no: int, rules: list[check.Rule], may_reject: int) -> Staged:
-    """Reads one file into staging.
+def stage(warehouse: LoadingWarehouse, group: Group, rules: list[check.Rule], may_reject: int) -> dict[int, Staged]:
+    """Reads files that are read alike into staging; returns for each what it holds.
 
-    Raises RefusedFileError, with nothing of the file left in staging, where more than `may_reject` records are rejected or
-    hold a rejected cell.
+    Raises RefusedFileError where more than `may_reject` records are rejected or hold a rejected cell. After this or any other
+    fault the files must be unstaged.
     """
-    table = source.table
-    first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
-    file = {"file_no": file_no, "file": source.name, "table": table.name, "first_row": first}
-    warehouse.run("INSERT INTO staged_files VALUES ($file_no, $file, $table, $first_row)", file)
-    forget_ragged(warehouse)
-    relation, parameters = relation_of(source, table)
-    warehouse.run(
-        SQL / "raw/stage.sql",
-        {**parameters, "file_no": file_no},
-        table=table.name,
-        file_no="$file_no",
-        values=check.stored_values(table, rules),
-        is_sound=check.is_sound(rules),
-        is_whole=check.is_whole(rules),
-        reject_no=f"x_{REJECT_NO}",
-        typed_cells=check.typed_cells(table, relation),
-    )
-    staged = warehouse.value(f"SELECT count(*) FROM staged_{table.name}") - first
-    counts = "SELECT count(*) FILTER (NOT is_sound) AS unsound, count(*) FILTER (NOT is_whole) AS faulty"
-    (row,) = warehouse.rows(f"{counts} FROM staged_{table.name} WHERE file_no = $file_no", {"file_no": file_no})
-    unsound, n_faulty = row["unsound"], row["faulty"]
-    n_ragged = 0 if source.form == ".parquet" else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
-    if n_faulty + n_ragged > may_reject:
-        unstage(warehouse, table, [file_no])
-        raise RefusedFileError(too_many_rejected(source))
-    ragged = _ragged_findings(warehouse, source, file_no)
-    if n_faulty:
-        wanted = f"SELECT rowid - {first} + 1 AS record FROM staged_{table.name} WHERE file_no = {file_no} AND NOT is_whole"
-        make_faulty(warehouse, source, file_no, wanted)
-        add_findings(warehouse, table, rules)
-    set_lines(warehouse, {file_no: source}, set(ragged))
-    _keep_line_jumps(warehouse, source, file_no, staged, ragged)
-    return Staged(staged + len(ragged), unsound + len(ragged), n_faulty - unsound)
-
-
-def begin_files(warehouse: Warehouse, table: Table, names: Mapping[int, str]) -> None:
-    """Notes the files that were staged together, by their numbers; a file without rows begins nowhere."""
-    if names:
-        warehouse.put("begun", pd.DataFrame({"file_no": list(names), "file": list(names.values())}))
+    with as_one(group, warehouse.scratch) as files:
+        table = files.source.table
+        first = warehouse.value(f"SELECT count(*) FROM staged_{table.name}")
+        forget_ragged(warehouse)
+        relation, parameters = relation_of(files.source, table, placed=True)
+        warehouse.run(
+            SQL / "raw/stage.sql",
+            {**parameters, "order": files.numbers},
+            table=table.name,
+            values=check.stored_values(table, rules),
+            is_sound=check.is_sound(rules),
+            is_whole=check.is_whole(rules),
+            reject_no=f"x_{REJECT_NO}",
+            typed_cells=check.typed_cells(table, relation),
+        )
+        counts = dict.fromkeys(group, Staged(0, 0, 0))
+        for row in warehouse.rows(SQL / "raw/staged_counts.sql", {"first": first}, table=table.name):
+            counts[row["file_no"]] = Staged(row["n"], row["unsound"], row["faulty"] - row["unsound"])
+        n_faulty = sum(staged.rejected + staged.partly for staged in counts.values())
+        is_parquet = files.source.form == ".parquet"
+        n_ragged = 0 if is_parquet else warehouse.value("SELECT count(DISTINCT line_byte_position) FROM ragged_rows")
+        if n_faulty + n_ragged > may_reject:
+            raise RefusedFileError(too_many_rejected(files.source))
+        warehouse.put("begun", pd.DataFrame({"file_no": files.numbers, "file": [one.name for one in group.values()]}))
         warehouse.run(SQL / "raw/begin_files.sql", table=table.name)
+        ragged = _ragged_findings(warehouse, files) if n_ragged else {}
+        if n_faulty:
+            make_faulty(warehouse, files, "NOT staged.is_whole")
+            add_findings(warehouse, table, rules)
+            set_lines(warehouse, group)
+        _keep_line_jumps(warehouse, files, {no: staged.read for no, staged in counts.items()}, ragged)
+    n_of = {no: len(ragged.get(no, ())) for no in group}
+    return {no: Staged(n.read + n_of[no], n.rejected + n_of[no], n.partly) for no, n in counts.items()}
 
 
-def unstage(warehouse: Warehouse, table: Table, file_nos: list[int]) -> None:
+def unstage(warehouse: Warehouse, group: Group) -> None:
     """Takes the records of some files out of staging again."""
-    warehouse.run(SQL / "raw/unstage.sql", {"file_nos": file_nos}, table=table.name, columns=quoted(table.column_names))
+    table = next(iter(group.values())).table
+    warehouse.run(SQL / "raw/unstage.sql", {"file_nos": list(group)}, table=table.name, columns=quoted(table.column_names))
 
 
 def too_many_rejected(source: SourceFile) -> str:
@@ -110,19 +105,33 @@ def too_many_rejected(source: SourceFile) -> str:
     )
 
 
-def make_faulty(warehouse: Warehouse, source: SourceFile, file_no: int, wanted: str) -> None:
-    """Makes the table `faulty` of the records of one file that the SQL `wanted` names, whole."""
-    make_faulty_of(warehouse, source, pd.DataFrame([(0, file_no, 0, 0)], columns=READ_FILES), wanted)
-
-
-def make_faulty_of(warehouse: Warehouse, source: SourceFile, files: pd.DataFrame, wanted: str) -> None:
-    """The same of files that are read as one: a row a file in `files`, with the columns READ_FILES."""
-    warehouse.put("read_files", files)
-    warehouse.run(f"CREATE OR REPLACE TEMP TABLE wanted_records AS {wanted}")
+def make_faulty(warehouse: Warehouse, files: Files, wanted: str, others: str = "") -> None:
+    """Makes the table `faulty` of the records, whole, of staged files whose row `staged` fulfils the SQL `wanted`; `others` are
+    joins of what that asks beside."""
+    table = files.source.table
+    extents = {row["file_no"]: row for row in warehouse.rows(SQL / "raw/extents.sql", {"nos": files.numbers}, table=table.name)}
+    own = _records_before(warehouse, files) if len(files.group) > 1 and gives_other_rows(files.source) else None
+    rows_before, read = 0, []
+    for position, file_no in enumerate(files.group):
+        if file_no in extents:
+            records_before = rows_before if own is None else own[position]
+            read.append((position, file_no, rows_before, records_before, extents[file_no]["first_row"]))
+            rows_before += extents[file_no]["n"]
+    warehouse.put("read_files", pd.DataFrame(read, columns=_READ_FILES))
+    warehouse.run(SQL / "raw/wanted_records.sql", table=table.name, wanted=wanted, others=others)
     forget_ragged(warehouse)
-    relation, parameters = relation_of(source, source.table, whole=True, numbered=True, placed=True)
-    typed = check.typed_cells(source.table, "SELECT * FROM placed")
+    relation, parameters = relation_of(files.source, table, whole=True, numbered=True, placed=True)
+    typed = check.typed_cells(table, "SELECT * FROM placed")
     warehouse.run(SQL / "raw/faulty.sql", parameters, relation=relation, typed_cells=typed)
+
+
+def _records_before(warehouse: Warehouse, files: Files) -> list[int]:
+    """How many records of the files stand before those of each."""
+    relation, parameters = records_relation(files.source)
+    forget_ragged(warehouse)
+    counted = f"SELECT position, count(*) AS n FROM ({relation}) GROUP BY position"
+    n_records = {row["position"]: row["n"] for row in warehouse.rows(counted, parameters)}
+    return list(accumulate((n_records.get(position, 0) for position in range(len(files.group))), initial=0))
 
 
 def add_findings(warehouse: Warehouse, table: Table, rules: list[check.Rule]) -> None:
@@ -153,27 +162,17 @@ def add_finding(
     )
 
 
-def set_lines(warehouse: Warehouse, sources: Mapping[int, SourceFile], ragged: set[int]) -> None:
-    """Gives the findings of some files, by their numbers, the lines of the files themselves; `ragged` are the lines of ragged
-    rows, where one file alone has any."""
-    wanted = (
-        "SELECT file_no, list(DISTINCT source_record) AS records FROM found "
-        "WHERE line IS NULL AND list_contains($nos, file_no) GROUP BY file_no"
-    )
+def set_lines(warehouse: Warehouse, group: Group) -> None:
+    """Gives the findings of staged files that are read alike the lines of the files themselves."""
     places = []
-    for row in warehouse.rows(wanted, {"nos": list(sources)}):
-        file_no, source = row["file_no"], sources[row["file_no"]]
-        known = "SELECT DISTINCT line FROM found WHERE file_no = $file_no AND rule = 'cells'"
-        uneven = ragged or {row["line"] for row in warehouse.rows(known, {"file_no": file_no})}
-        lines = lines_of(source, set(row["records"]), uneven)
-        places += [(file_no, record, line) for record, line in lines.items()]
-    if not places:
-        return
-    warehouse.put("lines", pd.DataFrame(places, columns=["file_no", "record", "line"]))
-    same = "found.source_record = lines.record AND found.file_no = lines.file_no"
-    warehouse.run(f"UPDATE found SET line = lines.line FROM lines WHERE {same}")
-    for file_no, source in sources.items():
-        _keep_changes(warehouse, source, file_no)
+    for row in warehouse.rows(SQL / "raw/records_found.sql", {"nos": list(group)}):
+        lines = lines_of(group[row["file_no"]], set(row["records"]), set(row["uneven"] or ()))
+        places += [(row["file_no"], record, line) for record, line in lines.items()]
+    if places:
+        warehouse.put("lines", pd.DataFrame(places, columns=["file_no", "record", "line"]))
+        same = "found.source_record = lines.record AND found.file_no = lines.file_no"
+        warehouse.run(f"UPDATE found SET line = lines.line FROM lines WHERE {same}")
+        _keep_changes(warehouse, group)
 
 
 def typed_columns(table: Table) -> str:
@@ -189,8 +188,9 @@ def relation_of(
     return source_relation(source, names, whole=whole, numbered=numbered, placed=placed)
 
 
-def _keep_changes(warehouse: Warehouse, source: SourceFile, file_no: int) -> None:
+def _keep_changes(warehouse: Warehouse, group: Group) -> None:
     """Keeps the changes of the setup that rejected rows follow from: a row cannot be read again without them."""
+    source = next(iter(group.values()))
     table, mapped = source.table, source.table_mapping
     if mapped is None or mapped.log is None:
         return
@@ -198,7 +198,7 @@ def _keep_changes(warehouse: Warehouse, source: SourceFile, file_no: int) -> Non
     forget_ragged(warehouse)
     warehouse.run(
         SQL / "raw/keep_changes.sql",
-        {**parameters, "file_no": file_no},
+        {**parameters, "file_nos": list(group)},
         changes=changes,
         knee=knee_sql(table, lambda name: f'"x_{name}"'),
         knee_of_cells=knee_sql(table, lambda name: f"json_extract_string(cells, '$.\"{name}\"')"),
@@ -212,37 +212,59 @@ def knee_sql(table: Table, cell: Callable[[str], str]) -> str:
     )
 
 
-def _ragged_findings(warehouse: Warehouse, source: SourceFile, file_no: int) -> list[int]:
-    """Findings of the rows whose cells could not be told apart; returns the lines on which they start."""
-    if source.form == ".parquet":
-        return []
+def _ragged_findings(warehouse: Warehouse, files: Files) -> dict[int, set[int]]:
+    """Findings of the rows whose cells could not be told apart; returns of each file the lines on which they start."""
     rows = warehouse.frame(SQL / "raw/ragged.sql")
-    if rows.empty:
-        return []
-    lines = lines_of_bytes(source.readable_path, rows["line_byte_position"].tolist())
+    lines = lines_of_bytes(files.source.readable_path, rows["line_byte_position"].tolist())
+    places = [files.place_of(line) for line in lines]
+    number = int(files.source.is_joined)
     words = [
-        f"row: {_ragged_words(kind, message)}, as the first line has. "
+        f"row: {_ragged_words(kind, message, number)}, as the first line has. "
         "Check the separators and quotes of this row and load again."
         for kind, message in zip(rows["error_type"], rows["error_message"], strict=True)
     ]
-    warehouse.put("ragged_told", pd.DataFrame({"line": lines, "received": rows["csv_line"], "words": words}))
-    warehouse.run(SQL / "raw/ragged_findings.sql", {"file_no": file_no, "column": source.headers[0]})
-    return lines
+    received = [text.split(files.source.separator, number)[-1] if number else text for text in rows["csv_line"]]
+    told = pd.DataFrame(places, columns=["file_no", "line"]).assign(received=received, words=words)
+    warehouse.put("ragged_told", told)
+    warehouse.run(SQL / "raw/ragged_findings.sql", {"column": files.source.headers[0]})
+    ragged: dict[int, set[int]] = {}
+    for file_no, line in places:
+        ragged.setdefault(file_no, set()).add(line)
+    return ragged
 
 
-def _ragged_words(error_type: str, message: str) -> str:
+def _ragged_words(error_type: str, message: str, number: int) -> str:
+    """`number` is 1 where the number of its file stands before the row."""
     if "Expected Number of Columns" in message:
-        expected, n_cells = (part.split(":")[1].split()[0] for part in (message, message[message.index("Found") :]))
-        return f"found {n_cells} cells, expected {expected}"
+        expected, n_cells = (int(part.split(":")[1].split()[0]) for part in (message, message[message.index("Found") :]))
+        return f"found {n_cells - number} cells, expected {expected - number}"
     return f"found {error_type.lower()}, expected cells parted by the same separator"
 
 
-def _keep_line_jumps(warehouse: Warehouse, source: SourceFile, file_no: int, n_records: int, ragged: list[int]) -> None:
-    """Keeps by how many lines the file runs ahead of its records where that is not one, the header's, all the way."""
-    if n_records == 0 or (not ragged and is_one_line_a_record(source, n_records)):
+def _keep_line_jumps(warehouse: Warehouse, files: Files, n_rows: Mapping[int, int], ragged: Mapping[int, set[int]]) -> None:
+    """Keeps by how many lines the files run ahead of their records where that is not one, the header's, all the way."""
+    is_own = not gives_other_rows(files.source)
+    plain = files.stands_line_by_line(n_rows) - set(ragged) if is_own else set()
+    moved = [no for no, n in n_rows.items() if n and no not in plain]
+    if not moved:
         return
-    lines = physical_lines(source, list(range(1, n_records + 1)), set(ragged), warehouse)
-    put_line_jumps(warehouse, {file_no: jumps_of(source, [lines[record] for record in sorted(lines)])})
+    records = {no: list(range(1, n_rows[no] + 1)) for no in moved} if is_own else records_of(warehouse, files)
+    jumps = {}
+    for no in moved:
+        lines = lines_of(files.group[no], set(records[no]), ragged.get(no, set()))
+        jumps[no] = jumps_of(files.group[no], [lines[record] for record in records[no]])
+    put_line_jumps(warehouse, jumps)
+
+
+def records_of(warehouse: Warehouse, files: Files) -> dict[int, list[int]]:
+    """Of each file the numbers of its own records of which its rows are made."""
+    relation, parameters = relation_of(files.source, files.source.table, numbered=True, placed=True)
+    forget_ragged(warehouse)
+    found = warehouse.arrays(f"SELECT position, source_record FROM ({relation})", parameters)
+    before = _records_before(warehouse, files) if len(files.group) > 1 else [0]
+    bounds = np.searchsorted(found["position"], np.arange(1, len(files.group)))
+    of_each = zip(files.group, before, np.split(found["source_record"], bounds), strict=False)
+    return {file_no: (records - n).tolist() for file_no, n, records in of_each}
 
 
 def jumps_of(source: SourceFile, lines: list[int]) -> "pd.Series[int]":
@@ -264,15 +286,3 @@ def put_line_jumps(warehouse: Warehouse, jumps: Mapping[int, "pd.Series[int]"]) 
 def next_load(warehouse: Warehouse) -> int:
     """The number that a load on this warehouse gets; no number is given twice."""
     return 1 + (warehouse.value("SELECT max(load_id) FROM raw.loads") or 0)
-
-
-def is_one_line_a_record(source: SourceFile, n_records: int) -> bool:
-    """Whether the records of a file stand on its lines one for one, after the header."""
-    if source.form != ".csv" or gives_other_rows(source):
-        return False
-    breaks, last = 0, b"\n"
-    with source.readable_path.open("rb") as file:
-        for chunk in iter(lambda: file.read(_CHUNK), b""):
-            breaks += chunk.count(b"\n")
-            last = chunk[-1:]
-    return breaks + (last != b"\n") == n_records + 1

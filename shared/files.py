@@ -3,12 +3,11 @@
 import errno
 import os
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-import filelock
-
 from shared.errors import WarehouseBusyError, WarehouseError
+from shared.waiting_line import NoTurnError, WaitingLine
 from shared.working import working
 
 # Health data: a new file is its owner's alone; one that is there keeps the rights that it was given.
@@ -21,32 +20,29 @@ def beside(path: Path, ending: str) -> Path:
 
 
 @contextmanager
-def held(path: Path, wait_seconds: float = 0, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
-    """Holds the warehouse at `path` against other writers; `on_wait` is called once where another holds it.
+def held(path: Path, wait_seconds: float = 0, on_wait: Callable[[int], None] | None = None) -> Iterator[None]:
+    """Holds the warehouse at `path` against other writers, who take turns in the order in which they came.
 
+    `on_wait` is told how many wait before this one, each time that this changes.
     Raises WarehouseBusyError after `wait_seconds`, WarehouseError where the folder cannot be written.
     """
-    lock = filelock.FileLock(beside(path, ".lock"))
-    try:
+    line = WaitingLine(beside(path, ".line"), beside(path, ".lock"))
+    with ExitStack() as turn:
         try:
-            lock.acquire(timeout=0)
-        except filelock.Timeout:
-            if on_wait:
-                on_wait()
-            lock.acquire(timeout=wait_seconds)
-    except filelock.Timeout as fault:
-        raise WarehouseBusyError(
-            f"{path}: another load is writing this warehouse. Nothing was changed. Wait for it to end, then load again."
-        ) from fault
-    except OSError as fault:
-        raise WarehouseError(
-            f"{path}: the folder cannot be written ({fault.strerror}). Nothing was changed. Name a folder you may "
-            "write to with --warehouse."
-        ) from fault
-    try:
+            turn.enter_context(line.turn(wait_seconds, on_wait))
+        except NoTurnError as fault:
+            n = fault.n_waiting
+            others = f", and {n} more wait{'s' * (n == 1)} for it" if n else ""
+            raise WarehouseBusyError(
+                f"{path}: another load is writing this warehouse{others}. Nothing was changed. Wait for it to end, then load "
+                "again."
+            ) from fault
+        except OSError as fault:
+            raise WarehouseError(
+                f"{path}: the folder cannot be written ({fault.strerror}). Nothing was changed. Name a folder you may "
+                "write to with --warehouse."
+            ) from fault
         yield
-    finally:
-        lock.release()
 
 
 def put_in_place(written: Path, path: Path) -> None:

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError
 
 from shared.errors import UsageError
+from shared.settings_letters import Letters
 from shared.settings_running import Access, Count, Data, Encryption, Positive, Reading, Section, Serving, Share, SignIn, Upload
 from shared.toml_file import fault_sentences, nearest, read_toml
 
@@ -42,7 +43,8 @@ class Foresight(Section):
 
 class FollowUp(Section):
     """The window in which a rider counts as returned. A fit without a booking is called about from `booked_within_days` on, for
-    `called_for_days` (common practice, no source); an open booking until it is closed.
+    `called_for_days` (common practice, no source); an open booking until it is closed. Who was called and has not booked is
+    called again after `called_again_days`.
     """
 
     due_after_days: Count = 14
@@ -50,6 +52,7 @@ class FollowUp(Section):
     booked_within_days: Annotated[int, Field(ge=0)] = 7
     curve_days: Count = 84
     called_for_days: Count = 60
+    called_again_days: Count = 3
 
 
 class Minimum(Section):
@@ -246,6 +249,7 @@ class Settings(Section):
     sign_in: SignIn = SignIn()
     access: Access = Access()
     encryption: Encryption = Encryption()
+    letters: Letters = Letters()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""

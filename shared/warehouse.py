@@ -26,7 +26,7 @@ from shared.paths import literal, quoted_path
 from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
-WAREHOUSE_VERSION = 6
+WAREHOUSE_VERSION = 7
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # DuckDB writes for much older readers unless told; this version packs text better, in three fifths of the time.
 STORAGE_VERSION = "STORAGE_VERSION 'v1.5.0'"
@@ -211,13 +211,14 @@ def open_loading(
     path: Path,
     *,
     wait_seconds: float = 0,
-    on_wait: Callable[[], None] | None = None,
+    on_wait: Callable[[int], None] | None = None,
     may_be_older: bool = False,
 ) -> Iterator["LoadingWarehouse"]:
     """A working copy of the warehouse at `path` (new where there is none), put in place at the end.
 
     The copy is dropped where the block raises or has called `leave_unchanged`. Where another load holds the warehouse,
-    `on_wait` is called once and the load waits up to `wait_seconds`; raises WarehouseBusyError after that.
+    this one waits in line up to `wait_seconds`, and `on_wait` is told how many stand before it; raises WarehouseBusyError after
+    that.
     """
     literal(path)  # before anything is written beside it
     path.parent.mkdir(parents=True, exist_ok=True)

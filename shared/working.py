@@ -18,7 +18,7 @@ from typing import Final
 import filelock
 
 PLACE: Final = ".fitledger-working"
-_OWNER_ONLY: Final = 0o700
+OWNER_ONLY_FOLDER: Final = 0o700
 _LOCK: Final = "at-work.lock"
 # Whoever sweeps in the very moment in which a folder is made may take it for one that was left.
 _TRIES: Final = 100
@@ -66,7 +66,7 @@ def begin(directory: Path, *, elsewhere: bool = False) -> Work:
         if not elsewhere:
             raise
     place = place_elsewhere()
-    place.mkdir(_OWNER_ONLY, exist_ok=True)
+    place.mkdir(OWNER_ONLY_FOLDER, exist_ok=True)
     _require_own(place)
     return _begin(place)
 
@@ -121,11 +121,11 @@ def _begin(place: Path) -> Work:
         lock = _lock_of(folder)
         _make(place)
         try:
-            folder.mkdir(_OWNER_ONLY)
+            folder.mkdir(OWNER_ONLY_FOLDER)
             lock.acquire(timeout=0)
             # Where a sweeper was between the two, the lock has made both folders anew, for everybody to read.
             for made in (place, folder):
-                made.chmod(_OWNER_ONLY)
+                made.chmod(OWNER_ONLY_FOLDER)
         except (FileNotFoundError, FileExistsError, filelock.Timeout):  # swept meanwhile, at whichever moment
             continue
         return Work(folder, lock)
@@ -134,7 +134,7 @@ def _begin(place: Path) -> Work:
 
 def _make(place: Path) -> None:
     try:
-        place.mkdir(_OWNER_ONLY)
+        place.mkdir(OWNER_ONLY_FOLDER)
     except FileExistsError:
         with suppress(FileNotFoundError):  # a folder that went meanwhile
             if not stat.S_ISDIR(place.stat().st_mode):  # asked once, since between two questions another may come

@@ -1,16 +1,22 @@
 """The invented demo: a scenario, its simulator, the exports it writes, and the warehouse built from them."""
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from shared.clock import DEMO_TODAY, own_today, set_own_clock
 from shared.errors import WarehouseError
+from shared.logbook.entries import Entries
+from shared.logbook.store import Logbook
 from shared.warehouse import open_loading, open_reading
 
 if TYPE_CHECKING:
     from etl.at_work import Progress
     from etl.report import LoadReport
 
+CHANGED_ON = date(2025, 6, 2)
+# What the demo studio noted of its change of practice (scenario.md).
+CHANGED = "New practice: a repeat capture before anything is changed, decided by the mean of both, one change at a time."
 HOME = Path(__file__).parent
 EXPORTS = HOME / "exports"
 WAREHOUSE = HOME / "demo.duckdb"
@@ -25,7 +31,8 @@ def is_current() -> bool:
     has_clock = own_today(opened) == DEMO_TODAY
     opened.close()
     newest = max((file.stat().st_mtime for file in EXPORTS.iterdir()), default=0.0)
-    return has_clock and WAREHOUSE.stat().st_mtime >= newest
+    has_note = any(note.text == CHANGED for note in Entries(WAREHOUSE).all("note"))
+    return has_clock and has_note and WAREHOUSE.stat().st_mtime >= newest
 
 
 def build(step: "Progress | None" = None, path: Path = WAREHOUSE) -> "LoadReport":
@@ -36,4 +43,6 @@ def build(step: "Progress | None" = None, path: Path = WAREHOUSE) -> "LoadReport
     report = load([EXPORTS], path, step, DEMO_TODAY)
     with open_loading(path) as warehouse:
         set_own_clock(warehouse, DEMO_TODAY)
+    Logbook(path).file.unlink(missing_ok=True)
+    Entries(path).add("note", "period", "charts", by="the demo", text=CHANGED, day=CHANGED_ON)
     return report

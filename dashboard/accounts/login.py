@@ -22,8 +22,9 @@ from dashboard.questions.door.readers import LOCAL, NOBODY, Reader
 from etl.keeping.access_log import AccessLog
 from shared.settings_running import SignIn
 
-# What holds nothing of the studio: health, the steps of signing in and the way out. Styles and scripts of ours are open too.
-_OPEN: Final = frozenset({"health", "login", "login/code", "login/set-up", "logout"})
+# What holds nothing of the studio: health, the steps of signing in, the way out, and the end of a letter. Styles and scripts of
+# ours are open too.
+_OPEN: Final = frozenset({"health", "login", "login/code", "login/set-up", "logout", "letters/stop"})
 
 
 class Door:

@@ -25,13 +25,13 @@ Fitter = Annotated[str, typer.Option(metavar="ID", help="For the role fitter: wh
 @user.command()
 def add(
     name: Name,
-    role: Annotated[str, typer.Option(help="owner, head_fitter or fitter.")],
+    role: Annotated[str, typer.Option(help="owner, head_fitter, fitter or desk.")],
     fitter: Fitter = "",
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     password_stdin: FromStdin = False,
 ) -> None:
     """Add an account. The owner sees all but what is noted of riders, the head fitter all, a fitter the studio's figures and
-    their own cases."""
+    their own cases, the front desk (desk) whom to call and nothing else of a rider."""
     from dashboard.accounts.access import noted
     from dashboard.accounts.store import Accounts
 
@@ -101,7 +101,7 @@ def reset_second_step(name: Name, warehouse: WarehouseFile = DEFAULT_WAREHOUSE) 
 @user.command()
 def role(
     name: Name,
-    role: Annotated[str, typer.Argument(metavar="ROLE", help="owner, head_fitter or fitter.", show_default=False)],
+    role: Annotated[str, typer.Argument(metavar="ROLE", help="owner, head_fitter, fitter or desk.", show_default=False)],
     fitter: Fitter = "",
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
 ) -> None:

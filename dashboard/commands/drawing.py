@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dashboard.cli_options import SettingsFile, WarehouseFile
+from dashboard.cli_options import SettingsFile, WarehouseFile, day_given
 from shared.errors import UsageError
 from shared.settings import load_settings
 from shared.statistics.wording import counted
@@ -48,7 +48,7 @@ def open_comparison(
         Feet(arch, forefoot, insole, shims, knee),
         outcome,
         stop_after=stop_after,
-        stop_on=_day(stop_on),
+        stop_on=day_given(stop_on, "--stop-on") or date.max,
         by=user_of_command(),
         confirmed=confirm,
     )
@@ -122,10 +122,3 @@ def close(
     closed = Drawing(warehouse).close(comparison, why=why, by=user_of_command())
     noted(warehouse, "closed a comparison", comparison)
     typer.echo(f"{comparison} is closed. Its seed: {closed.seed}. fitledger draw check {comparison} draws it again.")
-
-
-def _day(given: str) -> date:
-    try:
-        return date.fromisoformat(given)
-    except ValueError as fault:
-        raise UsageError(f"--stop-on: found {given!r}, expected a date as 2027-06-30.") from fault

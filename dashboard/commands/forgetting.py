@@ -112,6 +112,7 @@ def _tell(rider: str, forgotten: "Forgotten", as_json: bool, *, is_done: bool) -
         ]
         summary = {"rider": rider, "is_done": is_done, "sessions": forgotten.n_sessions, "places": places}
         summary["unclear"] = forgotten.unclear
+        summary["logbook"] = forgotten.beside.logbook
         summary["named_in"] = [str(file) for file in forgotten.beside.named]
         summary["at_work"] = [str(folder) for folder in forgotten.at_work]
         typer.echo(orjson.dumps(summary, option=orjson.OPT_INDENT_2))
@@ -120,6 +121,8 @@ def _tell(rider: str, forgotten: "Forgotten", as_json: bool, *, is_done: bool) -
     typer.echo(f"{rider}: {_total(forgotten)} rows of {forgotten.n_sessions} sessions {removed}.")
     for place in forgotten.places:
         typer.echo(f"{place.file}: {_place_words(place)}")
+    if forgotten.beside.logbook:
+        typer.echo(f"The logbook: {forgotten.beside.logbook} {removed}.")
     for file in forgotten.beside.named:
         typer.echo(f"{file}: still names the rider. Delete this file, or the lines that do; or give it another name.")
     for folder in forgotten.at_work:

@@ -20,7 +20,7 @@ def load(
     mapping: MappingFile = None,
     hook: HookFile = None,
     settings: SettingsFile = None,
-    wait: Wait = 10.0,
+    wait: Wait = 3600.0,
     as_json: AsJson = False,
 ) -> None:
     """Load exports into the warehouse, all or nothing; every rejected row is kept and told."""
@@ -34,7 +34,18 @@ def load(
         )
     if report.load_id:
         noted(warehouse, "loaded", f"load {report.load_id}")
+    send_letters_due(warehouse, settings)
     print_report(report, as_json)
+
+
+def send_letters_due(warehouse: Path, settings: Path | None) -> None:
+    """Sends what is due now that rows have come, where letters are set; what goes wrong is told and changes nothing here."""
+    known = load_settings(settings)
+    if known.letters.is_set:
+        from dashboard.letters.due import send_due_quietly
+        from dashboard.questions.door.asking import Asker
+
+        send_due_quietly(Asker(warehouse, known), lambda words: typer.echo(words, err=True))
 
 
 @app.command()
@@ -65,7 +76,7 @@ def rejects(
     as_csv: AsCsv = False,
     as_json: AsJson = False,
 ) -> None:
-    """List the rejected rows, whole, with the reason; or write them so that they can be mended and loaded again."""
+    """List the rejected rows and cells left out, with the reason; or write them so that they can be mended and loaded again."""
     from dashboard.accounts.access import noted
     from dashboard.questions.selection.answers import rows_to_csv
 
@@ -90,7 +101,9 @@ def rejects(
     else:
         for row in rows:
             typer.echo(f"{row['file']}, line {row['line']}: {row['words']}")
-        typer.echo(f"{len(rows)} findings. Print the rows whole with --csv.")
+        n_cells = sum(row["is_cell"] for row in rows)
+        cells = f", {n_cells} of them of a cell alone, left out of a row that is in" if n_cells else ""
+        typer.echo(f"{len(rows)} findings{cells}. Print the rows whole with --csv.")
 
 
 @app.command()

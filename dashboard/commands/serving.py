@@ -1,12 +1,11 @@
 """Commands that serve the dashboard."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from dashboard.cli_options import Host, Log, LogForm, Port, SettingsFile, WarehouseFile, progress
-from shared.errors import StatisticsError
 from shared.settings import load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
 
@@ -51,34 +50,28 @@ def serve_warehouse(
     from dashboard.app import create_app
     from dashboard.questions.door.asking import Asker
     from dashboard.questions.memory.side_by_side import one_thread_a_product
-    from dashboard.questions.selection.selection import Selection
     from dashboard.web.allocation import keep_freed_memory
     from dashboard.web.logs import add_request_log, use_json_lines
     from dashboard.web.serving import listening, serve_forever
+    from dashboard.web.warming import STATE, Warming
     from etl.keeping.access_log import AccessLog
     from shared.warehouse import open_reading
 
     keep_freed_memory()
     one_thread_a_product()
     open_reading(warehouse).close()
-    # Now, so that a port that is taken is told before the questions are asked; whoever comes meanwhile waits.
+    # Now, so that a port that is taken is told first.
     listener = listening(host, port)
     port = listener.getsockname()[1]
     asker = Asker(warehouse, load_settings(settings))
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
-    # Computed before the first reader asks, and the same parts that the pages ask for; the study of all captures stays.
-    try:
-        answer: Any = asker.ask("effects", Selection(), parts=("overall", "directions", "responders", "influence"))
-        asker.ask("effects", Selection(), parts=("dose",), outcomes=("tilt",))
-        asker.ask("effects", Selection(split="foot_type"), parts=("split",), outcomes=("tilt",))
-        typer.echo(f"{answer.selection_words}: {answer.headline}")
-    except StatisticsError as refusal:
-        typer.echo(str(refusal))
-    asker.read_ahead()
     tidy(AccessLog(warehouse, kept_days=asker.settings.access.kept_days))
     application = create_app(asker, prefix=prefix, accounts=accounts)
     if log is LogForm.JSON:
         use_json_lines()
         add_request_log(application.server)
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}{prefix} (stop it with Ctrl+C).")
-    serve_forever(application, listener, asker.settings.serving)
+    warming = Warming(asker)
+    application.server.config[STATE] = warming.state
+    warming.start()
+    serve_forever(application, listener, asker.settings.serving, warming.stop)

@@ -39,7 +39,7 @@ def start(
     warehouse: WarehouseFile = DEFAULT_WAREHOUSE,
     mapping: MappingFile = None,
     settings: SettingsFile = None,
-    wait: Wait = 10.0,
+    wait: Wait = 3600.0,
     host: Host = "127.0.0.1",
     port: Port = 8050,
     serves: Annotated[bool, typer.Option("--serve/--no-serve", help="Whether to serve the dashboard at the end.")] = True,

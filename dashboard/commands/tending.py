@@ -6,17 +6,20 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 import typer
 
 from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile
 from shared.errors import EXIT_SOME_REJECTED
-from shared.settings import load_settings
+from shared.settings import Settings, load_settings
 from shared.statistics.wording import counted
-from shared.warehouse import DEFAULT_WAREHOUSE
+from shared.warehouse import DEFAULT_WAREHOUSE, snapshot_of
 
 app = typer.Typer()
+# How often the watch looks whether a letter is due, where nothing was loaded.
+LETTERS_SECONDS: Final = 300.0
+_NEVER: Final[tuple[Any, float]] = (None, float("-inf"))
 _STATES = {"fine": "fine ", "note": "note ", "do": "TO DO"}
 
 
@@ -48,7 +51,7 @@ def watch(
     ] = 30,
     every: Annotated[float, typer.Option(metavar="SECONDS", help="How often to look.", min=0.1)] = 10,
     once: Annotated[bool, typer.Option("--once", help="Look once and end, for cron or a timer.")] = False,
-    wait: Wait = 10.0,
+    wait: Wait = 3600.0,
     log: Log = LogForm.TEXT,
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
@@ -66,7 +69,7 @@ def watch(
             noted(warehouse, "loaded", f"load {report.load_id}")
         return report
 
-    stop = threading.Event()
+    stop, tell = threading.Event(), _teller(log)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     watcher = Watcher(
@@ -75,18 +78,42 @@ def watch(
         load=load,
         clock=time.time,
         pause=lambda seconds: not stop.wait(seconds),
-        tell=_teller(log),
+        tell=tell,
         settled_seconds=settled,
         every_seconds=every,
         reading=known.reading,
+        between=_letters_due(warehouse, known, stopped=stop.is_set, tell=tell),
     )
     if not once:
         watcher.run()
         return
     report = watcher.turn(once=True)
+    watcher.between()
     if watcher.failures:
         raise typer.Exit(5)
     raise typer.Exit(report.exit_code if report else 0)
+
+
+def _letters_due(
+    warehouse: Path, settings: Settings, *, stopped: Callable[[], bool], tell: Callable[[str], None]
+) -> Callable[[], None]:
+    """Sends the letters that are due: after a load, and else once in LETTERS_SECONDS."""
+    if not settings.letters.is_set:
+        return lambda: None
+    from dashboard.letters.due import send_due_quietly
+    from dashboard.questions.door.asking import Asker
+
+    asker, last = Asker(warehouse, settings), [_NEVER]
+
+    def send() -> None:
+        state = snapshot_of(warehouse)
+        seen, at = last[0]
+        if state is None or stopped() or (state == seen and time.monotonic() - at < LETTERS_SECONDS):
+            return
+        last[0] = (state, time.monotonic())
+        send_due_quietly(asker, tell)
+
+    return send
 
 
 def _teller(form: LogForm) -> Callable[[str], None]:

@@ -1,4 +1,4 @@
-"""The way from the screens to a letter that can be shared, and to the full report behind it."""
+"""The way from the screens to a short report that can be shared, to the full one behind it, and to the meeting sheet."""
 
 from dashboard.chromium import missing
 from dashboard.components import html
@@ -7,16 +7,18 @@ from dashboard.questions.selection.selection import Selection
 
 
 def report_links(desk: Desk, selection: Selection) -> html.P | None:
-    """Makes the letter of a selection on a click; nothing for readers who see their own cases alone."""
-    if desk.asker.reader().own_cases_only:
+    """Makes the reports of a selection on a click; nothing for readers who do not see the whole studio."""
+    if not desk.asker.reader().sees_the_studio:
         return None
     form, words = (
         ("html", " Charts are told in words: this machine has no Chromium to draw them.") if missing() else ("pdf", "")
     )
-    letter, full = (desk.addresses.report(kind, form, selection) for kind in ("letter", "report"))
+    short, full, meeting = (desk.addresses.report(kind, form, selection) for kind in ("short", "report", "meeting"))
     return html.P(
         [
-            html.A(f"Letter of two pages ({form.upper()})", href=letter, download="", className="button"),
+            html.A(f"Short report ({form.upper()})", href=short, download="", className="button"),
+            " ",
+            html.A("Meeting sheet", href=meeting, download="", className="button"),
             " ",
             html.A("Full report", href=full, download=""),
             f" of this selection, in some seconds.{words}",

@@ -4,7 +4,7 @@ Shares are measured in points of 100 and comfort in tenths of a point of 10, so 
 is better is turned round, so that every row reads alike.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,9 +13,9 @@ from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import Palette, bare_interval, bare_number, number, palette
 from dashboard.questions.studio.answers_periods import PeriodChangeRow, Periods
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
+from dashboard.questions.studio.answers_trends import GoalRow
 from dashboard.questions.studio.headline_figures import BETTER, HEADLINE, NOT_ENOUGH
 from dashboard.questions.studio.period_words import earlier
-from shared.settings import Goals
 
 # Heights in px: of a row's name, of each of its marks, between rows, of the axis below.
 NAME_PX: Final = 20
@@ -53,8 +53,8 @@ class BetterRow:
     marks: tuple[BetterMark, ...]
 
 
-def periods_figure(answer: Periods, goals: Goals, theme: str | None) -> dict[str, Any]:
-    """The four figures against the period before and a year before."""
+def periods_figure(answer: Periods, goals: Mapping[str, GoalRow], theme: str | None) -> dict[str, Any]:
+    """The four figures against the period before and a year before, each with its goal where it has one."""
     return better_rows(_period_rows(answer, goals), theme, ("worse", "better"))
 
 
@@ -84,7 +84,7 @@ def level_words(row: PeriodChangeRow) -> str:
     return NOT_ENOUGH if row.estimate is None else number(row.estimate, row.unit)
 
 
-def _period_rows(answer: Periods, goals: Goals) -> list[BetterRow]:
+def _period_rows(answer: Periods, goals: Mapping[str, GoalRow]) -> list[BetterRow]:
     spans = answer.spans()
     rows = []
     for figure, name in HEADLINE.items():
@@ -92,8 +92,9 @@ def _period_rows(answer: Periods, goals: Goals) -> list[BetterRow]:
         if not changes:
             continue
         before = changes["before"]
-        goal = goals.of(figure)
-        level = level_words(before) + (f", goal {number(goal, before.unit)}" if goal is not None else "")
+        own = goals.get(figure)
+        goal = own.goal if own else None
+        level = level_words(before) + (f", goal {number(own.goal, own.unit)}: {own.verdict}" if own else "")
         marks = tuple(
             _mark(row, f"against {earlier(against, spans)}", goal, is_quiet=against == "year_before")
             for against, row in changes.items()

@@ -10,7 +10,7 @@ from dashboard.figures.scales import apart, share_ticks
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, bare_number, interval, number, palette
 from dashboard.questions.selection.calendar import spoken_period
-from dashboard.questions.studio.answers_trends import ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import ChartRow, GoalRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.headline_figures import judged
 
 HEIGHT_PX: Final = 268
@@ -73,7 +73,9 @@ def span_words(row: SignalRow, every: str) -> str:
     return start if start == end else f"{start} to {end}"
 
 
-def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[SignalRow], every: str) -> str:
+def alternative(
+    chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[SignalRow], every: str, goal: GoalRow | None = None
+) -> str:
     """The chart in words, for a reader who does not see it."""
     estimated = [row for row in rows if row.estimate is not None]
     if "not recorded here" in chart.words:
@@ -83,6 +85,7 @@ def alternative(chart: ChartRow, rows: Sequence[TrendRow], signals: Sequence[Sig
     last = estimated[-1]
     limits = f", limits {interval(last.limit_low, last.limit_high, last.unit)}" if last.limit_low is not None else ""
     move_words = " ".join(row.words for row in signals) or "It was not found to move."
+    move_words += f" {goal.words}" if goal else ""
     return (
         f"Control chart of {FIGURES[chart.figure]}, {len(estimated)} {every}s with a figure. {chart.words} "
         f"Latest, {spoken_period(last.period, every)}: {number(last.estimate, last.unit)}{limits}. {move_words}"
@@ -129,7 +132,18 @@ def _traces(rows: Sequence[TrendRow], every: str, floor: float, colours: Palette
         _dots(running, "circle-open", 8, colours.accent, every),
         _dots(few, "circle-open", 5, colours.muted, every, floor),
         _moved_dots(rows, every, colours),
+        *_goal_line(days, rows, colours),
     ]
+
+
+def _goal_line(days: list[str], rows: Sequence[TrendRow], colours: Palette) -> list[dict[str, Any]]:
+    """The goal that held in each period, as steps."""
+    if all(row.goal is None for row in rows):
+        return []
+    line = _line(days, [row.goal for row in rows], {"color": colours.ink, "width": 2, "dash": "longdash", "shape": "hvh"})
+    # So that a goal of one period is seen as well.
+    mark = {"symbol": "line-ew-open", "size": 9, "color": colours.ink, "line": {"color": colours.ink, "width": 2}}
+    return [{**line, "mode": "lines+markers", "marker": mark, "cliponaxis": False}]
 
 
 def _line(days: list[str], values: list[float | None], line: dict[str, Any]) -> dict[str, Any]:
@@ -180,7 +194,7 @@ def _hover(row: TrendRow, every: str) -> str:
 
 def _vertical(rows: Sequence[TrendRow]) -> tuple[dict[str, Any], float, float]:
     """The vertical axis and its ends: shares from nothing, means around what is drawn."""
-    drawn = [value for row in rows for value in (row.estimate, row.limit_low, row.limit_high) if value is not None]
+    drawn = [value for row in rows for value in (row.estimate, row.limit_low, row.limit_high, row.goal) if value is not None]
     if rows and rows[0].unit == "share":
         ticks = share_ticks(max([0.0, *drawn]))
         room = 0.03 * ticks[-1]
@@ -250,12 +264,14 @@ def _letters_above(notes: Sequence[NoteRow]) -> list[dict[str, Any]]:
 
 
 def _limit_names(rows: Sequence[TrendRow], low: float, high: float, colours: Palette) -> list[dict[str, Any]]:
-    """Centre and limits at the right, each with its value in the latest period that has them."""
+    """Centre, limits and goal at the right, each with its value in the latest period that has them."""
     known = [row for row in rows if row.limit_low is not None and row.limit_high is not None]
     if not known:
         return []
     last = known[-1]
-    named = (("upper", last.limit_high), ("centre", last.centre), ("lower", last.limit_low))
+    named = [("upper", last.limit_high), ("centre", last.centre), ("lower", last.limit_low)]
+    named += [("goal", rows[-1].goal)] if rows[-1].goal is not None else []
+    named.sort(key=lambda one: one[1] or 0.0, reverse=True)
     places = apart([value or 0.0 for _, value in named], 0.075 * (high - low))
     form = number if last.unit == "share" else bare_number
     return [

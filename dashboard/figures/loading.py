@@ -21,6 +21,8 @@ FATES = (
     ("waiting", "fourth", "x"),
     ("rejected", "second", "."),
 )
+# What a reason is told of: a row that is not in the figures, or a cell of a row that is.
+_STATES = (("rejected", "second", "."), ("cell left out", "third", "/"), ("waiting", "fourth", "x"))
 
 # The rules by what is wrong with the row.
 REASONS = {
@@ -39,6 +41,7 @@ REASONS = {
     "no_fit": "no fit of the rider then",
     "several_fits": "several fits that day",
     "order": "time unreadable",
+    "earlier": "before captures loaded already",
     "waiting": "waiting for a session",
 }
 # The most frequent rules of rejection on their own, with role and pattern; the others together.
@@ -139,14 +142,15 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None, *, shown: int =
     colours = palette(theme)
     reasons = most_frequent(rows)[:shown]
     top = max((row.n for row in reasons), default=1)
+    units = "rows, or cells left out" if any(row.state == "cell left out" for row in reasons) else "rows"
     return {
         # One trace a state: a pattern takes no list of colours.
-        "data": [_bars(reasons, state, colours) for state in ("rejected", "waiting")],
+        "data": [_bars(reasons, *state, colours) for state in _STATES],
         "layout": layout(
             theme,
             height=34 * max(len(reasons), 1) + 52,
             margin=(10, 16, 6, 40),
-            xaxis=axis(theme, nticks=5, range=[0, top * 1.12], tickformat=",", title="rows"),
+            xaxis=axis(theme, nticks=5, range=[0, top * 1.12], tickformat=",", title=units),
             yaxis=axis(
                 theme,
                 range=[len(reasons) - 0.4, -0.6],
@@ -172,17 +176,16 @@ def reasons_figure(rows: Sequence[ReasonRow], theme: str | None, *, shown: int =
     }
 
 
-def _bars(rows: Sequence[ReasonRow], state: str, colours: Palette) -> dict[str, Any]:
+def _bars(rows: Sequence[ReasonRow], state: str, role: str, shape: str, colours: Palette) -> dict[str, Any]:
     placed = [(place, row) for place, row in enumerate(rows) if row.state == state]
-    fate = next(fate for fate in FATES if fate[0] == state)
     return {
         "type": "bar",
         "orientation": "h",
         "x": [row.n for _, row in placed],
         "y": [place for place, _ in placed],
         "width": 0.55,
-        "marker": {"color": getattr(colours, fate[1]), "pattern": {"shape": fate[2], **_hatching(colours)}},
-        "text": [f"<b>{_label(row)}</b><br>{row.n:,}" for _, row in placed],
+        "marker": {"color": getattr(colours, role), "pattern": {"shape": shape, **_hatching(colours)}},
+        "text": [f"<b>{_label(row)}</b><br>{row.n:,} {state}" for _, row in placed],
         "textposition": "none",
         "hoverinfo": "text",
     }
@@ -214,5 +217,6 @@ def _hatching(colours: Palette) -> dict[str, Any]:
 
 
 def _label(row: ReasonRow) -> str:
-    """Writes what is wrong, and below it the table."""
-    return f"{reason_name(row.rule)}<br>{table_name(row.table)}"
+    """Writes what is wrong, and below it the table, and whether cells alone were left out."""
+    cells = ", cells alone" if row.state == "cell left out" else ""
+    return f"{reason_name(row.rule)}<br>{table_name(row.table)}{cells}"

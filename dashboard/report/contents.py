@@ -1,4 +1,4 @@
-"""What the full report holds behind its letter: the views of the pages, in the order in which an owner reads, and how it was
+"""What the full report holds behind the short one: the views of the pages, in the order in which an owner reads, and how it was
 computed."""
 
 from collections.abc import Callable, Iterator
@@ -12,8 +12,8 @@ from dashboard.components.places import filled
 from dashboard.pages.data.callbacks import PAGE as DATA
 from dashboard.pages.fitters.callbacks import PAGE as FITTERS
 from dashboard.questions.selection.selection import Selection
-from dashboard.report.letter import ANSWERED, Section, letter
 from dashboard.report.paper import of_class, on_paper, words_of
+from dashboard.report.short import ANSWERED, Section, short_report
 
 # Views of single riders, fits and rows, by their page: printed where riders are asked for.
 OF_CASES: Final = {"returns": ("calls",), "fitters": ("worst-disagreements",), "data": ("left-out", "deserves-a-look")}
@@ -27,13 +27,13 @@ FOR_ALL: Final = frozenset({"process"})
 def sections(
     desk: Desk, selection: Selection, *, with_fitters: bool, with_riders: bool = False, told: Callable[[str], None]
 ) -> Iterator[Section]:
-    """The letter's sections, then every page's views; `told` is called with the name of what is asked next."""
-    yield from letter(desk, selection, with_fitters=with_fitters, told=told)
+    """The short report's sections, then every page's views; `told` is called with the name of what is asked next."""
+    yield from short_report(desk, selection, with_fitters=with_fitters, told=told)
     search, methods = search_of(selection.query()), []
     for page in (*ANSWERED, FITTERS, DATA):
         told(page.name)
         fills = filled(page, desk)
-        # The letter has told the heads of the others.
+        # The short report has told the heads of the others.
         nodes = [on_paper(fills[page.head_id](search, None), with_riders=with_riders)] if page is DATA else []
         for view in printed_views(page, selection, with_fitters=with_fitters, with_riders=with_riders):
             shown = [fills[place](search, None) for place in view.shows(desk)]
@@ -57,7 +57,7 @@ def printed_views(page: Page, selection: Selection, *, with_fitters: bool, with_
 
 
 def _view_nodes(page: Page, view: PageView, shown: list[Any], *, with_riders: bool) -> list[Any]:
-    """A view under its name. Of an answer whose picture the letter shows the numbers alone."""
+    """A view under its name. Of an answer whose picture the short report shows the numbers alone."""
     is_first, is_told = view is page.views[0], view is page.views[0] and page in ANSWERED
     nodes = on_paper(shown, with_riders=with_riders, drawn=not is_told)
     if not words_of(nodes).strip():

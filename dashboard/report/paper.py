@@ -23,7 +23,7 @@ _CLASSES: Final = frozenset(
         "way-to",
     }
 )
-# Charts of the letter that stand in pairs.
+# Charts of the short report that stand in pairs.
 SMALL: Final = "is-small"
 # The points of a curve, one a row, are for a file: what a chart's own numbers may take on paper.
 _MOST_ROWS: Final = 24

@@ -1,4 +1,4 @@
-"""Makes the letter or the full report: one HTML file that needs nothing else, or a PDF of the same."""
+"""Makes the short report, the full one or the meeting sheet: one HTML file that needs nothing else, or a PDF of the same."""
 
 from collections.abc import Callable, Iterator
 from contextlib import nullcontext
@@ -21,8 +21,10 @@ from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.browser import open_press
 from dashboard.report.contents import sections
-from dashboard.report.letter import ANSWERED, TO_DO, Section, letter
 from dashboard.report.markup import drawings_in, markup
+from dashboard.report.meeting import NAMES, meeting_sheet
+from dashboard.report.paper import on_paper
+from dashboard.report.short import ANSWERED, TO_DO, Section, short_report
 from etl.keeping.leftovers import working_elsewhere
 from shared.errors import UsageError
 from shared.files import put_in_place
@@ -36,10 +38,10 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is to be made. `letter`: the letter's two sheets alone, without the full report behind them."""
+    """What is to be made. `short`: the two sheets of the short report alone, without the full one behind them."""
 
     form: Literal["html", "pdf"]
-    letter: bool = False
+    short: bool = False
     with_fitters: bool = False
     with_riders: bool = False
 
@@ -47,12 +49,16 @@ class Wanted:
     def n_steps(self) -> int:
         """How many steps are told: a page each, drawing, writing."""
         answers = len(ANSWERED) + self.with_fitters
-        return answers + 2 + (0 if self.letter else len(ANSWERED) + 2)
+        return answers + 2 + (0 if self.short else len(ANSWERED) + 2)
 
 
 def write_report(asker: Asker, selection: Selection, out: Path, wanted: Wanted, progress: Progress) -> None:
     """Writes `out`, whole or not at all. Raises as `made_report` does."""
-    content = made_report(Desk(AskedBy(asker, lambda: LOCAL), Addresses("/")), selection, wanted, progress)
+    _put(asker, out, made_report(Desk(AskedBy(asker, lambda: LOCAL), Addresses("/")), selection, wanted, progress))
+
+
+def _put(asker: Asker, out: Path, content: bytes) -> None:
+    """Puts a file in place, whole or not at all."""
     out.parent.mkdir(parents=True, exist_ok=True)
     with working_elsewhere(asker.path, out.parent) as folder:
         written = folder / out.name
@@ -60,12 +66,37 @@ def write_report(asker: Asker, selection: Selection, out: Path, wanted: Wanted, 
         put_in_place(written, out)
 
 
+def write_meeting(asker: Asker, selection: Selection, out: Path, *, with_ids: bool) -> str:
+    """Writes the meeting sheet, whole or not at all; gives whom it names. Raises as `made_meeting` does."""
+    desk = Desk(AskedBy(asker, lambda: LOCAL), Addresses("/"))
+    _put(asker, out, made_meeting(desk, selection, form_of(out.name), with_ids=with_ids))
+    return NAMES[with_ids]
+
+
+def made_meeting(desk: Desk, selection: Selection, form: Literal["html", "pdf"], *, with_ids: bool) -> bytes:
+    """The meeting sheet. Raises TooFewError where there is no fit, ReportError for a PDF without a browser."""
+    sheet = meeting_sheet(desk, selection, with_ids=with_ids)
+    why_in_words = missing() if form == "html" else ""
+    bodies = [on_paper(body, with_riders=with_ids, folded=False) for _, body in sheet.blocks]
+    with nullcontext() if why_in_words else open_press() as press:
+        asked = list(drawings_in(bodies))
+        drawn = iter(press.draw(asked) if press else [_in_words(one.words) for one in asked])
+        html = _PAGES.get_template("meeting.html").render(
+            sheet=sheet,
+            blocks=[(name, markup(body, drawn)) for (name, _), body in zip(sheet.blocks, bodies, strict=True)],
+            style=_style(_HERE / "meeting.css"),
+            cautions=" ".join(CAUTION[:2]),
+            why_in_words=why_in_words,
+        )
+        return press.print_pdf(html) if press and form == "pdf" else html.encode()
+
+
 def whom_it_names(selection: Selection, wanted: Wanted) -> str:
     """Whether single riders stand in it, as a sentence."""
     if selection.rider:
         return "It names riders by the studio's own ids: keep it like the warehouse."
-    if wanted.with_riders and not wanted.letter:
-        return "The full report behind the letter names riders by the studio's own ids: keep it like the warehouse."
+    if wanted.with_riders and not wanted.short:
+        return "The full report names riders by the studio's own ids: keep it like the warehouse."
     return "It names no rider."
 
 
@@ -104,8 +135,8 @@ def made_report(desk: Desk, selection: Selection, wanted: Wanted, progress: Prog
 
 
 def _sections(desk: Desk, selection: Selection, wanted: Wanted, told: Callable[[str], None]) -> Iterator[Section]:
-    if wanted.letter:
-        return letter(desk, selection, with_fitters=wanted.with_fitters, told=told)
+    if wanted.short:
+        return short_report(desk, selection, with_fitters=wanted.with_fitters, told=told)
     return sections(desk, selection, with_fitters=wanted.with_fitters, with_riders=wanted.with_riders, told=told)
 
 
@@ -130,17 +161,15 @@ def _document(
         {"anchor": section.anchor, "name": section.name, "question": section.question, "body": body}
         for section, body in zip(made, bodies, strict=True)
     ]
-    n_letter = next(place for place, section in enumerate(made, start=1) if section.anchor == TO_DO)
+    n_short = next(place for place, section in enumerate(made, start=1) if section.anchor == TO_DO)
     age = desk.asker.freshness()
-    sheets = (_SCREENS / "style.css", *sorted(_SCREENS.glob("page-*.css")), _HERE / "report.css")
-    style = Markup("\n".join((style_sheet(inlined()), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
     return _PAGES.get_template("document.html").render(
         title=TITLE,
         period=_period(selection, studio),
         selected=f"{studio.selection_words}, {studio.n_riders:,} riders.",
-        letter=told[:n_letter],
-        sections=told[n_letter:],
-        style=style,
+        short=told[:n_short],
+        sections=told[n_short:],
+        style=_style(),
         made=day(age.today),
         age=age if age.told else None,
         as_of=day(studio.as_of),
@@ -151,6 +180,12 @@ def _document(
         why_in_words=why_in_words,
         cautions=CAUTION,
     )
+
+
+def _style(*more: Path) -> Markup:
+    """The style sheets of the screens, and what paper adds."""
+    sheets = (_SCREENS / "style.css", *sorted(_SCREENS.glob("page-*.css")), _HERE / "report.css", *more)
+    return Markup("\n".join((style_sheet(inlined()), *(sheet.read_text(encoding="utf-8") for sheet in sheets))))
 
 
 def _period(selection: Selection, studio: Any) -> str:

@@ -18,6 +18,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from dashboard.components import ids
 from dashboard.components.faults import told
+from dashboard.web.warming import READY, STATE
 
 LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 # The key of the Flask settings that holds the host names that are answered; None answers all.
@@ -51,7 +52,7 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
     `callbacks`: what the screens registered, by output. Call when every route is added.
     """
     server.json = _BoundedJSON(server)
-    health = prefix + HEALTH
+    health, ready = prefix + HEALTH, prefix + READY
 
     @server.before_request
     def check() -> Response | None:
@@ -60,6 +61,8 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
         if request.path == health and request.method in ("GET", "HEAD"):
             # Answered before anything is asked of who it is: the server's own loop comes here while every thread is at work.
             return Response("OK", mimetype="text/plain")
+        if request.path == ready and request.method in ("GET", "HEAD"):
+            return _readiness(server)
         require_same_site(request.method, request.headers, request.host)
         if request.method == "POST" and request.path == f"{prefix}{_CALLBACK}":
             require_callback(request.get_json(), callbacks)
@@ -80,6 +83,12 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
     @server.errorhandler(Exception)
     def fail(fault: Exception) -> Response:
         return Response(f"{told(fault)}\n", 500, mimetype="text/plain")
+
+
+def _readiness(server: Flask) -> Response:
+    """Whether the first answers are made: 200 where they are, 503 where some are not yet."""
+    state = server.config.get(STATE, dict)()
+    return Response(server.json.dumps(state), 200 if state.get("ready", True) else 503, mimetype="application/json")
 
 
 def allow_hosts(server: Flask, named: Collection[str], *, is_loopback: bool) -> None:

@@ -9,6 +9,7 @@ import logging
 import os
 import signal
 import socket
+from collections.abc import Callable
 from contextlib import suppress
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
@@ -54,8 +55,11 @@ def server_of(app: Dash, listener: socket.socket, serving: Serving) -> Server:
     )
 
 
-def serve_forever(app: Dash, listener: socket.socket, serving: Serving) -> None:
-    """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread."""
+def serve_forever(app: Dash, listener: socket.socket, serving: Serving, end_others: Callable[[], bool] = lambda: True) -> None:
+    """Serves until told to stop (SIGTERM, Ctrl-C), then lets running requests end. Call from the main thread.
+
+    `end_others` tells the process's other threads to end, and says whether they have.
+    """
     host, port = listener.getsockname()[:2]
     allow_hosts(app.server, app.server.config[NAMED], is_loopback=host in LOOPBACK)
     _log_faults()
@@ -63,10 +67,13 @@ def serve_forever(app: Dash, listener: socket.socket, serving: Serving) -> None:
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: server.stop())
     log.info("Listening at http://%s:%d", f"[{host}]" if ":" in host else host, port)
-    if server.run():
+    all_answered, all_ended = server.run(), end_others()
+    if all_answered:
         log.info("Stopped")
-        return
-    log.warning("Stopped; what still ran after the time to end it was given up")
+        if all_ended:
+            return
+    else:
+        log.warning("Stopped; what still ran after the time to end it was given up")
     # Threads in the midst of DuckDB or numpy cannot be ended, and a process that cleans up beneath them aborts.
     logging.shutdown()
     os._exit(0)

@@ -11,7 +11,7 @@ from etl.keeping.access_log import forget_in_log
 from etl.keeping.copies import forget_in_ledger, known_copies
 from etl.keeping.kept_views import forget_in_views
 from etl.keeping.leftovers import folders_of, sweep_all
-from etl.keeping.logbook import forget_in_logbook, n_naming
+from etl.keeping.logbook import forget_in_logbook, n_naming, told_of
 from etl.keeping.naming import Ids, Names, Unclear
 from etl.keeping.spelling import Speller, takes_words
 from shared.errors import WarehouseError
@@ -31,16 +31,19 @@ _PAUSE_SECONDS: Final = 0.2
 
 @dataclass(frozen=True)
 class Beside:
-    """`named`: files that still name the rider, in their text or by their own name. `unclear`: words that may and may not."""
+    """`named`: files that still name the rider, in their text or by their own name. `unclear`: words that may and may not.
+    `logbook`: what went out of the logbook, or would go; empty for nothing."""
 
     named: list[Path] = field(default_factory=list)
     unclear: list[Unclear] = field(default_factory=list)
+    logbook: str = ""
 
 
 def search_beside(warehouse: Path, ids: Iterable[Ids], also: Collection[str], logs: Iterable[Path]) -> Beside:
     """Takes the ids out of the files that the program keeps beside the warehouse, and searches these, the logs, and the names
     of the copies. `ids` are the rider's as each copy knows them."""
     speller = speller_of(warehouse, ids)
+    logbook = told_of(warehouse, speller)
     for clean in CLEANERS:
         clean(warehouse, speller)
     takes = takes_words(also)
@@ -55,7 +58,7 @@ def search_beside(warehouse: Path, ids: Iterable[Ids], also: Collection[str], lo
     if n_naming(warehouse, speller):
         named.append(Logbook(warehouse).file)
     named += [copy.path for copy in known_copies(warehouse) if any(find.is_clear for find in speller.finds(copy.path.name))]
-    return Beside(list(dict.fromkeys(named)), unclear)
+    return Beside(list(dict.fromkeys(named)), unclear, logbook)
 
 
 def wait_for_others(warehouse: Path, seconds: float) -> list[Path]:

@@ -16,6 +16,7 @@ from etl.keeping.age import age_told
 from etl.keeping.copies import known_copies
 from etl.keeping.encryption_checks import encryption_checks
 from etl.keeping.leftovers import folders_of, left_by_earlier
+from etl.keeping.letters import letters_told
 from etl.keeping.logbook import logbook_told
 from etl.keeping.marks import marks_of
 from shared import clock
@@ -121,7 +122,7 @@ def _encryption(place: _Place) -> Iterator[Check]:
 
 
 def _logs(place: _Place) -> Iterator[Check]:
-    for name, told in (("log of access", log_told), ("logbook", logbook_told)):
+    for name, told in (("log of access", log_told), ("logbook", logbook_told), ("letters", letters_told)):
         if state_words_todo := told(place.warehouse):
             yield Check(name, *state_words_todo)
 

@@ -16,7 +16,7 @@ from etl.keeping.backup import describe, pack, read_manifest, refuse_unfinished,
 from etl.keeping.beside import Beside, search_beside, speller_of, wait_for_others
 from etl.keeping.copies import Copy, known_copies, rename_copies, why_missing
 from etl.keeping.encrypt import bring_under_key
-from etl.keeping.logbook import forget_in_logbook, n_naming
+from etl.keeping.logbook import forget_in_logbook, n_naming, told_of
 from etl.keeping.marks import Marks, add_marks, begin_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.naming import Ids, Unclear, together
@@ -116,7 +116,7 @@ def foresee(path: Path, rider_id: str) -> Forgotten:
             f"{rider_id}: neither {path} nor a copy of it holds this rider. Nothing was changed.{also} Give the rider_id as it "
             "stands in the exports."
         )
-    return Forgotten(places)
+    return Forgotten(places, Beside(logbook=told_of(path, speller_of(path, [own.ids]))))
 
 
 def _is_forgotten(path: Path, rider_id: str) -> bool:

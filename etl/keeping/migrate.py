@@ -30,7 +30,7 @@ def bring_up_to_date(
     settings: Settings | None = None,
     *,
     wait_seconds: float = 0,
-    on_wait: Callable[[], None] | None = None,
+    on_wait: Callable[[int], None] | None = None,
 ) -> Migrated:
     """Migrates the warehouse at `path`, all or nothing; does nothing where there is none or it is of this version.
 

@@ -93,6 +93,8 @@ def take_out(warehouse: LoadingWarehouse, ids: Ids, also: Collection[str] = ()) 
     )
     warehouse.run("DELETE FROM raw.findings WHERE rowid IN (SELECT finding FROM owned_findings)")
     warehouse.run(SQL / "cut_mended.sql")
+    of_sessions = f"SELECT id FROM owned_ids WHERE parent = '{SESSIONS}'"
+    warehouse.run(f"DELETE FROM raw.numbered_times WHERE session_id IN ({of_sessions})")
     for table in catalogue().values():
         if id_columns(table):
             warehouse.run(SQL / "take_out.sql", table=table.name, owned=owned(table))

@@ -34,11 +34,13 @@ _TAIL = """
 | `raw.forgotten` | of a forgotten rider no id and no value: keyed hashes of the id and of the sessions' ids |
 
 Beside the warehouse: `.key` (the key of those hashes), `.copies` (where backups were written), `.watched` (digests of
-watched files), `.lock`; `.access` (who opened, downloaded or changed what: times, names of accounts, the ids of riders and
+watched files), `.lock` and `.line` (who writes and who waits; they are empty); `.access` (who opened, downloaded or
+changed what: times, names of accounts, the ids of riders and
 sessions that were asked for, no value; kept for a year, see [running](running.md)), `.accounts.json` and `.sessions` (who
 may sign in, and who is; nothing of riders), `.views.json` (names that accounts gave to addresses of the dashboard; a rider or
-a fit in an address is left out), `.logbook` (what the studio notes itself: what was drawn for which fit, when and by whom;
-no value; a fit whose rider is forgotten is emptied). In the folder `.fitledger-working` beside it lie working copies while a
+a fit in an address is left out), `.logbook` (what the studio notes itself: what was drawn for which fit, who was called about
+which fit and what came of it, tasks, notes and goals as somebody wrote them; no value; a fit whose rider is forgotten is
+emptied, and calls and tasks about it go). In the folder `.fitledger-working` beside it lie working copies while a
 program runs, and a file dropped on the Data page until it is loaded, put aside or expires; what a killed program left there
 goes with the next start. `fitledger.log` holds faults of the program with their place in the code, and no rows.
 
@@ -52,10 +54,10 @@ are not:
 | exports, mended rejects, downloads, reports, anonymous exports | files of the studio's own, read and written as such |
 | a dropped file; what a load unpacks of an archive or workbook | parts of exports; its owner's alone, gone when the load ends |
 | `.key` | with the warehouse it tells whether an id that one tries was forgotten, without it nothing |
-| `.copies`, `.watched`, `.lock` | paths, digests, nothing of a rider |
+| `.copies`, `.watched`, `.lock`, `.line` | paths, digests, nothing of a rider |
 | `.accounts.json` | names of those who sign in and hashes of their passwords (Argon2id), which resist trying; no rider |
 | `.views.json` | names of accounts, and of views as they typed them; a rider's id typed in one goes with forgetting |
-| `.logbook`, also in a backup | ids of fits and fitters, what was drawn; no value |
+| `.logbook`, also in a backup | ids of fits and fitters, what was drawn, calls, and texts as somebody wrote them; no value |
 | `.access`, `.sessions` | who did what when, ids of riders where one was opened, no value; digests of who is signed in |
 | `fitledger.log`, the log of requests | faults and paths, no rows |
 | memory, and what the system swaps out of it | a program must read what it works with |

@@ -60,6 +60,8 @@ class Watcher:
     settled_seconds: float = 30.0
     every_seconds: float = 10.0
     reading: Reading = field(default_factory=Reading)
+    # What is done between two looks, as sending the letters that are due.
+    between: Callable[[], None] = lambda: None
     looks: dict[Path, _Look] = field(default_factory=dict)
     digests: dict[tuple[Path, int, int], str] = field(default_factory=dict)
     ledger: tuple[Any, set[str], int] | None = None
@@ -70,6 +72,7 @@ class Watcher:
         """Looks until `pause` says to end; a load that runs is finished first."""
         while True:
             self.turn()
+            self.between()
             if not self.pause(self.next_pause):
                 return
 

@@ -9,38 +9,38 @@ from functools import cached_property
 from typing import Any, Final
 
 from etl.mapping import ColumnMapping
-from etl.mapping_assistant.plan import CONSTANT, NO, Answers, Files, Proposal, TablePlan, candidates, propose
-from etl.mapping_assistant.shapes import DATE_FORMS, SourceColumn, codes_of, is_ambiguous, unit_of
-from etl.mapping_assistant.sides import side_words, sides_told
-from etl.mapping_assistant.words import code_of, number_in, plain, vocabulary
-from shared.catalogue import Column, catalogue
+from etl.mapping_assistant.carrying import KEY as CARRY
+from etl.mapping_assistant.carrying import RIDER, VISIT, Carry, carry_of
+from etl.mapping_assistant.changes import DATES, Log, log_of, moved
+from etl.mapping_assistant.matching import found_visits, match_visits
+from etl.mapping_assistant.plan import NO, Answers, Files, Proposal, TablePlan, candidates, propose
+from etl.mapping_assistant.questions import (
+    FLIP,
+    KEEP,
+    SIDES,
+    SIGNS,
+    SWAP,
+    YES,
+    Question,
+    dates_question,
+    is_choice,
+    is_valid,
+    matched_question,
+    missing_column,
+    of_column,
+    side_question,
+    unit_choices,
+)
+from etl.mapping_assistant.shapes import DATE_FORMS, SourceColumn, codes_of, unit_of
+from etl.mapping_assistant.sides import side_words
+from etl.mapping_assistant.times import forms_said, is_open
+from etl.words import code_of
+from shared.catalogue import catalogue
 from shared.units import UNITS
 
-YES: Final = "yes"
-SWAP: Final = "swap"
-KEEP: Final = "keep"
-FLIP: Final = "flip"
-SIGNS: Final = (KEEP, FLIP, "flip left", "flip right")
-SIDES: Final = ("left", "right")
-_UNITS: Final = {"mm": ("mm", "cm", "m", "in"), "cm": ("cm", "m", "mm", "in"), "deg": ("deg", "rad"), "kg": ("kg", "lb", "g")}
+__all__ = ["SIDES", "YES", "Asked", "Question", "is_choice", "is_valid"]
 _ID_NAMES: Final = ("rider_id", "fitter_id", "session_id")
 _MOST_STRIPPED: Final = 20
-# A file of setups with fewer rows than this share of the captures may be a log of changes.
-_A_LOG: Final = 0.8
-
-
-@dataclass(frozen=True)
-class Question:
-    """One question: its key in a file of answers, its words, what may be answered, what is proposed and why."""
-
-    key: str
-    words: str
-    choices: tuple[str, ...]
-    proposed: str | None = None
-    reasons: tuple[str, ...] = ()
-    must: bool = True
-    table: str = ""
-    column: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,25 @@ class Asked:
 
     @cached_property
     def plans(self) -> list[TablePlan]:
-        return propose(self.files, self.answers)
+        plans = propose(self.files, self.answers)
+        match_visits(plans, self.files, self.answers)
+        return plans
+
+    @cached_property
+    def log(self) -> Log | None:
+        """What the changes would be of, where the setups may be a log of changes."""
+        found = (log_of(plan, self.plans, self.files) for plan in self.plans)
+        return next((log for log in found if log), None)
+
+    @cached_property
+    def carry(self) -> Carry | None:
+        """What of the setups may be carried over from captures before."""
+        plan = self._plan_of("foot_setups")
+        log = self.log if self.answers.get("foot_setups.log", YES) == YES else None
+        return carry_of(plan, self.plans, self.files, self.answers, log) if plan else None
+
+    def _plan_of(self, name: str) -> TablePlan | None:
+        return next((plan for plan in self.plans if plan.table.name == name), None)
 
     @cached_property
     def questions(self) -> list[Question]:
@@ -85,6 +103,9 @@ class Asked:
             "file": tuple(self.files),
             "sides": (YES, SWAP, NO),
             "log": (YES, NO),
+            "log.dates": DATE_FORMS,
+            "carry": (RIDER, VISIT, NO),
+            "headings": (YES, NO),
         }
         column, _, of_column = rest.partition(".")
         if rest in known or column not in table.column_names:
@@ -112,6 +133,8 @@ class Asked:
         if proposal.candidate is None:
             return {"value": proposal.value}
         name = f"{plan.table.name}.{proposal.column.name}"
+        if proposal.candidate.within_days is not None:
+            return self._matched(name, proposal.candidate.sources, proposal.candidate.within_days)
         source = proposal.candidate.of(side)[0]
         headings = [one.heading for one in proposal.candidate.of(side)]
         spec: dict[str, Any] = {"from": headings if len(headings) > 1 else source.origin or headings[0]}
@@ -119,7 +142,22 @@ class Asked:
         if proposal.column.name in _ID_NAMES:
             id_name = "rider_id" if proposal.candidate.is_joined else proposal.column.name
             return spec | ({"without_zeros": True} if self.answers.get(f"{id_name}.zeros") == YES else {})
-        return spec | self._cells(name, proposal, source, side)
+        spec |= self._cells(name, proposal, source, side)
+        is_carried = name.startswith("foot_setups.") and self.carry and proposal.column.name in self.carry.columns
+        said = self.answers.get(CARRY, NO)
+        return spec | ({"carry": said} if is_carried and said != NO else {})
+
+    def _matched(self, name: str, sources: tuple[SourceColumn, ...], within_days: int) -> dict[str, Any]:
+        """A visit by rider and date."""
+        parts: list[dict[str, Any]] = [
+            {"from": one.origin or one.heading} | ({"pattern": one.pattern} if one.pattern else {}) for one in sources
+        ]
+        rider, date = parts
+        if self.answers.get("rider_id.zeros") == YES:
+            rider |= {"without_zeros": True}
+        forms = forms_said(sources[1], self.plans, self.answers, f"{name}.dates")
+        date |= {"date_form": forms[0]} if len(forms) == 1 else {"date_forms": forms} if forms else {}
+        return {"rider": rider, "date": date, "within_days": within_days}
 
     def mapping_of(self, plan: TablePlan, proposal: Proposal, side: str | None = None) -> dict[str, ColumnMapping]:
         """The column, and the side that its sign may depend on, as the loader takes them."""
@@ -169,7 +207,9 @@ class Asked:
             ids = {
                 cell
                 for plan in self.plans
-                if (one := plan.columns.get(name)) and one.candidate and not one.candidate.is_joined
+                for of in {name, "session_id"}
+                if (one := plan.columns.get(of)) and one.candidate and not one.candidate.is_joined
+                if (of == name) == (one.candidate.within_days is None) and name in {of, "rider_id"}
                 for cell in one.candidate.sources[0].distinct
             }
             alike = sorted(cell for cell in ids if cell.isdigit() and cell != cell.lstrip("0") and cell.lstrip("0") in ids)
@@ -178,158 +218,80 @@ class Asked:
                 yield Question(f"{name}.zeros", words, (YES, NO), YES, ("numbers that differ in leading zeros alone",))
 
     def _of_table(self, plan: TablePlan) -> Iterator[Question]:
+        name = plan.table.name
+        if self.rows_of_heading(plan) and plan is next(one for one in self.plans if one.file == plan.file):
+            words = f"In {plan.file} two rows seem to name the columns, one above the other. Is it so? (no: leave the file out)"
+            yield Question(f"{name}.headings", words, (YES, NO), YES, ("the second row holds no measure",), True, name)
         for column in plan.table.columns:
             proposal = plan.columns.get(column.name)
-            if proposal is not None:
-                yield from self._of_column(plan, proposal)
-            elif column.name in plan.missing:
-                yield self._missing(plan, column.name)
+            if proposal is not None and proposal.candidate and proposal.candidate.within_days is not None:
+                yield from self._of_matched(plan, proposal)
+            elif proposal is not None:
+                yield from of_column(self.files, plan, proposal)
+            elif column.name in self.missing(plan):
+                yield missing_column(self.files, plan, column.name)
             if column.name == "side" and plan.is_wide:
-                yield _side_question(plan, side_words(plan))
-        if words := self._log_words(plan):
-            yield Question(f"{plan.table.name}.log", words, (YES, NO), YES, ("it holds far fewer rows",), True, plan.table.name)
+                yield side_question(plan, side_words(plan))
+        if name == "foot_setups":
+            yield from self._of_setups(plan)
+
+    def _of_matched(self, plan: TablePlan, proposal: Proposal) -> Iterator[Question]:
+        if not proposal.is_sure:
+            yield matched_question(plan, proposal)
+        if proposal.candidate and is_open(date := proposal.candidate.sources[1], self.plans):
+            yield dates_question(f"{plan.table.name}.session_id.dates", date, plan.table.name, "session_id")
+
+    def _of_setups(self, plan: TablePlan) -> Iterator[Question]:
+        if self.log:
+            yield Question(
+                f"{plan.table.name}.log", self.log.words(plan), (YES, NO), YES, (self.log.reason(),), True, plan.table.name
+            )
+            if self.log.changed_at and is_open(self.log.changed_at, self.plans):
+                yield dates_question(DATES, self.log.changed_at, plan.table.name, "")
+        if self.carry:
+            choices = (RIDER, NO) if self.carry.of_log else (RIDER, VISIT, NO)
+            yield Question(CARRY, self.carry.words(plan), choices, self.carry.proposed, (), True, plan.table.name)
+
+    def missing(self, plan: TablePlan) -> list[str]:
+        """The required columns that nothing tells yet; a log by time needs no number of captures."""
+        log = self.log if plan.table.name == "foot_setups" and self.answers.get("foot_setups.log", YES) == YES else None
+        untold = {"capture_no", "session_id"} if log and log.is_by_time else set()
+        return [name for name in plan.missing if name not in untold]
+
+    def rows_of_heading(self, plan: TablePlan) -> list[tuple[str, str]]:
+        """Both rows of a file's headings, where it has two, beside what they become."""
+        return [(one.two_rows, one.heading) for one in self.files[plan.file] if one.two_rows]
+
+    def waiting_as_a_whole(self, plan: TablePlan) -> list[str]:
+        """The keys of the questions that a whole table waits for, beside those of its columns."""
+        of_table = {f"{plan.table.name}.{word}" for word in ("log", "log.dates", "carry")} | (
+            {f"{plan.table.name}.sides"} if plan.is_wide else set()
+        )
+        of_file = {f"{one.table.name}.headings" for one in self.plans if one.file == plan.file}
+        return [one.key for one in self.questions if one.key in of_table | of_file]
 
     def captures_of_log(self, plan: TablePlan) -> TablePlan | None:
-        """Of a table whose rows may be changes that hold until the next one, the captures that they hold for; else None."""
-        captures = next((one for one in self.plans if one.table.name == "knee_captures"), None)
-        if (
-            plan.table.name != "foot_setups"
-            or captures is None
-            or captures.file == plan.file
-            or "capture_no" not in plan.columns
-        ):
-            return None
-        n_setups, n_captures = (_n_rows(self.files[one.file], one) for one in (plan, captures))
-        return captures if n_setups < _A_LOG * n_captures else None
+        """Of a table whose rows the reader said are changes that hold until the next one, the captures that they hold for."""
+        is_log = plan.table.name == "foot_setups" and self.answers.get("foot_setups.log") == YES
+        return self.log.captures if self.log and is_log else None
 
-    def is_log(self, plan: TablePlan) -> bool:
-        """Whether the reader said that a row holds until the next change."""
-        return self.answers.get(f"{plan.table.name}.log") == YES and self.captures_of_log(plan) is not None
+    def log_times(self) -> dict[str, dict[str, Any]]:
+        """What a mapping says of the times of a log; nothing where its changes name captures."""
+        return self.log.times(self.plans, self.answers) if self.log else {}
 
-    def _log_words(self, plan: TablePlan) -> str:
-        captures = self.captures_of_log(plan)
-        if captures is None:
-            return ""
-        return (
-            f"{plan.file} tells fewer setups than {captures.file} holds captures. Is each of its rows a change, that "
-            "holds until the next one of the same foot and visit? (no: a row holds for its own capture alone, others are not "
-            "recorded)"
-        )
-
-    def _missing(self, plan: TablePlan, name: str) -> Question:
-        column = plan.table.column(name)
-        headings = tuple(source.heading for source in self.files[plan.file])
-        words = (
-            f"Which column of {plan.file} is {plan.table.name}.{name}? {column.description} It is required: type a heading, or "
-            f"'= ' and a value that holds for every row{' (' + ', '.join(column.codes) + ')' if column.codes else ''}."
-        )
-        return Question(f"{plan.table.name}.{name}", words, (*headings, "= …", NO), None, (), True, plan.table.name, name)
-
-    def _of_column(self, plan: TablePlan, proposal: Proposal) -> Iterator[Question]:
-        name, column = f"{plan.table.name}.{proposal.column.name}", proposal.column
-        place = {"table": plan.table.name, "column": column.name}
-        if proposal.candidate is None:
-            return
-        source = proposal.candidate.sources[0]
-        if column.name == "side":
-            yield from self._codes(name, proposal, place)
-            yield _side_question(plan, ", ".join(sorted(source.distinct)[:6]), f"{source.heading!r}: ")
-            return
-        if not proposal.is_sure:
-            headings = tuple(one.heading for one in self.files[plan.file] if one.heading != proposal.candidate.headings)
-            words = f"Is {proposal.candidate.headings!r} of {plan.file} {name}? {column.description}"
-            proposed = proposal.candidate.headings
-            if proposal.candidate.is_joined:
-                return
-            yield Question(name, words, (proposed, *headings, NO), proposed, proposal.reasons, True, **place)
-        if column.unit in UNITS:
-            yield self._unit(name, proposal, source, place)
-        if column.sign:
-            yield self._sign(name, plan, proposal, place)
-        if column.type in {"date", "datetime"} and (forms := source.date_forms) and is_ambiguous(source.sample, forms[0]):
-            other = forms[0].replace("%d", "%x").replace("%m", "%d").replace("%x", "%m")
-            words = f"{source.heading!r}: no cell tells the day from the month. In which order do they stand?"
-            yield Question(f"{name}.dates", words, (forms[0], other), forms[0], (f"such as {source.filled[0]}",), True, **place)
-        yield from self._codes(name, proposal, place)
-
-    def _unit(self, name: str, proposal: Proposal, source: SourceColumn, place: dict[str, str]) -> Question:
-        column = proposal.column
-        unit, share = unit_of(source, column)
-        named = unit is not None and unit in source.units
-        reason = f"{unit} is named" if named else f"by {unit}, {share:.0%} of its numbers lie within the limits"
-        choices = unit_choices(column)
-        headings = proposal.candidate.headings if proposal.candidate else ""
-        words = f"In which unit is {headings!r} ({name})?"
-        return Question(f"{name}.unit", words, (*choices, NO), unit, (reason,), True, **place)
-
-    def _sign(self, name: str, plan: TablePlan, proposal: Proposal, place: dict[str, str]) -> Question:
-        headings = proposal.candidate.headings if proposal.candidate else ""
-        words = (
-            f"Does {headings!r} ({name}) count the same way? Here {proposal.column.sign}. keep: it does; flip: the other way; "
-            "flip left, flip right: the other way on that side alone."
-        )
-        proposed, reasons = _sign_of(proposal)
-        told = sides_told(plan, proposal)
-        return Question(f"{name}.sign", words, SIGNS, proposed, (*reasons, *told), True, **place)
-
-    def _codes(self, name: str, proposal: Proposal, place: dict[str, str]) -> Iterator[Question]:
-        column = proposal.column
-        if not (column.codes or column.type in {"boolean", "integer"}) or proposal.candidate is None:
-            return
-        unknown = {
-            cell: None
-            for side in (SIDES if proposal.candidate.is_pair else (None,))
-            for cell in codes_of(proposal.candidate.of(side)[0], column, side)[1]
-        }
-        choices = column.codes or (("true", "false") if column.type == "boolean" else ("a whole number",))
-        for cell in unknown:
-            words = f"What does {cell!r} mean in {proposal.candidate.headings!r} ({name})?"
-            yield Question(f"{name}.codes.{cell}", words, (*choices, NO), None, (), column.name == "side", **place)
-
-
-def _n_rows(columns: list[SourceColumn], plan: TablePlan) -> int:
-    """How many feet a file tells of: its rows, and twice as many where left and right stand side by side."""
-    return max((len(column.cells) for column in columns), default=0) * (2 if plan.is_wide else 1)
-
-
-def unit_choices(column: Column) -> tuple[str, ...]:
-    """The units that a column may be in, the contract's first."""
-    return _UNITS.get(str(column.unit), ({"w": "W"}.get(str(column.unit), str(column.unit)),))
-
-
-def is_valid(question: Question, said: str) -> bool:
-    """Whether a question takes an answer."""
-    return is_choice(question.choices, said)
-
-
-def is_choice(choices: tuple[str, ...], said: str) -> bool:
-    """Whether an answer is one of the choices, or of the kind that they name: a value for every row, a whole number."""
-    if said in choices and said not in {"= …", "a whole number"}:
-        return True
-    if "= …" in choices and said.startswith(CONSTANT) and said != "= …":
-        return bool(said.removeprefix(CONSTANT).strip())
-    return "a whole number" in choices and said.lstrip("-").isdigit()
-
-
-def _side_question(plan: TablePlan, words: str, where: str = "") -> Question:
-    asked = f"{where}{words}: is left the rider's own left in {plan.table.name}, as these words say?"
-    reasons = ("a camera before the rider sees the sides exchanged",)
-    return Question(f"{plan.table.name}.sides", asked, (YES, SWAP, NO), YES, reasons, True, plan.table.name, "side")
-
-
-def _sign_of(proposal: Proposal) -> tuple[str | None, tuple[str, ...]]:
-    """What words say of the sign, of the heading and, for wedges, of the cells; numbers alone say nothing."""
-    if proposal.candidate is None:
-        return None, ()
-    signs = vocabulary()["signs"]
-    heading = plain(proposal.candidate.sources[0].heading)
-    for kind, said in (("plus", KEEP), ("minus", FLIP)):
-        if found := [word for word in map(plain, signs[kind]) if word in heading.split()]:
-            return said, (f"the heading says {found[0]!r}",)
-    source = proposal.candidate.sources[0]
-    if any(set(plain(cell).split()) & {*signs["plus"], *signs["minus"]} for cell in source.distinct if number_in(cell)):
-        return KEEP, ("its cells say varus and valgus in words",)
-    return None, ()
+    def sample_of_rows(self, question: Question, wanted: int) -> list[tuple[str, str]]:
+        """Of a question about rows and no column: some of them beside what they would become."""
+        plan = self._plan_of(question.table)
+        word = question.key.partition(".")[2]
+        if plan is None:
+            return []
+        if word == "headings":
+            return self.rows_of_heading(plan)[:wanted]
+        if word == "log" and self.log and self.log.is_by_time:
+            return moved(plan, self.log, self.plans, self.answers, wanted)
+        if word == "carry" and self.carry:
+            return self.carry.sample(question.proposed or "", wanted)
+        return found_visits(plan, self.plans, self.answers, wanted) if word.startswith("session_id") else []
 
 
 def _all_sides(source: SourceColumn, codes: dict[str, Any]) -> dict[str, Any]:

@@ -4,12 +4,12 @@ A proposal is made of likeness of headings, of words of units and sides, of valu
 Answers of the reader stand before every proposal: a plan is a pure function of the columns and of the answers.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 from etl.mapping_assistant.shapes import Fit, SourceColumn, fit_of
-from etl.mapping_assistant.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
+from etl.words import code_of, is_unit_alone, likeness, says_number, side_of, stem, table_likeness, units_in
 from shared.catalogue import Column, Table, catalogue
 
 PROPOSED: Final = 0.5
@@ -33,11 +33,13 @@ Answers = Mapping[str, str]
 
 @dataclass(frozen=True)
 class Candidate:
-    """What a column of the contract could be made of: one source column, or one a side; or several that are joined."""
+    """What a column of the contract could be made of: one source column, or one a side; or several that are joined; or, of a
+    visit, a rider and a date with the days within which the visit was before it."""
 
     sources: tuple[SourceColumn, ...]
     is_pair: bool = False
     is_joined: bool = False
+    within_days: int | None = None
 
     @property
     def headings(self) -> str:
@@ -67,11 +69,15 @@ class Proposal:
 
 @dataclass
 class TablePlan:
-    """One table of the contract: the file it is read from, a proposal a column, the required columns that are missing."""
+    """One table of the contract: the file it is read from, a proposal a column, the required columns that are missing.
+
+    is_derived: no file tells it, and the ids of the visits do.
+    """
 
     table: Table
     file: str
     columns: dict[str, Proposal] = field(default_factory=dict)
+    is_derived: bool = False
 
     @property
     def is_wide(self) -> bool:
@@ -306,7 +312,7 @@ def _derive(plans: dict[str, TablePlan], files: Files, answers: Answers) -> None
         if name in plans or key not in sessions.columns or answers.get(name) == NO:
             continue
         table, given = catalogue()[name], sessions.columns[key]
-        plans[name] = TablePlan(table, sessions.file)
+        plans[name] = TablePlan(table, sessions.file, is_derived=True)
         reason = f"no file of {name} was found; they are known from the visits alone"
         for column in (column for column in table.columns if column.required):
             plans[name].columns[column.name] = Proposal(name, column, given.candidate, 1.0, (reason,), given.value)
@@ -335,11 +341,3 @@ def _join(plan: TablePlan, sessions: TablePlan, with_rider: str, columns: list[S
     reason = f"no column alone tells a visit; rider_id and {with_rider} together do"
     candidate = Candidate(tuple(sources), is_joined=True)
     plan.columns["session_id"] = Proposal(plan.table.name, plan.table.column("session_id"), candidate, PROPOSED, (reason,))
-
-
-def places(plans: list[TablePlan]) -> Iterator[tuple[TablePlan, Proposal]]:
-    """Every proposal of every table."""
-    for plan in plans:
-        for column in plan.table.columns:
-            if column.name in plan.columns:
-                yield plan, plan.columns[column.name]

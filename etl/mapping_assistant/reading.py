@@ -1,18 +1,18 @@
 """Reads the columns of a foreign folder with the loader's own readers, and what mapped cells of them would become."""
 
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import Final
 
 from etl.columns import match_native
 from etl.find import MAYBE, book_name, find_files, form_of, own_name, table_of
-from etl.mapping import ColumnMapping, Form, Mapping, TableMapping
+from etl.mapping import ColumnMapping, Mapping, TableMapping
+from etl.mapping_assistant.headings import Opened, opened_at_headings
+from etl.mapping_assistant.names import in_names
 from etl.mapping_assistant.shapes import SourceColumn
-from etl.mapping_assistant.words import plain
-from etl.read import FoundFile, RefusedFileError, SourceFile, expand, open_unmatched
+from etl.read import FoundFile, RefusedFileError, SourceFile, expand
 from etl.relation import source_relation
 from shared.catalogue import Table
 from shared.errors import InputUnusableError
@@ -21,14 +21,9 @@ from shared.settings_running import Reading
 from shared.warehouse import Warehouse, in_memory
 from shared.working import working
 
-# So many rows of a file are looked at, and so many lines before its heading.
+# So many rows of a file are looked at.
 MOST_ROWS: Final = 20_000
-_MOST_LINES_BEFORE: Final = 8
 _SHOWN: Final = 5
-_FILLED_HEADINGS: Final = 0.6
-# How a mapping names a file's own name, without its ending; and what parts it.
-FILE_NAME: Final = "@file"
-_APART: Final = re.compile(r"[_ ]+")
 
 
 @dataclass(frozen=True)
@@ -40,7 +35,7 @@ class FileGroup:
     sheet: str
     source: SourceFile = field(repr=False)
     columns: tuple[SourceColumn, ...]
-    skip_lines: int = 0
+    form: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -103,11 +98,12 @@ def opened_folder(path: Path, reading: Reading | None = None) -> Iterator[Folder
 
 
 def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Path) -> Folder:
-    alike: dict[tuple[str, ...], list[tuple[FoundFile, SourceFile, int]]] = {}
+    alike: dict[tuple[str, ...], list[tuple[FoundFile, Opened]]] = {}
     refused, native = [], []
     for file in files:
         try:
-            source, lines = _opened(file, scratch, warehouse)
+            opened = opened_at_headings(file, scratch, warehouse)
+            source = opened.source
             if (table := table_of(file.sheet or file.name)) and _is_native(source, table):
                 native.append(table.name)
                 continue
@@ -115,22 +111,20 @@ def _read(files: list[FoundFile], scratch: Path, warehouse: Warehouse, path: Pat
             refused.append(str(refusal))
             continue
         one = (file.sheet and file.name) or ""
-        alike.setdefault((one, source.form, *source.headers), []).append((file, source, lines))
+        alike.setdefault((one, source.form, *source.headers), []).append((file, opened))
     if not alike and not native:
         raise InputUnusableError(
             f"{path}: no table was found. Nothing was written. Name the folder with the exported files. " + " ".join(refused)
         )
     groups = {}
     for same in alike.values():
-        names = tuple(
-            dict.fromkeys(book_name(file).rpartition("/")[2] if file.sheet else own_name(file) for file, _, _ in same)
-        )
-        first, source, lines = same[0]
+        names = tuple(dict.fromkeys(book_name(file).rpartition("/")[2] if file.sheet else own_name(file) for file, _ in same))
+        first, opened = same[0]
         name = own_name(first) if not first.sheet else f"{names[0]}, sheet {first.sheet}"
         # Two of one name with other columns, as in folders of their own, stay apart.
         name = first.name if name in groups else name
-        columns = tuple(_columns(name, [source for _, source, _ in same], warehouse))
-        groups[name] = FileGroup(name, names, first.sheet, source, columns, lines)
+        columns = tuple(_columns(name, [one.source for _, one in same], warehouse, opened.two_rows))
+        groups[name] = FileGroup(name, names, first.sheet, opened.source, columns, opened.form)
     return Folder(groups, refused, list(dict.fromkeys(native)), warehouse)
 
 
@@ -143,60 +137,24 @@ def _is_native(source: SourceFile, table: Table) -> bool:
     return True
 
 
-def _opened(file: FoundFile, scratch: Path, warehouse: Warehouse) -> tuple[SourceFile, int]:
-    """The file from its line of headings on: the first line, or a later one where the first ones hold few cells."""
-    best = None
-    for lines in range(_MOST_LINES_BEFORE + 1):
-        formed = replace(file, mapping=Mapping.model_validate({"form": Form(skip_lines=lines)}), table_mapping=TableMapping())
-        try:
-            source = open_unmatched(formed, scratch, warehouse)
-        except RefusedFileError:
-            if lines == _MOST_LINES_BEFORE and best is None:
-                raise
-            continue
-        if best is None or _n_headings(source) > _n_headings(best[0]):
-            best = source, lines
-        if _n_headings(source) >= max(2, _FILLED_HEADINGS * len(source.headers)) or source.form in {".jsonl", ".parquet"}:
-            break
-    if best is None:
-        raise RefusedFileError(f"{file.name}: no line of headings was found in its first lines.")
-    return best
-
-
-def _n_headings(source: SourceFile) -> int:
-    return len({header for header in source.headers if plain(header) and not plain(header).replace(" ", "").isdigit()})
-
-
-def _columns(name: str, sources: list[SourceFile], warehouse: Warehouse) -> Iterator[SourceColumn]:
+def _columns(
+    name: str, sources: list[SourceFile], warehouse: Warehouse, two_rows: tuple[str, ...] = ()
+) -> Iterator[SourceColumn]:
     headers = sources[0].headers
     names = [f"h{index}" for index in range(len(headers))]
     cells: list[list[str | None]] = [[] for _ in headers]
-    stems: list[str] = []
+    places: list[dict[str, str]] = []
     for source in sources:
         if len(cells[0]) >= MOST_ROWS:
             break
         given = replace(source, cells={name: index for index, name in enumerate(names)}, mapping=None, table_mapping=None)
         relation, parameters = source_relation(given, names)
         for row in warehouse.rows(f"SELECT * FROM ({relation}) LIMIT {MOST_ROWS:d}", parameters):
-            stems.append(PurePath(source.name).stem)
+            places.append(source.places[0])
             for column, cell in zip(cells, row.values(), strict=True):
                 column.append(None if cell is None else str(cell))
     for position, (heading, own) in enumerate(zip(headers, cells, strict=True)):
         # A mapping names columns by their headings, so that one without, or one of two alike, cannot be taken.
         if heading and [header.lower() for header in headers].count(heading.lower()) == 1:
-            yield SourceColumn(name, heading, tuple(own), position)
-    if len(set(stems)) > 1:
-        yield from _in_names(name, stems)
-
-
-def _in_names(name: str, stems: list[str]) -> Iterator[SourceColumn]:
-    """What the names of files alike hold, one name a row: the parts between underscores or blanks that differ, or the whole."""
-    parted = [_APART.split(stem) for stem in stems]
-    n_parts = len(parted[0])
-    if n_parts == 1 or any(len(parts) != n_parts for parts in parted):
-        yield SourceColumn(name, FILE_NAME, tuple(stems), origin=FILE_NAME)
-        return
-    for at, cells in enumerate(zip(*parted, strict=True)):
-        if len(set(cells)) > 1:
-            pattern = "^" + "[^_ ]+[_ ]+" * at + "([^_ ]+)"
-            yield SourceColumn(name, f"{FILE_NAME} part {at + 1}", cells, origin=FILE_NAME, pattern=pattern)
+            yield SourceColumn(name, heading, tuple(own), position, two_rows=two_rows[position] if two_rows else "")
+    yield from in_names(name, places)

@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 from itertools import islice
 from typing import Final
 
-from etl.mapping_assistant.words import NUMBER, code_of, count_of, number_in, units_in
+from etl.words import NUMBER, code_of, count_of, number_in, units_in
 from shared.catalogue import Column
 from shared.errors import UsageError
 from shared.units import UNITS, conversion_factor
@@ -33,6 +33,7 @@ class SourceColumn:
     """A column of a foreign file: the file's name, the heading, the trimmed texts of its rows, where it stands from 0 on.
 
     origin, pattern: of what stands in the files' names, how a mapping takes it from there; empty of a column of cells.
+    two_rows: both rows of its heading, where there are two.
     """
 
     file: str
@@ -41,6 +42,7 @@ class SourceColumn:
     position: int = 0
     origin: str = ""
     pattern: str = ""
+    two_rows: str = ""
 
     @cached_property
     def filled(self) -> list[str]:

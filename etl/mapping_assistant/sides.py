@@ -4,7 +4,7 @@ from itertools import pairwise
 from statistics import StatisticsError, correlation, fmean
 
 from etl.mapping_assistant.plan import Proposal, TablePlan
-from etl.mapping_assistant.words import code_of, count_of, number_in
+from etl.words import code_of, count_of, number_in
 
 _FEWEST = 8
 _FAR = 3.0

@@ -99,10 +99,6 @@ class Drawing:
     def __init__(self, warehouse: Path, *, busy_seconds: float = 5.0) -> None:
         self._logbook = Logbook(warehouse, busy_seconds=busy_seconds)
 
-    def state(self) -> tuple[int, int, int]:
-        """As Logbook.state."""
-        return self._logbook.state()
-
     def comparisons(self) -> tuple[Comparison, ...]:
         """Every comparison in the order in which they were opened. Raises LogbookError."""
         with self._logbook.reading() as book:

@@ -19,7 +19,7 @@ ENDING: Final = ".logbook"
 # What a backup or a copy holds of the file besides: what a writer that was killed left to be undone by whoever comes next.
 JOURNAL: Final = "-journal"
 # Raise it with every change of a table, and add the step that leads there: sql/from_N.sql, which begins at version N.
-LOGBOOK_VERSION: Final = 1
+LOGBOOK_VERSION: Final = 3
 # Says that a file of SQLite is a logbook, in its head (PRAGMA application_id): "fitl".
 APPLICATION: Final = 0x6669746C
 _SQL: Final = Path(__file__).with_name("sql")
@@ -38,12 +38,13 @@ class Logbook:
         self._busy = busy_seconds
 
     def state(self) -> tuple[int, int, int]:
-        """Tells one state of the file from another, for whoever remembers what it held."""
+        """Tells one state of the file from another, for whoever remembers what it held: by the count of its changes, which
+        SQLite keeps in its head, since two steps may come within one tick of the disk's clock."""
         try:
-            found = self.file.stat()
+            with self.file.open("rb") as head:
+                return (os.fstat(head.fileno()).st_ino, self.file.stat().st_size, int.from_bytes(head.read(28)[24:], "big"))
         except OSError:
             return (0, 0, 0)
-        return (found.st_ino, found.st_mtime_ns, found.st_size)
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:

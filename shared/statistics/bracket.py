@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
-from shared.statistics.intervals import TermEstimate
+from shared.statistics.intervals import TermEstimate, half_width, two_sided
 from shared.statistics.mixed.answers import MixedFit, WithinFit
 
 
@@ -56,11 +55,9 @@ def bracket(pooled: TermEstimate, within: TermEstimate, level: float, difference
         difference_se = float(np.hypot(pooled.standard_error, within.standard_error))
     difference = pooled.estimate - within.estimate
     df = min(pooled.df, within.df)
-    if df > 0 and difference_se > 0:
-        p_value = float(2 * stats.t.sf(abs(difference) / difference_se, df))
-    else:
-        p_value = float(df <= 0 or difference == 0)
-    reach = float(stats.t.ppf(0.5 + level / 2, df)) * difference_se if df > 0 else float("inf")
+    known = df > 0 and difference_se > 0
+    p_value = two_sided(difference / difference_se, df) if known else float(df <= 0 or difference == 0)
+    reach = half_width(level, df) * difference_se if df > 0 else float("inf")
     return Bracket(
         low=min(pooled.low, within.low),
         high=max(pooled.high, within.high),

@@ -4,7 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import stdtr, stdtrit
+
+
+def half_width(level: float, df: float) -> float:
+    """Half the width of a t interval in standard errors, df degrees of freedom above 0; level: between 0 and 1."""
+    # The distribution objects of scipy.stats give the same and take thirty times as long.
+    return float(stdtrit(df, 0.5 + level / 2))
+
+
+def two_sided(ratio: float, df: float) -> float:
+    """The two-sided p-value of an estimate over its standard error, df degrees of freedom above 0."""
+    return float(2 * stdtr(df, -abs(ratio)))
 
 
 @dataclass(frozen=True)
@@ -34,10 +45,10 @@ def t_intervals(
     known = df > 0
     errors = np.where(known, np.sqrt(np.diag(covariance)), np.inf)
     usable = np.where(known, df, 1.0)
-    half = stats.t.ppf(0.5 + level / 2, usable) * errors
+    half = stdtrit(usable, 0.5 + level / 2) * errors
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(errors > 0, np.abs(estimate) / errors, np.where(estimate == 0, 0.0, np.inf))
-    p_values = 2 * stats.t.sf(ratio, usable)
+    p_values = 2 * stdtr(usable, -ratio)
     return {
         term: TermEstimate(*(float(value) for value in values))
         for term, *values in zip(terms, estimate, estimate - half, estimate + half, errors, df, p_values, strict=True)

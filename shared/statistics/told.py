@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from scipy import stats
+from shared.statistics.intervals import half_width
 
 # The share of false ones among what a family of tests claims, and how often a family in which nothing is true claims anything.
 CLAIMED_BELOW = 0.05
@@ -28,7 +28,7 @@ NO_THIRD, OTHER_FORM, WEAK, PERSISTS, OVER_IDENTIFIED, OUTSIDE, NOT_NARROWER = (
 @dataclass(frozen=True)
 class Third:
     """The sequential estimate of one support beside its checks: first-stage strength, the p-values of Hansen's J and of
-    persisting noise."""
+    persisting noise; learnt: coefficients that its first stage learnt."""
 
     estimate: float
     standard_error: float
@@ -36,10 +36,11 @@ class Third:
     strength: float
     j_p_value: float
     m2_p_value: float
+    learnt: float = 0.0
 
     def interval(self, level: float) -> tuple[float, float]:
         """The ends of its t interval."""
-        half = float(stats.t.ppf(0.5 + level / 2, max(self.df, 1.0))) * self.standard_error
+        half = half_width(level, max(self.df, 1.0)) * self.standard_error
         return self.estimate - half, self.estimate + half
 
 

@@ -1,4 +1,4 @@
-"""The letter and the report in both forms: what the screens say, one file that needs nothing else, sheets that can be read."""
+"""The short report and the full one in both forms: what the screens say, one file that needs nothing else, readable sheets."""
 
 import re
 from collections.abc import Iterator
@@ -27,8 +27,8 @@ from dashboard.questions.effects.answers_effects import Effects
 from dashboard.questions.selection.selection import Selection
 from dashboard.report.browser import open_press
 from dashboard.report.contents import OF_CASES, OF_GROUPS, OF_WORK
-from dashboard.report.letter import ANSWERED
 from dashboard.report.paper import of_class, words_of
+from dashboard.report.short import ANSWERED
 from dashboard.report.write import Wanted, form_of, whom_it_names, write_report
 from shared.errors import ReportError, TooFewError, UsageError
 from shared.warehouse import open_reading
@@ -88,9 +88,9 @@ def pdf(asker: Asker, folder: Path) -> Iterator[pypdfium2.PdfDocument]:
 @pytest.fixture(
     scope="module", params=[Selection(), QUARTER, Selection(studio=("ropewalk",))], ids=["all", "quarter", "studio"]
 )
-def letter(asker: Asker, folder: Path, request: pytest.FixtureRequest) -> Iterator[pypdfium2.PdfDocument]:
-    path = folder / f"letter-{len(list(folder.iterdir()))}.pdf"
-    apart(written, asker, path, request.param, letter=True)
+def short(asker: Asker, folder: Path, request: pytest.FixtureRequest) -> Iterator[pypdfium2.PdfDocument]:
+    path = folder / f"short-{len(list(folder.iterdir()))}.pdf"
+    apart(written, asker, path, request.param, short=True)
     yield from opened(path)
 
 
@@ -119,7 +119,7 @@ def headline_of(asker: Asker, page: Any, selection: Selection) -> list[str]:
     return [words for part in parts if (words := plain(words_of(part)).strip())]
 
 
-def test_the_letter_says_what_the_pages_say(asker: Asker, html: str) -> None:
+def test_the_short_report_says_what_the_pages_say(asker: Asker, html: str) -> None:
     told = text_of(html).partition("The full report")[0]
     for page in ANSWERED:
         assert [words for words in headline_of(asker, page, QUARTER) if words not in told] == []
@@ -130,13 +130,13 @@ def test_the_letter_says_what_the_pages_say(asker: Asker, html: str) -> None:
     assert "refer to a licensed clinician" in told and "1 Jan 2026 to 31 Mar 2026" in told
 
 
-def test_the_letter_takes_two_sheets(letter: pypdfium2.PdfDocument) -> None:
-    assert len(letter) == 2
-    assert white_of(letter[0]) < MOST_WHITE
-    assert "It names no rider." in text_of_pdf(letter)
+def test_the_short_report_takes_two_sheets(short: pypdfium2.PdfDocument) -> None:
+    assert len(short) == 2
+    assert white_of(short[0]) < MOST_WHITE
+    assert "It names no rider." in text_of_pdf(short)
 
 
-def test_fitters_are_told_in_the_letter_where_asked_for(asker: Asker, pdf: pypdfium2.PdfDocument) -> None:
+def test_fitters_are_told_in_the_short_report_where_asked_for(asker: Asker, pdf: pypdfium2.PdfDocument) -> None:
     text = text_of_pdf(pdf)
     assert headline_of(asker, FITTERS, QUARTER)[0] in text.partition("The full report")[0]
     assert "Agreement over time" in text
@@ -202,16 +202,16 @@ def test_single_riders_are_named_where_asked_for(asker: Asker, html: str, tmp_pa
     named = (tmp_path / "named.html").read_text(encoding="utf-8")
     assert not ids.isdisjoint(re.findall(r"\w+", text_of(named)))
     assert "names riders by the studio's own ids" in plain(named).replace("&#39;", "'")
-    # The letter in front of it can still be passed on alone.
+    # The short report in front of it can still be passed on alone.
     assert ids.isdisjoint(re.findall(r"\w+", text_of(named).partition("The full report")[0]))
 
 
 def test_it_says_whom_it_names() -> None:
     chosen, of_rider = Selection(), Selection(rider=("R0655",))
     assert whom_it_names(chosen, Wanted("pdf")) == "It names no rider."
-    assert whom_it_names(chosen, Wanted("pdf", letter=True, with_riders=True)) == "It names no rider."
-    assert whom_it_names(chosen, Wanted("pdf", with_riders=True)).startswith("The full report behind the letter names riders")
-    assert whom_it_names(of_rider, Wanted("pdf", letter=True)).startswith("It names riders by the studio's own ids")
+    assert whom_it_names(chosen, Wanted("pdf", short=True, with_riders=True)) == "It names no rider."
+    assert whom_it_names(chosen, Wanted("pdf", with_riders=True)).startswith("The full report names riders")
+    assert whom_it_names(of_rider, Wanted("pdf", short=True)).startswith("It names riders by the studio's own ids")
 
 
 def test_the_pdf_is_a4_tagged_numbered_and_its_text_can_be_selected(pdf: pypdfium2.PdfDocument) -> None:
@@ -287,14 +287,14 @@ def test_without_chromium_the_html_tells_its_charts_in_words(
     asker: Asker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
-    written(asker, tmp_path / "letter.html", letter=True)
-    told = (tmp_path / "letter.html").read_text(encoding="utf-8")
+    written(asker, tmp_path / "short.html", short=True)
+    told = (tmp_path / "short.html").read_text(encoding="utf-8")
     assert "<svg" not in told
     assert "Charts are told in words here. The report needs Chromium" in plain(told)
     assert len(re.findall(r'<p class="chart-words">[^<]{40,}</p>', told)) >= 4
     client = create_app(asker).server.test_client()
-    assert client.get("/download/letter.html").status_code == 200
-    refused = client.get("/download/letter.pdf")
+    assert client.get("/download/short.html").status_code == 200
+    refused = client.get("/download/short.pdf")
     assert refused.status_code == 503 and "An HTML report" in refused.get_data(as_text=True)
 
 
@@ -308,11 +308,11 @@ def test_too_few_are_told_section_by_section(asker: Asker, tmp_path: Path) -> No
 def test_the_dashboard_makes_both(asker: Asker) -> None:
     client = create_app(asker, prefix="/s/").server.test_client()
     words = "?from=2026-01-01&to=2026-03-31"
-    made = apart(client.get, f"/s/download/letter.pdf{words}")
+    made = apart(client.get, f"/s/download/short.pdf{words}")
     assert (made.status_code, made.mimetype) == (200, "application/pdf")
-    assert made.headers["Content-Disposition"] == 'attachment; filename="letter.pdf"'
-    letter = pypdfium2.PdfDocument(made.data)
-    assert len(letter) == 2 and "1 Jan 2026 to 31 Mar 2026" in text_of_pdf(letter)
+    assert made.headers["Content-Disposition"] == 'attachment; filename="short.pdf"'
+    short_one = pypdfium2.PdfDocument(made.data)
+    assert len(short_one) == 2 and "1 Jan 2026 to 31 Mar 2026" in text_of_pdf(short_one)
     full = apart(client.get, f"/s/download/report.html{words}")
     assert full.status_code == 200 and "The full report" in full.get_data(as_text=True)
-    assert client.get("/s/download/letter.pdf?weather=fine").status_code == 400
+    assert client.get("/s/download/short.pdf?weather=fine").status_code == 400

@@ -17,13 +17,14 @@ _MOST_TRIES: Final = 6
 @dataclass
 class SetUp:
     """How a studio was set up. tries: commands run; said: answers given; by_hand: lines of a mapping written by hand; written:
-    lines that the assistant wrote; printed: what the last command said."""
+    lines that the assistant wrote; likely: what it proposed, by the key of the question; printed: what the last one said."""
 
     warehouse: Path
     tries: int = 0
     said: dict[str, str] = field(default_factory=dict)
     by_hand: int = 0
     written: int = 0
+    likely: dict[str, str] = field(default_factory=dict)
     printed: str = ""
 
     def run(self, *words: object) -> str:
@@ -42,6 +43,7 @@ def set_up(scenario: Scenario, folder: Path) -> SetUp:
     while done.tries < _MOST_TRIES:
         mapping.unlink(missing_ok=True)
         printed = done.run("map", folder / "exports", "--no-ask", *(["--answers", answers] if done.said else []))
+        done.likely |= {one["key"]: one["likely"] for one in _MISSING.finditer(printed) if one["likely"]}
         asked = {one["key"]: _known(scenario, one["key"]) or one["likely"] for one in _MISSING.finditer(printed)}
         fresh = {key: said for key, said in asked.items() if said and key not in done.said}
         if not fresh:

@@ -1,34 +1,37 @@
-"""Three invented studios that come with files of their own: what they export, what they know of it, and the truth behind it.
+"""Four invented studios that come with files of their own: what they export, what they know of it, and the truth behind it.
 
 The truth is a simulated studio in the contract's form, with the columns that the export carries. Each scenario writes the same
 rows as its studio would have them: other headings, words, units, signs, dates and files.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
+from tests.onboarding import clock
 from tests.onboarding.sheets import write_book
+from tests.onboarding.studios import Tables, comma, day, save
 from warehouse_demo.simulate import simulate
 from warehouse_demo.truth import load_truth
 
-Tables = dict[str, pd.DataFrame]
 _RIDERS: Final = 40
 
 
 @dataclass(frozen=True)
 class Scenario:
     """One studio. write: makes its folder from the truth. knows: what its reader answers, by the words a question begins with
-    or its key. columns: of each table of the truth, those that the export carries."""
+    or its key. columns: of each table of the truth, those that the export carries. proposes: what the assistant must find by
+    itself and ask, by the key of its question."""
 
     name: str
     about: str
     columns: Mapping[str, tuple[str, ...]]
     write: Callable[[Tables, Path], None]
     knows: Mapping[str, str]
+    proposes: Mapping[str, str] = field(default_factory=dict)
 
     def truth(self) -> Tables:
         tables = simulate(load_truth(), seed=11, riders=_RIDERS)
@@ -41,7 +44,7 @@ class Scenario:
             kept["fitters"] = known.assign(fitter_name=known["fitter_id"])
         if "capture_no" in self.columns["knee_captures"] and self.name == "workbook":
             kept["knee_captures"] = _ends(kept["knee_captures"])
-        if self.name == "rig":
+        if self.name in {"rig", "clock"}:
             # A log tells of the feet whose knees were recorded.
             keys = ["session_id", "capture_no", "side"]
             kept["foot_setups"] = kept["foot_setups"].merge(kept["knee_captures"][keys])
@@ -58,10 +61,6 @@ def _ends(captures: pd.DataFrame) -> pd.DataFrame:
     return kept
 
 
-def _comma(cell: str) -> str:
-    return "" if cell in ("", "nan") else cell.replace(".", ",")
-
-
 def _scaled(cell: str, factor: float, digits: int) -> str:
     return "" if cell in ("", "nan") else f"{float(cell) * factor:.{digits}f}"
 
@@ -71,11 +70,6 @@ def _wide(table: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     return table.pivot(index=keys, columns="side").fillna("").sort_index()
 
 
-def _save(rows: list[dict[str, Any]], path: Path, sep: str = ",", encoding: str = "utf-8") -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    pd.DataFrame(rows).to_csv(path, sep=sep, index=False, encoding=encoding)
-
-
 # --- A French export: semicolons, decimal commas, left and right as columns, sway in centimetres, inward counted as plus ------
 _KIND = {"first": "première", "follow_up": "suivi", "refit": "reprise"}
 _ARCH = {"low": "plat", "medium": "moyen", "high": "creux", "": "", "nan": ""}
@@ -83,48 +77,44 @@ _INSOLE = {"none": "aucune", "low": "basse", "medium": "moyenne", "high": "haute
 _STATE = {"open": "ouvert", "attended": "venu", "cancelled": "annulé", "missed": "manqué"}
 
 
-def _day(cell: str) -> str:
-    return "" if cell in ("", "nan", "NaT") else f"{cell[8:10]}/{cell[5:7]}/{cell[:4]}"
-
-
 def _french(truth: Tables, folder: Path) -> None:
-    def save(name: str, rows: list[dict[str, Any]]) -> None:
-        _save(rows, folder / name, sep=";", encoding="cp1252")
+    def keep(name: str, rows: list[dict[str, Any]]) -> None:
+        save(rows, folder / name, sep=";", encoding="cp1252")
 
-    save("clients.csv", [
-        {"Client": r.rider_id, "Année de naissance": r.birth_year, "Taille (cm)": r.height_cm, "Poids (kg)": _comma(r.mass_kg)}
+    keep("clients.csv", [
+        {"Client": r.rider_id, "Année de naissance": r.birth_year, "Taille (cm)": r.height_cm, "Poids (kg)": comma(r.mass_kg)}
         for r in truth["riders"].itertuples()
     ])  # fmt: skip
-    save("seances.csv", [
+    keep("seances.csv", [
         {"Séance": r.session_id, "Client": r.rider_id, "Technicien": r.fitter_id, "Magasin": r.studio_id,
-         "Date": _day(r.session_date), "Motif": _KIND[r.visit_kind]}
+         "Date": day(r.session_date), "Motif": _KIND[r.visit_kind]}
         for r in truth["fit_sessions"].itertuples()
     ])  # fmt: skip
     wide = _wide(truth["knee_captures"], ["session_id", "capture_no"])
-    save("mesures.csv", [
+    keep("mesures.csv", [
         {"Séance": session, "Essai": no}
-        | {f"Inclinaison genou {word} (°)": _comma(_scaled(row["knee_tilt_deg", side], -1, 3)) for side, word in _SIDES}
-        | {f"Oscillation {word} (cm)": _comma(_scaled(row["knee_sway_mm", side], 0.1, 4)) for side, word in _SIDES}
+        | {f"Inclinaison genou {word} (°)": comma(_scaled(row["knee_tilt_deg", side], -1, 3)) for side, word in _SIDES}
+        | {f"Oscillation {word} (cm)": comma(_scaled(row["knee_sway_mm", side], 0.1, 4)) for side, word in _SIDES}
         for (session, no), row in wide.iterrows()
     ])  # fmt: skip
     wide = _wide(truth["foot_exams"], ["session_id"])
-    save("examens.csv", [
+    keep("examens.csv", [
         {"Séance": session}
         | {f"Voûte {word}": _ARCH[row["arch_height", side]] for side, word in _SIDES}
-        | {f"Avant-pied {word} (°)": _comma(row["forefoot_angle_deg", side]) for side, word in _SIDES}
+        | {f"Avant-pied {word} (°)": comma(row["forefoot_angle_deg", side]) for side, word in _SIDES}
         for session, row in wide.iterrows()
     ])  # fmt: skip
     wide = _wide(truth["foot_setups"], ["session_id", "capture_no"])
-    save("reglages.csv", [
+    keep("reglages.csv", [
         {"Séance": session, "Essai": no}
         | {f"Semelle {word}": _INSOLE[row["insole_level", side]] for side, word in _SIDES}
         | {f"Cales {word}": row["shims_added", side] for side, word in _SIDES}
-        | {f"Largeur d'appui {word} (mm)": _comma(row["stance_mm", side]) for side, word in _SIDES}
+        | {f"Largeur d'appui {word} (mm)": comma(row["stance_mm", side]) for side, word in _SIDES}
         for (session, no), row in wide.iterrows()
     ])  # fmt: skip
-    save("suivis.csv", [
-        {"Suivi": r.follow_up_id, "Séance": r.session_id, "Réservé le": _day(r.booked_on), "Prévu le": _day(r.due_on),
-         "Statut": _STATE[r.state], "Venu le": _day(r.attended_on)}
+    keep("suivis.csv", [
+        {"Suivi": r.follow_up_id, "Séance": r.session_id, "Réservé le": day(r.booked_on), "Prévu le": day(r.due_on),
+         "Statut": _STATE[r.state], "Venu le": day(r.attended_on)}
         for r in truth["follow_ups"].itertuples()
     ])  # fmt: skip
 
@@ -164,18 +154,18 @@ FRENCH = Scenario(
 def _rig(truth: Tables, folder: Path) -> None:
     days = dict(zip(truth["fit_sessions"]["session_id"], truth["fit_sessions"]["session_date"], strict=True))
     for session, rows in truth["knee_captures"].groupby("session_id"):
-        _save([
+        save([
             {"Take": r.capture_no, "Leg": r.side[0].upper(), "Knee tilt [deg]": r.knee_tilt_deg,
              "Knee sway [mm]": r.knee_sway_mm}
             for r in rows.itertuples()
         ], folder / f"{session}_{days[session]}.csv")  # fmt: skip
-    _save([
+    save([
         {"Visit": r.session_id, "Client": r.rider_id, "Staff": r.fitter_id, "Shop": r.studio_id, "Day": r.session_date,
          "Reason": {"first": "new", "follow_up": "check", "refit": "again"}[r.visit_kind]}
         for r in truth["fit_sessions"].itertuples()
     ], folder / "visits.csv")  # fmt: skip
-    _save(_changes(truth["foot_setups"]), folder / "changes.csv")
-    _save([
+    save(_changes(truth["foot_setups"]), folder / "changes.csv")
+    save([
         {"Booking": r.follow_up_id, "Visit": r.session_id, "Booked on": r.booked_on, "Due": r.due_on,
          "Status": {"open": "open", "attended": "came", "cancelled": "cancelled", "missed": "missed"}[r.state],
          "Came on": "" if r.attended_on in ("nan", "NaT") else r.attended_on}
@@ -213,13 +203,13 @@ RIG = Scenario(
     _rig,
     {
         ".sides": "yes",
-        "knee_captures.session_id": "@file part 1",
         "knee_captures.knee_tilt_deg.unit": "deg",
         "knee_captures.knee_sway_mm.unit": "mm",
         "foot_setups.stance_mm.unit": "mm",
         ".sign": "keep",
         "foot_setups.log": "yes",
     },
+    proposes={"knee_captures.session_id": "@file part 1", "foot_setups.log": "yes"},
 )
 
 
@@ -231,7 +221,7 @@ def _workbook(truth: Tables, folder: Path) -> None:
         for r in truth["riders"].itertuples()
     ]
     visits = [["Visit", "Rider", "Fitted by", "Shop", "Visit date", "Why"]] + [
-        [r.session_id, r.rider_id, r.fitter_id, r.studio_id, _day(r.session_date),
+        [r.session_id, r.rider_id, r.fitter_id, r.studio_id, day(r.session_date),
          {"first": "New", "follow_up": "Check", "refit": "Again"}[r.visit_kind]]
         for r in truth["fit_sessions"].itertuples()
     ]  # fmt: skip
@@ -265,4 +255,38 @@ WORKBOOK = Scenario(
     },
 )
 
-SCENARIOS: Final = (FRENCH, RIG, WORKBOOK)
+CLOCK = Scenario(
+    "clock",
+    clock.ABOUT,
+    {
+        "riders": ("rider_id",),
+        "fitters": ("fitter_id",),
+        "fit_sessions": _VISITS,
+        "foot_exams": ("session_id", "side", "arch_height", "forefoot_angle_deg"),
+        "knee_captures": ("session_id", "capture_no", "side", "knee_tilt_deg", "knee_sway_mm", "captured_at"),
+        "foot_setups": ("session_id", "capture_no", "side", "insole_level", "shims_added", "stance_mm"),
+        "follow_ups": ("follow_up_id", "session_id", "booked_on", "due_on", "state", "attended_on"),
+    },
+    clock.write,
+    {
+        ".sides": "yes",
+        ".sign": "keep",
+        "foot_exams.headings": "yes",
+        "foot_exams.forefoot_angle_deg.unit": "deg",
+        "knee_captures.knee_tilt_deg.unit": "deg",
+        "knee_captures.knee_sway_mm.unit": "mm",
+        "foot_setups.stance_mm.unit": "mm",
+        "foot_setups.log": "yes",
+        "foot_setups.carry": "rider",
+    },
+    proposes={
+        "knee_captures.session_id": "@file part 1",
+        "knee_captures.side": "@file part 2",
+        "follow_ups.session_id": "14 days",
+        "foot_exams.headings": "yes",
+        "foot_setups.log": "yes",
+        "foot_setups.carry": "rider",
+    },
+)
+
+SCENARIOS: Final = (FRENCH, RIG, WORKBOOK, CLOCK)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from etl.read import expand, find_files, open_source, physical_lines, source_relation
+from etl.read import expand, find_files, lines_of, open_source, source_relation
 from shared.errors import UsageError
 from shared.toml_file import MOST_DEPTH, MOST_KEY_PARTS, parse_toml
 from shared.warehouse import Warehouse
@@ -171,7 +171,7 @@ def test_what_is_written_in_any_dialect_is_read_back(
     relation, parameters = source_relation(source, HEAD)
     read = [tuple(row.values()) for row in warehouse.rows(relation, parameters)]
     assert read == [tuple(cell.strip(" \t") or None for cell in row) for row in rows]
-    lines = physical_lines(source, list(range(1, len(rows) + 1)), set(), warehouse)
+    lines = lines_of(source, set(range(1, len(rows) + 1)), set())
     assert list(lines.values()) == starts[1:]
 
 

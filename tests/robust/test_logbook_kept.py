@@ -106,7 +106,10 @@ def test_doctor_looks_at_it(warehouse: Path) -> None:
         (check,) = [one for one in examine(warehouse) if one.name == "logbook"]
         return check.state, check.words
 
-    assert told() == ("fine", f"{Logbook(warehouse).file} is whole; version 1; 1 comparison, 1 open; 6 draws.")
+    assert told() == (
+        "fine",
+        f"{Logbook(warehouse).file} is whole; version 2; 1 comparison, 1 open; 6 draws; 0 calls, tasks, notes and goals.",
+    )
     file = Logbook(warehouse).file
     with sqlite3.connect(file) as book:
         book.execute("PRAGMA user_version = 9")

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from dashboard.printing import print_words
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.selection.selection import parse_selection
 from etl.history import undo
@@ -48,6 +49,36 @@ def test_waiting_rows_tell_what_they_wait_for_and_each_load_what_it_left_out(tmp
     assert sum(row.n for row in answer.left_out) == answer.loads[1].rejected + answer.loads[1].waiting
     assert [(row.rejected, row.cells) for row in answer.tables if row.table == "knee_captures"] == [(1, 1)]
     assert answer.headline.endswith("each kept with its reason. 1 faulty cell kept as not recorded, in rows that are in.")
+
+
+def test_reasons_and_rejects_tell_a_cell_left_out_from_a_rejected_row(tmp_path: Path, capsys: Any) -> None:
+    """By hand: one row with two faulty cells and nothing else is rejected for each; one row is in without its tilt."""
+    path = tmp_path / "w.duckdb"
+    load([write_csv(tmp_path / "first", **FIRST)], path, today=TODAY)
+    report = load([write_csv(tmp_path / "later", knee_captures__2=LATER)], path, today=TODAY)
+    answer = asked(path)
+    assert [(row.state, row.rule, row.n) for row in answer.reasons] == [
+        ("cell left out", "range", 1),
+        ("rejected", "range", 1),
+        ("waiting", "waiting", 3),
+    ]
+    by_state = {row.state: row.n for row in answer.reasons}
+    captures = next(row for row in answer.tables if row.table == "knee_captures")
+    assert (captures.rejected, captures.cells) == (by_state["rejected"], by_state["cell left out"])
+    assert (report.files[0].rejected, report.files[0].cells) == (captures.rejected, captures.cells)
+    assert [(row.line, row.column, row.is_cell) for row in answer.rejects] == [
+        (5, "knee_tilt_deg", False),
+        (5, "knee_sway_mm", False),
+        (6, "knee_tilt_deg", True),
+    ]
+    assert answer.rejects[2].words.endswith("The cell is kept as not recorded, and the rest of its row is stored.")
+    print_words(report)
+    printed = capsys.readouterr().out
+    assert "range, knee_tilt_deg: 1 row\n" in printed and "range, knee_tilt_deg: 1 cell left out\n" in printed
+    # Without its row's key another load may correct it: then nothing of it is left out.
+    mended = "session_id | capture_no | side | knee_tilt_deg | knee_sway_mm\nS2 | 1 | right | 2 | 12\n"
+    load([write_csv(tmp_path / "mended", knee_captures__3=mended)], path, today=TODAY)
+    assert [row.state for row in asked(path).reasons] == ["rejected", "waiting"]
 
 
 def test_a_load_that_was_taken_back_is_told_without_its_counts(tmp_path: Path) -> None:

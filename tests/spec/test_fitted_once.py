@@ -1,4 +1,4 @@
-"""No model is fitted twice for what a reader sees of one selection: page, letter and report share their fits."""
+"""No model is fitted twice for what a reader sees of one selection: page, short report and full one share their fits."""
 
 import hashlib
 from collections import Counter
@@ -18,14 +18,14 @@ from dashboard.questions.door.readers import LOCAL
 from dashboard.questions.models import effect_models
 from dashboard.questions.selection.selection import parse_selection
 from dashboard.report.contents import sections
-from dashboard.report.letter import letter
+from dashboard.report.short import short_report
 from shared.settings import Settings
 from shared.statistics.mixed.answers import MixedFit
 from shared.statistics.mixed.cells import Cells, Flags
 from shared.statistics.mixed.terms import Terms
 
 
-def test_no_model_is_fitted_twice_for_page_letter_and_report(demo_warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_model_is_fitted_twice_for_page_and_reports(demo_warehouse: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Five views of Supports take a fit each for the answer, levels and the checks, two for doses and three over all."""
     fits: Counter[str] = Counter()
     fit = effect_models.fit_mixed_cells
@@ -45,5 +45,5 @@ def test_no_model_is_fitted_twice_for_page_letter_and_report(demo_warehouse: Pat
         show(View(selection, {}), "light")
     assert (len(fits), set(fits.values())) == (8, {1})
     quiet: Any = {"with_fitters": False, "told": lambda _: None}
-    assert list(letter(desk, selection, **quiet)) and list(sections(desk, selection, **quiet))
+    assert list(short_report(desk, selection, **quiet)) and list(sections(desk, selection, **quiet))
     assert (len(fits), set(fits.values())) == (8, {1})

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from typer.testing import CliRunner
 
 from dashboard.cli import app
 from dashboard.questions.foresight.answers_foresight import ForesightRow
+from dashboard.questions.foresight.by_type import ByType, by_type
 from dashboard.questions.foresight.calibrated import ALL, calibrated, foreseen, held_out
 from dashboard.questions.foresight.foreseen_fits import AT_ONCE, BEYOND, told
 from dashboard.questions.foresight.foreseer import foreseer_of
@@ -98,6 +100,59 @@ def test_a_far_arrival_is_foreseen_nearer_to_the_middle_with_nothing_changed(fra
     assert far.sum() > 20
     assert found.expected.mean[far].mean() > found.arrival[far].mean() + 0.2
     assert found.expected.mean[far].mean() == pytest.approx(found.measured[far].mean(), abs=0.35)
+
+
+@pytest.fixture(scope="module")
+def feet_that_differ() -> Any:
+    """High arches answer twice as much as the truth says, all others half as much."""
+    blend = Scenario("blend", by_exam=0.4, by_measured=0.3, by_true=0.3, riders=250)
+    factors = tuple((2.0 if foot >= 8 else 0.5,) * 6 for foot in range(12))
+    rows = dict(simulated(replace(blend, factors=factors), np.random.default_rng(11)))
+    rows["foot_type"] = np.where(rows["arch_height"] == "high", "high", "others").astype(object)
+    return frame_of(captures_of_rows(rows), "tilt")
+
+
+def test_a_support_goes_further_on_feet_that_answer_more(feet_that_differ: Any) -> None:
+    """A shim does 1.0 degree on a high arch and 0.25 on others; the overall one lies between."""
+    foreseer = foreseer_of(feet_that_differ, Settings())
+    types = foreseer.by_type
+    shim = SUPPORTS.index("shim")
+    high, others, unknown = (row.tolist() for row in types.further[types.rows_of(np.array(["high", "others", "never seen"]))])
+    assert high[shim] - others[shim] == pytest.approx(0.75, abs=0.2)
+    assert high[shim] > 0.2 > 0 > others[shim]
+    assert unknown == [0] * 6
+
+
+def test_of_a_type_never_seen_all_that_lies_between_types_is_unsure() -> None:
+    foreseer = replace(
+        foreseer_of(feet_alike(), Settings()),
+        effect=np.zeros(6),
+        error=np.full(6, 0.1),
+        by_type=ByType({"one": 0}, np.zeros((2, 6)), np.array([[0.03] * 6, [0.24] * 6])),
+    )
+    two_shims = np.array([[0, 0, 0, 0, 2.0, 0]] * 3)
+    unsure = foreseer.unsure_of(two_shims, np.array(["one", "never seen", ALL], dtype=object))
+    assert unsure.tolist() == pytest.approx([4 * 0.04, 4 * 0.25, 4 * 0.25])
+
+
+def feet_alike() -> Any:
+    rows = dict(simulated(Scenario("measured", by_measured=1.0, riders=60), np.random.default_rng(3)))
+    rows["foot_type"] = np.full(len(rows["tilt"]), "one", dtype=object)
+    return frame_of(captures_of_rows(rows), "tilt")
+
+
+def test_where_one_type_alone_can_be_told_it_is_all_feet() -> None:
+    found = by_type(feet_alike(), Settings(), {"rider": 1.0, "knee": 1.0, "visit": 0.3})
+    assert not found.further.any() and not found.variance.any()
+
+
+def test_what_is_foreseen_of_feet_that_differ_is_nearer_to_what_they_measured(feet_that_differ: Any) -> None:
+    """One effect for all feet foresees too much of those that answer little, and too little of the others."""
+    foreseer = foreseer_of(feet_that_differ, Settings())
+    alike = replace(foreseer, by_type=ByType({}, np.zeros((1, 6)), np.zeros((1, 6))))
+    off = [foreseen(feet_that_differ.captures, one) for one in (foreseer, alike)]
+    own, one_for_all = (float(np.sqrt(np.mean((each.measured - each.expected.mean) ** 2))) for each in off)
+    assert own < 0.97 * one_for_all
 
 
 def test_riders_are_held_out_whole_and_bands_hold_their_level(frame: Any) -> None:

@@ -141,9 +141,12 @@ def test_nothing_unconfirmed_is_in_force(tmp_path: Path) -> None:
     active = load_mapping(folder / "mapping.toml")
     # Only what bears no unit, sign or side: people without height and mass, and who fits.
     assert set(active.tables) == {"riders", "fitters"}
-    assert set(active.tables["riders"].columns) == {"rider_id", "birth_year", "sex"}
     assert active.tables["riders"].ignore == ["Größe (cm)", "Gewicht [kg]"]
-    assert '#? knee_tilt_deg = { from = "Knieneigung L [°]", decimal = ",", unit = "deg" }' in text
+    load([folder], tmp_path / "w.duckdb", today=TODAY)
+    assert core(tmp_path / "w.duckdb", "riders")[0] == {
+        "rider_id": "K01", "birth_year": 1971, "sex": "female", "height_cm": None, "mass_kg": None, "riding": None,
+    }  # fmt: skip
+    assert '#? knee_tilt_deg = { left = "Knieneigung L [°]", right = "Knieneigung R [°]", unit = "deg" }' in text
     for key in ANNOUNCED:
         assert f'"{key}" = one of' in printed and key in text
     assert "the sides move against each other" in printed

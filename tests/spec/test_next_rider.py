@@ -21,6 +21,7 @@ from dashboard.questions.foresight.ready import Ready
 from dashboard.questions.foresight.setups import AS_IT_IS, next_setups
 from dashboard.questions.memory.remembering import Foundation, at_once
 from dashboard.questions.selection.selection import Selection
+from dashboard.web.warming import Warming
 from shared.errors import TooFewError, UsageError
 from shared.settings import Settings
 from shared.warehouse import open_reading
@@ -292,7 +293,7 @@ def test_the_command_takes_one_way_in_and_names_what_is_wrong_in_a_form(demo_war
 def test_what_foresees_is_made_ahead_and_stays_and_of_nobody_nothing_is_asked(demo_warehouse: Path) -> None:
     """A model takes seconds: it is there before the first reader, and no number of answers crowds it out."""
     asker = Asker(demo_warehouse, Settings())
-    asker.read_ahead()
+    Warming(asker).make()
     known = {key[1:]: answer for key, (answer, _) in asker._memory._answers.items()}
     assert ("foresight", "tilt") in known and ("foresight", "sway") in known
     assert not [key for key in known if key[0] == "next"]

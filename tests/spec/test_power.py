@@ -13,7 +13,7 @@ from dashboard.questions.models.claims import Found, Noted
 from dashboard.questions.selection.selection import Selection
 from shared.errors import UsageError
 from shared.settings import Settings, load_settings
-from shared.statistics.power import Precision, expected_width, times_needed, without_third
+from shared.statistics.power import Precision, differ, expected_width, times_needed
 
 # Both estimates alike and equally sure: the told interval is either's.
 ALIKE = Precision(pooled_half=1.0, within_half=1.0, difference=0.0, difference_se=1e-9)
@@ -23,8 +23,8 @@ def test_with_four_times_the_riders_an_interval_is_half_as_wide() -> None:
     assert expected_width(ALIKE, 1.0) == pytest.approx(2.0)
     assert expected_width(ALIKE, 4.0) == pytest.approx(1.0)
     assert times_needed(ALIKE, 0.5) == pytest.approx(16, rel=0.01)
-    # With twice the captures of each rider half of the riders do.
-    assert times_needed(ALIKE, 0.5, captures=2.0) == pytest.approx(8, rel=0.01)
+    # With twice the captures of each rider who is to come: 1 + 2 · 7.5 as much as today.
+    assert times_needed(ALIKE, 0.5, captures=2.0) == pytest.approx(8.5, rel=0.01)
     # Few degrees of freedom: with ten times the riders Student's t is that of 40, not of 4 (2.776 and 2.021).
     assert expected_width(replace(ALIKE, df=4.0), 10.0) == pytest.approx(2 / 10**0.5 * 2.021 / 2.776, rel=1e-3)
 
@@ -33,15 +33,53 @@ def test_what_the_two_truly_differ_by_no_number_of_fits_takes_away_but_the_third
     apart = Precision(pooled_half=0.2, within_half=0.2, difference=1.0, difference_se=0.05)
     assert expected_width(apart, 1e6) == pytest.approx((1 - 0.05**2 / 2) ** 0.5, rel=1e-3)
     assert times_needed(apart, 0.5) is None
-    with_third = replace(apart, third_from_pooled=0.9, third_half=0.5, strength=100.0)
-    # A tenth of its half width of 0.5 on both sides of the third, which lies within the bracket.
-    assert expected_width(with_third, 100.0) == pytest.approx(2 * 0.5 / 10)
+    with_third = replace(apart, third_from_pooled=0.5, third_half=0.05, strength=100.0)
+    # A tenth of its half width of 0.05 on both sides of the third, which lies within the bracket, where both checks pass, as
+    # chance lets them; else the bracket.
+    passes = 0.95**2
+    told = passes * 2 * 0.05 / 10 + (1 - passes) * expected_width(apart, 100.0)
+    assert expected_width(with_third, 100.0) == pytest.approx(told, rel=1e-3)
     assert times_needed(with_third, 0.5) is not None
-    assert times_needed(without_third(with_third), 0.5) is None
     # Too weak to be leaned on, until there are ten times the riders.
     weak = replace(with_third, strength=2.5)
     assert expected_width(weak, 2.0) == pytest.approx(expected_width(apart, 2.0))
     assert expected_width(weak, 10.0) < 0.6
+
+
+def test_a_third_too_uncertain_to_say_where_leaves_more_of_the_bracket() -> None:
+    """Its half width of 0.5 beside a bracket of 1 says little of where between the two the truth lies, and its own noise moves
+    it."""
+    apart = Precision(pooled_half=0.02, within_half=0.02, difference=1.0, difference_se=0.01)
+    unsure = replace(apart, third_from_pooled=0.5, third_half=0.5, strength=100.0)
+    sure = replace(unsure, third_half=0.05)
+    assert expected_width(apart, 1.0) > expected_width(unsure, 1.0) > 0.6 > expected_width(sure, 1.0)
+
+
+def test_a_first_stage_that_learns_much_from_little_gains_more_than_the_riders() -> None:
+    """a(1 + a) = 200/100, a = 1: with twice the riders the variance is 2/(1.5 · 2) of what it was, not half."""
+    apart = Precision(pooled_half=0.02, within_half=0.02, difference=5.0, difference_se=0.01)
+    third = replace(apart, third_from_pooled=2.5, third_half=0.1, strength=100.0)
+    bracket, passes = expected_width(apart, 2.0), 0.95**2
+    for learnt, variance in ((0.0, 1 / 2), (200.0, 1.5 / (2 * 2))):
+        told = passes * 0.2 * variance**0.5 + (1 - passes) * bracket
+        assert expected_width(replace(third, learnt=learnt), 2.0) == pytest.approx(told, rel=1e-3)
+
+
+def test_a_repeat_divides_what_the_two_differ_by() -> None:
+    apart = Precision(pooled_half=0.2, within_half=0.2, difference=1.0, difference_se=0.05)
+    assert expected_width(apart, 1e6, captures=2.0) == pytest.approx(expected_width(apart, 2e6) / 2, rel=1e-3)
+    assert times_needed(apart, 0.6) is None
+    # All who are to come with a repeat: of 0.999 of what is left by today's practice, half in the end.
+    assert times_needed(apart, 0.6, captures=2.0) is not None
+
+
+def test_where_noise_explains_what_all_supports_differ_by_no_difference_is_foreseen() -> None:
+    assert not differ([0.1, -0.2], [0.2, 0.2])
+    assert differ([0.1, -0.4], [0.2, 0.2])
+    assert not differ([], [])
+    assert differ([0.1], [0.0])
+    seen = Precision(pooled_half=0.2, within_half=0.2, difference=0.3, difference_se=0.3)
+    assert expected_width(replace(seen, differ=False), 1e6) < 0.01 < 0.2 < expected_width(seen, 1e6)
 
 
 ROW = EffectRow(

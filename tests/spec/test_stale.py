@@ -27,7 +27,7 @@ from dashboard.questions.returns.answers_returns import Returns
 from dashboard.questions.riders.answers_riders import Riders
 from dashboard.questions.selection.selection import Selection
 from dashboard.report import write
-from dashboard.report.letter import Section
+from dashboard.report.short import Section
 from etl.keeping.doctor import Check, examine
 from etl.load import load
 from shared import clock

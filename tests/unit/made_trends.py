@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, GoalRow, NoteRow, SignalRow, TrendRow, Trends
 from tests.unit.made_answers import FIGURES, SHARED
 
 MONTHS = tuple(date(2025 + (month - 1) // 12, (month - 1) % 12 + 1, 1) for month in range(4, 19))
@@ -31,6 +31,12 @@ def made_trends() -> Trends:
         ),
         notes=(NoteRow(date(2025, 11, 3), date(2025, 11, 1), "new markers"),),
     )  # fmt: skip
+
+
+def made_goal(figure: str, goal: float, verdict: str) -> GoalRow:
+    unit = next(row.unit for row in FIGURES if row.figure == figure)
+    words = f"{figure}: a made sentence on this goal."
+    return GoalRow(figure, unit, goal, MONTHS[3], "olga", "2025-07-02", verdict, MONTHS[0], 12, 0.6, 0.5, 0.7, words)
 
 
 def _row(figure: object, at: int) -> TrendRow:

@@ -95,11 +95,11 @@ def test_the_rows_of_a_table_hold_no_more_than_its_reader_may_see(house: House, 
     assert house.client().get(addresses[0], headers=ASIDE).status_code == 401
 
 
-def test_a_letter_of_the_whole_studio_is_not_for_a_fitter(house: House) -> None:
-    refused = house.client("finn").get("/download/letter.pdf")
+def test_a_report_of_the_whole_studio_is_not_for_a_fitter(house: House) -> None:
+    refused = house.client("finn").get("/download/short.pdf")
     assert refused.status_code == 403
     assert "for the owner and the head fitter" in refused.get_data(as_text=True)
-    assert house.client().get("/download/letter.pdf", headers=ASIDE).status_code == 401
+    assert house.client().get("/download/short.pdf", headers=ASIDE).status_code == 401
 
 
 def test_a_fitter_is_refused_what_is_asked_by_hand(house: House) -> None:

@@ -7,9 +7,9 @@ import pytest
 
 from dashboard.figures.better import alternative, periods_figure, studios_figure
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
-from shared.settings import Goals
 from tests.unit.made_answers import SHARED
 from tests.unit.made_periods import made_periods
+from tests.unit.made_trends import made_goal
 
 PERIODS = made_periods()
 
@@ -25,7 +25,7 @@ def dots(figure: dict[str, Any], symbol: str) -> list[float]:
 
 def test_right_is_better_in_points_of_a_hundred_and_tenths_of_a_point() -> None:
     """Comfort 0.4 points of ten more: 4 to the right; side differences 20 points more, which is worse: 20 to the left."""
-    figure = periods_figure(PERIODS, Goals(), "light")
+    figure = periods_figure(PERIODS, {}, "light")
     assert dots(figure, "circle") == pytest.approx([4, -20, 5])
     assert dots(figure, "diamond") == pytest.approx([4, -20, 5])
     [bars] = [trace for trace in figure["data"] if trace["mode"] == "lines" and trace["line"]["width"] == 4]
@@ -34,7 +34,7 @@ def test_right_is_better_in_points_of_a_hundred_and_tenths_of_a_point() -> None:
 
 
 def test_each_row_says_what_it_is_and_what_may_be_said() -> None:
-    figure = periods_figure(PERIODS, Goals(), "light")
+    figure = periods_figure(PERIODS, {}, "light")
     assert texts(figure, "middle right") == [
         "<b>Comfort gained</b>  1.8\u202fpoints",
         "<b>Fits with a side difference left</b>  40\u202f%",
@@ -57,9 +57,13 @@ def test_each_row_says_what_it_is_and_what_may_be_said() -> None:
 
 def test_a_goal_stands_where_it_would_be_reached() -> None:
     """Seen again in 55 % in May: 80 % would be 25 points better. Side differences in 20 %: 10 % is 10 to the right."""
-    figure = periods_figure(PERIODS, Goals(return_rate=0.8, side_difference_left=0.1), "light")
+    goals = {
+        "return_rate": made_goal("return_rate", 0.8, "misses it"),
+        "side_difference_left": made_goal("side_difference_left", 0.1, "by chance now and then"),
+    }
+    figure = periods_figure(PERIODS, goals, "light")
     assert dots(figure, "line-ns-open") == pytest.approx([10, 25])
-    assert "<b>Fits seen again in time</b>  60\u202f%, goal 80\u202f%" in texts(figure, "middle right")
+    assert "<b>Fits seen again in time</b>  60\u202f%, goal 80\u202f%: misses it" in texts(figure, "middle right")
 
 
 def test_studios_are_drawn_as_one_less_the_other() -> None:

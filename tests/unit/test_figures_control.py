@@ -20,7 +20,7 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.scales import apart, share_ticks
 from dashboard.questions.selection.spans import Span
 from dashboard.questions.studio.trends_news import news
-from tests.unit.made_trends import MONTHS, made_trends
+from tests.unit.made_trends import MONTHS, made_goal, made_trends
 
 TRENDS = made_trends()
 OPEN = Window(None, None)
@@ -142,3 +142,23 @@ def test_labels_keep_apart_and_near_their_values() -> None:
     places = apart([1.0, 0.95, 0.9], 0.5)
     assert places == pytest.approx([1.45, 0.95, 0.45])
     assert apart([], 1.0) == []
+
+
+def test_a_goal_is_a_line_of_steps_from_its_day_on_with_its_value_and_its_verdict_in_words() -> None:
+    """No goal in the first three months, 60 % in the next five, 70 % from then on."""
+    goals = [None] * 3 + [0.6] * 5 + [0.7] * 7
+    rows = [row for row in TRENDS.trend if row.figure == "knees_better"]
+    answer = replace(TRENDS, trend=tuple(replace(row, goal=goal) for row, goal in zip(rows, goals, strict=True)))
+    made = control_chart(answer, "knees_better", OPEN, "light")
+    steps = made["data"][-1]
+    assert steps["y"] == goals and steps["line"]["shape"] == "hvh" and not steps["connectgaps"]
+    assert "goal 70\u202f%" in [one["text"] for one in made["layout"]["annotations"]]
+    high = replace(answer, trend=tuple(replace(row, goal=0.98) for row in answer.trend))
+    assert control_chart(high, "knees_better", OPEN, "light")["layout"]["yaxis"]["range"][1] > 0.98
+    goal = made_goal("knees_better", 0.7, "misses it")
+    chart, of_rows, signals = of_figure(answer, "knees_better")
+    assert alternative(chart, of_rows, signals, "month", goal).endswith("knees_better: a made sentence on this goal.")
+
+
+def test_a_chart_without_a_goal_has_no_such_line() -> None:
+    assert not [trace for trace in drawn("knees_better")["data"] if trace.get("line", {}).get("dash") == "longdash"]

@@ -34,11 +34,10 @@ from dashboard.questions.returns.answers_returns import HeldRow, LastingRow, Ret
 from dashboard.questions.studio.answers_studios import BetweenStudiosRow, Studios
 from dashboard.questions.studio.answers_trends import TrendRow
 from dashboard.questions.symmetry.answers_asymmetry import CurveRow, PrevalenceRow
-from shared.settings import Goals
 from tests.unit.made_answers import SHARED
 from tests.unit.made_effects import NEUTRAL
 from tests.unit.made_periods import made_periods
-from tests.unit.made_trends import made_trends
+from tests.unit.made_trends import made_goal, made_trends
 from tests.unit.test_effect_words import SHOWN
 from tests.unit.test_figures_dose import SHIMS
 from tests.unit.test_figures_returns import FIGURES, HELD, LASTING
@@ -57,7 +56,9 @@ def traces(figure: dict[str, Any], mode: str) -> list[dict[str, Any]]:
 
 
 PICTURES: dict[str, Callable[[], dict[str, Any]]] = {
-    "better": lambda: better.periods_figure(made_periods(), Goals(return_rate=0.95), "light"),
+    "better": lambda: better.periods_figure(
+        made_periods(), {"return_rate": made_goal("return_rate", 0.95, "misses it")}, "light"
+    ),
     "held": lambda: returns.held_figure(HELD, "light"),
     "lasting": lambda: returns.lasting_figure(LASTING, "light"),
     "kept": lambda: returns.kept_figure(FIGURES, "light"),

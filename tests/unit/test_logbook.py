@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -122,18 +123,18 @@ def test_an_earlier_version_is_brought_up_to_date_and_keeps_its_entries(
 ) -> None:
     comparison = opened(warehouse)
     steps = tmp_path / "steps"
-    steps.mkdir()
-    (steps / "from_0.sql").write_text((store._SQL / "from_0.sql").read_text(encoding="utf-8"), encoding="utf-8")
-    (steps / "from_1.sql").write_text(
+    shutil.copytree(store._SQL, steps)
+    (steps / f"from_{store.LOGBOOK_VERSION}.sql").write_text(
         "CREATE TABLE later (word TEXT) STRICT;\nINSERT INTO later VALUES ('a; b');\n", encoding="utf-8"
     )
     monkeypatch.setattr(store, "_SQL", steps)
-    monkeypatch.setattr(store, "LOGBOOK_VERSION", 2)
+    monkeypatch.setattr(store, "LOGBOOK_VERSION", store.LOGBOOK_VERSION + 1)
     with Logbook(warehouse).reading() as book:
         assert book.execute("SELECT word FROM later").fetchall()[0][0] == "a; b"
         assert book.execute("SELECT comparison_id FROM comparisons").fetchone()[0] == comparison
     monkeypatch.undo()
-    with pytest.raises(LogbookError, match="version 2, expected 1 or older: a newer fitledger wrote it"):
+    known = store.LOGBOOK_VERSION
+    with pytest.raises(LogbookError, match=f"version {known + 1}, expected {known} or older: a newer fitledger wrote it"):
         Drawing(warehouse).comparisons()
 
 
@@ -141,12 +142,12 @@ def test_a_step_of_the_migration_that_fails_changes_nothing(
     warehouse: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     comparison = opened(warehouse)
-    (tmp_path / "from_1.sql").write_text(
+    (tmp_path / f"from_{store.LOGBOOK_VERSION}.sql").write_text(
         "CREATE TABLE later (word TEXT) STRICT;\nINSERT INTO nowhere VALUES (1);\n", encoding="utf-8"
     )
     with monkeypatch.context() as patched:
         patched.setattr(store, "_SQL", tmp_path)
-        patched.setattr(store, "LOGBOOK_VERSION", 2)
+        patched.setattr(store, "LOGBOOK_VERSION", store.LOGBOOK_VERSION + 1)
         with pytest.raises(LogbookError, match="no such table: nowhere"):
             Drawing(warehouse).comparisons()
     assert [one.comparison_id for one in Drawing(warehouse).comparisons()] == [comparison]

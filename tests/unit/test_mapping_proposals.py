@@ -6,7 +6,7 @@ from etl.mapping_assistant.asking import Asked, is_valid
 from etl.mapping_assistant.plan import propose
 from etl.mapping_assistant.shapes import SourceColumn, codes_of, date_forms, fit_of, is_ambiguous, unit_of
 from etl.mapping_assistant.sides import sides_told
-from etl.mapping_assistant.words import count_of, likeness, side_of, stem, units_in
+from etl.words import count_of, likeness, side_of, stem, units_in
 from shared.catalogue import catalogue
 
 TILT = catalogue()["knee_captures"].column("knee_tilt_deg")

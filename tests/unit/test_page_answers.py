@@ -61,11 +61,13 @@ def judged(*ways: str) -> Any:
 
 def test_the_studios_title_counts_what_is_better_unclear_and_worse_than_before() -> None:
     unclear, none = "no clear change", "not enough yet"
-    assert studio._title(judged("worse", "better", unclear, "better")) == "Beside May: 2 better, 1 no clear change, 1 worse"
-    assert studio._title(judged("worse", none, none, none)) == "Beside May: 1 worse, 3 not enough yet"
-    assert studio._title(judged(*[unclear] * 4)) == "Beside May: no clear change in any figure"
-    assert studio._title(judged(*[none] * 4)) == "Nothing earlier yet to compare with"
-    assert studio._title(judged(*[""] * 4)) == "Nothing earlier yet to compare with"
+    assert (
+        studio.beside_title(judged("worse", "better", unclear, "better")) == "Beside May: 2 better, 1 no clear change, 1 worse"
+    )
+    assert studio.beside_title(judged("worse", none, none, none)) == "Beside May: 1 worse, 3 not enough yet"
+    assert studio.beside_title(judged(*[unclear] * 4)) == "Beside May: no clear change in any figure"
+    assert studio.beside_title(judged(*[none] * 4)) == "Nothing earlier yet to compare with"
+    assert studio.beside_title(judged(*[""] * 4)) == "Nothing earlier yet to compare with"
 
 
 def test_knees_better_are_told_beside_those_that_are_not() -> None:
@@ -89,7 +91,10 @@ def test_what_waits_is_counted_and_nothing_is_left_out(n: int) -> None:
         },
         freshness=lambda: answered(age_days=n),
     )
-    steps = [told(find(desk, EVERY)) for find in (studio._calls, studio._fits, studio._rows_left_out, studio._rig, studio._age)]
+    steps = [
+        told(find(desk, EVERY))
+        for find in (studio.calls_due, studio.fits_to_look_at, studio.rows_left_out, studio.rig_findings, studio.age)
+    ]
     words = {
         1: (
             "call due today", "fit of these dates to look at with the fitter", "row left out, to mend",
@@ -105,13 +110,13 @@ def test_what_waits_is_counted_and_nothing_is_left_out(n: int) -> None:
 
 def test_rows_left_out_count_those_that_wait_too_and_are_for_those_who_may_load() -> None:
     tables = [answered(rejected=2, waiting=3), answered(rejected=0, waiting=1)]
-    assert told(studio._rows_left_out(made_desk({"data": answered(tables=tables)}), EVERY)) == [("rows left out, to mend", 6)]
+    assert told(studio.rows_left_out(made_desk({"data": answered(tables=tables)}), EVERY)) == [("rows left out, to mend", 6)]
 
     def refuse() -> None:
         raise NotPermittedError("No.")
 
     with pytest.raises(NotPermittedError):
-        list(studio._rows_left_out(made_desk({}, require_loading=refuse), EVERY))
+        list(studio.rows_left_out(made_desk({}, require_loading=refuse), EVERY))
 
 
 def test_calls_are_those_of_today_whatever_dates_are_looked_at() -> None:
@@ -122,7 +127,7 @@ def test_calls_are_those_of_today_whatever_dates_are_looked_at() -> None:
         return answered(calls=(None,))
 
     dated = Selection(date_from=date(2026, 1, 1), date_to=date(2026, 2, 1), studio=("north",))
-    [step] = studio._calls(made_desk(ask=ask), dated)
+    [step] = studio.calls_due(made_desk(ask=ask), dated)
     assert asked == [Selection(studio=("north",))]
     assert step.href == "/returns/calls?studio=north"
 

@@ -20,6 +20,7 @@ def test_an_entry_says_what_its_question_takes(name: str) -> None:
     assert [warehouse, selection, settings] == ["warehouse", "selection", "settings"] and "remember" in others
     assert ("today" in others, "every" in others) == (question.knows_today, question.by_period)
     assert ("logbook" in others) == question.knows_logbook
+    assert ("entries" in others) == bool(question.knows_entries)
     assert set(question.leans_on) <= set(others) & set(QUESTIONS)
 
 

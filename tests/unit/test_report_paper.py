@@ -9,9 +9,9 @@ from dashboard.components import html
 from dashboard.components.chart import chart
 from dashboard.components.next_steps import NextStep, next_steps
 from dashboard.components.table import Column, csv_link, table
-from dashboard.report.letter import counted_steps
 from dashboard.report.markup import drawings_in, markup
 from dashboard.report.paper import on_paper, words_of
+from dashboard.report.short import counted_steps
 
 
 @dataclass(frozen=True)

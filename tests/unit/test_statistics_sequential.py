@@ -5,10 +5,10 @@ import pytest
 from statsmodels.sandbox.regression.gmm import IV2SLS
 
 from shared.errors import NotEstimableError, TooFewError
-from shared.statistics.sequential.deviations import deviations
+from shared.statistics.sequential.deviations import Deviations, blocks, deviations
 from shared.statistics.sequential.fits import Sessions, fit_sequential, strengths
 from shared.statistics.sequential.gmm import group_sums, over_identification, two_step
-from shared.statistics.sequential.instruments import FOLDS, foreseen
+from shared.statistics.sequential.instruments import FOLDS, FirstStage
 
 TRUE = 0.5
 
@@ -27,6 +27,14 @@ def sessions(seed: int, riders: int = 150, *, measured: float = 0.0, true: float
             looks = measured * y + true * (y - e)
             x = float(np.clip(x + (looks < 0) - (looks > 1) * (rng.random() < 0.5), 0, 3))
     return Sessions(n, np.repeat(np.arange(riders), 2), np.array(rows), 1, np.ones((2 * riders, 1)))
+
+
+def foreseen(found: Deviations, told: Sessions) -> tuple[np.ndarray, np.ndarray]:
+    """The first support as foreseen from all that was known, and from setup and exam alone; two cells a rider."""
+    stage, turn = FirstStage(1, told.known.shape[1]), np.arange(len(told.n)) // 2 % FOLDS
+    stage.learn(found, told.known, turn)
+    by_all, by_setup = stage.foreseen(found, told.known, turn).T
+    return by_all, by_setup
 
 
 def test_a_capture_less_the_mean_of_the_later_ones() -> None:
@@ -59,14 +67,14 @@ def test_what_is_foreseen_knows_no_outcome_from_the_capture_on_and_learns_from_o
     rows[start + 1, 1] += 10
     found, changed = (deviations(table, told.n) for table in (told.rows, rows))
     rider = found.cell // 2
-    before, after = (foreseen(one, 1, told.known, rider) for one in (found, changed))
+    (before, before_setup), (after, after_setup) = (foreseen(one, told) for one in (found, changed))
     own = np.flatnonzero(found.cell == last)
-    np.testing.assert_allclose(before.by_all[own[:2]], after.by_all[own[:2]], rtol=1e-9)
-    assert np.all(np.abs(before.by_all[own[2:]] - after.by_all[own[2:]]) > 1e-3)
-    np.testing.assert_allclose(before.by_setup[own], after.by_setup[own], rtol=1e-9)
+    np.testing.assert_allclose(before[own[:2]], after[own[:2]], rtol=1e-9)
+    assert np.all(np.abs(before[own[2:]] - after[own[2:]]) > 1e-3)
+    np.testing.assert_allclose(before_setup[own], after_setup[own], rtol=1e-9)
     # Riders of the same turn learn nothing from it either.
     alike = (rider % FOLDS == rider[own[0]] % FOLDS) & (found.cell != last)
-    np.testing.assert_allclose(before.by_all[alike], after.by_all[alike], rtol=1e-6)
+    np.testing.assert_allclose(before[alike], after[alike], rtol=1e-6)
 
 
 @pytest.mark.parametrize(("measured", "true"), [(1.0, 0.0), (0.0, 1.0), (0.5, 0.5)])
@@ -76,6 +84,20 @@ def test_the_truth_comes_back_whatever_the_fitter_goes_by(measured: float, true:
     assert fit.strength[0] > 100
     assert fit.m2_p_value > 0.05
     assert fit.j_p_value > 0.05
+
+
+@pytest.mark.parametrize("rows", [1, 40, 10_000])
+def test_block_by_block_is_the_whole(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = sessions(3, 60, measured=1.0)
+    whole = fit_sequential(told, ("support",))
+    assert [rows for _, _, *rows in blocks(np.array([3, 2, 5]), 5)] == [[0, 5], [5, 10]]
+    monkeypatch.setattr("shared.statistics.sequential.fits._BLOCK", rows)
+    parts = fit_sequential(told, ("support",))
+    np.testing.assert_allclose(parts.estimate, whole.estimate, rtol=1e-9)
+    np.testing.assert_allclose(parts.covariance, whole.covariance, rtol=1e-9)
+    assert (parts.m2, parts.j_p_value) == pytest.approx((whole.m2, whole.j_p_value), rel=1e-9)
+    # Intercept, setup, and from the second place on its change, whether it changed and the outcome before: 2 + 4 × 5, of 4/5.
+    assert whole.learnt == pytest.approx(22 * 5 / 4)
 
 
 def test_noise_that_reaches_the_next_capture_is_found() -> None:
@@ -89,7 +111,7 @@ def test_each_rider_adds_what_the_estimate_loses_without_them() -> None:
     fit = fit_sequential(told, ("support",))
     found = deviations(told.rows, told.n)
     rider, x, y = found.cell // 2, found.values[:, :1], found.values[:, 1]
-    z = foreseen(found, 1, told.known, rider).by_all
+    z = foreseen(found, told)[0][:, None]
     whole = IV2SLS(y, x, z).fit().params
     assert fit.estimate == pytest.approx(whole, rel=1e-10)
     without = [IV2SLS(y[rider != one], x[rider != one], z[rider != one]).fit().params[0] for one in range(30)]
@@ -103,9 +125,9 @@ def test_one_instrument_s_strength_is_its_squared_clustered_t() -> None:
     z = rng.normal(size=(200, 1))
     x = 0.4 * z + rng.normal(size=(200, 1))
     slope = float((z.T @ x / (z.T @ z))[0, 0])
-    scores = group_sums(z * (x - slope * z), rider)
+    scores = group_sums(z, rider, (x - slope * z)[:, 0])
     t = slope * float((z.T @ z)[0, 0]) / float((scores.T @ scores)[0, 0]) ** 0.5
-    assert strengths(x, z, np.empty((200, 0)), rider)[0] == pytest.approx(t**2, rel=1e-10)
+    assert strengths(x, z, 1, rider)[0] == pytest.approx(t**2, rel=1e-10)
 
 
 def test_two_supports_that_are_foreseen_by_one_thing_alone_are_weak_together() -> None:
@@ -114,8 +136,8 @@ def test_two_supports_that_are_foreseen_by_one_thing_alone_are_weak_together() -
     z = np.column_stack([one, other])
     strong = np.column_stack([one, other]) + rng.normal(size=(800, 2))
     tied = np.column_stack([one, one]) + rng.normal(size=(800, 2))
-    assert strengths(strong, z, np.empty((800, 0)), rider).min() > 100
-    assert strengths(tied, z, np.empty((800, 0)), rider).max() < 10
+    assert strengths(strong, z, 2, rider).min() > 100
+    assert strengths(tied, z, 2, rider).max() < 10
 
 
 def test_the_j_of_two_steps_is_asked_without_them() -> None:

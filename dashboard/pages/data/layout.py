@@ -107,7 +107,7 @@ def _age(age: Freshness) -> str:
 
 def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
     if not answer.reasons:
-        return html.Div(html.H2("No row is waiting, and none was rejected", className="chart-title"))
+        return html.Div(html.H2("No row is waiting, and no row or cell was left out", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
     total = sum(row.n for row in answer.reasons)
     most = f"{reason_name(first.rule)}, in {table_name(first.table)}"
@@ -117,9 +117,9 @@ def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
     drawn = chart(
         reasons_figure(answer.reasons, theme, shown=REASONS_DRAWN),
         title=f"Left out most often: {most} ({first.n:,} of {total:,} reasons)",
-        alternative=f"Bars of rows by reason. {reason_words}",
+        alternative=f"Bars of rows and cells by reason. {reason_words}",
         name="reasons",
         level=2,
-        table=table("Rows by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
+        table=table("Rows and cells by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
     )
     return html.Div(drawn, className="panels is-single")

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
+from dashboard.components.entering import task_form
 from dashboard.components.page import Desk
 from dashboard.components.table import table
 from dashboard.components.text import paragraphs
@@ -84,8 +85,10 @@ def _to_mend(desk: Desk, answer: Data, text: Passages) -> list[Any]:
     tables = sorted({row.table for row in answer.rejects})
     if not tables:
         return []
+    last = max((load.load_id for load in answer.loads if load.rejected), default=0)
     return [
         html.H2("To mend", className="part-title"),
+        task_form(desk, "load", str(last), f"on what load {last} left out"),
         *paragraphs(text["mend"]),
         html.Ul(
             [

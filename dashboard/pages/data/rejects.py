@@ -1,4 +1,4 @@
-"""The rejected rows, a page at a time; the place in the list is part of the address."""
+"""The rejected rows, and cells left out of rows that are in, a page at a time; the place in the list is part of the address."""
 
 from collections.abc import Mapping, Sequence
 from functools import partial
@@ -41,6 +41,11 @@ def rejected_rows(
     )
     return [
         choices("Reason of rejection", "reason", links),
-        table(f"Rejected rows, {place}", REJECTS, page_rows, csv=csv),
+        table(
+            f"Rejected rows{' and cells left out' if any(row.is_cell for row in chosen) else ''}, {place}",
+            REJECTS,
+            page_rows,
+            csv=csv,
+        ),
         turning("← rows before", "next rows →", start, ROWS_SHOWN, len(chosen), partial(address, reason)),
     ]

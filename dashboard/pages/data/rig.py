@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from dashboard.components import html
 from dashboard.components.chart import chart, reading
+from dashboard.components.entering import task_form
 from dashboard.components.notes import method
 from dashboard.components.page import Desk
 from dashboard.components.table import Column, table
@@ -16,7 +17,7 @@ from dashboard.pages.data import ids
 from dashboard.pages.data.sections import SELECTED, titled
 from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.selection.selection import Selection
-from shared.rig.findings import in_short
+from shared.rig.findings import RigFinding, in_short
 
 # Further studios stand in the table alone.
 STUDIOS_SHOWN: Final = 6
@@ -49,7 +50,7 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
     drawn_studios = studios[:STUDIOS_SHOWN]
     return [
         *titled("Does the rig still measure the same?", SELECTED),
-        html.P(answer.headline) if not answer.findings else html.Ul([html.Li(finding.words) for finding in answer.findings]),
+        _found(desk, answer),
         *(paragraphs(text["rig_found"]) if answer.findings else []),
         _marks() if drawn_studios else None,
         html.Div([_panel(studio, answer, theme) for studio in drawn_studios], className="panels is-double"),
@@ -70,6 +71,17 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
         ),
         method(answer, paragraphs(text["rig_method"]), what="what is found of the rig"),
     ]
+
+
+def _found(desk: Desk, answer: Rig) -> html.P | html.Ul:
+    if not answer.findings:
+        return html.P(answer.headline)
+    return html.Ul([html.Li([finding.words, _task(desk, finding)]) for finding in answer.findings])
+
+
+def _task(desk: Desk, finding: RigFinding) -> html.Div | None:
+    key = f"{finding.studio} {finding.kind} {finding.quantity} {finding.since}"
+    return task_form(desk, "rig", key, f"on {finding.quantity} in {finding.studio}")
 
 
 def _findings(answer: Rig, csv: str) -> html.Details:

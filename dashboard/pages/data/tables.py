@@ -106,7 +106,7 @@ REASONS: Final = [
     Column("Reason", lambda row: reason_name(row.rule).capitalize()),
     Column("Table", lambda row: table_name(row.table)),
     Column("State", lambda row: row.state),
-    count("Rows", "n"),
+    count("Rows or cells", "n"),
     Column("For example", lambda row: row.words, wide=True),
 ]
 
@@ -123,6 +123,7 @@ REJECTS: Final = [
     Column("File and line", _place),
     Column("Column", lambda row: row.column),
     Column("Reason", lambda row: reason_name(row.rule)),
+    Column("Left out", lambda row: "the cell" if row.is_cell else "the row"),
     Column("Found", _value_found),
     Column("What to do", lambda row: row.words, wide=True),
 ]

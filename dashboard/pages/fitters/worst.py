@@ -11,6 +11,7 @@ from dash import dcc
 from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.choices import turning, within
+from dashboard.components.entering import task_fold, tasks_told
 from dashboard.components.page import Desk
 from dashboard.components.table import csv_link
 from dashboard.components.text import paragraphs
@@ -99,6 +100,7 @@ def _fit(
                     _in_short(case),
                 ]
             ),
+            tasks_told(desk, "fit", row.session_id, case_words),
             html.Details(
                 [
                     html.Summary(["The case", html.Span(case_words, className="for-readers")]),
@@ -106,6 +108,7 @@ def _fit(
                     html.Ul(
                         [html.Li([html.Span(f"{one.weight.capitalize()}, ", className="weight"), _words(one)]) for one in case]
                     ),
+                    task_fold(desk, "fit", row.session_id, case_words),
                 ],
                 className="more case",
             ),

@@ -21,7 +21,11 @@ _PLOT_PX = 110
 
 def head(desk: Desk) -> Show:
     def show(view: View, theme: str | None) -> Any:
-        answer = Asked.of(desk, view, theme).returns()
+        asked = Asked.of(desk, view, theme)
+        if desk.asker.reader().calls_only:
+            # The list below has the sentence; of nothing else anything is told.
+            return [selected(asked.calls())]
+        answer = asked.returns()
         return [selected(answer, riders=answer.n_riders), headline(answer.headline)]
 
     return show
@@ -67,7 +71,7 @@ def _curve(asked: Asked, answer: Returns) -> html.Figure:
 
 def _steps(asked: Asked, answer: Returns) -> html.Section:
     desk, selection = asked.desk, replace(asked.selection, rider=())
-    calls: Any = desk.asker.ask("calls", asked.selection)
+    calls = asked.calls()
     lost = next(row for row in answer.held if row.became == "not_held")
     steps = [
         NextStep("calls today" if len(calls.calls) != 1 else "call today", asked.address("calls"), len(calls.calls)),

@@ -9,6 +9,7 @@ from dashboard.components.address import View
 from dashboard.components.page import Desk
 from dashboard.components.text import paragraphs, read_text
 from dashboard.figures.theme import number
+from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.returns.answers_returns import Returns
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
@@ -41,10 +42,18 @@ class Asked:
     @property
     def days(self) -> dict[str, int]:
         window = self.settings.follow_up
-        return {"days": window.returned_within_days, "booked": window.booked_within_days, "called": window.called_for_days}
+        return {
+            "days": window.returned_within_days,
+            "booked": window.booked_within_days,
+            "called": window.called_for_days,
+            "again": window.called_again_days,
+        }
 
     def returns(self) -> Returns:
         return cast(Returns, self.desk.asker.ask("returns", self.selection))
+
+    def calls(self) -> Calls:
+        return cast(Calls, self.desk.asker.ask("calls", self.selection))
 
     def address(self, view: str) -> str:
         """The address of another view of the page with the same selection."""

@@ -1,5 +1,6 @@
-"""The Returns page: its answer and views."""
+"""The Returns page: its answer and views; to the front desk, its calls alone."""
 
+from dataclasses import replace
 from typing import Final
 
 from dashboard.components.page import Page, PageView
@@ -20,3 +21,5 @@ PAGE: Final = Page(
     ),
     moved={"#returns-lasting": "what-lasted", "#returns-kept": "what-lasted", "#returns-points": "said"},
 )
+# What the front desk sees of it.
+DESK_PAGE: Final = replace(PAGE, name="Calls", question="Whom do we call today?", views=PAGE.views[1:2], moved={})

@@ -1,23 +1,25 @@
 """Whom to call today: one list, longest over first; where every other follow-up stands is folded."""
 
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from dash import dcc
 
 from dashboard.components import columns, html
-from dashboard.components.address import View
+from dashboard.components.address import View, starting_place
 from dashboard.components.chart import reading
+from dashboard.components.entering import call_marks
 from dashboard.components.notes import data_note
 from dashboard.components.page import Desk, Show
 from dashboard.components.table import Column, csv_link, table
 from dashboard.figures.theme import NOTHING, day
 from dashboard.pages.returns import ids
-from dashboard.pages.returns.asked import Asked
+from dashboard.pages.returns.asked import PATH, Asked
 from dashboard.questions.returns.answers_calls import CallRow, Calls
 from dashboard.questions.selection.selection import Selection
 
-# So many calls stand on the page; the CSV holds them all.
-SHOWN: Final = 25
+# So many calls stand on the page at a time; the CSV holds them all.
+SHOWN: Final = 12
 WHY: Final = {"over": "follow-up over", "due": "follow-up due today", "not_booked": "no follow-up booked"}
 
 
@@ -28,29 +30,44 @@ def layout() -> list[Any]:
 def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         asked = Asked.of(desk, view, theme)
-        answer: Any = desk.asker.ask("calls", asked.selection)
-        return called(asked, answer)
+        return called(asked, asked.calls(), starting_place(view.page_words.get("start")))
 
     return {ids.CALLS: show}
 
 
-def called(asked: Asked, answer: Calls) -> list[Any]:
-    """The sentence, the list, what stands behind it."""
-    rows = answer.calls[:SHOWN]
+def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
+    """The sentence, the list a page at a time, what stands behind it."""
     n = len(answer.calls)
-    caption = "Calls, longest over first" if n <= SHOWN else f"The first {SHOWN} of {n:,} calls, longest over first"
+    start = min(start, max(n - 1, 0) // SHOWN * SHOWN)
+    rows = answer.calls[start : start + SHOWN]
+    place = f", {start + 1:,} to {start + len(rows):,} of {n:,}" if n > SHOWN else ""
+    caption = f"Calls, longest over first{place}"
     whole = csv_link(asked.desk.csv("calls", "calls", asked.selection), f"all {n:,} calls") if n > SHOWN else None
     return [
         html.H2(answer.headline, className="section-title"),
-        table(caption, _columns(asked.desk), rows, row_key="session_id", table_id="returns-call-list")
+        table(caption, _columns(asked.desk, rows), rows, row_key="session_id", table_id="returns-call-list")
         if rows
         else html.P("No follow-up is due, and none waits to be booked."),
+        html.P(list(_turning(asked, start, n)), className="turning") if n > SHOWN else None,
         whole,
+        _marked(answer),
         _as_calendar(asked) if n or answer.booked else None,
         reading(*asked.words("calls", **asked.days)),
         _behind(answer),
         data_note(answer),
     ]
+
+
+def _turning(asked: Asked, start: int, n: int) -> Iterator[dcc.Link]:
+    def link(words: str, to: int) -> dcc.Link:
+        words_of_page = {"start": str(to)} if to else {}
+        address = asked.desk.addresses.page(f"{PATH}/calls", asked.selection.query(), words_of_page)
+        return dcc.Link(words, href=address, className="choice")
+
+    if start:
+        yield link("← calls before", max(start - SHOWN, 0))
+    if start + SHOWN < n:
+        yield link("next calls →", start + SHOWN)
 
 
 def _as_calendar(asked: Asked) -> html.P:
@@ -66,8 +83,12 @@ def _as_calendar(asked: Asked) -> html.P:
     )
 
 
-def _columns(desk: Desk) -> list[Column]:
-    def rider(row: CallRow) -> dcc.Link:
+def _columns(desk: Desk, rows: Sequence[CallRow]) -> list[Column]:
+    to_rider = not desk.asker.reader().calls_only
+
+    def rider(row: CallRow) -> Any:
+        if not to_rider:
+            return row.rider_id
         query = Selection(rider=(row.rider_id,)).query()
         return dcc.Link(row.rider_id, href=desk.addresses.page("riders", query, {"fit": row.session_id}))
 
@@ -78,7 +99,33 @@ def _columns(desk: Desk) -> list[Column]:
         Column("Due", lambda row: day(row.due_on) if row.due_on else NOTHING),
         Column("Studio", lambda row: row.studio_id),
         Column("Fitter", lambda row: row.fitter_id),
+        *([Column("At the fit (of 10)", lambda row: row.last_result)] if any(row.last_result for row in rows) else []),
+        Column("What came of it", _said),
     ]
+
+
+def _said(row: CallRow) -> list[Any]:
+    """What was said of an earlier call, and the marks of this one."""
+    told = html.Small(f"{row.marked[:1].upper()}{row.marked[1:]}. ", className="marked-before") if row.marked else None
+    return [told, call_marks(row.session_id, row.rider_id)]
+
+
+def _marked(answer: Calls) -> html.Details | None:
+    """Who is off the list by a mark, with the way back."""
+    if not answer.marked:
+        return None
+    marked = table(
+        "Marked",
+        [
+            Column("Rider", lambda row: row.rider_id),
+            Column("What was said", lambda row: row.words, wide=True),
+            Column("", lambda row: call_marks(row.session_id, row.rider_id, marked=True)),
+        ],
+        answer.marked[:SHOWN],
+        row_key="session_id",
+        table_id="returns-marked",
+    )
+    return html.Details([html.Summary(f"{len(answer.marked):,} marked, and off the list"), marked], className="more")
 
 
 def _behind(answer: Calls) -> html.Details:

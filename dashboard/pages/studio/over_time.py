@@ -1,8 +1,7 @@
 """Over time: the control charts of the four figures, and what stood beside those of their moves that are news."""
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any, cast
+from typing import Any
 
 from dash import dcc
 
@@ -10,6 +9,7 @@ from dashboard.components import html
 from dashboard.components.address import View
 from dashboard.components.chart import chart, reading
 from dashboard.components.choices import choice, choices
+from dashboard.components.entering import note_end, note_form, task_form
 from dashboard.components.faults import fault_note
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import table
@@ -19,15 +19,14 @@ from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day, number
 from dashboard.pages.studio import ids
 from dashboard.pages.studio.beside import beside_table
-from dashboard.pages.studio.chosen import dated, periods_of
+from dashboard.pages.studio.chosen import dated, periods_of, trends_of
 from dashboard.pages.studio.tables import moved_words, period_columns, signal_columns
 from dashboard.pages.studio.words import TEXT
 from dashboard.questions.door.registry import by_period
 from dashboard.questions.selection.calendar import EVERY, spoken_period
 from dashboard.questions.selection.scope import counted
-from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span, spoken_span
-from dashboard.questions.studio.answers_trends import SignalRow, Trends
+from dashboard.questions.studio.answers_trends import NoteRow, SignalRow, Trends
 from dashboard.questions.studio.trends_news import news
 from shared.errors import StatisticsError, UsageError
 
@@ -50,18 +49,12 @@ def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         selection, span = dated(desk, view)[0], periods_of(desk, view).spans()["this"]
         try:
-            answer = _trends(desk, selection, view.page_words.get("every"))
+            answer = trends_of(desk, selection, **by_period("trends", view.page_words.get("every")))
         except (StatisticsError, UsageError) as refused:
             return fault_note(refused)
         return _told(desk, view, answer, span, theme)
 
     return {ids.OVER_TIME: show}
-
-
-def _trends(desk: Desk, selection: Selection, every: str | None) -> Trends:
-    """The control charts over all dates, so that a month stands beside the time before it."""
-    asked = replace(selection, date_from=None, date_to=None)
-    return cast(Trends, desk.asker.ask("trends", asked, **by_period("trends", every)))
 
 
 def _told(desk: Desk, view: View, answer: Trends, span: Span, theme: str | None) -> list[Any]:
@@ -77,7 +70,9 @@ def _told(desk: Desk, view: View, answer: Trends, span: Span, theme: str | None)
         period_links(desk, view, answer.every),
         _marks(answer.every),
         _notes(answer),
-        html.Div([_panel(answer, figure, fresh, span, theme) for figure in FIGURES], className="panels is-double over-time"),
+        html.Div(
+            [_panel(desk, answer, figure, fresh, span, theme) for figure in FIGURES], className="panels is-double over-time"
+        ),
         reading(*paragraphs(TEXT["charts"], **values)),
         *_beside(answer, fresh),
         html.Details(
@@ -120,29 +115,34 @@ def _marks(every: str) -> html.Ul:
     )
 
 
-def _notes(answer: Trends) -> html.Ul | None:
-    """The dated notes by their letter."""
-    if not answer.notes:
-        return None
-    return html.Ul(
-        [html.Li([html.Strong(letter), f" {day(row.on)}: {row.words}"]) for letter, row in letters(answer.notes)],
-        className="dated-notes",
-    )
+def _notes(answer: Trends) -> html.Div:
+    """The dated notes by their letter, and the way to a new one."""
+    told = [
+        html.Li([html.Strong(letter), f" {day(row.on)}: {row.words}", *_note_end(row)]) for letter, row in letters(answer.notes)
+    ]
+    return html.Div([html.Ul(told, className="dated-notes") if told else None, note_form("on the charts")])
 
 
-def _panel(answer: Trends, figure: str, fresh: Sequence[SignalRow], span: Span, theme: str | None) -> html.Div:
+def _note_end(row: NoteRow) -> list[Any]:
+    frozen = " The limits are frozen anew from here on." if row.freezes else ""
+    return [frozen, note_end(row.entry_id, row.words) if row.entry_id else None]
+
+
+def _panel(desk: Desk, answer: Trends, figure: str, fresh: Sequence[SignalRow], span: Span, theme: str | None) -> html.Div:
     own, rows, signals = of_figure(answer, figure)
     shown = rows[-_PERIODS_SHOWN:]
+    goal = next((row for row in answer.goals if row.figure == figure), None)
     caption = f"{FIGURES[figure]}" + (f", the last {counted(len(shown), answer.every)}" if len(shown) < len(rows) else "")
-    return html.Div(
-        chart(
-            control_chart(answer, figure, Window(span.first, span.last), theme),
-            title=finding(own, signals, answer.every, is_news=any(row.figure == figure for row in fresh)),
-            alternative=alternative(own, rows, signals, answer.every),
-            name=figure,
-            table=table(caption, period_columns(answer.every), shown),
-        )
+    drawn = chart(
+        control_chart(answer, figure, Window(span.first, span.last), theme),
+        title=finding(own, signals, answer.every, is_news=any(row.figure == figure for row in fresh)),
+        alternative=alternative(own, rows, signals, answer.every, goal),
+        name=figure,
+        table=table(caption, period_columns(answer.every), shown),
     )
+    # A task is given where something is to be looked into.
+    task = task_form(desk, "figure", figure, f"on {FIGURES[figure]}") if signals else None
+    return html.Div([drawn, reading(html.P(goal.words)) if goal else None, task])
 
 
 def _base(answer: Trends) -> str:

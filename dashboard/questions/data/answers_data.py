@@ -77,7 +77,8 @@ class LoadRow:
 
 @dataclass(frozen=True)
 class ReasonRow:
-    """How many rows of one table wait or were rejected for one reason."""
+    """How many rows of one table wait or were rejected for one reason; of the state `cell left out`, how many cells were left
+    out of rows that are stored."""
 
     state: str
     table: str
@@ -88,7 +89,8 @@ class ReasonRow:
 
 @dataclass(frozen=True)
 class RejectRow:
-    """One finding of a rejected row, and the row as it was received (JSON text)."""
+    """One finding of a rejected row, and the row as it was received (JSON text). `is_cell`: the cell alone was left out, and
+    its row is stored."""
 
     load_id: int
     file: str
@@ -99,6 +101,7 @@ class RejectRow:
     value: str | None
     words: str
     received: str
+    is_cell: bool = False
 
 
 @dataclass(frozen=True)

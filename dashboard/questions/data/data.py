@@ -30,7 +30,11 @@ from shared.settings import Settings
 from shared.statistics.clustered.means import clustered_share
 from shared.warehouse import Warehouse
 
-METHOD = {"rejected": "rows that break a rule of the contract, kept whole", "intervals": "Wilson"}
+METHOD = {
+    "rejected": "rows that break a rule of the contract, kept whole",
+    "cells": "faulty cells that may be empty: left out as not recorded, and their rows are in",
+    "intervals": "Wilson",
+}
 
 # What is asked of each fit: the name of the check, the counting column, and the sentence.
 _CHECKS = (

@@ -10,7 +10,7 @@ from dashboard.questions.door.asking import Asker, Choices
 from dashboard.questions.door.given import StudioFigures
 from dashboard.questions.door.notes import holds_notes
 from dashboard.questions.door.readers import NoNotes, Notes, Reader, Role
-from dashboard.questions.door.sight import answer_for
+from dashboard.questions.door.sight import CALLS_ONLY, answer_for
 from dashboard.questions.foresight.answers_foresight import Next
 from dashboard.questions.foresight.knees import Form
 from dashboard.questions.riders.riders_found import riders_known
@@ -41,6 +41,13 @@ class AskedBy:
             raise NotPermittedError("Sign in first: open the dashboard's first page again.")
         return reader
 
+    def require_more_than_calls(self) -> Reader:
+        """Who asks. Raises NotPermittedError where that is the front desk, which sees calls alone."""
+        reader = self.reader()
+        if reader.calls_only:
+            raise NotPermittedError(CALLS_ONLY)
+        return reader
+
     @property
     def path(self) -> Path:
         return self._asker.path
@@ -60,7 +67,7 @@ class AskedBy:
     def foresee(self, form: Form) -> Next:
         """What is foreseen for two knees as typed, without the cases that are most like them: no case is opened, and nothing is
         noted. A fitter is not told how many riders stand behind a group of feet."""
-        reader = self.reader()
+        reader = self.require_more_than_calls()
         answer = replace(self._asker.foresee(form), alike=())
         if not reader.own_cases_only:
             return answer
@@ -68,7 +75,7 @@ class AskedBy:
 
     def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """As Asker.look_up; the look itself must heed `fitter`."""
-        self.reader()
+        self.require_more_than_calls()
         return self._asker.look_up(look)
 
     @property

@@ -3,9 +3,9 @@ remembers answers per snapshot, so that a page, a download and the command get t
 
 import threading
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -19,8 +19,9 @@ from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
-from shared.errors import NotRecordedError, StatisticsError
+from shared.errors import NotRecordedError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
+from shared.logbook.entries import Entries
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -78,6 +79,8 @@ class Asker:
         dated: dict[str, Any] = {"today": self.today()} if asked.knows_today else {}
         if asked.knows_logbook:
             dated["logbook"] = logged(self.path)
+        if asked.knows_entries:
+            dated["entries"] = Entries(self.path).entered(asked.knows_entries)
 
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
@@ -92,16 +95,24 @@ class Asker:
         except NotRecordedError:
             return None
 
-    def read_ahead(self) -> None:
-        """Answers every question over all fits but those that fit the effects' models, and makes ready what foresees the next
-        rider's knees, so that no reader waits for what is read once a snapshot."""
-        for question in QUESTIONS:
-            # Of nobody nothing is foreseen.
-            if question not in ("effects", "checks", "next"):
-                with suppress(StatisticsError):
-                    self.ask(question, Selection())
-        with suppress(StatisticsError):
-            self._now(lambda cursor, remember: _foreseeing().made_ready(cursor, self.settings, remember))
+    def ahead(self) -> tuple[tuple[str, Callable[[], object]], ...]:
+        """What to ask before a reader does, by the question's name: every question over all fits in the parts that the pages
+        ask for, and what foresees the next rider's knees, so that nobody waits for what is read once a snapshot."""
+        # Of nobody nothing is foreseen, and what the effects are checked by is asked with them.
+        plain = [
+            (name, partial(self.ask, name, Selection())) for name in QUESTIONS if name not in ("effects", "checks", "next")
+        ]
+        effects = (
+            partial(self.ask, "effects", Selection(), parts=("overall", "directions", "responders", "influence")),
+            partial(self.ask, "effects", Selection(), parts=("dose",), outcomes=("tilt",)),
+            partial(self.ask, "effects", Selection(split="foot_type"), parts=("split",), outcomes=("tilt",)),
+        )
+        foreseeing = partial(self._now, lambda cursor, remember: _foreseeing().made_ready(cursor, self.settings, remember))
+        return *plain, *(("effects", ask) for ask in effects), ("next", foreseeing)
+
+    def snapshot(self) -> tuple[int, int, int] | None:
+        """Which state of the file is there now; None where there is none."""
+        return snapshot_of(self.path)
 
     def foresee(self, form: "Form") -> "Next":
         """What is foreseen for two knees as they were typed. Neither they nor the answer are remembered."""

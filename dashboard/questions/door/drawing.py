@@ -12,7 +12,7 @@ _THIS_MACHINE = "this machine"
 
 def open_comparisons(asked: AskedBy) -> tuple[Comparison, ...]:
     """The comparisons of the logbook that are open. Their seeds are told to nobody."""
-    asked.reader()
+    asked.require_more_than_calls()
     return tuple(one for one in Drawing(asked.path).comparisons() if one.is_open)
 
 
@@ -21,7 +21,7 @@ def draw_as(asked: AskedBy, comparison_id: str, session_id: str, side: str, *, a
 
     Raises NotPermittedError where a fitter draws for another, UsageError where no comparison, or none of several, is named.
     """
-    reader = asked.reader()
+    reader = asked.require_more_than_calls()
     if reader.own_cases_only and fitter not in ("", reader.fitter_id):
         raise NotPermittedError("A fitter draws for own fits. Leave the fitter empty.")
     given = fitter or reader.fitter_id or ""

@@ -94,7 +94,8 @@ def trends(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:
     kept_signals = {(row.figure, row.rule, row.period_from) for row in signals}
     beside = tuple(row for row in answer.beside if (row.figure, row.rule, row.period_from) in kept_signals)
     headline = NO_HEADLINE if len(signals) < len(answer.signals) else answer.headline
-    return {"charts": answer.charts, "signals": signals, "beside": beside, "notes": answer.notes, "headline": headline}
+    kept = {name: getattr(answer, name) for name in ("charts", "notes", "goals")}
+    return {**kept, "signals": signals, "beside": beside, "headline": headline}
 
 
 def fitters(answer: Any, shown: Shown, hidden: Hidden, least: int) -> Fields:

@@ -1,9 +1,10 @@
-"""Answers less what was noted of riders, which is for those who fit them."""
+"""Answers less what was noted of riders, which is for those who fit them, or less what was measured."""
 
 from dataclasses import replace
 from typing import Final
 
 from dashboard.questions.data.answers_data import Data, RejectRow
+from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.riders.answers_riders import Riders, RiderTimeline
 from shared.catalogue import catalogue
 
@@ -14,6 +15,10 @@ def timeline_without_notes(answer: Riders | RiderTimeline) -> Riders | RiderTime
     if isinstance(answer, RiderTimeline):
         return replace(answer, fits=tuple(replace(fit, notes=None) for fit in answer.fits))
     return answer
+
+
+def calls_without_measures(answer: Calls) -> Calls:
+    return replace(answer, calls=tuple(replace(row, last_result="") for row in answer.calls))
 
 
 def data_without_notes(answer: Data) -> Data:

@@ -10,6 +10,7 @@ from dashboard.questions.door.following import Follow
 from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
+from shared.logbook.entries import Sort
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -56,7 +57,7 @@ class Sight:
     of_all_fits: it tells of all fits, whichever fitter is chosen. is_one_whole: it knows no groups of fits. is_modelled: its
     figures are estimates of a model, which cannot be subtracted from each other and are compared with those over all fits
     alone. is_case: what it tells of is a case, asked over the fitter's own fits. without_notes: makes of the answer one
-    without what was noted of riders.
+    without what was noted of riders. for_desk: makes of it one without measures, for the front desk, which sees no other.
     """
 
     figures: Mapping[str, Counted] = field(default_factory=dict)
@@ -73,6 +74,7 @@ class Sight:
     is_modelled: bool = False
     is_case: bool = False
     without_notes: Callable[[Any], Any] | None = None
+    for_desk: Callable[[Any], Any] | None = None
 
     def decided(self) -> frozenset[str]:
         """The lists of which it is decided what a fitter sees; of a list that is not, a fitter sees nothing."""
@@ -86,7 +88,8 @@ class Question:
     follows_split: False where its figures know no split, so that with one they are the same. leans_on: the questions whose
     answers over all fits it is given by their names, each computed once for all. knows_today: it is given `today`, and its
     answers are remembered by day. by_period: it is told by week, month or quarter (`every`). knows_logbook: it is
-    given what the `logbook` holds of drawn orders, and answers anew where that has changed.
+    given what the `logbook` holds of drawn orders, and answers anew where that has changed. knows_entries: the sorts of
+    entries of the logbook that it is given as `entries`, likewise.
 
     stands_on: the tables, and columns as table.column, without which nothing of it can be told; where a warehouse holds none of
     one, "not recorded here" is the answer (`recorded.py`). instead: the module below dashboard.questions whose `told` says
@@ -101,6 +104,7 @@ class Question:
     knows_today: bool = False
     by_period: bool = False
     knows_logbook: bool = False
+    knows_entries: tuple[Sort, ...] = ()
     stands_on: tuple[str, ...] = ()
     instead: str = ""
 

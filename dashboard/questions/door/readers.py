@@ -14,10 +14,11 @@ class Role(StrEnum):
     OWNER = "owner"
     HEAD_FITTER = "head_fitter"
     FITTER = "fitter"
+    DESK = "desk"
 
 
 # The roles that an account can have.
-ACCOUNT_ROLES = (Role.OWNER, Role.HEAD_FITTER, Role.FITTER)
+ACCOUNT_ROLES = (Role.OWNER, Role.HEAD_FITTER, Role.FITTER, Role.DESK)
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,16 @@ class Reader:
     @property
     def own_cases_only(self) -> bool:
         return self.role is Role.FITTER
+
+    @property
+    def calls_only(self) -> bool:
+        """Whether the reader sees whom to call, and nothing else of a rider."""
+        return self.role is Role.DESK
+
+    @property
+    def sees_the_studio(self) -> bool:
+        """Whether the reader sees the whole studio's figures as they are."""
+        return not self.own_cases_only and not self.calls_only
 
     @property
     def sees_notes(self) -> bool:

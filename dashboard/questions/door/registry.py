@@ -6,7 +6,7 @@ from typing import Final
 from dashboard.questions.door import following
 from dashboard.questions.door.counted_rows import Counted
 from dashboard.questions.door.following import VISITS_AT_RISK
-from dashboard.questions.door.notes import data_without_notes, timeline_without_notes
+from dashboard.questions.door.notes import calls_without_measures, data_without_notes, timeline_without_notes
 from dashboard.questions.door.question import OwnRows, Question, Sight
 from shared.errors import UsageError
 
@@ -150,9 +150,15 @@ _ALL: Final = (
     Question(
         "calls",
         "returns.calls",
-        Sight(is_case=True, own_cases=frozenset({"calls", "booked"}), following=frozenset({"states"})),
+        Sight(
+            is_case=True,
+            own_cases=frozenset({"calls", "booked", "marked"}),
+            following=frozenset({"states"}),
+            for_desk=calls_without_measures,
+        ),
         follows_split=False,
         knows_today=True,
+        knows_entries=("call",),
         stands_on=("follow_ups",),
         instead="returns.visits_alone",
     ),
@@ -161,7 +167,7 @@ _ALL: Final = (
         "studio.trends",
         Sight(
             figures={"trend": Counted(("figure", "period"), ("period",), units="n")},
-            following=frozenset({"charts", "signals", "beside", "notes"}),
+            following=frozenset({"charts", "signals", "beside", "notes", "goals"}),
             follow=following.trends,
             own_rows={
                 "beside": OwnRows(
@@ -171,7 +177,9 @@ _ALL: Final = (
             },
         ),
         follows_split=False,
+        knows_today=True,
         by_period=True,
+        knows_entries=("goal", "note"),
         leans_on=("rig",),
     ),
     Question(

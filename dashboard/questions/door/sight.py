@@ -2,12 +2,12 @@
 
 A fitter sees the studio's figures as `given` gives them out, and cases (riders, fits, bookings, flags) only of their own fits:
 lists of cases are asked anew over the fitter's own fits. The owner sees all but what was noted of a rider. A list that is
-named nowhere is kept from a fitter.
+named nowhere is kept from a fitter. The front desk sees a question only where it is said what of it.
 """
 
 from contextlib import suppress
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.door.given import Only, StudioFigures
@@ -19,14 +19,21 @@ from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError
 
+CALLS_ONLY: Final = "The front desk sees whom to call, and nothing else of a rider. Ask the owner or the head fitter."
+_DESK_ASKS: Final = frozenset({"date_from", "date_to", "studio", "fitter", "rider"})
+
 
 def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection, only: Only) -> Answer:
     """What the reader sees of the answer to a question of `asker`.
 
-    Raises NotPermittedError where a fitter asks for the figures of another fitter, NotReleasedError where a fitter asks for the
-    studio's figures of other groups than are given out.
+    Raises NotPermittedError where a fitter asks for the figures of another fitter, or the front desk for any;
+    NotReleasedError where a fitter asks for the studio's figures of other groups than are given out.
     """
     sight = question_named(question).sight
+    if reader.calls_only:
+        if sight.for_desk is None:
+            raise NotPermittedError(CALLS_ONLY)
+        return sight.for_desk(asker.ask(question, _without_measures(selection), **only))  # type: ignore[no-any-return]
     if not reader.own_cases_only:
         answer = asker.ask(question, selection, **only)
         return answer if reader.sees_notes or not sight.without_notes else sight.without_notes(answer)
@@ -42,6 +49,14 @@ def answer_for(reader: Reader, asker: Asker, question: str, selection: Selection
     if not sight.of_all_fits and (selection.fitter or selection.rider):
         return _own_sight(sight, asker.ask(question, own, **only), reader)
     return _studio_sight(question, asker, selection, own, reader, only)
+
+
+def _without_measures(selection: Selection) -> Selection:
+    """The selection, which may not sort out riders by what was measured of them. Raises NotPermittedError where it does."""
+    asked = {name for name, value in vars(selection).items() if value}
+    if not asked <= _DESK_ASKS:
+        raise NotPermittedError(f"{CALLS_ONLY} Choose by dates, studio, fitter or rider alone.")
+    return selection
 
 
 def _with_closed_noise(answer: RiderTimeline, asker: Asker, reader: Reader) -> RiderTimeline:

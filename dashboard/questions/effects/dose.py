@@ -93,8 +93,15 @@ def _rows_of(
         except StatisticsError:
             # The doses cannot be told apart here; their counts are shown without figures.
             fits = None
+    least = settings.minimum.changes_per_type
     for dose in doses:
-        yield _dose_row(outcome, dose, fits if dose in enough else None, slope, bend)
+        is_enough = dose in enough
+        lacking = (
+            f"a dose needs {least} changes" if not is_enough
+            else f"doses are told once two of one support have {least} changes" if len(enough) < 2
+            else "they cannot be told from those of others"
+        )  # fmt: skip
+        yield _dose_row(outcome, dose, fits if is_enough else None, slope, bend, lacking)
 
 
 def _with_steps(captures: Captures, support: str) -> Captures:
@@ -127,7 +134,8 @@ def _bend(fits: Fits, doses: list[_Dose]) -> float | None:
     return wald_p_value(contrasts @ estimate, contrasts @ covariance @ contrasts.T, df)
 
 
-def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None) -> FoundDose:
+def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: float | None, lacking: str) -> FoundDose:
+    """lacking: why it has no figure where there are no fits."""
     unit, dose_unit = OUTCOMES[outcome], DOSES[dose.support][1]
     line = slope * dose.size
     none = (None,) * 8
@@ -135,7 +143,7 @@ def _dose_row(outcome: str, dose: _Dose, fits: Fits | None, slope: float, bend: 
     known = fits is not None and dose.term in fits.within_table and dose.term in fits.pooled_table
     if fits is None or not known or fits.within_table[dose.term].df <= 0:
         changed = f"{counted(dose.counts.n_changes, 'change')} in {counted(dose.counts.n_riders, 'rider')}"
-        words = f"{_dose_words(dose)}: not enough yet, {changed}."
+        words = f"{_dose_words(dose)}: not enough yet, {changed}; {lacking}."
         return FoundDose(DoseRow(outcome, dose.support, unit, dose.size, dose_unit, *counts, *none, line, bend, words))
     pooled, within = fits.pooled_table[dose.term], fits.within_table[dose.term]
     outer = fits.bracketed(dose.term)

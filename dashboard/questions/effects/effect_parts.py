@@ -23,7 +23,15 @@ from dashboard.questions.memory.remembering import Remember
 from dashboard.questions.memory.side_by_side import both, one_thread_a_product
 from dashboard.questions.models.answers_models import EffectRow
 from dashboard.questions.models.captures import Captures, Flags
-from dashboard.questions.models.claims import Found, claimed, is_chosen_by_arrival, left_unjudged, price_of, prices_of_split
+from dashboard.questions.models.claims import (
+    Found,
+    claimed,
+    is_chosen_by_arrival,
+    judged,
+    left_unjudged,
+    price_of,
+    prices_of_split,
+)
 from dashboard.questions.models.effect_models import fitted
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import Frame, frame_with_outcome
@@ -137,23 +145,39 @@ class EffectParts:
     def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
         asked for."""
-        judged = self._judged()
 
         def told(outcome: str) -> tuple[EffectRow, ...]:
-            rows = [row for row in judged if row.outcome == outcome]
+            rows = judged(self.found(outcome), self._q_values()[outcome], self._settings)
             return tuple(replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows)
 
+        _ = self._q_values()
         return self.each(lambda outcome: self._part(f"effects {outcome}", lambda: told(outcome)), outcomes)
 
-    def _judged(self) -> tuple[EffectRow, ...]:
-        """The rows of all outcomes without what their sentences carry of the checks, which takes a fit more of each outcome."""
+    def _q_values(self) -> dict[str, list[float | None]]:
+        """The q-values of each outcome's rows. No narrowed interval changes a p-value, so that both estimates serve."""
+
+        def make() -> dict[str, list[float | None]]:
+            _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
+            overall = self.each(self.overall)
+            q_values = iter(in_family([unjudged.p_value for one in overall.values() for unjudged in one.found]))
+            return {outcome: [next(q_values) for _ in one.found] for outcome, one in overall.items()}
+
+        return self._part("q values", make)
+
+    def _claims(self) -> tuple[EffectRow, ...]:
+        """The rows of all outcomes, for what they claim. The third estimate is asked where the two disagree alone: no other row
+        is narrowed by it."""
 
         def make() -> tuple[EffectRow, ...]:
-            _ = [self.form(outcome) for outcome in OUTCOMES]  # decided by this thread, before there are more
-            found = self.each(self._with_third)
-            return tuple(claimed([unjudged for one in found.values() for unjudged in one], self._settings))
+            q_values = self._q_values()
+            found = self.each(lambda outcome: self._narrowed_where_needed(self.overall(outcome), outcome))
+            return tuple(row for outcome, rows in found.items() for row in judged(rows, q_values[outcome], self._settings))
 
-        return self._part("judged", make)
+        return self._part("claims", make)
+
+    def _narrowed_where_needed(self, overall: Overall, outcome: str) -> Sequence[Found]:
+        disagree = any(one.noted is not None and one.noted.disagree for one in overall.found)
+        return self.found(outcome) if disagree else overall.found
 
     def found(self, outcome: str) -> list[Found]:
         """The rows of an outcome over all of the selection, with what is noted of both estimates beside them."""
@@ -281,13 +305,13 @@ class EffectParts:
             levels = [one for one in unjudged if one.row.level is not None]
             if is_chosen_by_arrival(by):
                 return tuple(left_unjudged(levels)), tuple(left_uncompared(families))
-            prices = prices_of_split(outcome, self._judged(), by or "")
+            prices = prices_of_split(outcome, self._claims(), by or "")
             return tuple(claimed(levels, self._settings, prices.levels)), tuple(compared(families, prices.comparisons))
 
         return self._part(f"split {by} {outcome}", make)
 
     def _price(self, outcome: str) -> float:
-        return price_of(outcome, self._judged())
+        return price_of(outcome, self._claims())
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

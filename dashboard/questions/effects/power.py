@@ -11,6 +11,7 @@ from scipy import stats
 from dashboard.questions.effects import SQL
 from dashboard.questions.effects.answers_power import Power, PowerRow
 from dashboard.questions.effects.effect_parts import EffectParts
+from dashboard.questions.effects.needed import needed
 from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.models import verdict
 from dashboard.questions.models.answers_models import EffectRow
@@ -20,7 +21,7 @@ from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.scope import counted, fragments
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
-from shared.statistics.power import Precision, draws_needed, expected_width, times_needed
+from shared.statistics.power import Precision, differ, draws_needed, expected_width, times_needed
 from shared.statistics.told import NOT_NARROWER, OUTSIDE, WEAK
 from shared.units import UNITS
 from shared.warehouse import Warehouse
@@ -28,7 +29,7 @@ from shared.warehouse import Warehouse
 OUTCOMES: Final = ("tilt", "sway")
 METHOD: Final = {
     "today": "standard errors shrink with the root of the riders; what the two estimates truly differ by stays",
-    "repeat": "with a repeat before each change, by the captures that it adds; what the two differ by is taken to stay",
+    "repeat": "with a repeat before each change of those to come: by the captures it adds, and what the two differ by the less",
     "drawn": "a comparison of two steps by the draw, from the typical error of a capture",
     "months": "by the riders of the last year of the data, and the share of them in whom the support was changed",
     "matters": "[matters] in the settings",
@@ -83,17 +84,24 @@ def _headline(rows: Sequence[PowerRow], wide: Sequence[PowerRow]) -> str:
         return "No capture has a setup, so that nothing can be foreseen."
     if not wide:
         return f"All {counted(len(rows), 'figure')} are told as narrowly as the studio cares about."
-    return f"{len(rows) - len(wide)} of {counted(len(rows), 'figure')} are told as narrowly as the studio cares about."
+    n = len(rows) - len(wide)
+    return f"{n} of {counted(len(rows), 'figure')} {'is' if n == 1 else 'are'} told as narrowly as the studio cares about."
 
 
 def power_rows(found: Sequence[Found], typical_error: float | None, practice: _Practice, settings: Settings) -> list[PowerRow]:
     """The rows of one outcome. typical_error: of a capture, None where no repeat tells it."""
-    known = [(one, precision_of(one)) for one in found if one.row.told_low is not None]
+    known = precisions_of(found)
     return [_row(one, known, typical_error, practice, settings) for one in found if one.row.level is None]
 
 
-def precision_of(found: Found) -> Precision:
-    """What is known of a support that has a told interval, for one step of it."""
+def precisions_of(found: Sequence[Found]) -> list[tuple[Found, Precision]]:
+    """What is known of each support that has a told interval, for one step of it."""
+    known = [(one, _precision_of(one)) for one in found if one.row.told_low is not None]
+    beyond_noise = differ([own.difference for _, own in known], [own.difference_se for _, own in known])
+    return [(one, replace(own, differ=beyond_noise)) for one, own in known]
+
+
+def _precision_of(found: Found) -> Precision:
     row, noted, step = found.row, found.noted, _step(found.row.support)
     assert row.pooled is not None and row.within is not None and noted is not None
     has_third = row.sequential is not None and noted.why in _MAY_PASS
@@ -105,6 +113,7 @@ def precision_of(found: Found) -> Precision:
         third_from_pooled=step * (row.sequential - row.pooled) if has_third and row.sequential is not None else None,
         third_half=step * _THIRD_BESIDE_SHOWN * _half(row.sequential_low, row.sequential_high) if has_third else 0.0,
         strength=row.strength or 0.0,
+        learnt=noted.learnt,
         df=noted.df,
     )
 
@@ -136,6 +145,11 @@ def _row(
         name: _more(today, n_riders, row.n_riders, matters, captures, width)
         for name, captures in (("today", 1.0), ("repeat", practice.captures))
     }
+    if own is None:
+        # A first figure asks for as many first.
+        lacking = needed(row, settings)
+        least = lacking.changes if lacking else 0
+        more = {name: None if riders is None else max(riders, least) for name, riders in more.items()}
     drawn = None
     if typical_error:
         drawn = draws_needed(2**0.5 * typical_error, matters, settings.intervals.level)
@@ -170,9 +184,7 @@ def _more(
     times = times_needed(today, matters, captures)
     if times is None:
         return None
-    # A repeat helps those who are to come; those who were there are as they were.
-    wanted = times * n_riders
-    return max(1, ceil(wanted - n_there)) if captures == 1.0 else max(1, ceil(wanted - n_there / captures))
+    return max(1, ceil(times * n_riders - n_there))
 
 
 def _like_others(row: EffectRow, known: Sequence[tuple[Found, Precision]]) -> Precision | None:

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.questions.foresight.by_type import NO_TYPE, types_of
 from dashboard.questions.foresight.foreseer import Foreseer, foreseer_of
 from dashboard.questions.foresight.targets import Targets, targets_of
 from dashboard.questions.models.captures import Captures
@@ -26,7 +27,7 @@ FEW_PARTS: Final = 2
 _MANY_RIDERS: Final = 4000
 # A foot type has a band of its own from so many riders on.
 RIDERS_OF_A_TYPE: Final = 40
-ALL: Final = ""
+ALL: Final = NO_TYPE
 
 
 @dataclass(frozen=True)
@@ -62,12 +63,6 @@ class HeldOut:
 
     def spread(self, *, is_distance: bool) -> Spread:
         return Spread(self.expected.mean, self.expected.capture_sd, is_distance)
-
-
-def types_of(captures: Captures) -> NDArray[np.object_]:
-    """The foot type of each cell (cells,), empty where it was not examined."""
-    types = captures.cells["foot_type"]
-    return np.where(types.isna(), ALL, np.asarray(types, dtype=object))
 
 
 def held_out(frame: Frame, settings: Settings, begun: Mapping[str, float] | None = None) -> HeldOut:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.foresight import SQL
 from dashboard.questions.foresight.answers_foresight import ForeseenFits, ForeseenRow
-from dashboard.questions.foresight.calibrated import types_of
+from dashboard.questions.foresight.by_type import types_of
 from dashboard.questions.foresight.ready import LEVEL, OUTCOMES, Ready, kinds_of, ready
 from dashboard.questions.foresight.targets import Targets, targets_of
 from dashboard.questions.memory.remembering import Remember, at_once

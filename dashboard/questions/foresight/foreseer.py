@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from dashboard.questions.foresight.by_type import ByType, by_type, types_of
 from dashboard.questions.foresight.targets import Targets
 from dashboard.questions.models.captures import Captures
 from dashboard.questions.models.effect_models import fitted
@@ -66,7 +67,8 @@ class Foreseer:
 
     columns: of the supports and of what they are held for; terms: the estimate of every term of the pooled model; missing: what
     stands for a part of the exam that is not known. effect, error (supports,): the middle of each support's told interval and
-    its standard error, NaN where nothing is known of it; low, high (supports,): the least and most of each that was seen.
+    its standard error, NaN where nothing is known of it; by_type: how much further it goes on feet of each type; low, high
+    (supports,): the least and most of each that was seen.
     ratios: of the variances of rider, knee and visit to that of a capture.
     """
 
@@ -75,6 +77,7 @@ class Foreseer:
     terms: Mapping[str, float]
     effect: Floats
     error: Floats
+    by_type: ByType
     low: Floats
     high: Floats
     variances: Variances
@@ -90,18 +93,26 @@ class Foreseer:
             of_cell += np.where(part.is_missing, stands_for.mean, part.value)
             unsure += np.where(part.is_missing, stands_for.variance, 0.0)
         fixed = of_cell[captures.cell_of_row]
-        effects = dict(zip(SUPPORTS, np.nan_to_num(self.effect).tolist(), strict=True))
+        effects = np.nan_to_num(self.effect + self.by_type.further)
+        row = self.by_type.rows_of(types_of(captures))[captures.cell_of_row]
         for column in self.columns:
-            slope = effects[column.of] if column.of in effects else self.terms.get(column.term, 0.0)
-            if slope:
+            if column.of in SUPPORTS:
+                fixed += effects[row, SUPPORTS.index(column.of)] * column.values(captures)
+            elif slope := self.terms.get(column.term, 0.0):
                 fixed += slope * column.values(captures)
         return fixed, unsure
+
+    def unsure_of(self, change: Floats, types: NDArray[np.object_]) -> Floats:
+        """The variance (n,) of what changes (n, supports) on feet of these types (n,) do: effects are known with an error."""
+        return np.asarray(
+            (change**2 * np.nan_to_num(self.error**2 + self.by_type.variance)[self.by_type.rows_of(types)]).sum(axis=1)
+        )
 
     def foresee(self, captures: Captures, targets: Targets) -> Expected:
         """What each target is expected to measure, from what was measured before the change."""
         fixed, unsure = self.fixed(captures)
         before = targets.before(captures.rows[self.outcome] - fixed)
-        of_change = targets.change**2 @ np.nan_to_num(self.error) ** 2
+        of_change = self.unsure_of(targets.change, types_of(captures)[targets.cell])
         other = np.where(targets.other >= 0, unsure[targets.other], 0.0)
         return expected(fixed[targets.row], before, self.variances, Unsure(of_change, unsure[targets.cell], other))
 
@@ -138,6 +149,7 @@ def foreseer_of(frame: Frame, settings: Settings, begun: Mapping[str, float] | N
         terms=terms,
         effect=(low + high) / 2,
         error=(high - low) / (2 * z),
+        by_type=by_type(frame, settings, fits.ratios),
         low=values.min(axis=0),
         high=values.max(axis=0),
         variances=Variances(both, fit.variance_knee, fit.variance_residual),

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from dashboard.questions.foresight import SQL
 from dashboard.questions.foresight.answers_foresight import Foresight, ForesightRow, ReliabilityRow
-from dashboard.questions.foresight.calibrated import types_of
+from dashboard.questions.foresight.by_type import types_of
 from dashboard.questions.foresight.ready import LEVEL
 from dashboard.questions.foresight.record import Record, record_of
 from dashboard.questions.memory.remembering import Remember, at_once

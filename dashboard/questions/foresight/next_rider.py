@@ -133,11 +133,11 @@ def _silence(form: Form, settings: Settings) -> str:
 def _of_side(form: Form, side: str, by_outcome: dict[str, Ready], settings: Settings) -> Iterator[NextRow]:
     setups = next_setups(form.knee(side), side, settings)
     foreseen = {name: _foreseen(form, side, setups, made, settings) for name, made in by_outcome.items()}
-    order, tied = _order(setups, foreseen["tilt"], by_outcome["tilt"])
     kind = (
         foot_type_of(form.knee(side), settings.forefoot) or "",
         arrived(form.knee(side), settings.knee.neutral_within_deg) or "",
     )
+    order, tied = _order(setups, foreseen["tilt"], kind[0], by_outcome["tilt"])
     for name, outcomes in _MEASURED.items():
         expected, beyond, typical = foreseen[name]
         for outcome in outcomes:
@@ -224,7 +224,9 @@ def _of_capture(setup: Setup, order: int) -> dict[str, Any]:
     }
 
 
-def _order(setups: Sequence[NextSetup], foreseen: _Foreseen, made: Ready) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _order(
+    setups: Sequence[NextSetup], foreseen: _Foreseen, foot_type: str, made: Ready
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """The place of each setup by distance from neutral, of those allowed and of the others, and what is tied with the first."""
     expected, beyond, _ = foreseen
     distance = np.where(beyond, np.inf, Spread(expected.mean, expected.capture_sd, is_distance=True).expected())
@@ -236,7 +238,7 @@ def _order(setups: Sequence[NextSetup], foreseen: _Foreseen, made: Ready) -> tup
         if len(members):
             order = members[np.argsort(distance[members], kind="stable")]
             place[order] = np.arange(1, len(order) + 1)
-            error = np.sqrt(((values[order] - values[order[0]]) ** 2) @ np.nan_to_num(made.foreseer.error) ** 2)
+            error = np.sqrt(made.foreseer.unsure_of(values[order] - values[order[0]], np.full(len(order), foot_type, object)))
             apart = np.abs(expected.mean[order] - expected.mean[order[0]])
             tied[order] = np.isfinite(distance[order]) & (apart <= stats.norm.ppf(0.975) * error)
             tied[order[0]] = False

@@ -110,6 +110,8 @@ class Memory:
         for it again with the other theme."""
         founded = sum(foundation.n_bytes for foundation in self._foundations.values())
         most_bytes = max(self._most_bytes - founded, self._most_bytes * _FOR_ANSWERS)
+        if len(self._answers) <= self._most and self._bytes <= most_bytes:
+            return
         for key in [key for key in self._answers if key not in self._foundations and key != newest]:
             if len(self._answers) <= self._most and self._bytes <= most_bytes:
                 break

@@ -10,6 +10,7 @@ import numpy as np
 # A longer list, or array of objects, is measured by so many of its elements, evenly taken.
 _MEASURED: Final = 500
 _A_PLACE: Final = 8
+_A_FLOAT: Final = sys.getsizeof(0.0)
 # What many share, and what costs no memory of its own.
 _SHARED: Final = (type, ModuleType, type(None), bool)
 
@@ -31,6 +32,8 @@ class _Held:
         return sum(map(self._one, values))
 
     def _one(self, value: Any) -> int:
+        if type(value) is float:
+            return _A_FLOAT
         if isinstance(value, np.ndarray):
             return self._array(value)
         if isinstance(value, _SHARED) or id(value) in self._seen:

@@ -24,12 +24,14 @@ CHOSEN_BY_ARRIVAL: Final = (
 class Noted:
     """What is known of both estimates beside each other: whether they disagree, and half the width of their difference's
     interval, in the outcome's unit per unit of the support; why: the reason why the third estimate does not narrow a bracket
-    whose two differ, as in told.Told, None where it was not asked; df: the smaller degrees of freedom of the two."""
+    whose two differ, as in told.Told, None where it was not asked; df: the smaller degrees of freedom of the two; learnt: as in
+    told.Third."""
 
     disagree: bool
     reach: float
     why: str | None = None
     df: float = float("inf")
+    learnt: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -43,8 +45,12 @@ class Found:
 
 def claimed(family: Sequence[Found], settings: Settings, price: float = 1.0) -> list[EffectRow]:
     """The rows of one family with their q-values and words, in the order given; price: as in in_family."""
-    q_values = in_family([unjudged.p_value for unjudged in family], price)
-    return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(family, q_values, strict=True)]
+    return judged(family, in_family([unjudged.p_value for unjudged in family], price), settings)
+
+
+def judged(found: Sequence[Found], q_values: Sequence[float | None], settings: Settings) -> list[EffectRow]:
+    """Rows with their q-values in a family that may hold more of them, and their words."""
+    return [_judged(unjudged, q_value, settings) for unjudged, q_value in zip(found, q_values, strict=True)]
 
 
 def price_of(outcome: str, overall: Sequence[EffectRow]) -> float:

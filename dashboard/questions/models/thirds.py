@@ -25,7 +25,7 @@ def thirds_of(frame: Frame, within: Sequence[str]) -> Thirds:
         return thirds_of(frame_of(frame.captures, frame.outcome, straight_columns()), within)
     own = [places[term] for term in within]
     supports = sum(frame.columns[place].of not in HELD for place in own)
-    rows = frame.cells.rows(None)[:, [*own, -1]]
+    rows = frame.cells.rows(None).take([*own, -1], axis=1)
     sessions = Sessions(frame.cells.n, frame.cells.rider, rows, supports, known_of_cells(frame.captures))
     try:
         fit = fit_sequential(sessions, tuple(within))
@@ -40,6 +40,7 @@ def thirds_of(frame: Frame, within: Sequence[str]) -> Thirds:
             float(fit.strength[at]),
             fit.j_p_value,
             fit.m2_p_value,
+            fit.learnt,
         )
         for at, term in enumerate(within[:supports])
         if np.isfinite([fit.estimate[at], errors[at], fit.df[at], fit.strength[at]]).all()
@@ -67,4 +68,4 @@ def _narrowed(one: Found, third: Third | None, form: Form, settings: Settings) -
         row, told_low=told.low, told_high=told.high, told_by=told.by, sequential=third.estimate, sequential_low=low,
         sequential_high=high, strength=third.strength,
     )  # fmt: skip
-    return replace(one, row=row, noted=replace(one.noted, why=told.why))
+    return replace(one, row=row, noted=replace(one.noted, why=told.why, learnt=third.learnt))

@@ -10,7 +10,8 @@ from dashboard.questions.selection.answers import Answer
 @dataclass(frozen=True)
 class CallRow:
     """One rider to call today: over (an open booking past its day), due (of today), not_booked (no booking, and the days for
-    one are past). days_over: from that day to today. due_on, follow_up_id, booked_on: None where nothing was booked.
+    one are past). days_over: from that day to today. due_on, follow_up_id, booked_on: None where nothing was booked. marked:
+    what was said of an earlier call, empty for none. last_result: how the fit felt, empty for who may not see it.
     """
 
     state: str
@@ -23,6 +24,21 @@ class CallRow:
     due_on: date | None
     follow_up_id: str | None
     booked_on: date | None
+    words: str
+    marked: str = ""
+    last_result: str = ""
+
+
+@dataclass(frozen=True)
+class MarkedRow:
+    """One rider who would be called, and was marked: called, booked (for `until`), declined, or again (on `until`)."""
+
+    mark: str
+    rider_id: str
+    studio_id: str
+    fitter_id: str
+    session_id: str
+    until: date | None
     words: str
 
 
@@ -52,7 +68,9 @@ class StateRow:
 
 @dataclass(frozen=True)
 class Calls(Answer):
-    """Whom to call on the day `today`: longest over first; beside them what is booked ahead, and every fit by its state."""
+    """Whom to call on the day `today`: longest over first; beside them who was marked, what is booked ahead, and every fit by
+    its state.
+    """
 
     rows_name: ClassVar[str] = "calls"
     today: date
@@ -62,3 +80,4 @@ class Calls(Answer):
     calls: tuple[CallRow, ...]
     booked: tuple[BookedRow, ...]
     states: tuple[StateRow, ...]
+    marked: tuple[MarkedRow, ...] = ()

@@ -11,7 +11,7 @@ from dashboard.questions.selection.answers import AnswerOfFits
 class TrendRow:
     """One figure in one calendar period (`period` is its first day), in `unit`; without a figure: a gap, or too few.
 
-    `signals`: "step" from the period on at which the figure moved, where it did.
+    `signals`: "step" from the period on at which the figure moved, where it did. goal: that held at the period's end.
     """
 
     figure: str
@@ -29,6 +29,7 @@ class TrendRow:
     signals: str
     note: str
     n_riders: int = 0
+    goal: float | None = None
 
 
 @dataclass(frozen=True)
@@ -89,10 +90,36 @@ class BesideRow:
 
 @dataclass(frozen=True)
 class NoteRow:
-    """A dated note of the settings, and the period it falls in."""
+    """A dated note, of the settings or of the logbook (then with `entry_id`), and the period it falls in. freezes: the limits
+    are frozen anew from it on."""
 
     on: date
     period: date
+    words: str
+    entry_id: str = ""
+    freezes: bool = False
+
+
+@dataclass(frozen=True)
+class GoalRow:
+    """The goal of one figure that is in force, or comes first, and what the figure's process makes of it (`verdict`).
+
+    valid_from: None where the settings hold it; set_by, set_on: who set it, and when. low, high: the limits of the process of
+    the last `n_periods`, from `period_from` on, about its mean `centre`; None where it is not enough yet.
+    """
+
+    figure: str
+    unit: str
+    goal: float
+    valid_from: date | None
+    set_by: str
+    set_on: str
+    verdict: str
+    period_from: date | None
+    n_periods: int
+    centre: float | None
+    low: float | None
+    high: float | None
     words: str
 
 
@@ -108,3 +135,8 @@ class Trends(AnswerOfFits):
     signals: tuple[SignalRow, ...]
     beside: tuple[BesideRow, ...]
     notes: tuple[NoteRow, ...]
+    goals: tuple[GoalRow, ...] = ()
+
+    def goal_by_figure(self) -> dict[str, GoalRow]:
+        """The goal of each figure that has one."""
+        return {row.figure: row for row in self.goals}

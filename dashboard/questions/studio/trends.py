@@ -1,6 +1,6 @@
 """How the headline figures move: each on a control chart whose limits are frozen from a base period, with its signals."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -15,16 +15,17 @@ from dashboard.questions.selection.numbers import spoken, spoken_percent
 from dashboard.questions.selection.scope import Scope, counted, names_of, scope_of
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio import studio
-from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, SignalRow, TrendRow, Trends
+from dashboard.questions.studio.answers_trends import BesideRow, ChartRow, NoteRow, SignalRow, TrendRow, Trends
 from dashboard.questions.studio.beside import Beside
+from dashboard.questions.studio.goals import Goal, goal_rows, goals_set, value_in_force
 from dashboard.questions.studio.headline_figures import NAMES
 from dashboard.questions.studio.studio import Measured
 from dashboard.questions.studio.trends_charted import Charted, charts_of
-from dashboard.questions.studio.trends_fits import fits_of, notes_of
+from dashboard.questions.studio.trends_fits import fits_of, frozen_anew, notes_of
 from shared.errors import UsageError
+from shared.logbook.entries import Entered, Entry
 from shared.rig.care import Watched, concerning, with_notes
 from shared.settings import Settings
-from shared.settings import Trends as TrendSettings
 from shared.warehouse import Warehouse
 
 Array = NDArray[np.float64]
@@ -32,6 +33,7 @@ Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, NDArray[Any]]
 
+_NO_ENTRIES = Entered()
 # Days of a period, on average over the years.
 _DAYS = {"week": 7.0, "month": 365.25 / 12, "quarter": 365.25 / 4}
 
@@ -43,6 +45,7 @@ METHOD = {
     "p_value": "change-point model: the chance of so large a step at whatever date, where nothing moved; error by periods and "
     "by riders, the larger",
     "q_value": "Benjamini-Hochberg over the figures",
+    "goals": "beyond the limits of the process since it last moved a goal is reached or missed, within them by chance",
     "gaps": "a period with too few rows has no figure and no part in a step; no moving range reaches over it",
 }
 
@@ -54,13 +57,20 @@ def ask(
     every: tuple[str, ...] = (),
     remember: Remember | None = None,
     rig: Watched | None = None,
+    today: date | None = None,
+    entries: Entered = _NO_ENTRIES,
 ) -> Trends:
-    """The trend of each headline figure with limits and signals, and what changed beside each signal.
+    """The trend of each headline figure with limits, signals and goals, and what changed beside each signal.
 
-    every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes.
+    every: one of EVERY; none: that of the settings; else UsageError. rig: what is found of the rigs, as dated notes. today: the
+    goal in force on it is told, or on the data's last day without one; entries: goals of the logbook, and the notes that were
+    written, one of which may freeze the limits anew.
     """
     by_period = with_notes(_settings_by_period(settings, every), concerning(rig, selection.studio))
-    return _by_period(warehouse, selection, by_period, remember, is_other=by_period.trends.every != settings.trends.every)
+    is_other = by_period.trends.every != settings.trends.every
+    written = [entry for entry in entries.notes if entry.is_open]
+    by_period = by_period.model_copy(update={"trends": frozen_anew(by_period.trends, written)})
+    return _by_period(warehouse, selection, by_period, remember, today, entries.goals, written, is_other=is_other)
 
 
 def _settings_by_period(settings: Settings, every: tuple[str, ...]) -> Settings:
@@ -85,7 +95,15 @@ def _base_in_time(settings: Settings, first: int) -> Settings:
 
 
 def _by_period(
-    warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember | None, *, is_other: bool
+    warehouse: Warehouse,
+    selection: Selection,
+    settings: Settings,
+    remember: Remember | None,
+    today: date | None,
+    set_goals: Sequence[Entry],
+    written: Sequence[Entry],
+    *,
+    is_other: bool,
 ) -> Trends:
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
@@ -103,17 +121,21 @@ def _by_period(
     ]
     charted = charts_of(outcomes, calendar, settings)
     signals = [(chart, signal) for chart in charted for signal in _signals(chart, every)]
+    notes = notes_of(settings.trends, written)
+    goals = goals_set(settings.goals, set_goals)
+    trend = tuple(row for chart in charted for row in _trend_rows(chart, scope, every, notes, goals))
     return Trends(
         **scope.head(selection),
         method={**METHOD, "every": every, "false_alarm": settings.trends.false_alarm},
         **scope.counts,
         every=every,
         headline=headline_of(charted, every),
-        trend=tuple(row for chart in charted for row in _trend_rows(chart, scope, settings.trends)),
+        trend=trend,
         charts=tuple(_chart_row(chart, every) for chart in charted),
         signals=tuple(signal for _, signal in signals),
         beside=tuple(_beside(settings, fits, pairs, names_of(warehouse, remember)["fitter"], signals)),
-        notes=tuple(notes_of(settings.trends)),
+        notes=notes,
+        goals=tuple(goal_rows(charted, trend, goals, today or scope.as_of or date.max, settings)),
     )
 
 
@@ -125,11 +147,13 @@ def _processes(fits: Rows) -> Iterator[Measured]:
     yield Measured("captures_per_fit", "captures", "fit", fits["n_captures"].astype(float), rider, day)
 
 
-def _trend_rows(chart: Charted, scope: Scope, trends: TrendSettings) -> Iterator[TrendRow]:
+def _trend_rows(
+    chart: Charted, scope: Scope, every: str, noted: Sequence[NoteRow], goals: Mapping[str, Sequence[Goal]]
+) -> Iterator[TrendRow]:
     series, measured = chart.series, chart.series.measured
-    notes, since = {note.period: note.words for note in notes_of(trends)}, chart.since
+    notes, since = {note.period: note.words for note in noted}, chart.since
     for at, period in enumerate(series.periods.tolist()):
-        value, start = float(series.value[at]), first_day(period, trends.every)
+        value, start = float(series.value[at]), first_day(period, every)
         has_limits = chart.limits is not None and np.isfinite(value)
         yield TrendRow(
             figure=measured.figure,
@@ -143,10 +167,11 @@ def _trend_rows(chart: Charted, scope: Scope, trends: TrendSettings) -> Iterator
             limit_high=float(chart.limits.high[at]) if chart.limits and has_limits else None,
             in_base=bool(series.base[at]),
             is_few=not np.isfinite(value),
-            is_partial=scope.as_of is not None and first_day(period + 1, trends.every) > scope.as_of,
+            is_partial=scope.as_of is not None and first_day(period + 1, every) > scope.as_of,
             signals="step" if since[at] else "",
             note=notes.get(start, ""),
             n_riders=int(series.n_riders[at]),
+            goal=value_in_force(goals.get(measured.figure, ()), period, every),
         )
 
 

@@ -1,7 +1,8 @@
 """The fits behind the trends, and what their riders came with."""
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Sequence
+from datetime import date
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,14 @@ from dashboard.questions.selection.every_fit import Remember, at_once, feet_sele
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_trends import NoteRow
+from shared.logbook.entries import Entry
 from shared.settings import Trends as TrendSettings
 from shared.warehouse import Warehouse
 
 Array = NDArray[np.float64]
+MOST_WRITTEN: Final = 12
+# What a note is about that freezes the limits anew from its day on.
+LIMITS: Final = "limits"
 
 
 def fits_of(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> dict[str, NDArray[Any]]:
@@ -43,8 +48,27 @@ def _of_selected(values: Array, feet: NDArray[np.bool_] | None, foot: NDArray[np
     return np.where(feet[np.minimum(foot, len(feet) - 1)] & (foot < len(feet)), values, np.nan)
 
 
-def notes_of(trends: TrendSettings) -> Iterator[NoteRow]:
-    """The dated notes, each with its period."""
-    for note in trends.notes:
-        period = int(period_of(np.array([note.on], "datetime64[D]"), trends.every)[0])
-        yield NoteRow(note.on, first_day(period, trends.every), note.words)
+def notes_of(trends: TrendSettings, written: Sequence[Entry] = ()) -> tuple[NoteRow, ...]:
+    """The dated notes, of the settings and the newest that were written, each with its period."""
+    made = [NoteRow(note.on, _first_of(note.on, trends), note.words) for note in trends.notes]
+    # A chart has a letter for so many; the command tells all.
+    for entry in written[-MOST_WRITTEN:]:
+        if entry.day:
+            made.append(
+                NoteRow(entry.day, _first_of(entry.day, trends), entry.text, entry.entry_id, freezes=entry.key == LIMITS)
+            )
+    return tuple(made)
+
+
+def frozen_anew(trends: TrendSettings, written: Sequence[Entry]) -> TrendSettings:
+    """The settings with the base begun by the last note that says so: as many periods from its own on."""
+    since = max((entry.day for entry in written if entry.key == LIMITS and entry.day), default=None)
+    if since is None:
+        return trends
+    first = int(period_of(np.array([since], "datetime64[D]"), trends.every)[0])
+    last = first_day(first + trends.base_periods - 1, trends.every)
+    return trends.model_copy(update={"base_from": since, "base_to": last})
+
+
+def _first_of(on: date, trends: TrendSettings) -> date:
+    return first_day(int(period_of(np.array([on], "datetime64[D]"), trends.every)[0]), trends.every)

@@ -1,4 +1,4 @@
--- Adds: the files that were staged together to staged_files. Grain and key: file_no. Inputs: begun, staged_{table}.
+-- Adds: the files that were staged to staged_files. Grain and key: file_no. Inputs: begun, staged_{table}.
 INSERT INTO staged_files
 SELECT begun.file_no, begun.file, '{table}', coalesce(min(staged.rowid), 0)
 FROM begun

@@ -1,10 +1,10 @@
--- Adds: to the first finding of each knee of one file the changes of its log, as JSON text: a list of n, their order, and
--- received, the change as received. Grain: one row a knee. Inputs: found, the file's changes.
+-- Adds: to the first finding of each knee of each file the changes of its log, as JSON text: a list of n, their order, and
+-- received, the change as received. Grain: one row a file and knee. Inputs: found, the files' changes.
 CREATE OR REPLACE TEMP TABLE knee_changes AS
 WITH first_findings AS (
-    SELECT {knee_of_cells} AS knee, min(rowid) AS finding
+    SELECT {knee_of_cells} AS knee, file_no, min(rowid) AS finding
     FROM found
-    WHERE file_no = $file_no AND record IS NOT NULL
+    WHERE list_contains($file_nos, file_no) AND record IS NOT NULL
     GROUP BY ALL
 ),
 

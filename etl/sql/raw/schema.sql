@@ -2,7 +2,7 @@
 -- raw.files one row a file of such a load; raw.line_jumps one row where a file's line runs ahead of its record by another
 -- number than before; raw.sightings one row a record that brought nothing new; raw.findings one row a rule that a record of
 -- such a load breaks; raw.layouts one row a way in which rejected rows were read; raw.mended one row a reject that a load
--- brought again; raw.unresolved one row a current version that
+-- brought again; raw.numbered_times one row a time by which captures of a visit were numbered, and load; raw.unresolved one row a current version that
 -- core leaves out; raw.warnings one row a soft warning on what core holds; raw.undone_files one row a file of an undone
 -- load; raw.forgotten one row a forgotten rider and one row a session of theirs.
 -- Keys: load_id; (load_id, file_no); (load_id, file_no, record). A load that was undone keeps its row in raw.loads only.
@@ -86,6 +86,16 @@ CREATE TABLE IF NOT EXISTS raw.findings (
 CREATE TABLE IF NOT EXISTS raw.layouts (
     layout VARCHAR PRIMARY KEY,
     content VARCHAR NOT NULL
+);
+
+-- told_at: as a number, by which captures of a visit are ordered; side: empty where both sides share a number.
+CREATE TABLE IF NOT EXISTS raw.numbered_times (
+    load_id INTEGER NOT NULL,
+    "table" VARCHAR NOT NULL,
+    session_id VARCHAR NOT NULL,
+    side VARCHAR NOT NULL,
+    told_at DOUBLE NOT NULL,
+    capture_no BIGINT NOT NULL
 );
 
 CREATE TABLE IF NOT EXISTS raw.mended (

@@ -14,6 +14,8 @@ DELETE FROM raw.findings WHERE load_id = $undone;
 
 DELETE FROM raw.mended WHERE load_id = $undone;
 
+DELETE FROM raw.numbered_times WHERE load_id = $undone;
+
 UPDATE raw.findings SET released_by = NULL WHERE rule <> 'orphan';
 
 UPDATE raw.loads SET undone_at = $now WHERE load_id = $undone;

@@ -51,8 +51,12 @@ class Kinds:
         offset = np.append(0, np.cumsum(sizes))[:-1]
         roots = [_upper_of(shape) for shape in riders.shapes]
         self.whitening = [_Pattern.of(riders, block, offset, roots) for block in blocks]
-        # By shape: of each intercept which cells share it, as numbers (kinds, c, c); riders of each kind (kinds,).
-        self.same = [[shape.same[name].astype(float) for name in riders.names] for shape in riders.shapes]
+        # By shape: of each intercept which cells share it, as numbers (intercepts, kinds, c, c); riders of each kind (kinds,).
+        none = [np.zeros((0, *shape.n.shape, shape.n.shape[1])) for shape in riders.shapes]
+        self.same = [
+            np.array([shape.same[name] for name in riders.names], dtype=float) if riders.names else empty
+            for shape, empty in zip(riders.shapes, none, strict=True)
+        ]
         self.n_riders = [shape.riders_of_kind.astype(float) for shape in riders.shapes]
         self.sizes = [(*shape.n.shape, shape.n.shape[1]) for shape in riders.shapes]
 
@@ -158,20 +162,17 @@ class Criterion:
         value = 0.5 * at.logdet + float(diagonal[:-1].sum()) + self.degrees * float(diagonal[-1])
         squares, contrast = float(factor[-1, -1] ** 2), left_over(factor)
         told = self._by_kind(_slope(factor, self.degrees), contrast)
-        trace, crossed = np.zeros((2, len(self.names))), np.zeros((len(self.names), len(self.names)))
-        seen_of_rest = np.zeros(len(self.names))
+        m = len(self.names)
+        trace, crossed, seen_of_rest = np.zeros((2, m)), np.zeros((m, m)), np.zeros(m)
         for k, (of_slope, of_rest), same, n_riders in zip(at.weights, told, self.kinds.same, self.kinds.n_riders, strict=True):
-            turned, rest = k @ of_slope @ k, k @ of_rest @ k
-            by_weight, by_slope = [k @ own for own in same], [turned @ own for own in same]
-            for i, own in enumerate(same):
-                trace[0, i] += float(np.einsum("kii->k", by_weight[i]) @ n_riders)
-                trace[1, i] += float(np.einsum("kii->", by_slope[i]))
-                seen_of_rest[i] += float(np.vdot(rest, own))
-                for j in range(i + 1):
-                    other = by_weight[j].transpose(0, 2, 1)
-                    crossed[i, j] += float(np.vdot(by_slope[i], other))
-                    crossed[i, j] -= 0.5 * float(np.einsum("kij,kij->k", by_weight[i], other) @ n_riders)
-        crossed = crossed + np.tril(crossed, -1).T - 0.5 * self.degrees / squares**2 * np.outer(seen_of_rest, seen_of_rest)
+            # Of all intercepts at once, (m, kinds, c, c).
+            by_weight, by_slope = k @ same, k @ of_slope @ k @ same
+            trace[0] += np.trace(by_weight, axis1=2, axis2=3) @ n_riders
+            trace[1] += np.trace(by_slope, axis1=2, axis2=3).sum(axis=1)
+            seen_of_rest += same.reshape(m, k.size) @ (k @ of_rest @ k).ravel()
+            by_slope -= 0.5 * n_riders[:, None, None] * by_weight
+            crossed += by_slope.reshape(m, k.size) @ by_weight.transpose(0, 1, 3, 2).reshape(m, k.size).T
+        crossed = crossed - 0.5 * self.degrees / squares**2 * np.outer(seen_of_rest, seen_of_rest)
         return Seen(value, 0.5 * (trace[0] - trace[1]), crossed, factor)
 
     def _by_kind(self, slope: Floats, contrast: Floats) -> list[tuple[Floats, Floats]]:

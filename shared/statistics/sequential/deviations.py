@@ -1,6 +1,8 @@
 """Captures of a session as forward orthogonal deviations, and what was known before each of them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,15 +27,21 @@ class Deviations:
     place: Ints
 
 
-def stacks(rows: Floats, n: Ints, fewest: int = 2) -> list[tuple[Ints, Floats]]:
-    """Cells of each length from `fewest` on, and their rows (cells, length, v); rows (rows, v) cell after cell, n (cells,)."""
-    starts = np.cumsum(n) - n
-    found = []
-    for length in np.flatnonzero(np.bincount(n, minlength=1)):
-        if length >= fewest:
-            cells = np.flatnonzero(n == length)
-            found.append((cells, rows.take(starts[cells, None] + np.arange(length), axis=0)))
-    return found
+def places(n: Ints) -> tuple[Ints, Ints]:
+    """The cell of each row and its place there from 0; rows cell after cell, n (cells,) each."""
+    cell = np.repeat(np.arange(len(n)), n)
+    return cell, np.arange(len(cell)) - (np.cumsum(n) - n).take(cell)
+
+
+def blocks(n: Ints, rows: int) -> Iterator[tuple[int, int, int, int]]:
+    """Cells from and to, and their rows from and to, about `rows` at a time, so that what is made of them stays near."""
+    ends = np.cumsum(n)
+    start = 0
+    while start < len(n):
+        first = int(ends[start] - n[start])
+        end = max(start + 1, int(np.searchsorted(ends, first + rows, side="right")))
+        yield start, end, first, int(ends[end - 1])
+        start = end
 
 
 def deviations(rows: Floats, n: Ints) -> Deviations:
@@ -42,25 +50,20 @@ def deviations(rows: Floats, n: Ints) -> Deviations:
     Noise that is alike at all captures and independent between them stays so in the deviations, and what is the same
     throughout a cell is gone. Source: Arellano & Bover 1995, J Econometrics 68:29.
     """
-    v = rows.shape[1]
-    parts = [_of_stack(stack, cells) for cells, stack in stacks(rows, n)]
-    if not parts:
-        none, zero = np.empty((0, v)), np.empty(0, dtype=np.int64)
-        return Deviations(none, none, none, zero, zero)
-    values, present, before, cell, place = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-    order = np.argsort(cell, kind="stable")
-    values, present, before = (column.take(order, axis=0) for column in (values, present, before))
-    return Deviations(values, present, before, cell[order], place[order])
+    cell, place = places(n)
+    left = n.take(cell) - place - 1
+    later, before = _running(rows, left, 1), _running(rows, place, -1)
+    at = np.flatnonzero(left)
+    left, place, present = left.take(at)[:, None], place.take(at), rows.take(at, axis=0)
+    values = (present - later.take(at, axis=0) / left) * np.sqrt(left / (left + 1))
+    return Deviations(values, present, before.take(at, axis=0) / np.maximum(place, 1)[:, None], cell.take(at), place)
 
 
-def _of_stack(stack: Floats, cells: Ints) -> tuple[Floats, Floats, Floats, Ints, Ints]:
-    n_cells, length, v = stack.shape
-    left = np.arange(length - 1, 0, -1)[:, None]
-    sums = stack.cumsum(axis=1)
-    present = stack[:, :-1]
-    values = (present - (sums[:, -1:] - sums[:, :-1]) / left) * np.sqrt(left / (left + 1))
-    before = (sums[:, :-1] - present) / np.maximum(np.arange(length - 1), 1)[:, None]
-    places = np.tile(np.arange(length - 1), n_cells)
-    return (
-        values.reshape(-1, v), present.reshape(-1, v), before.reshape(-1, v), np.repeat(cells, length - 1), places,
-    )  # fmt: skip
+def _running(rows: Floats, number: Ints, side: int) -> Floats:
+    """The sum of the `number` (rows,) rows on one side of each: 1 after it, -1 before it."""
+    sums, order = np.zeros(rows.shape), np.argsort(number, kind="stable")
+    bounds = np.cumsum(np.bincount(number, minlength=1))
+    for start, end in pairwise(bounds):
+        here = order[start:end]
+        sums[here] = sums.take(here + side, axis=0) + rows.take(here + side, axis=0)
+    return sums

@@ -1,6 +1,7 @@
 """The sequential estimate: effects from changes as foreseen before the capture that they were decided by."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,9 +10,9 @@ from shared.errors import NotEstimableError, TooFewError
 from shared.statistics.cross_products import cross_product
 from shared.statistics.grouping import dense
 from shared.statistics.intervals import TermEstimate, t_intervals
-from shared.statistics.sequential.deviations import deviations, stacks
+from shared.statistics.sequential.deviations import Deviations, blocks, deviations, places
 from shared.statistics.sequential.gmm import group_sums, over_identification, persistence
-from shared.statistics.sequential.instruments import foreseen
+from shared.statistics.sequential.instruments import FOLDS, FirstStage
 from shared.statistics.wording import counted
 
 Floats = NDArray[np.float64]
@@ -21,6 +22,8 @@ Ints = NDArray[np.int64]
 _FEWEST_RIDERS = 20
 # How often the leave-one-out of all riders at once is carried on, and what is left of it where it is done.
 _ROUNDS, _REST = 8, 1e-7
+# Rows that are made to deviations at a time: with what is known of them they stay in the processor's own memory.
+_BLOCK = 16384
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,8 @@ class SequentialFit:
 
     strength (supports,): first-stage F of each support, held for the others; j_p_value: that what the setup and exam foresee
     and what earlier outcomes foresee tell the same effects; m2, m2_p_value: noise that persists from capture to capture, 1
-    where no session is long enough; influence (riders, p): what each of `riders` adds to the error of each term.
+    where no session is long enough; learnt: as in FirstStage; influence (riders, p): what each of `riders` adds to the error of
+    each term.
     """
 
     terms: tuple[str, ...]
@@ -55,6 +59,7 @@ class SequentialFit:
     j_p_value: float
     m2: float
     m2_p_value: float
+    learnt: float
     n_rows: int
     n_riders: int
     riders: NDArray[np.generic] = field(repr=False)
@@ -74,50 +79,92 @@ def fit_sequential(sessions: Sessions, terms: tuple[str, ...]) -> SequentialFit:
     Sources: Arellano & Bover 1995, J Econometrics 68:29; cross-fitted first stage: Chernozhukov et al. 2018, Econometrics J
     21:C1. Not for effects that come late, nor for noise that persists.
     """
-    supports = sessions.supports
-    found = deviations(sessions.rows, sessions.n)
-    rider, labels = dense(sessions.rider[found.cell])
-    if len(labels) < _FEWEST_RIDERS:
-        raise TooFewError(
-            f"Not enough yet: {counted(len(labels), 'rider')} with a knee recorded twice; it takes {_FEWEST_RIDERS}."
-        )
-    x, y = np.ascontiguousarray(found.values[:, :-1]), found.values[:, -1]
-    told = foreseen(found, supports, sessions.known, rider)
-    z = np.column_stack([told.by_all, x[:, supports:]])
+    made = _columns(sessions)
+    x, y, rider = made.x, made.y, made.rider
+    z = made.z[:, : x.shape[1]]
     try:
         inverse = np.asarray(np.linalg.inv(cross_product(z, x)))
     except np.linalg.LinAlgError as fault:
         raise NotEstimableError("No figure: what was known foresees no change of these supports apart.") from fault
     estimate = inverse @ (z.T @ y)
     residual = y - x @ estimate
-    influence = _left_out(x, z, residual, inverse, rider)
+    influence = _left_out(made, residual, inverse)
     covariance = cross_product(influence, influence)
-    shares = group_sums((z @ inverse.T) ** 2, rider)
+    shares = group_sums(np.square(z @ inverse.T), rider)
     try:
-        j_p_value = over_identification(x, np.column_stack([z, told.by_setup]), y, rider)
+        j_p_value = over_identification(x, made.z, y, rider)
     except np.linalg.LinAlgError:
         j_p_value = 1.0
-    of_cell = np.full(len(sessions.n), -1)
-    of_cell[found.cell] = rider
-    m2, m2_p_value = _persistence(sessions, estimate, influence, covariance, of_cell)
+    m2, m2_p_value = _persistence(sessions, estimate, influence, covariance, made.rider_of_cell)
     return SequentialFit(
         terms, estimate, covariance, shares.sum(axis=0) ** 2 / (shares**2).sum(axis=0),
-        strengths(x[:, :supports], told.by_all, x[:, supports:], rider), j_p_value, m2, m2_p_value,
-        len(y), len(labels), labels, influence,
+        strengths(x, made.z, sessions.supports, rider), j_p_value, m2, m2_p_value, made.learnt,
+        len(y), len(made.riders), made.riders, influence,
     )  # fmt: skip
 
 
-def _left_out(x: Floats, z: Floats, residual: Floats, inverse: Floats, rider: Ints) -> Floats:
+@dataclass(frozen=True)
+class _Columns:
+    """Deviations (m, p) and outcome (m,); instruments (m, p + supports): each support as foreseen from all that was known, the
+    capture order itself, each support as foreseen from setup and exam alone, which only the test of over-identification asks.
+    rider (m,): codes, of `riders`; rider_of_cell (cells,): -1 where a cell has one capture."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+    rider: Ints
+    rider_of_cell: Ints
+    riders: NDArray[np.generic]
+    learnt: float
+
+
+def _columns(sessions: Sessions) -> _Columns:
+    """Raises TooFewError."""
+    n, supports, p = sessions.n, sessions.supports, sessions.rows.shape[1] - 1
+    repeated = np.flatnonzero(n > 1)
+    codes, riders = dense(sessions.rider[repeated])
+    if len(riders) < _FEWEST_RIDERS:
+        raise TooFewError(
+            f"Not enough yet: {counted(len(riders), 'rider')} with a knee recorded twice; it takes {_FEWEST_RIDERS}."
+        )
+    of_cell = np.full(len(n), -1)
+    of_cell[repeated] = codes
+    stage, turn = FirstStage(supports, sessions.known.shape[1]), np.maximum(of_cell, 0) % FOLDS
+    known = np.ascontiguousarray(sessions.known)
+
+    # Twice over the blocks: what the rows of many are made to is made again sooner than it is fetched from afar.
+    @lru_cache(maxsize=1)
+    def deviating(start: int, end: int, first: int, last: int) -> Deviations:
+        return deviations(sessions.rows[first:last], n[start:end])
+
+    parts = list(blocks(n, _BLOCK))
+    for start, end, first, last in parts:
+        stage.learn(deviating(start, end, first, last), known[start:end], turn[start:end])
+    m = int(n[repeated].sum()) - len(repeated)
+    x, y, z = np.empty((m, p)), np.empty(m), np.empty((m, p + supports))
+    done = 0
+    for start, end, first, last in parts:
+        found = deviating(start, end, first, last)
+        here = slice(done, done := done + len(found.place))
+        x[here], y[here] = found.values[:, :-1], found.values[:, -1]
+        foreseen = stage.foreseen(found, known[start:end], turn[start:end])
+        z[here, :supports], z[here, supports:p], z[here, p:] = (
+            foreseen[:, :supports], found.values[:, supports:-1], foreseen[:, supports:],
+        )  # fmt: skip
+    return _Columns(x, y, z, np.repeat(codes, n[repeated] - 1), of_cell, riders, stage.learnt)
+
+
+def _left_out(made: _Columns, residual: Floats, inverse: Floats) -> Floats:
     """By how much each rider's rows move the estimate: all less what it is without that rider, (riders, p).
 
     (A - A_g)^-1 s_g, A_g = Z_g'X_g, by the series of (1 - A^-1 A_g)^-1 for all riders at once; who carries too much for it is
     left out by a solution of their own. Source: the jackknife, MacKinnon & White 1985, J Econometrics 29:305, by rider.
     """
-    first = group_sums(z * residual[:, None], rider) @ inverse.T
-    moved = first
+    x, z, rider, p = made.x, made.z, made.rider, made.x.shape[1]
+    moved = first = group_sums(z, rider, residual)[:, :p] @ inverse.T
     for _ in range(_ROUNDS):
-        along = np.einsum("ij,ij->i", x, moved[rider])
-        further = first + group_sums(z * along[:, None], rider) @ inverse.T
+        along = np.einsum("ij,ij->i", x, moved.take(rider, axis=0))
+        further = first + group_sums(z, rider, along)[:, :p] @ inverse.T
         is_open = np.abs(further - moved).max(axis=1) > _REST * np.abs(further).max(axis=1)
         moved = further
         if not is_open.any():
@@ -125,34 +172,37 @@ def _left_out(x: Floats, z: Floats, residual: Floats, inverse: Floats, rider: In
     ends = np.searchsorted(rider, np.arange(len(moved) + 1))
     for one in np.flatnonzero(is_open):
         own = slice(ends[one], ends[one + 1])
-        share = np.eye(len(inverse)) - inverse @ (z[own].T @ x[own])
+        share = np.eye(len(inverse)) - inverse @ (z[own, :p].T @ x[own])
         moved[one] = np.linalg.lstsq(share, first[one], rcond=None)[0]
     return moved
 
 
-def strengths(x: Floats, z: Floats, held: Floats, rider: Ints) -> Floats:
-    """The conditional first-stage F of each of several endogenous columns x (m, k) with instruments z (m, q), q >= k, both held
-    for the columns of held (m, h); clustered by rider codes (m,), ascending.
+def strengths(x: Floats, z: Floats, supports: int, rider: Ints) -> Floats:
+    """The conditional first-stage F of each of the first `supports` columns of x (m, p) with as many first columns of z (m, p
+    or more), all held for the further columns of x, which are those of z too; clustered by rider codes (m,).
 
-    Of each column what the others' foreseen parts do not tell is regressed on the instruments: its Wald statistic, by the
-    q - k + 1 restrictions. Source: Sanderson & Windmeijer 2016, J Econometrics 190:212, with a clustered covariance.
+    Of each column what the others' foreseen parts do not tell is regressed on the instruments: its Wald statistic. Source:
+    Sanderson & Windmeijer 2016, J Econometrics 190:212, with a clustered covariance.
     """
-    k, q = x.shape[1], z.shape[1]
-    if held.shape[1]:
-        both = np.column_stack([x, z])
-        both = both - held @ np.linalg.lstsq(cross_product(held, held), cross_product(held, both), rcond=None)[0]
-        x, z = both[:, :k], both[:, k:]
-    zz, zx = cross_product(z, z), cross_product(z, x)
-    by_z, found = np.linalg.lstsq(zz, zx, rcond=None)[0], np.zeros(k)
-    for term in range(k):
-        others = np.arange(k) != term
-        projected = zx[:, others].T @ by_z[:, others]
-        slopes = np.linalg.lstsq(projected, by_z[:, others].T @ zx[:, term], rcond=None)[0]
-        left = x[:, term] - x[:, others] @ slopes
-        first_stage = np.linalg.lstsq(zz, z.T @ left, rcond=None)[0]
-        scores = group_sums(z * (left - z @ first_stage)[:, None], rider)
-        along = zz @ first_stage
-        found[term] = float(along @ np.linalg.lstsq(scores.T @ scores, along, rcond=None)[0]) / (q - k + 1)
+    p = x.shape[1]
+    zz, zx = cross_product(z[:, :p], z[:, :p]), cross_product(z[:, :p], x[:, :supports])
+    # The columns of z less what those that are held tell of them, which are zero then.
+    less = np.eye(p)[:, :supports]
+    less[supports:] = -np.linalg.lstsq(zz[supports:, supports:], zz[supports:, :supports], rcond=None)[0]
+    zz_less, by_z = less.T @ zz @ less, np.linalg.lstsq(zz, zx, rcond=None)[0]
+    left_x, left_z = np.zeros((p, supports)), np.zeros((p, supports))
+    for term in range(supports):
+        others = np.arange(supports) != term
+        projected = (less.T @ zx)[:, others]
+        slopes = np.linalg.lstsq(projected.T @ by_z[:supports, others], projected.T @ by_z[:supports, term], rcond=None)[0]
+        left_x[term, term], left_x[:supports][others, term] = 1.0, -slopes
+        left_z[:, term] = by_z @ left_x[:supports, term]
+    # What is left of each column beyond all others and the instruments, times the instruments, by rider.
+    beyond, found = x @ left_x - z[:, :p] @ left_z, np.empty(supports)
+    for term in range(supports):
+        scores = group_sums(z, rider, beyond[:, term])[:, :p] @ less
+        along = zz_less @ left_z[:supports, term]
+        found[term] = float(along @ np.linalg.lstsq(scores.T @ scores, along, rcond=None)[0])
     return found
 
 
@@ -161,10 +211,13 @@ def _persistence(
 ) -> tuple[float, float]:
     """Arellano and Bond's m2 of the residuals of one capture less those of the one before, two captures apart; rider (cells,):
     codes."""
-    products, moved = np.zeros(len(influence)), np.zeros(len(estimate))
-    for cells, stack in stacks(sessions.rows, sessions.n, fewest=4):
-        step = np.diff(stack, axis=1)
-        left = step[:, :, -1] - step[:, :, :-1] @ estimate
-        products += np.bincount(rider[cells], (left[:, 2:] * left[:, :-2]).sum(axis=1), len(products))
-        moved -= np.einsum("ct,ctp->p", left[:, :-2], step[:, 2:, :-1])
-    return persistence(products, moved, influence, covariance)
+    cell, place = places(sessions.n)
+    residual = sessions.rows @ np.append(-estimate, 1.0)
+    step, at = np.diff(residual), np.flatnonzero(place >= 3)
+    later, earlier = step.take(at - 1), step.take(at - 3)
+    products = np.bincount(rider.take(cell.take(at)), later * earlier, len(influence)).astype(np.float64, copy=False)
+    # The sum over captures of the earlier residual times the change of each column.
+    by_row = np.zeros(len(residual))
+    by_row[at] = earlier
+    by_row[at - 1] -= earlier
+    return persistence(products, -(by_row @ sessions.rows)[:-1], influence, covariance)

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import sparse, stats
+
+from shared.statistics.cross_products import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,16 +26,17 @@ class Gmm:
     j_p_value: float
 
 
-def group_sums(columns: Floats, group: Ints) -> Floats:
-    """Sums (groups, p) of columns (m, p) by ascending group codes (m,), 0 to groups - 1, each present."""
-    starts = np.flatnonzero(np.diff(group, prepend=-1))
-    return np.asarray(np.add.reduceat(columns, starts, axis=0))
+def group_sums(columns: Floats, group: Ints, weight: Floats | None = None) -> Floats:
+    """Sums (groups, p) of columns (m, p), each row times its weight (m,), by codes (m,), 0 to groups - 1."""
+    weight = np.ones(len(group)) if weight is None else weight
+    shape = int(group.max(initial=-1)) + 1, len(group)
+    return np.asarray(sparse.csc_array((weight, group, np.arange(len(group) + 1)), shape=shape) @ columns)
 
 
 def over_identification(x: Floats, z: Floats, y: Floats, group: Ints) -> float:
     """The p-value of Hansen's J: that all instruments z (m, q) tell the same effects of x (m, p) on y (m,), q > p.
 
-    group (m,): ascending codes. Source: Hansen 1982, Econometrica 50:1029. Raises LinAlgError as two_step.
+    group (m,): codes. Source: Hansen 1982, Econometrica 50:1029. Raises LinAlgError as two_step.
     """
     step = _second_step(x, z, y, group, None)
     left = z.T @ (y - x @ step.estimate)
@@ -53,11 +56,11 @@ class _Step:
 
 
 def _second_step(x: Floats, z: Floats, y: Floats, group: Ints, weight: Floats | None) -> _Step:
-    zx, zy = z.T @ x, z.T @ y
-    first = np.asarray(np.linalg.inv(z.T @ z)) if weight is None else weight
+    zx, zy = cross_product(z, x), z.T @ y
+    first = np.asarray(np.linalg.inv(cross_product(z, z))) if weight is None else weight
     first_bread = np.linalg.inv(zx.T @ first @ zx)
     residual = y - x @ (first_bread @ (zx.T @ first @ zy))
-    scores = group_sums(z * residual[:, None], group)
+    scores = group_sums(z, group, residual)
     second = np.linalg.inv(scores.T @ scores)
     bread = np.linalg.inv(zx.T @ second @ zx)
     estimate = bread @ (zx.T @ second @ zy)
@@ -65,7 +68,7 @@ def _second_step(x: Floats, z: Floats, y: Floats, group: Ints, weight: Floats | 
 
 
 def two_step(x: Floats, z: Floats, y: Floats, group: Ints, weight: Floats | None = None) -> Gmm:
-    """Two-step GMM of y (m,) on x (m, p) with instruments z (m, q), q >= p, clustered by ascending group codes (m,) from 0.
+    """Two-step GMM of y (m,) on x (m, p) with instruments z (m, q), q >= p, clustered by group codes (m,) from 0.
 
     weight (q, q): of the first step, two-stage least squares where None. Covariance with Windmeijer's correction of the second
     step's for the first having been estimated. Sources: Arellano & Bond 1991, Rev Econ Stud 58:277; Windmeijer 2005, J
@@ -73,12 +76,12 @@ def two_step(x: Floats, z: Floats, y: Floats, group: Ints, weight: Floats | None
     """
     step, zx = _second_step(x, z, y, group, weight), z.T @ x
     residual = y - x @ step.estimate
-    scores = group_sums(z * residual[:, None], group)
+    scores = group_sums(z, group, residual)
     total, map_2 = scores.sum(axis=0), step.bread @ zx.T @ step.weight
     # How the second step moves with the first: through the weight that was made of its residuals.
     shift = np.empty_like(step.bread)
     for term in range(x.shape[1]):
-        change = -(group_sums(z * x[:, [term]], group).T @ step.first_scores)
+        change = -(group_sums(z, group, x[:, term]).T @ step.first_scores)
         shift[:, term] = -map_2 @ (change + change.T) @ step.weight @ total
     map_1 = step.first_bread @ zx.T @ step.first_weight
     robust_1 = map_1 @ (step.first_scores.T @ step.first_scores) @ map_1.T

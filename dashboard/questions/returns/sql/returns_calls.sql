@@ -3,7 +3,7 @@
 -- other state (state), with how many fits stand in it (n_fits). Inputs: mart.fits, core.follow_ups.
 -- state: over, due, booked (open, by the day it is due); came (attended); closed (missed or cancelled, and none open); later (never
 -- booked, and its rider has come since); to_book, not_booked, left_off (never booked: the days for booking not yet past, past, long
--- past). since: the day on which the follow-up was due, or should have been booked.
+-- past). since: the day on which the follow-up was due, or should have been booked. comfort_arrival, _departure: points of 10, at the fit.
 WITH open_bookings AS (
     SELECT
         session_id,
@@ -31,6 +31,8 @@ followed AS (
         open_bookings.follow_up_id,
         open_bookings.booked_on,
         open_bookings.due_on,
+        fits.comfort_arrival,
+        fits.comfort_departure,
         fits.session_date + CAST($follow_up_booked_within_days AS INTEGER) AS book_by,
         CASE
             WHEN fits.attended_on IS NOT NULL THEN 'came'
@@ -58,13 +60,15 @@ SELECT
     follow_up_id,
     booked_on,
     due_on,
+    comfort_arrival,
+    comfort_departure,
     coalesce(due_on, book_by) AS since,
     state,
     1 AS n_fits
 FROM followed
 WHERE state IN ('over', 'due', 'booked', 'not_booked')
 UNION ALL
-SELECT NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, state, count(*) AS n_fits
+SELECT NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, state, count(*) AS n_fits
 FROM followed
 WHERE state NOT IN ('over', 'due', 'booked', 'not_booked')
 GROUP BY state

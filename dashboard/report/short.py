@@ -1,4 +1,4 @@
-"""The letter: what each page answers, as its screen does, on two sheets, and what is to be done now."""
+"""The short report: what each page answers, as its screen does, on two sheets, and what is to be done now."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.report.paper import SMALL, classes, of_class, on_paper, words_of
 
 ANSWERED: Final = (STUDIO, SUPPORTS, SYMMETRY, RETURNS)
-# The anchor of the letter's last section.
+# The anchor of the short report's last section.
 TO_DO: Final = "to-do"
 _STEPS: Final = "next-steps"
 
@@ -32,7 +32,7 @@ class Section:
     nodes: list[Any]
 
 
-def letter(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callable[[str], None]) -> Iterator[Section]:
+def short_report(desk: Desk, selection: Selection, *, with_fitters: bool, told: Callable[[str], None]) -> Iterator[Section]:
     """A section a page, then what is to be done; `told` is called with the name of what is asked next.
 
     Of the fitters the sentence alone is told, and where it is asked for.
