@@ -45,7 +45,7 @@ def _session(n: int, again: bool) -> dict[str, Any]:
         "session_id": f"S{n:03}{'b' * again}", "rider_id": f"R{n:03}", "fitter_id": f"F{n % 4}",
         "studio_id": "quay" if n <= 72 else "mill", "session_date": _day(n) + timedelta(days=28 * again),
         "visit_kind": "follow_up" if again else "first", "bike_kind": ("road", "gravel")[n % 2], "saddle_condition": "sound",
-        "saddle_width_mm": 143, "sit_bone_width_mm": 110,
+        "saddle_width_mm": 135 + 5 * (n % 4), "sit_bone_width_mm": 105 + n % 9,
     }  # fmt: skip
 
 
@@ -122,11 +122,11 @@ def foot_setups() -> Rows:
                         "session_id": session,
                         "capture_no": number,
                         "side": side,
-                        "shims_built_in": 0,
+                        "shims_built_in": int(n % 7 == 0),
                         "foot_room_ok": "true",
                         "insole_level": insole,
                         "shims_added": shims,
-                        "shim_place": "in_shoe" if shims else "",
+                        "shim_place": ("in_shoe", "at_cleat")[n // 2 % 2] if shims else "",
                         "stance_mm": stance,
                         "stance_by": "cleat" if stance else "",
                     }
