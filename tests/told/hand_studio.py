@@ -6,7 +6,8 @@ of odd ones, arrives at about -3.0° and is supported; the other one at about 0.
 the foot, 3 with an insole (low +0.4°, medium +0.8°, high +1.1°, as n mod 3), 4 with one varus shim, or two where n divides by
 5 (+0.5° and 1 mm less sway each), 5 with the foot 2 or 4 mm out (n mod 2; -0.1° a mm). Each is off by -0.2 to 0.2° by a rule
 of its own. Even riders book on the day and are back 28 days later: two captures of the setup that they left with; of the
-others every second books and misses it, or has it open; the rest book nothing.
+others every second books and misses it, or has it open; the rest book nothing. Every seventh has a shim built into the shoes
+from the start, which does nothing here: it misleads the estimate over all riders, and the told interval holds the truth.
 """
 
 from collections.abc import Iterator
