@@ -8,7 +8,18 @@ from tests.told import made_foreseen as foreseen
 from tests.told import made_people as people
 from tests.told.blocks import LOADING, NAMES, TYPED
 from tests.told.desks import Blocks, Case, Frame
-from tests.told.made_outcomes import ASYMMETRY, CALLS, LOW, MANY_CALLS, NO_CALLS, RATINGS, SIDES, made_returns
+from tests.told.made_outcomes import (
+    ASYMMETRY,
+    CALLS,
+    LOW,
+    MANY_CALLS,
+    NO_CALLS,
+    ONE_CALL,
+    ONE_OF_EACH,
+    RATINGS,
+    SIDES,
+    made_returns,
+)
 from tests.unit.made_answers import made_checks
 from tests.unit.made_effects import made_whole_effects
 from tests.unit.made_periods import made_periods
@@ -65,6 +76,14 @@ CASES: dict[str, dict[str, Case | Frame | Blocks]] = {
         "by arch": case(
             "returns", {**_RETURNS, "returns": made_returns(LOW)}, "?split=arch_height&studio=quay", "returns-groups"
         ),
+        "one of each": case(
+            "returns",
+            {**_RETURNS, "returns": ONE_OF_EACH, "calls": ONE_CALL},
+            "?split=arch_height",
+            "returns-answer",
+            "returns-groups",
+            "returns-calls",
+        ),
         "nobody to call": case("returns", {**_RETURNS, "calls": NO_CALLS}, "", "returns-calls", "returns-answer"),
         "many to call": case("returns", {**_RETURNS, "calls": MANY_CALLS}, "", "returns-calls"),
     },
@@ -96,6 +115,7 @@ CASES: dict[str, dict[str, Case | Frame | Blocks]] = {
         "no bookings": case("riders", {"riders": people.NO_BOOKINGS}, "", "riders-answer", "riders-all"),
         "one rider": case("riders", {"riders": _rider_or_all}, "?rider=R1", "riders-head", "riders-answer", *_OF_ONE),
         "another fit": case("riders", {"riders": _rider_or_all}, "?rider=R1&fit=S2", "riders-answer", *_OF_ONE),
+        "nothing recorded": case("riders", {"riders": people.BARE}, "?rider=R2", "riders-answer", *_OF_ONE),
         "a fit that is not there": case("riders", {"riders": _rider_or_all}, "?rider=R1&fit=S9", "riders-head"),
     },
     "studio": {
@@ -131,6 +151,7 @@ CASES: dict[str, dict[str, Case | Frame | Blocks]] = {
             "next-answer",
             "next-drawn",
         ),
+        "a seal that held": case("next_rider", {"drawn": foreseen.HELD_SEAL}, "", "next-drawn"),
         "not yet": case(
             "next_rider", {"foresight": foreseen.NOT_YET, "drawn": foreseen.NO_DRAW}, "", "next-record", "next-drawn"
         ),
