@@ -291,7 +291,7 @@ def _lead_on(server: Flask, addresses: Addresses) -> None:
     """Sends an older address, a word of which has moved to a view, on to that view."""
 
     def lead_on() -> Any:
-        route = find_page(addresses.path(request.path)) if request.method == "GET" else None
+        route = find_page(addresses.path(request.path), PAGES) if request.method == "GET" else None
         if route is None or route[1].path:
             return None
         path = moved_to(route[0], request.args)

@@ -10,7 +10,6 @@ from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
 from dashboard.questions.selection.selection import Selection, parse_selection
-from shared.errors import UsageError
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
 # fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.
@@ -40,13 +39,6 @@ def read_view(search: str | None) -> View:
     """The view of an address. Raises UsageError where a word or code of the selection is unknown."""
     words, page_words = split_query(search)
     return View(parse_selection(words), page_words)
-
-
-def starting_place(start: str | None) -> int:
-    """The first row shown, from the address. Raises UsageError where it is no whole number."""
-    if start is not None and not start.isdecimal():
-        raise UsageError(f"start: found {start!r}, expected a whole number such as 10.")
-    return int(start or 0)
 
 
 def search_of(query: str, page_words: Mapping[str, str] | None = None) -> str:

@@ -40,19 +40,17 @@ def table(
     columns: Sequence[Column],
     rows: Sequence[Any],
     *,
-    csv: str | None = None,
     row_key: str | None = None,
     table_id: str | None = None,
 ) -> html.Div:
     """The rows of an answer as a table; the first column heads each row. A chart leads here by the same `table_id`.
 
-    A table that stands in a place leads to the rows that it shows as CSV. `csv`: the address of those of a table elsewhere.
+    A table that stands in a place leads to the rows that it shows as CSV.
     """
     head = html.Thead(html.Tr([html.Th(column.heading, scope="col", className=_side(column)) for column in columns]))
     cards = _are_cards(columns, len(rows))
     laid = [_laid(column, heads_row=not place, in_card=cards) for place, column in enumerate(columns)]
     shown = ShownTable(caption, [column.heading for column in columns], [column.text for column in columns], rows)
-    rows_at = csv_address(table_id, shown) or csv
     body = html.Tbody([_body_row(laid, row, row_key) for row in rows])
     return html.Div(
         [
@@ -64,7 +62,7 @@ def table(
                 **({"id": table_id} if table_id else {}),
                 **{"aria-label": caption},
             ),
-            _rows_line(rows_at, caption),
+            _rows_line(csv_address(table_id, shown), caption),
         ],
         className=f"table {NAMES_RIDERS}" if _names_riders(rows) else "table",
     )

@@ -17,14 +17,15 @@ every change that nothing noticed, by function: what stood, and what stood inste
 | module | commit | changes | no difference | noticed | share |
 |---|---|---|---|---|---|
 """
-ROOMS = ("shared/statistics", "dashboard/questions", "dashboard/figures", "dashboard/pages", "shared")
+# A module's commit, its changes, those without a difference and those noticed, and what is listed of it.
+_Part = tuple[str, tuple[int, int, int], list[str]]
+ROOMS = ("shared/statistics", "dashboard/questions", "dashboard/figures", "dashboard/pages", "dashboard/components", "shared")
 
 
 def write(build: Path, directory: Path) -> None:
-    """The list, from what `build` keeps of every module."""
+    """The list, from what `build` keeps of every module; a module that was not tried anew stays as it was listed."""
     reasons = tomllib.loads((directory / "reasons.toml").read_text(encoding="utf-8"))
-    lines, listed = [HEAD], list[str]()
-    rooms: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    parts = _listed_before(directory / "mutants.md")
     for path in sorted(build.glob("*.json")):
         told = json.loads(path.read_text(encoding="utf-8"))
         module, changes = told["module"], [each for each in told["changes"] if each["ended"] != "not tried"]
@@ -33,14 +34,33 @@ def write(build: Path, directory: Path) -> None:
         known = reasons.get(module, {})
         unnoticed = [each for each in changes if each["ended"] != "noticed"]
         same = [each for each in unnoticed if _key(each) in known]
-        noticed = len(changes) - len(unnoticed)
-        room = next(each for each in ROOMS if module.startswith(each))
-        for at, number in enumerate((len(changes), len(same), noticed)):
-            rooms[room][at] += number
-        lines.append(_row(module, told["commit"], len(changes), len(same), noticed))
-        listed += _listed(module, [each for each in unnoticed if _key(each) not in known])
+        counts = (len(changes), len(same), len(changes) - len(unnoticed))
+        parts[module] = (told["commit"], counts, _listed(module, [each for each in unnoticed if _key(each) not in known]))
+    there = {module: part for module, part in sorted(parts.items()) if (directory.parent.parent / module).exists()}
+    lines = [HEAD, *(_row(module, commit, *counts) for module, (commit, counts, _) in there.items())]
+    rooms: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for module, (_, counts, _) in there.items():
+        room = rooms[next(each for each in ROOMS if module.startswith(each))]
+        room[:] = [before + number for before, number in zip(room, counts, strict=True)]
     lines += [_row(f"**{room}**", "", *rooms[room]) for room in ROOMS if room in rooms]
-    (directory / "mutants.md").write_text("".join(lines + listed), encoding="utf-8")
+    lines += [line for _, _, listed in there.values() for line in listed]
+    (directory / "mutants.md").write_text("".join(lines), encoding="utf-8")
+
+
+def _listed_before(path: Path) -> dict[str, _Part]:
+    """Each module of the list as it stands: its commit, its counts, and the lines below the table."""
+    text = path.read_text(encoding="utf-8")
+    parts: dict[str, _Part] = {}
+    for line in text.splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        if line.startswith("| ") and cells[0].endswith(".py"):
+            changes, same, noticed = (int(cell.replace(",", "") or 0) for cell in cells[2:5])
+            parts[cells[0]] = (cells[1], (changes, same, noticed), [])
+    for block in text.split("\n\n`")[1:]:
+        module = block.partition("`")[0]
+        if module in parts:
+            parts[module][2].append(f"\n`{block.rstrip()}\n")
+    return parts
 
 
 def _key(change: dict[str, str]) -> str:

@@ -214,7 +214,7 @@ def _names_in(code: CodeType) -> set[str]:
 
 def _functions() -> list[FunctionType]:
     """Every function of the project that is loaded."""
-    rooms = tuple(f"{ROOT}/{name}/" for name in ("shared", "etl", "dashboard", "warehouse_demo"))
+    rooms = tuple(f"{ROOT}/{name}/" for name in ("shared", "etl", "dashboard", "warehouse_demo", "tests"))
     return [each for each in gc.get_objects() if isinstance(each, FunctionType) and each.__code__.co_filename.startswith(rooms)]
 
 

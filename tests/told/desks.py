@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -66,11 +67,17 @@ class HandAsker:
         return Choices(("mill", "quay"), ("F1", "F2"), ("road", "gravel"), date(2024, 1, 7), date(2026, 6, 30))
 
 
+def page_of(folder: str) -> Page:
+    """A page by its folder, as it stands now."""
+    page: Page = import_module(f"dashboard.pages.{folder}.callbacks").PAGE
+    return page
+
+
 @dataclass(frozen=True)
 class Case:
-    """A page asked about answers written by hand. `places`: those that are compared, all of them without."""
+    """A page, by its folder, asked about answers written by hand. `places`: those that are compared, all of them without."""
 
-    page: Page
+    of: str
     answers: Mapping[str, Any]
     search: str = ""
     places: tuple[str, ...] = ()
@@ -78,6 +85,10 @@ class Case:
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.places or self._shows)
+
+    @property
+    def page(self) -> Page:
+        return page_of(self.of)
 
     @property
     def _desk(self) -> Desk:
@@ -112,7 +123,11 @@ class Blocks:
 class Frame:
     """What stands still on a page: its question, each view with what is laid out there, and where older addresses lead."""
 
-    page: Page
+    of: str
+
+    @property
+    def page(self) -> Page:
+        return page_of(self.of)
 
     def __iter__(self) -> Iterator[str]:
         return iter(view.name for view in self.page.views)

@@ -6,7 +6,8 @@ of odd ones, arrives at about -3.0° and is supported; the other one at about 0.
 the foot, 3 with an insole (low +0.4°, medium +0.8°, high +1.1°, as n mod 3), 4 with one varus shim, or two where n divides by
 5 (+0.5° and 1 mm less sway each), 5 with the foot 2 or 4 mm out (n mod 2; -0.1° a mm). Each is off by -0.2 to 0.2° by a rule
 of its own. Even riders book on the day and are back 28 days later: two captures of the setup that they left with; of the
-others every second books and misses it, or has it open; the rest book nothing.
+others every second books and misses it, or has it open; the rest book nothing. Every seventh has a shim built into the shoes
+from the start, which does nothing here: it misleads the estimate over all riders, and the told interval holds the truth.
 """
 
 from collections.abc import Iterator
@@ -45,7 +46,7 @@ def _session(n: int, again: bool) -> dict[str, Any]:
         "session_id": f"S{n:03}{'b' * again}", "rider_id": f"R{n:03}", "fitter_id": f"F{n % 4}",
         "studio_id": "quay" if n <= 72 else "mill", "session_date": _day(n) + timedelta(days=28 * again),
         "visit_kind": "follow_up" if again else "first", "bike_kind": ("road", "gravel")[n % 2], "saddle_condition": "sound",
-        "saddle_width_mm": 143, "sit_bone_width_mm": 110,
+        "saddle_width_mm": 135 + 5 * (n % 4), "sit_bone_width_mm": 105 + n % 9,
     }  # fmt: skip
 
 
@@ -122,11 +123,11 @@ def foot_setups() -> Rows:
                         "session_id": session,
                         "capture_no": number,
                         "side": side,
-                        "shims_built_in": 0,
+                        "shims_built_in": int(n % 7 == 0),
                         "foot_room_ok": "true",
                         "insole_level": insole,
                         "shims_added": shims,
-                        "shim_place": "in_shoe" if shims else "",
+                        "shim_place": ("in_shoe", "at_cleat")[n // 2 % 2] if shims else "",
                         "stance_mm": stance,
                         "stance_by": "cleat" if stance else "",
                     }

@@ -101,6 +101,7 @@ DRAWN = Drawn(
 CLOSED = replace(
     DRAWN, comparisons=(replace(COMPARISON, is_as_sealed=False, closed_on=date(2026, 6, 1), left_low=None, left_high=None),)
 )
+HELD_SEAL = replace(DRAWN, comparisons=DRAWN.comparisons[1:], arms=DRAWN.arms[2:])
 NO_DRAW = replace(DRAWN, headline="No order was drawn yet.", comparisons=(), arms=())
 
 POWER = Power(

@@ -186,3 +186,9 @@ RATINGS = Ratings(
     _rating("pain", None)),
     body_parts=(),
 )  # fmt: skip
+_BY_FEET = made_returns(("arch_height", "feet differ"))
+ONE_OF_EACH = replace(
+    _BY_FEET, held=(_BY_FEET.held[0], replace(_BY_FEET.held[1], n=1), *_BY_FEET.held[2:]),
+    comparisons=(ComparisonRow("arch_height", "low, medium", 3, None, None, None, "Not enough yet."), *_BY_FEET.comparisons),
+)  # fmt: skip
+ONE_CALL = replace(CALLS, calls=(replace(CALL, marked="called on 28 Jun 2026"),))

@@ -231,3 +231,7 @@ TIMELINE = RiderTimeline(
     ),
     noise=NOISE.noise[:2],
 )  # fmt: skip
+BARE = replace(
+    TIMELINE, captures=(), knees=(), exams=(), ratings=(), bike=(), follow_ups=(), look_at=(), noise=(), fits=FITS[:1],
+    rider=replace(RIDER_ROWS[1], look="flag"), riding=None,
+)  # fmt: skip

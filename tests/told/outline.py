@@ -110,6 +110,8 @@ def _attributes(node: Any) -> str:
         name: value for name, value in vars(node).items() if name not in _UNTOLD and not name.startswith(("_", "available"))
     }
     told = {name: value for name, value in told.items() if value is not None and name in _given(node)}
+    if told.get("tabIndex") == 0:
+        del told["tabIndex"]
     return f"{{{', '.join(f'{name}={_value(value)}' for name, value in told.items())}}}" if told else ""
 
 
@@ -138,7 +140,13 @@ def _table(table: Any) -> Iterator[str]:
         elif _kind(part):
             for row in _children(part):
                 key = f"{vars(row)['data-row']}: " if "data-row" in vars(row) else ""
-                yield f"  {key}| {' | '.join(_line(_children(cell)) for cell in _children(row))} |"
+                yield f"  {key}| {' | '.join(_heading(cell) for cell in _children(row))} |"
+
+
+def _heading(cell: Any) -> str:
+    """A cell; of a heading, `→` where its column stands flush right and `…` where it is wide."""
+    words, looks = _line(_children(cell)), str(getattr(cell, "className", None) or "") if _kind(cell) == "Th" else ""
+    return f"{words}{' →' * ('is-number' in looks)}{' …' * ('is-wide' in looks)}"
 
 
 def picture(figure: dict[str, Any]) -> list[str]:
@@ -179,7 +187,7 @@ _OF_A_DAY = {"loaded_at"}
 
 
 def answer_told(answer: Answer, most: int = 12) -> list[str]:
-    """An answer's own words, then each of its lists: the names of its columns, and its rows, `most` at most, to four digits."""
+    """An answer's own words, then each of its lists: its columns, and its rows, `most` at most, to three digits."""
     lists = answer.lists()
     lines = [
         f"{one.name}: {_cell(getattr(answer, one.name))}"
@@ -196,7 +204,7 @@ def answer_told(answer: Answer, most: int = 12) -> list[str]:
 
 def _cell(value: Any) -> str:
     if isinstance(value, float):
-        return f"{value:.4g}" if abs(value) >= 1e-4 else "0"
+        return f"{value:.3g}" if abs(value) >= 1e-4 else "0"
     if isinstance(value, dict):
         return "; ".join(f"{name} = {_cell(part)}" for name, part in value.items())
     if isinstance(value, tuple | list):

@@ -145,7 +145,10 @@ def steps_of(made: Any) -> str:
 )
 def test_returns_lead_to_the_calls_and_to_the_fits_that_did_not_hold(n_calls: int, n_lost: int, words: tuple[str, ...]) -> None:
     asked: Any = answered(
-        desk=made_desk({"calls": answered(calls=(None,) * n_calls)}), selection=EVERY, address=lambda view: f"/returns/{view}"
+        desk=made_desk(),
+        selection=EVERY,
+        address=lambda view: f"/returns/{view}",
+        calls=lambda: answered(calls=(None,) * n_calls),
     )
     held = [HeldRow("held", 9, 9, 9), HeldRow("not_held", 9, n_lost, n_lost)]
     text = " ".join(text_of(returns._steps(asked, answered(held=held))).split())
@@ -154,7 +157,7 @@ def test_returns_lead_to_the_calls_and_to_the_fits_that_did_not_hold(n_calls: in
 
 def test_returns_leave_out_what_nobody_waits_for() -> None:
     asked: Any = answered(
-        desk=made_desk({"calls": answered(calls=())}), selection=EVERY, address=lambda view: f"/returns/{view}"
+        desk=made_desk(), selection=EVERY, address=lambda view: f"/returns/{view}", calls=lambda: answered(calls=())
     )
     text = text_of(returns._steps(asked, answered(held=[HeldRow("not_held", 9, 0, 0)])))
     assert "call" not in text and "did not hold" not in text and "by group" in text

@@ -152,7 +152,6 @@ def test_a_row_of_rows_tells_the_values_of_each() -> None:
 def test_a_table_knows_its_address_only_where_it_stands_in_a_place() -> None:
     rows = [Row("Held", 0.5, 4)]
     assert table("Alone", COLUMNS, rows).children[1] is None
-    assert table("Alone", COLUMNS, rows, csv="/x.csv").children[1].children.href == "/x.csv"
     both = in_place(
         lambda _view, _theme: [table("One", COLUMNS, rows), table("Two", COLUMNS, rows, table_id="two")],
         "spot",

@@ -57,8 +57,7 @@ def answer_shows(desk: Desk) -> dict[str, Show]:
 
 def load_shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
-        csv = desk.csv("data", "loads", view.selection)
-        return history(_data(desk, view).loads, csv, TEXT, theme, is_allowed=refusal_of(desk) is None)
+        return history(_data(desk, view).loads, TEXT, theme, is_allowed=refusal_of(desk) is None)
 
     return {ids.HISTORY: show}
 

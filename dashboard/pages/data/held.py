@@ -21,7 +21,7 @@ def held(desk: Desk, selection: Selection, answer: Data, text: Passages) -> list
     """The rows of each table, and how they are counted."""
     return [
         html.P(WHOLE, className="concerns"),
-        table("Rows by table", TABLES, answer.tables, csv=desk.csv("data", "tables", selection), row_key="table"),
+        table("Rows by table", TABLES, answer.tables, row_key="table"),
         *_not_recorded(answer),
         method(answer, paragraphs(text["method"])),
         data_note(answer),
@@ -45,13 +45,12 @@ def completeness(desk: Desk, selection: Selection, answer: Data, text: Passages)
             "Completeness, with intervals",
             quality_columns(level),
             answer.quality,
-            csv=desk.csv("data", "quality", selection),
             row_key=QUALITY_KEY,
         ),
         html.Details(
             [
                 html.Summary("Which parts of the exam are missing"),
-                table("Empty parts of the exam", EXAMS, answer.exams, csv=desk.csv("data", "exams", selection)),
+                table("Empty parts of the exam", EXAMS, answer.exams),
                 reading(*paragraphs(text["exams"])),
             ],
             className="more",
@@ -72,7 +71,6 @@ def noise(desk: Desk, selection: Selection, answer: Noise | str, text: Passages)
             "Typical error and smallest real change",
             noise_columns(number(desk.level, "share")),
             answer.noise,
-            csv=desk.csv("noise", "noise", selection),
             row_key="outcome",
         ),
         reading(*paragraphs(text["noise"])),

@@ -19,7 +19,7 @@ LOADS_LISTED: Final = 8
 _CAPTION: Final = "Loads, the latest first"
 
 
-def history(rows: Sequence[LoadRow], csv: str, text: Passages, theme: str | None, *, is_allowed: bool) -> list[Any]:
+def history(rows: Sequence[LoadRow], text: Passages, theme: str | None, *, is_allowed: bool) -> list[Any]:
     """The loads with what each brought, and a way back where the reader may; beside each other as a picture from two on."""
     if not rows:
         return [html.P("No load yet. Hand files in above, or load them with the command: fitledger load FOLDER.")]
@@ -28,7 +28,7 @@ def history(rows: Sequence[LoadRow], csv: str, text: Passages, theme: str | None
     earlier = latest[LOADS_LISTED:]
     return [
         *titled("Every load", WHOLE),
-        table(_CAPTION, columns, latest[:LOADS_LISTED], csv=csv, row_key="load_id", table_id=ids.LOADS_TABLE),
+        table(_CAPTION, columns, latest[:LOADS_LISTED], row_key="load_id", table_id=ids.LOADS_TABLE),
         html.Details(
             [html.Summary(f"{len(earlier):,} earlier loads"), table("Earlier loads", columns, earlier, row_key="load_id")],
             className="more",

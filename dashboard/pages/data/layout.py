@@ -41,7 +41,7 @@ def head_of(answer: Data) -> list[Any]:
 
 def came_in(desk: Desk, selection: Selection, answer: Data, theme: str | None) -> list[Any]:
     """How old the newest row is and what became of the rows in figures, and why rows were left out as a picture."""
-    return [_tiles(answer, desk.asker.freshness()), _reasons(answer, desk.csv("data", "reasons", selection), theme)]
+    return [_tiles(answer, desk.asker.freshness()), _reasons(answer, theme)]
 
 
 def steps(desk: Desk, selection: Selection, answer: Data, watched: Rig | None) -> html.Section:
@@ -105,7 +105,7 @@ def _age(age: Freshness) -> str:
     return {0: "today", 1: "yesterday"}.get(age.age_days, f"{age.age_days:,} days ago")
 
 
-def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
+def _reasons(answer: Data, theme: str | None) -> html.Div:
     if not answer.reasons:
         return html.Div(html.H2("No row is waiting, and no row or cell was left out", className="chart-title"))
     first = most_frequent(answer.reasons)[0]
@@ -120,6 +120,6 @@ def _reasons(answer: Data, csv: str, theme: str | None) -> html.Div:
         alternative=f"Bars of rows and cells by reason. {reason_words}",
         name="reasons",
         level=2,
-        table=table("Rows and cells by reason", REASONS, answer.reasons, csv=csv, table_id=ids.REASONS_TABLE),
+        table=table("Rows and cells by reason", REASONS, answer.reasons, table_id=ids.REASONS_TABLE),
     )
     return html.Div(drawn, className="panels is-single")

@@ -1,6 +1,6 @@
 """What was left out and why: rejected rows, waiting rows, and rows that deserve a look."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from dashboard.components import html
@@ -25,17 +25,13 @@ def left_out(
     desk: Desk, selection: Selection, answer: Data, page_words: Mapping[str, str], text: Passages, theme: str | None
 ) -> list[Any]:
     """Rejected rows a page at a time, files to mend, waiting rows, and what each load left out."""
-
-    def csv(rows: str) -> str:
-        return desk.csv("data", rows, selection)
-
     if desk.asker.fitter is not None:
         rows: list[Any] = _for_others()
     else:
         rows = [
-            *rejected_rows(desk, selection, answer.rejects, page_words, csv("rejects")),
+            *rejected_rows(desk, selection, answer.rejects, page_words),
             *_to_mend(desk, answer, text),
-            *_waiting(answer, text, csv),
+            *_waiting(answer, text),
         ]
     return [html.P(WHOLE, className="concerns"), *rows, *_by_load(answer, text, theme)]
 
@@ -44,7 +40,7 @@ def deserves_a_look(desk: Desk, selection: Selection, answer: Data, text: Passag
     """Rows that are in the figures and were found unusual or incomplete."""
     if desk.asker.fitter is not None:
         return _for_others()
-    return [html.P(WHOLE, className="concerns"), *_warnings(answer, text, desk.csv("data", "warnings", selection))]
+    return [html.P(WHOLE, className="concerns"), *_warnings(answer, text)]
 
 
 def _for_others() -> list[Any]:
@@ -100,7 +96,7 @@ def _to_mend(desk: Desk, answer: Data, text: Passages) -> list[Any]:
     ]
 
 
-def _waiting(answer: Data, text: Passages, csv: Callable[[str], str]) -> list[Any]:
+def _waiting(answer: Data, text: Passages) -> list[Any]:
     if not answer.waiting:
         return []
     first = answer.waiting[:WAITING_SHOWN]
@@ -112,14 +108,13 @@ def _waiting(answer: Data, text: Passages, csv: Callable[[str], str]) -> list[An
             f"Waiting rows, by what they wait for{f', the first {len(first)} of {len(answer.waiting):,}' if further else ''}",
             WAITING,
             first,
-            csv=csv("waiting"),
         ),
     ]
 
 
-def _warnings(answer: Data, text: Passages, csv: str) -> Sequence[Any]:
+def _warnings(answer: Data, text: Passages) -> Sequence[Any]:
     if not answer.warnings:
         return [html.P("No stored row was found unusual or incomplete.")]
     n = sum(row.n for row in answer.warnings)
     caption = f"{counted(n, 'warning')} of {counted(len(answer.warnings), 'kind')}"
-    return [*paragraphs(text["warnings"]), table(caption, WARNINGS, answer.warnings, csv=csv)]
+    return [*paragraphs(text["warnings"]), table(caption, WARNINGS, answer.warnings)]

@@ -18,9 +18,7 @@ ROWS_SHOWN: Final = 10
 VIEW: Final = f"{PATH}/{LEFT_OUT}"
 
 
-def rejected_rows(
-    desk: Desk, selection: Selection, rows: Sequence[RejectRow], page_words: Mapping[str, str], csv: str
-) -> list[Any]:
+def rejected_rows(desk: Desk, selection: Selection, rows: Sequence[RejectRow], page_words: Mapping[str, str]) -> list[Any]:
     """The choice of a reason, one page of rows, and links to the pages before and after."""
     if not rows:
         return [html.P("No row was rejected.")]
@@ -45,7 +43,6 @@ def rejected_rows(
             f"Rejected rows{' and cells left out' if any(row.is_cell for row in chosen) else ''}, {place}",
             REJECTS,
             page_rows,
-            csv=csv,
         ),
         turning("← rows before", "next rows →", start, ROWS_SHOWN, len(chosen), partial(address, reason)),
     ]

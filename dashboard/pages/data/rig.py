@@ -55,7 +55,7 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
         _marks() if drawn_studios else None,
         html.Div([_panel(studio, answer, theme) for studio in drawn_studios], className="panels is-double"),
         reading(*paragraphs(text["rig"], level=level)),
-        _findings(answer, desk.csv("rig", "findings", selection)) if answer.findings else None,
+        _findings(answer) if answer.findings else None,
         html.Details(
             [
                 html.Summary("Tilt at arrival by month"),
@@ -63,7 +63,6 @@ def rig(desk: Desk, selection: Selection, answer: Rig, text: Mapping[str, tuple[
                     "Tilt at arrival by month, signed",
                     _months(level),
                     answer.months,
-                    csv=desk.csv("rig", "months", selection),
                     table_id=ids.RIG_TABLE,
                 ),
             ],
@@ -84,9 +83,9 @@ def _task(desk: Desk, finding: RigFinding) -> html.Div | None:
     return task_form(desk, "rig", key, f"on {finding.quantity} in {finding.studio}")
 
 
-def _findings(answer: Rig, csv: str) -> html.Details:
+def _findings(answer: Rig) -> html.Details:
     words = "What was found of the rigs, as a table"
-    return html.Details([html.Summary(words), table(words, _FINDINGS, answer.findings, csv=csv)], className="more")
+    return html.Details([html.Summary(words), table(words, _FINDINGS, answer.findings)], className="more")
 
 
 def _marks() -> html.Ul:

@@ -1,13 +1,15 @@
 """Whom to call today: one list, longest over first; where every other follow-up stands is folded."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from functools import partial
 from typing import Any, Final
 
 from dash import dcc
 
 from dashboard.components import columns, html
-from dashboard.components.address import View, starting_place
+from dashboard.components.address import View
 from dashboard.components.chart import reading
+from dashboard.components.choices import turning, within
 from dashboard.components.entering import call_marks
 from dashboard.components.notes import data_note
 from dashboard.components.page import Desk, Show
@@ -30,15 +32,15 @@ def layout() -> list[Any]:
 def shows(desk: Desk) -> dict[str, Show]:
     def show(view: View, theme: str | None) -> Any:
         asked = Asked.of(desk, view, theme)
-        return called(asked, asked.calls(), starting_place(view.page_words.get("start")))
+        return called(asked, asked.calls(), view.page_words.get("start"))
 
     return {ids.CALLS: show}
 
 
-def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
+def called(asked: Asked, answer: Calls, at: str | None) -> list[Any]:
     """The sentence, the list a page at a time, what stands behind it."""
     n = len(answer.calls)
-    start = min(start, max(n - 1, 0) // SHOWN * SHOWN)
+    start = within(at, SHOWN, n)
     rows = answer.calls[start : start + SHOWN]
     place = f", {start + 1:,} to {start + len(rows):,} of {n:,}" if n > SHOWN else ""
     caption = f"Calls, longest over first{place}"
@@ -48,7 +50,7 @@ def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
         table(caption, _columns(asked.desk, rows), rows, row_key="session_id", table_id="returns-call-list")
         if rows
         else html.P("No follow-up is due, and none waits to be booked."),
-        html.P(list(_turning(asked, start, n)), className="turning") if n > SHOWN else None,
+        turning("← calls before", "next calls →", start, SHOWN, n, partial(_address, asked)) if n > SHOWN else None,
         whole,
         _marked(answer),
         _as_calendar(asked) if n or answer.booked else None,
@@ -59,16 +61,8 @@ def called(asked: Asked, answer: Calls, start: int) -> list[Any]:
     ]
 
 
-def _turning(asked: Asked, start: int, n: int) -> Iterator[dcc.Link]:
-    def link(words: str, to: int) -> dcc.Link:
-        words_of_page = {"start": str(to)} if to else {}
-        address = asked.desk.addresses.page(f"{PATH}/calls", asked.selection.query(), words_of_page)
-        return dcc.Link(words, href=address, className="choice")
-
-    if start:
-        yield link("← calls before", max(start - SHOWN, 0))
-    if start + SHOWN < n:
-        yield link("next calls →", start + SHOWN)
+def _address(asked: Asked, start: int) -> str:
+    return asked.desk.addresses.page(f"{PATH}/calls", asked.selection.query(), {"start": str(start)} if start else {})
 
 
 def _as_calendar(asked: Asked) -> html.P:
