@@ -137,7 +137,7 @@ def rows(studios: int) -> Iterator[str]:
             kinds = {"second": Repeating, "both": RepeatingByBoth} if scenario.by_measured else {"either": Repeating}
             for by, kind in kinds.items():
                 made = of_studios(scenario, n, kind)
-                apart = max(made.apart, 0.0) ** 0.5 / without.apart**0.5 if name not in CASES[:1] else float("nan")
+                apart = max(made.apart, 0.0) ** 0.5 / without.apart**0.5 if name != CASES[0] else float("nan")
                 cells = [
                     *(f"{100 * holds:.1f} %" for holds in (without.holds, made.holds)),
                     *(
