@@ -144,7 +144,7 @@ def test_another_split_makes_another_grid(client: FlaskClient) -> None:
 
 
 def test_rejected_rows_are_turned_by_the_address(client: FlaskClient) -> None:
-    assert "Rejected rows and cells left out, 21 to 30 of 47" in answered(client, "data-left-out", "?start=20")
+    assert "Rejected rows, 21 to 30 of 47" in answered(client, "data-left-out", "?start=20")
     assert "Rejected rows, 1 to 10 of 16" in answered(client, "data-left-out", "?reason=orphan")
     assert "start: found 'x'" in answered(client, "data-head", "?start=x")
 
