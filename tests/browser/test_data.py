@@ -274,7 +274,9 @@ def test_the_answer_tells_the_age_of_the_newest_row_and_leads_to_what_waits(serv
         expect(steps.get_by_role("link", name=f"{looks} rows deserve a look")).to_be_visible()
         steps.get_by_role("link", name=f"{left_out} rows were left out").click()
         expect(page).to_have_url(f"{address}data/left-out")
-        expect(page.locator("#data-left-out")).to_contain_text(f"Rejected rows, 1 to 10 of {len(answer.rejects)}")
+        expect(page.locator("#data-left-out")).to_contain_text(
+            f"Rejected rows and cells left out, 1 to 10 of {len(answer.rejects)}"
+        )
 
 
 def test_older_addresses_lead_on(served: Served, watched: Watched) -> None:
