@@ -281,7 +281,7 @@ CLOCK = Scenario(
     },
     proposes={
         "knee_captures.session_id": "@file part 1",
-        "knee_captures.side": "@file part 2",
+        "knee_captures.sides": "yes",
         "follow_ups.session_id": "14 days",
         "foot_exams.headings": "yes",
         "foot_setups.log": "yes",
