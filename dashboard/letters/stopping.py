@@ -24,13 +24,16 @@ def stop_address(book: Letters, reader: LetterReader, settings: LetterSettings) 
     """The address at which a reader ends the letter; without a dashboard's address, a mail to its sender."""
     if not settings.address:
         return f"mailto:{settings.sender}?subject=No%20more%20letters"
-    return f"{settings.address}{PATH}?token={_signer(book).dumps(reader.number)}"
+    return f"{settings.address}{PATH}?token={_signer(book.secret()).dumps(reader.number)}"
 
 
 def reader_of(book: Letters, token: str) -> LetterReader | None:
     """The reader whose letter a link ends; None where the link is not one of ours."""
+    secret = book.known_secret()
+    if not secret:
+        return None
     try:
-        number = _signer(book).loads(token)
+        number = _signer(secret).loads(token)
     except BadData:
         return None
     return book.numbered(number) if isinstance(number, int) else None
@@ -66,5 +69,5 @@ def add_stopping(server: Flask, desk: Desk) -> None:
     server.add_url_rule(f"{desk.addresses.prefix}{PATH}", PATH, stop, methods=["GET", "POST"])
 
 
-def _signer(book: Letters) -> URLSafeSerializer:
-    return URLSafeSerializer(book.secret(), salt="letters")
+def _signer(secret: bytes) -> URLSafeSerializer:
+    return URLSafeSerializer(secret, salt="letters")

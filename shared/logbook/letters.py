@@ -89,14 +89,19 @@ class Letters:
 
     def secret(self) -> bytes:
         """What signs the links; made with the first one."""
+        known = self.known_secret()
+        if known:
+            return known
+        with self._logbook.writing() as book:
+            if book.execute("SELECT secret FROM letter_secret").fetchone() is None:
+                book.execute("INSERT INTO letter_secret (secret) VALUES (?)", (secrets.token_hex(32),))
+        return self.secret()
+
+    def known_secret(self) -> bytes:
+        """The same, empty where no link was signed yet: whoever opens a link writes nothing."""
         with self._logbook.reading() as book:
             row = book.execute("SELECT secret FROM letter_secret").fetchone()
-        if row is None:
-            with self._logbook.writing() as book:
-                if book.execute("SELECT secret FROM letter_secret").fetchone() is None:
-                    book.execute("INSERT INTO letter_secret (secret) VALUES (?)", (secrets.token_hex(32),))
-            return self.secret()
-        return bytes.fromhex(row["secret"])
+        return bytes.fromhex(row["secret"]) if row else b""
 
     def claim(self, reader: LetterReader, occasion: str, now: datetime, *, again: bool = False) -> Claim | None:
         """The letter of an occasion, where it is to be handed over now: it never was tried, or it is to be tried again.

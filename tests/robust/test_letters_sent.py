@@ -14,6 +14,7 @@ from dashboard.letters import due
 from dashboard.letters.content import Letter
 from dashboard.letters.due import Post, send_due_quietly
 from dashboard.letters.posting import PASSWORD_VARIABLE, MayBePostedError, NotPostedError, post
+from dashboard.letters.stopping import reader_of
 from dashboard.letters.written import message_of
 from dashboard.questions.door.asking import Asker
 from etl.keeping.letters import letters_told
@@ -318,3 +319,9 @@ def test_between_two_looks_the_watch_does_what_it_is_given(tmp_path: Path) -> No
     )
     watcher.run()
     assert done == ["letters", "letters"]
+
+
+def test_a_link_of_nobody_writes_nothing(tmp_path: Path) -> None:
+    book = Letters(tmp_path / "w.duckdb")
+    assert reader_of(book, "MQ.forged") is None
+    assert list(tmp_path.iterdir()) == []

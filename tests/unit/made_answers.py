@@ -248,6 +248,8 @@ class MadeAsker:
             from tests.unit.test_pages_next import ANSWER, RECORD
 
             return replace(ANSWER if question == "next" else RECORD, selection=selection.as_dict())
+        if question == "agreement":
+            raise TooFewError("Not enough yet: no fit can be held against an exam.")
         if question == "effects":
             answer: Answer = made_effects(selection.split)
         else:
