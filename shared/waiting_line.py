@@ -15,6 +15,8 @@ import filelock
 from shared.working import OWNER_ONLY_FOLDER
 
 _POLL_SECONDS: Final = 0.05
+# Nobody holds the door for longer than a look; an earlier fitledger held it while it wrote.
+_DOOR_SECONDS: Final = 10.0
 
 
 class NoTurnError(Exception):
@@ -30,7 +32,7 @@ class WaitingLine:
 
     def __init__(self, folder: Path, door: Path) -> None:
         self._folder = folder
-        self._door = filelock.FileLock(door)
+        self._door = filelock.FileLock(door, timeout=_DOOR_SECONDS)
 
     @contextmanager
     def turn(self, wait_seconds: float, on_wait: Callable[[int], None] | None) -> Iterator[None]:
@@ -56,7 +58,7 @@ class WaitingLine:
     @contextmanager
     def _ticket(self) -> Iterator[Path]:
         """A ticket behind all others, held until the block ends."""
-        with self._door:
+        with self._at_the_door():
             self._folder.mkdir(OWNER_ONLY_FOLDER, exist_ok=True)
             last = max((int(ticket.name) for ticket in self._tickets()), default=0)
             ticket = self._folder / f"{last + 1:010d}"
@@ -65,15 +67,26 @@ class WaitingLine:
         try:
             yield ticket
         finally:
-            with self._door:
+            with self._at_the_door():
                 lock.release()
                 ticket.unlink(missing_ok=True)
                 with suppress(OSError):  # others stand in line
                     self._folder.rmdir()
 
+    @contextmanager
+    def _at_the_door(self) -> Iterator[None]:
+        try:
+            self._door.acquire()
+        except filelock.Timeout as fault:
+            raise NoTurnError(0) from fault
+        try:
+            yield
+        finally:
+            self._door.release()
+
     def _n_before(self, ticket: Path) -> int:
         """How many stand before the one of this ticket; tickets of those who were killed are taken away."""
-        with self._door:
+        with self._at_the_door():
             return sum(not _is_left(other) for other in self._tickets() if other.name < ticket.name)
 
     def _tickets(self) -> list[Path]:

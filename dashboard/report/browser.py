@@ -8,6 +8,7 @@ from typing import Any, Final
 from urllib.parse import unquote
 
 from dashboard.chromium import chromium, missing
+from dashboard.figures.theme import PALETTES
 from dashboard.figures.typeface import FAMILY, face, inlined
 from dashboard.report.markup import Drawing
 from shared.errors import ReportError
@@ -64,9 +65,8 @@ class Press:
     def pictures(self, drawings: Sequence[Drawing]) -> Iterator[bytes]:
         """Each chart as a PNG on white, for what shows no SVG, as mail does not."""
         page = self._page(scripts=True, finer=1.5)
-        page.set_content(
-            f"<!doctype html><style>{face(inlined())}body{{margin:0;background:#FFFFFF}}</style><div id=chart></div>"
-        )
+        body = f"body{{margin:0;background:{PALETTES['light'].surface}}}"
+        page.set_content(f"<!doctype html><style>{face(inlined())}{body}</style><div id=chart></div>")
         page.evaluate(_TYPEFACE)
         page.add_script_tag(path=str(_CHARTS))
         for drawing in drawings:

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, cast
 
-import filelock
 import pytest
 from flask.testing import FlaskClient
 
@@ -21,6 +20,7 @@ from dashboard.web.uploads import MOST_FILES, Uploads
 from etl.history import foresee
 from etl.load import load
 from shared.errors import InputUnusableError, UploadError, UsageError, WarehouseBusyError, WarehouseChangedError, WarehouseError
+from shared.files import held
 from shared.settings import Settings
 from shared.settings_running import Upload
 from shared.warehouse import open_reading
@@ -212,7 +212,7 @@ def test_a_busy_warehouse_tells_its_sentence(uploads: Uploads, path: Path, monke
     monkeypatch.setattr(module, "WAIT_SECONDS", 0.0)
     token = uploads.receive(sent(("riders.csv", GOOD)))
     uploads.check(token)
-    with filelock.FileLock(path.with_name(path.name + ".lock")):
+    with held(path):
         with pytest.raises(WarehouseBusyError, match="another load is writing"):
             uploads.load(token)
         with pytest.raises(WarehouseBusyError, match="another load is writing"):
