@@ -141,7 +141,9 @@ def _picture(desk: Desk, answer: Periods, goals: Mapping[str, GoalRow]) -> list[
             alternative=better.alternative(answer.changes),
             name="periods",
         ),
-        html.Div(paragraphs(TEXT["picture"], **then, level=number(desk.level, "share"), knees=""), className="reading"),
+        html.Div(
+            paragraphs(TEXT["picture"], **then, level=number(desk.level, "share"), knees="", goals=""), className="reading"
+        ),
     ]
 
 

@@ -145,7 +145,8 @@ def test_the_keyboard_reaches_everything_and_is_seen(opened: Watched) -> None:
     wanted |= {place for place in (".chart-tools", ".chart-drawing", ".table-frame", ".csv-line")
                if page.locator(f"{place}:visible").count()}  # fmt: skip
     assert wanted <= reached
-    links = page.locator("main a[href]:visible, main button:visible, main summary:visible")
+    # A row of marks is one stop, and the arrow keys go along it.
+    links = page.locator("main a[href]:visible, main button:not([role=toolbar] [tabindex='-1']):visible, main summary:visible")
     assert len(stops) >= links.count()
 
 
