@@ -55,6 +55,8 @@ _PATTERNS: Final = (
     r"^Change in the distance from neutral, knees that came |[\d,]+ more changes? needed",
     r"What settles the unclear$|^How many more riders settle what is unclear",
     r"^[\d,]+ bars span two estimates that differ$|: the two estimates (?:agree|disagree) in ",
+    # What can be said about a figure, by the name of the button.
+    r"^(?:Set a goal|Give a task|Write a note|Take away|What came of it)… (?:for|on|of) ",
     # A band's record: how much fell inside.
     r"of the last [\d,]+ changes?, \d+ % fell inside a band that promises ",
     # Whom a figure hangs on, whether two ways of looking agree: what is uncertain, and no direction.
