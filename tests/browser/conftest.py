@@ -1,5 +1,6 @@
 """One Chromium and one served demo dashboard for all browser tests of a run."""
 
+import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -81,8 +82,9 @@ class Watched:
 
 
 @pytest.fixture(scope="session")
-def asker(demo_warehouse: Path) -> Asker:
-    return Asker(demo_warehouse, Settings())
+def asker(demo_warehouse: Path, tmp_path_factory: pytest.TempPathFactory) -> Asker:
+    """Of a copy, since what is marked on the screen is kept in a logbook beside the warehouse."""
+    return Asker(Path(shutil.copy(demo_warehouse, tmp_path_factory.mktemp("served"))), Settings())
 
 
 @pytest.fixture(scope="session")
