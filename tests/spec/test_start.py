@@ -39,7 +39,7 @@ def test_what_is_least_recorded_comes_first(memory: Warehouse) -> None:
 
 def test_start_loads_tells_and_serves_on_these_data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     served: list[Path] = []
-    monkeypatch.setattr(serving, "serve_warehouse", lambda warehouse, *_: served.append(warehouse))
+    monkeypatch.setattr(serving, "serve_warehouse", lambda warehouse, *_, **__: served.append(warehouse))
     path = tmp_path / "w.duckdb"
     folder = write_csv(tmp_path / "x", **FITS)
     told = CliRunner().invoke(app, ["start", str(folder), "--warehouse", str(path)])

@@ -68,6 +68,7 @@ def test_ids_are_text_on_the_page_and_in_its_charts(client: FlaskClient, page: A
 # Lists, and what tells of one rider or one split where none is chosen.
 WITHOUT_A_CHART = {
     "figures",
+    "tasks",
     "data/deserves-a-look",
     "data/left-out",
     "data/load-files",

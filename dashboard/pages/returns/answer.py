@@ -71,7 +71,7 @@ def _curve(asked: Asked, answer: Returns) -> html.Figure:
 
 def _steps(asked: Asked, answer: Returns) -> html.Section:
     desk, selection = asked.desk, replace(asked.selection, rider=())
-    calls: Any = desk.asker.ask("calls", asked.selection)
+    calls = asked.calls()
     lost = next(row for row in answer.held if row.became == "not_held")
     steps = [
         NextStep("calls today" if len(calls.calls) != 1 else "call today", asked.address("calls"), len(calls.calls)),
