@@ -173,6 +173,7 @@ def test_nothing_that_a_stranger_sends_is_a_fault_of_the_program(
 ) -> None:
     # What a report is made of is no matter here, and a browser takes long to start.
     monkeypatch.setattr("dashboard.report.served.made_report", lambda *_: b"")
+    monkeypatch.setattr("dashboard.report.served.made_meeting", lambda *_, **__: b"")
     accounts = Accounts(tmp_path / "studio.duckdb") if signs_in else None
     if accounts:
         accounts.add("olga", "owner", "four small words here", None)
