@@ -68,7 +68,8 @@ def drawn_effect(outcome: Floats, is_second: NDArray[np.bool_], block: NDArray[n
     own = drawn - _means(drawn, number)[number]
     information, score = float(own @ drawn), float(own @ centred)
     n_all = prod(comb(size, int(drawn[number == index].sum())) for index, size in enumerate(sizes))
-    if n_all * (1 - level) / 2 < 1:
+    # Divided, since the orders of a thousand draws are more than a floating-point number holds.
+    if n_all < 2 / (1 - level):
         raise TooFewError(f"Only {n_all:,} orders could have been drawn so far, too few for an interval.")
     is_exact = n_all <= ALL_ORDERS_UP_TO
     borders, n_orders = _borders(centred, drawn, number, sizes, score, information, is_exact)

@@ -150,3 +150,14 @@ def _claims(outcome: np.ndarray, second: np.ndarray, block: np.ndarray) -> bool:
 def test_an_effect_is_found_as_draws_come_in() -> None:
     outcome, second, block = drawn_blocks(60, 1.0, np.random.default_rng(8))
     assert [_claims(outcome[:n], second[:n], block[:n]) for n in (12, 240)] == [False, True]
+
+
+def test_a_long_comparison_has_more_orders_than_a_number_holds() -> None:
+    """Of 1,100 pairs there are 2**1100 orders, beyond 1.8e308; the ends are near those of the pairs' differences."""
+    is_second = np.tile([False, True], 1100)
+    outcome = 0.5 * is_second + np.random.default_rng(7).normal(0.0, 1.0, 2200)
+    found = drawn_effect(outcome, is_second, np.repeat(np.arange(1100), 2), 0.95)
+    apart = outcome[1::2] - outcome[::2]
+    half = 1.96 * apart.std(ddof=1) / np.sqrt(1100)
+    assert (found.estimate, found.is_exact) == (pytest.approx(apart.mean()), False)
+    assert (found.low, found.high) == pytest.approx((apart.mean() - half, apart.mean() + half), abs=0.006)
