@@ -1,5 +1,6 @@
 """Periods, levels, answers as CSV and the sentences on control charts, from what is set by hand."""
 
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 from typing import Any
@@ -10,6 +11,7 @@ import pytest
 from dashboard.questions.selection import levels
 from dashboard.questions.selection.answers import cells_to_csv, rows_to_csv
 from dashboard.questions.selection.calendar import first_day, period_of, quarter_of, spoken_period
+from dashboard.questions.selection.coded import CODES, code_sql, kinds
 from dashboard.questions.selection.levels import count_riders, level_words, split_caution
 from dashboard.questions.selection.numbers import (
     spoken,
@@ -22,6 +24,7 @@ from dashboard.questions.selection.numbers import (
 from dashboard.questions.selection.spans import Span
 from dashboard.questions.studio import trends
 from dashboard.questions.studio.trends_news import news
+from tests.unit.made_answers import made_studio
 
 
 def bare(words: str) -> str:
@@ -134,3 +137,29 @@ def test_the_headline_counts_what_moved_and_tells_the_clearest() -> None:
     none = charted("knees_better", "share", has_limits=False)
     assert trends.headline_of([none], "week") == "Not enough yet: no figure has a base period of weeks to compare with."
     assert trends._span(date(2026, 5, 4), date(2026, 5, 11), "week") == "the week of 4 May 2026 to the week of 11 May 2026"
+
+
+def test_rows_that_are_alike_get_one_number_and_the_first_of_each_kind_is_told() -> None:
+    """Missing is a kind of its own, and so is a number below zero; (3, missing) comes twice."""
+    columns = {"whole": np.array([3, -2, 3, 3, -2]), "part": np.array([np.nan, 1.0, 2.0, np.nan, 1.0])}
+    number, first = kinds(columns)
+    assert [number.tolist().index(one) for one in number] == [0, 1, 2, 0, 1]
+    assert sorted(first[first >= 0]) == [0, 1, 2] and [int(first[one]) for one in number] == [0, 1, 2, 0, 1]
+    assert set(kinds({"none": np.array([np.nan, np.nan])})[0].tolist()) == {0}
+    # So many that they are not counted through.
+    far = {name: np.array([0, 10_000, 0, 20_000, 10_000]) for name in ("one", "other")}
+    assert kinds(far)[0].tolist() == [0, 1, 0, 2, 1] and kinds(far)[1].tolist() == [0, 1, 3]
+
+
+def test_the_codes_of_a_column_are_numbered_from_one_in_the_catalogues_order() -> None:
+    assert CODES["insole_level"] == ("none", "low", "medium", "high", "custom")
+    assert code_sql("x.kind", "visit_kind") == (
+        "(CASE x.kind WHEN 'first' THEN 1 WHEN 'follow_up' THEN 2 WHEN 'refit' THEN 3 ELSE 0 END)::TINYINT"
+    )
+
+
+def test_the_rows_of_an_answer_are_its_own_list_or_the_one_named() -> None:
+    answer = replace(made_studio(), trend=())
+    assert [row["figure"] for row in answer.rows()] == [row.figure for row in answer.figures]
+    assert (answer.rows("trend"), answer.to_csv("trend")) == ([], "")
+    assert answer.to_csv().splitlines()[0].startswith("figure,unit,counted,n,")
