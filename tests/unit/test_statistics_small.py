@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from shared.errors import NotEstimableError, TooFewError
-from shared.statistics import change_point
+from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
+from shared.statistics import case_mix, change_point
+from shared.statistics.agreement import typical_error
+from shared.statistics.always_valid import always_valid
 from shared.statistics.bracket import bracket
-from shared.statistics.change_point import _sizes, largest_step
+from shared.statistics.case_mix import expected_share
+from shared.statistics.change_point import _sizes, chance_of_step, largest_step
 from shared.statistics.control_charts import p_limits, xmr_limits
 from shared.statistics.design import filled, of_columns
 from shared.statistics.estimability import ties_of_products
@@ -54,6 +57,32 @@ def test_a_step_stands_where_neither_error_takes_it_away(monkeypatch: pytest.Mon
     assert largest_step(values, period, period, 3, is_share=False, wanted=0.0).first == 3
     monkeypatch.setattr(change_point, "_error_by_riders", lambda *_: (np.array([1e9, 1e-9]), 1000))
     assert largest_step(values, period, period, 3, is_share=False, wanted=1.0).first == 4
+    # By riders the step of 9.25 less 1/3 is half as many errors, of twelve riders, and the larger chance holds.
+    monkeypatch.setattr(change_point, "_error_by_riders", lambda *_: (np.array([2.0, 1e9]), 12))
+    found = largest_step(values, period, period, 3, is_share=False, wanted=1.0)
+    assert found.p_value == pytest.approx(chance_of_step((9.25 - 1 / 3) / 2, np.array([3, 4]) / 5, 10))
+
+
+def test_a_step_of_a_share_has_the_chance_of_the_less_of_two_scales() -> None:
+    """None of 28 rows, then 1 of 2 and 0 of 2. The periods' means scatter by 1/2 - 32/32² = 15/32, of which the step takes
+    (1/4)² · 28 · 4 / 32 = 7/32: 1/4 is left on three degrees of freedom."""
+    period = np.repeat(np.arange(5), [8, 8, 12, 2, 2])
+    values = (np.arange(32) == 28).astype(float)
+    found = largest_step(values, period, np.arange(32), 3, is_share=True, wanted=0.0)
+    error = (0.25 / 3 * (1 / 28 + 1 / 4)) ** 0.5
+    assert (found.first, found.before, found.after) == (3, 0.0, 0.25)
+    assert found.p_value == pytest.approx(chance_of_step(np.pi / 3 * 31**0.5 / 32 / error, np.array([28, 30]) / 32, 3))
+
+
+def test_a_rider_on_both_sides_of_a_step_adds_to_it_once() -> None:
+    """Two rows before and three after. A rider's share is what he adds before by 2 less what he adds after by 3: −2/2 − 2/3 for
+    the first, who comes twice, then −1/2, 0 and 1/3."""
+    residual, at = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]), np.arange(5)
+    given = (np.array([1]), np.array([2.0]), np.array([3.0]))
+    error, n_riders = change_point._error_by_riders(residual, at, np.array([0, 1, 2, 3, 0]), *given)
+    assert (error**2, n_riders) == (pytest.approx([(5 / 3) ** 2 + 1 / 4 + 1 / 9]), 4)
+    alone, n_riders = change_point._error_by_riders(residual, at, at, *given)
+    assert (alone**2, n_riders) == (pytest.approx([(4 + 1) / 4 + (1 + 4) / 9]), 5)
 
 
 def test_limits_count_a_period_of_one_row_and_end_at_all() -> None:
@@ -79,7 +108,7 @@ def test_a_measure_that_is_missing_takes_the_mean_of_the_others_and_a_column_of_
 @pytest.mark.parametrize(("n_apart", "is_kept"), [(9, False), (10, True)])
 def test_a_column_stays_in_a_design_where_ten_rows_differ_from_the_rest(n_apart: int, is_kept: bool) -> None:
     """Whether those that differ come first or last."""
-    for values in ([1.0] * n_apart + [0.0] * 30, [0.0] * 30 + [1.0] * n_apart):
+    for values in ([-1.0] * n_apart + [0.0] * 30, [0.0] * 30 + [1.0] * n_apart):
         found = of_columns({"x": np.array(values)}, len(values))
         assert found.terms == (("intercept", "x") if is_kept else ("intercept",))
         assert found.design[:, 0].tolist() == [1.0] * len(values)
@@ -152,3 +181,48 @@ def test_a_column_that_never_differs_or_too_few_pairs_have_no_rank_correlation()
     ten = np.arange(10.0)
     assert rank_correlation(ten, ten * 0, 5) is None and rank_correlation(ten * 0, ten, 5) is None
     assert rank_correlation(ten, ten, 11) is None and rank_correlation(ten[:4], ten[:4], 2) is None
+
+
+def test_the_mean_of_repeat_pairs_has_as_many_degrees_of_freedom_as_pairs_less_one() -> None:
+    """1, 2, 3, 4: standard deviation √(5/3), by t on three degrees of freedom 3.182446 times half of it about 2.5."""
+    found = typical_error(np.array([1.0, 2.0, 3.0, 4.0]), 0.95)
+    half = 3.182446 * (5 / 3) ** 0.5 / 2
+    assert (found.mean_difference_low, found.mean_difference_high) == pytest.approx((2.5 - half, 2.5 + half), abs=1e-5)
+    # Chi-square on three degrees of freedom has 0.2158 and 9.3484 at 2.5 and 97.5 %.
+    ends = (found.typical_error_low / found.typical_error, found.typical_error_high / found.typical_error)
+    assert ends == pytest.approx(((3 / 9.3484) ** 0.5, (3 / 0.2158) ** 0.5), rel=1e-4)
+
+
+def test_the_interval_that_may_be_looked_at_at_any_time_of_pairs_alone() -> None:
+    """Pairs differ by d: an end t is where the square of Σ(d − t) is the source's factor times Σ(d − t)²."""
+    apart = np.array([0.5, 1.5, 1.0, 2.0, 0.0, 1.0, 3.0, -1.0, 1.0, 1.0, 2.0, 0.0])
+    second, block = np.tile([False, True], 12), np.repeat(np.arange(12), 2)
+    outcome = np.where(second, np.repeat(apart, 2), 0.0)
+    found = always_valid(outcome, second, block, 0.95, tuned_for=10)
+    rho2 = (-2 * np.log(0.05) + np.log(-2 * np.log(0.05) + 1)) / 10
+    w = 12 * rho2 + 1
+    assert found.estimate == pytest.approx(1.0)
+    for end, alpha in ((found.low, 0.05), (found.high, 0.05), (0.0, found.p_value)):
+        left = apart - end
+        assert left.sum() ** 2 == pytest.approx(2 * w / (12 * rho2) * np.log(w**0.5 / alpha) * (left**2).sum())
+    # In whatever unit; and what differs by nothing on average has no chance above one.
+    assert always_valid(outcome / 100, second, block, 0.95, tuned_for=10).p_value == pytest.approx(found.p_value)
+    assert always_valid(outcome - second, second, block, 0.95, tuned_for=10).p_value == 1.0
+
+
+def test_two_groups_are_expected_by_their_shares_and_explain_the_square_of_their_correlation() -> None:
+    """5 of 20 and 15 of 20: phi is (5 · 5 − 15 · 15)/20². The rarer outcome may be the one that did not come."""
+    group = np.repeat([0.0, 1.0], 20)
+    events = np.array([1.0] * 5 + [0.0] * 15 + [1.0] * 15 + [0.0] * 5)
+    found = expected_share(events, np.column_stack([np.ones(40), group]), ("intercept", "group"))
+    assert found.expected == pytest.approx(np.where(group == 0, 0.25, 0.75))
+    assert found.explained == pytest.approx(0.25)
+    mostly = np.array([1.0] * 76 + [0.0] * 4)
+    with pytest.raises(TooFewError, match=r"^Not enough yet: 4 of the rarer outcome for 1 term of the case mix, and 5 are"):
+        expected_share(mostly, np.ones((80, 1)), ("intercept",))
+
+
+def test_a_case_mix_that_does_not_settle_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(case_mix, "_likeliest", lambda *_: (np.zeros(1), False))
+    with pytest.raises(NoConvergenceError, match="did not settle on an answer"):
+        expected_share(np.repeat([0.0, 1.0], 20), np.ones((40, 1)), ("intercept",))
