@@ -1,5 +1,7 @@
 """Small statistics and their edges, each against a sum written out beside it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -14,13 +16,16 @@ from shared.statistics.change_point import _sizes, chance_of_step, largest_step
 from shared.statistics.control_charts import p_limits, xmr_limits
 from shared.statistics.design import filled, of_columns
 from shared.statistics.estimability import ties_of_products
+from shared.statistics.goals import process_of, verdict
 from shared.statistics.grouping import within_rider
 from shared.statistics.intervals import TermEstimate
 from shared.statistics.late import late_share
 from shared.statistics.microaggregation import _blocks, groups_of
+from shared.statistics.paired_shares import paired_shares
+from shared.statistics.pooling import combine_types
 from shared.statistics.ranks import rank_correlation
-from shared.statistics.told import Told, told_interval
-from shared.statistics.unseen import bounds_of_mean
+from shared.statistics.told import Told, direction, told_interval
+from shared.statistics.unseen import bounds_of_mean, mean_if_alike, weights_of_seen
 from tests.unit.test_statistics_told import THIRD
 
 NAN = np.nan
@@ -37,7 +42,17 @@ def test_a_bracket_that_ends_within_the_third_s_interval_is_narrowed_below_alone
     """0.5 less and more 2.575829 · 0.05 is 0.3712 to 0.6288, of which 0 to 0.55 holds the lower end."""
     told = told_interval(0.0, 0.55, True, THIRD)
     assert (told.low, told.high, told.by) == (pytest.approx(0.371209, abs=1e-6), 0.55, "sequential")
-    assert told_interval(0.4, 0.6, True, THIRD) == Told(0.4, 0.6, "bracket", "not narrower")
+    low, high = THIRD.interval(0.99)
+    for ends in ((0.4, 0.6), (low, high), (low, 0.6), (0.4, high)):
+        assert told_interval(*ends, True, THIRD) == Told(*ends, "bracket", "not narrower")
+    # Below one degree of freedom it is held for one, where t is 12.7062 at 97.5 %.
+    assert replace(THIRD, estimate=0.0, standard_error=1.0, df=0.5).interval(0.95) == pytest.approx(
+        (-12.7062, 12.7062), rel=1e-5
+    )
+
+
+def test_a_figure_with_one_end_alone_claims_nothing() -> None:
+    assert [direction(None, -0.1, 0.0), direction(0.1, None, 0.0)] == [0, 0]
 
 
 def test_a_step_of_shares_counts_the_less_of_two_scales() -> None:
@@ -144,12 +159,18 @@ def test_the_row_farthest_from_the_mean_takes_the_nearest_along() -> None:
     """Mean −8/7: −10 lies farthest, and −3 and −2 nearest to it."""
     labels = groups_of(np.array([[-10.0], [-3], [-2], [0], [1], [2], [4]]), 3)
     assert len(set(labels[:3])) == len(set(labels[3:])) == 1 and labels[0] != labels[6]
+    # 11 first, then −10, the farthest from it.
+    labels = groups_of(np.array([[-10.0], [8], [0], [-9], [9], [1], [-8], [11], [2]]), 3)
+    assert [set(labels[place::3]) for place in (0, 1, 2)] == [{labels[0]}, {labels[1]}, {labels[2]}] and len(set(labels)) == 3
 
 
 def test_many_rows_are_cut_into_blocks_along_their_longest_axis() -> None:
-    along = np.column_stack([np.zeros(4_000), np.arange(4_000.0) - 1999.5])
-    assert sorted((block.min(), block.max(), len(block)) for block in _blocks(along)) == [(0, 1999, 2000), (2000, 3999, 2000)]
+    place = np.random.default_rng(2).permutation(4_000)
+    along = np.column_stack([np.zeros(4_000), place - 1999.5])
+    blocks = sorted(sorted(place[block].tolist()) for block in _blocks(along))
+    assert blocks == [list(range(2_000)), list(range(2_000, 4_000))]
     assert [len(block) for block in _blocks(along[:2_000])] == [2_000]
+    assert [len(block) for block in _blocks(np.zeros((2_001, 0)))] == [2_001]
 
 
 def test_bounds_reach_over_both_by_the_critical_value_of_the_source() -> None:
@@ -158,6 +179,55 @@ def test_bounds_reach_over_both_by_the_critical_value_of_the_source() -> None:
     found = bounds_of_mean(np.array([0.0] * 6 + [NAN] * 3), np.arange(9), (0.0, 1.0), 0.95, is_share=False)
     assert (found.low, found.high, found.interval_low) == (0.0, pytest.approx(1 / 3), 0.0)
     assert found.interval_high == pytest.approx(1 / 3 + stats.t.ppf(stats.norm.cdf(1.646146), 8) / 6, abs=1e-6)
+
+
+def test_bounds_of_what_was_seen_whole_are_wilsons_and_two_riders_are_enough() -> None:
+    """Wilson's interval of 8 of 8 begins at 8/(8 + 1.96²)."""
+    found = bounds_of_mean(np.ones(8), np.arange(8), (0.0, 1.0), 0.95, is_share=True)
+    assert (found.interval_low, found.interval_high) == (pytest.approx(8 / (8 + 1.959964**2), rel=1e-5), pytest.approx(1.0))
+    two = bounds_of_mean(np.array([1.0, 3.0]), np.arange(2), (0.0, 10.0), 0.95, is_share=False)
+    assert (two.low, two.high) == (2.0, 2.0)
+    with pytest.raises(TooFewError, match=r"^Not enough yet: 1 rider, and an interval needs at least 2\.$"):
+        bounds_of_mean(np.array([1.0, 3.0]), np.zeros(2, int), (0.0, 10.0), 0.95, is_share=False)
+
+
+def test_a_seen_row_stands_for_more_where_few_like_it_were_seen() -> None:
+    """Half of all, 5 of 20 in one group and 15 of 20 in the other: each stands for (1/2)/(1/4) and for (1/2)/(3/4)."""
+    seen = np.array([True] * 5 + [False] * 15 + [True] * 15 + [False] * 5)
+    weight = weights_of_seen(seen, np.column_stack([np.ones(40), np.repeat([0.0, 1.0], 20)]), ("intercept", "group"))
+    assert weight == pytest.approx(np.where(seen, np.repeat([2.0, 2 / 3], 20), 0.0), rel=1e-4)
+
+
+def test_what_a_row_is_judged_by_is_the_line_of_the_others() -> None:
+    """Five at 1 and five at 3, all seen, with nothing known of them: each is off the mean of the others by 10/9 of what it is
+    off that of all, and so is the interval, 2.262157 · 1.054093/√10 to either side of 2."""
+    values = np.array([1.0, 3.0] * 5)
+    found = mean_if_alike(values, np.ones(10), np.ones((10, 1)), np.arange(10), 0.95)
+    assert (found.estimate, found.high) == (pytest.approx(2.0), pytest.approx(2 + 0.754054 * 10 / 9, rel=1e-5))
+
+
+def test_types_apart_are_drawn_together_by_the_spread_between_them() -> None:
+    """0 and 2 with standard errors of 1/2: both squares about 1 over 1/4 + τ² make one where τ² is 7/4, so that a type keeps
+    7/8 of itself; the overall estimate has an error of 1, the drawn ones √(7/8 · 1/4 + 1/64)."""
+    found = combine_types(np.array([0.0, 2.0]), np.array([0.5, 0.5]), 0.95)
+    assert (found.between_sd**2, found.overall) == (pytest.approx(1.75, rel=1e-4), pytest.approx(1.0))
+    assert found.shrunk == pytest.approx([0.125, 1.875], rel=1e-4)
+    assert found.shrunk_high - found.shrunk == pytest.approx([1.959964 * (7 / 32 + 1 / 64) ** 0.5] * 2, rel=1e-4)
+    assert found.overall_high == pytest.approx(1 + 1.959964, rel=1e-4)
+
+
+def test_shares_of_which_one_is_whole_are_not_taken_to_move_together() -> None:
+    """All ten yes, then five: Wilson's intervals by his formula 0.7225 to 1 and 0.2366 to 0.7634."""
+    found = paired_shares(5, 5, 0, 0, 0.95)
+    assert (found.low, found.high) == pytest.approx((-0.5 - 0.2634, -0.5 + (0.2634**2 + 0.2775**2) ** 0.5), abs=1e-4)
+
+
+def test_two_periods_are_the_fewest_of_a_process_and_better_is_one_way_or_the_other() -> None:
+    assert process_of(np.array([10.0, 12.0]), 0.0, 0).n == 2
+    with pytest.raises(TooFewError, match=r"1 period since it last moved, of the 2 that this needs"):
+        process_of(np.array([10.0]), 0.0, 0)
+    with pytest.raises(ValueError, match=r"^better is 1 or -1$"):
+        verdict(process_of(np.array([10.0, 12.0]), 0.0, 0), 11.0, 0)
 
 
 def test_a_rank_correlation_by_hand() -> None:
@@ -174,7 +244,7 @@ def test_a_rank_correlation_by_hand() -> None:
     assert (turned.rho, turned.p_below) == (pytest.approx(12 / 990 - 1), pytest.approx(2.8e-11, rel=0.05))
     # One of ten is cut to 0.999999, arctanh 7.2543, times the root of 2 / 1.06 for five pairs: 9.965 standard deviations.
     sure = rank_correlation(np.arange(5.0), np.arange(5.0), 2)
-    assert sure is not None and sure.p_above == pytest.approx(stats.norm.sf(9.9646), rel=1e-3)
+    assert sure is not None and sure.p_above == pytest.approx(stats.norm.sf(9.9646), rel=1e-3, abs=0)
 
 
 def test_a_column_that_never_differs_or_too_few_pairs_have_no_rank_correlation() -> None:
