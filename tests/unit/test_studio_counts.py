@@ -14,12 +14,23 @@ from dashboard.questions.selection.recorded import Recorded
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
 from dashboard.questions.selection.spans import Span
-from dashboard.questions.studio import goals, headline_figures, periods, ratings, studio, studios, trends_charted, trends_fits
-from dashboard.questions.studio.answers_trends import GoalRow
+from dashboard.questions.studio import (
+    beside,
+    goals,
+    headline_figures,
+    periods,
+    ratings,
+    studio,
+    studios,
+    trends_charted,
+    trends_fits,
+)
+from dashboard.questions.studio.answers_trends import GoalRow, TrendRow
 from dashboard.questions.studio.period_words import headline_of
 from shared.errors import TooFewError
 from shared.logbook.entries import Entry, Event
 from shared.settings import Settings
+from shared.statistics.goals import reach
 from tests.unit.test_studio_words import JUNE, JUNES, bare, change, made, rated
 
 FEW = Settings.model_validate({"minimum": {"rows_shown": 2}})
@@ -191,3 +202,42 @@ def test_a_fit_belongs_to_the_level_of_either_foot() -> None:
     both = {("comfort", ("arrival", "departure")): pairs}
     low, high = ratings._by_level(cast(Any, both), levels, "arch_height", FEW)
     assert [(row.level, row.n_pairs, row.mean_change_points) for row in (low, high)] == [("low", 2, 2.5), ("high", 2, 2.0)]
+
+
+def month(number: int, estimate: float | None, *, is_partial: bool = False) -> TrendRow:
+    """Forty rows in a month of 2026."""
+    return TrendRow(
+        "return_rate", "share", "fit", date(2026, number, 1), 40, estimate, None, None, None, False, False, is_partial, "", ""
+    )
+
+
+def test_a_goal_is_held_against_the_periods_since_the_figure_moved_and_against_all_since_the_base_where_it_did_not() -> None:
+    """A step in April, months since 1970; the last month is not over."""
+    rows = [month(number, 0.5, is_partial=number == 6) for number in range(1, 7)]
+    series = SimpleNamespace(periods=12 * 56 + np.arange(6), base=np.array([False, True, True, False, False, False]))
+
+    def since(has_moved: bool, step: Any) -> list[int]:
+        chart: Any = SimpleNamespace(step=step, has_moved=has_moved, series=series)
+        return [row.period.month for row in goals._own_periods(chart, rows, "month")]
+
+    april = SimpleNamespace(first=12 * 56 + 3)
+    assert since(True, april) == [4, 5]
+    assert since(False, april) == since(False, None) == [2, 3, 4, 5]
+
+
+def test_a_share_that_never_changes_is_as_sure_as_its_rows_whether_a_month_is_missing_or_not() -> None:
+    """Half of forty rows in each of two months: (40 + 2)/(80 + 4) is a half, and √(1/4/40) the error of a month."""
+    for rows in ([month(1, 0.5), month(2, 0.5)], [month(1, 0.5), month(2, None), month(3, 0.5)]):
+        process = goals._process(rows, "share", 1.0, 2)
+        assert (process.centre, process.n) == (0.5, 2)
+        assert process.high - process.centre == pytest.approx(reach(2) * (0.25 / 40) ** 0.5)
+    assert goals._process([month(1, 0.5), month(2, 0.5)], "points", 1.0, 2).high == 0.5
+
+
+def test_what_stands_beside_a_move_is_told_here_and_in_the_base_period() -> None:
+    assert [(name, unit, words.format(here="1.00°", base="2.00°")) for name, unit, _, words in beside._FIGURES] == [
+        ("tilt_arrival", "deg", "Knees arrived 1.00° from neutral, 2.00° in the base period."),
+        ("sway_arrival", "mm", "Knees arrived with a sway of 1.00°, 2.00° in the base period."),
+        ("first_fits", "share", "1.00° of fits were first fits, 2.00° in the base period."),
+        ("typical_error_tilt", "deg", "The typical error of a knee's tilt was 1.00°, 2.00° in the base period."),
+    ]
