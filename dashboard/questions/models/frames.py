@@ -85,9 +85,7 @@ def frame_of(
         codes = dense(kept.rider)[0]
         cells_of = np.bincount(codes)
         places = np.where(np.diff(codes, prepend=-1) > 0, codes, len(cells_of))
-    mean, products = cell_moments(values, kept.n, cells_of)
-    if is_by_rider:
-        products = np.vstack([products, np.zeros(products.shape[1])])
+    mean, products = cell_moments(values, kept.n, cells_of, zeros=int(is_by_rider))
     # In one piece: some of its rows are taken at a time.
     inside, of_outcome = np.ascontiguousarray(mean[:, :-1]), mean[:, -1].copy()
     cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, inside, of_outcome, products, places, rows, is_by_rider)

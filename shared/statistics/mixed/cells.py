@@ -120,18 +120,20 @@ def full(packed: NDArray[Real], size: int, first: int | None = None) -> NDArray[
     return packed.take(wanted.ravel(), axis=-1).reshape(*packed.shape[:-1], *wanted.shape)
 
 
-def cell_moments(columns: Floats, n: Ints, cells_of: Ints | None = None) -> tuple[Floats, Floats]:
+def cell_moments(columns: Floats, n: Ints, cells_of: Ints | None = None, zeros: int = 0) -> tuple[Floats, Floats]:
     """Means (cells, m) and packed within-cell cross products of columns (m, rows), cell after cell.
 
     The products are of each cell (cells, pairs), or, with cells_of (groups,), the number of cells in a row that each group
-    has, summed by group (groups, pairs).
+    has, summed by group (groups, pairs); after them come as many rows of `zeros`.
     """
     m, starts = len(columns), np.append(0, np.cumsum(n))
     cell = np.arange(len(starts)) if cells_of is None else np.append(0, np.cumsum(cells_of))
     row, begun = starts[cell], 0
     rounding = ROUNDING * np.abs(columns).max(axis=1, initial=0.0)
-    mean, products = np.empty((len(n), m)), np.empty((len(cell) - 1, m * (m + 1) // 2))
-    while begun < len(products):
+    n_groups = len(cell) - 1
+    mean, products = np.empty((len(n), m)), np.empty((n_groups + zeros, m * (m + 1) // 2))
+    products[n_groups:] = 0.0
+    while begun < n_groups:
         # So many rows at a time stay near the processor.
         end = max(begun + 1, int(np.searchsorted(row, row[begun] + _ROWS_AT_A_TIME, side="right")) - 1)
         own = slice(cell[begun], cell[end])

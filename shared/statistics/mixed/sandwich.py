@@ -28,8 +28,9 @@ Array = NDArray[np.floating]
 
 # Total leverage of a rider up to which sums serve, where there are more riders than are sooner told row by row.
 LITTLE, _FEW_RIDERS = 0.01, 1000
-# Share of a term's degrees of freedom that riders who hardly tell of it may make at most, to be left out.
-_LEFT_OUT = 1e-4
+# Half widths move by (z^3 + z) / (4 df) of a share by which the degrees of freedom are off: of a term that n riders tell alike
+# riders may be left out who make up at most n times this share of them, and no 99 % interval moves by 1e-6 standard errors.
+_LEFT_OUT = 1e-7
 # Total leverage up to which |c|^4 is left out of what divides: at most (leverage x d)^2, a millionth of the sum of all d^2.
 _FOURTH = 1e-3
 
@@ -274,7 +275,8 @@ def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines:
     """Adds the riders of little leverage: their shares, and what ties them to one another, in single precision, with Cr for c.
 
     Only a term's riders with more than a least share d = r'Cr of it: cc' is at most dC, and all C add up to the identity:
-    what the others with all riders would add is below twice the least share times the sum of |c|^2, at most leverage x d."""
+    what the others with all riders would add is below twice the least share times the sum of |c|^2, at most leverage x d; what
+    all riders with one another would add is below the square of that sum."""
     most, shares = np.trace(tally.crossed, axis1=1, axis2=2), []
     for block in blocks:
         own = block.shares(lines[block.terms])
@@ -282,7 +284,9 @@ def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines:
         tally.add_shares(own.astype(float))
         most = most + leverage[block.riders] @ own
         shares.append(own)
-    least = _LEFT_OUT * tally.squares / np.maximum(2 * most, np.finfo(float).tiny)
+    # n is trace^2 / squares where n riders tell of a term alike.
+    may_lack = _LEFT_OUT * tally.trace**2
+    least = np.where(most**2 <= may_lack, np.inf, may_lack / np.maximum(2 * most, np.finfo(float).tiny))
     crossed = np.zeros((len(least), len(root), len(root)))
     for block, own in zip(blocks, shares, strict=True):
         of_block, bread = np.ix_(block.terms, block.terms), block.bread.astype(np.float32)
