@@ -143,9 +143,7 @@ class EffectParts:
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
 
-    def effects(
-        self, outcomes: Sequence[str] = OUTCOMES, *, with_checks: bool = True
-    ) -> dict[str, tuple[EffectRow, ...]]:
+    def effects(self, outcomes: Sequence[str] = OUTCOMES, *, with_checks: bool = True) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
         asked for. with_checks: whether their verdicts carry what the checks found."""
 

@@ -30,7 +30,7 @@ Array = NDArray[np.floating]
 LITTLE, _FEW_RIDERS = 0.01, 1000
 # Half widths move by (z^3 + z) / (4 df) of a share by which the degrees of freedom are off: of a term that n riders tell alike
 # riders may be left out who make up at most n times this share of them, and no 99 % interval moves by 1e-6 standard errors.
-_LEFT_OUT = 1e-7
+_LEFT_OUT = 2e-7
 # Total leverage up to which |c|^4 is left out of what divides: at most (leverage x d)^2, a millionth of the sum of all d^2.
 _FOURTH = 1e-3
 
