@@ -277,11 +277,10 @@ def _add_little(tally: Tally, blocks: Sequence[_Block], leverage: Floats, lines:
     the others add is below twice the least share times the sum of |c|^2, at most leverage x d, and all below its square."""
     most, shares = np.trace(tally.crossed, axis1=1, axis2=2), []
     for block in blocks:
-        own = block.shares(lines[block.terms])
+        shares.append(own := block.shares(lines[block.terms]))
         own[leverage[block.riders] > LITTLE] = 0.0
         tally.add_shares(own.astype(float))
         most = most + leverage[block.riders] @ own
-        shares.append(own)
     may_lack = _LEFT_OUT * tally.trace**2
     least = np.where(most**2 <= may_lack, np.inf, may_lack / np.maximum(2 * most, np.finfo(float).tiny))
     crossed = np.zeros((len(least), len(root), len(root)))
