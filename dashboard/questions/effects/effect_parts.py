@@ -143,16 +143,18 @@ class EffectParts:
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
 
-    def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
+    def effects(self, outcomes: Sequence[str] = OUTCOMES, *, with_checks: bool = True) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
-        asked for."""
+        asked for. with_checks: whether their verdicts carry what the checks found."""
 
         def told(outcome: str) -> tuple[EffectRow, ...]:
             rows = judged(self.found(outcome), self._q_values()[outcome], self._settings)
+            if not with_checks:
+                return tuple(rows)
             return tuple(replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows)
 
         _ = self._q_values()
-        return self.each(lambda outcome: self._part(f"effects {outcome}", lambda: told(outcome)), outcomes)
+        return self.each(lambda outcome: self._part(f"effects {outcome} {with_checks}", lambda: told(outcome)), outcomes)
 
     def _q_values(self) -> dict[str, list[float | None]]:
         """The q-values of each outcome's rows. No narrowed interval changes a p-value, so that both estimates serve."""
@@ -210,10 +212,10 @@ class EffectParts:
     def _figures_of(self, outcome: str, checks_found: set[str]) -> tuple[CheckRow, ...]:
         return self.checks(outcome, with_late="late" in checks_found or self._of_all is None)
 
-    def make_answer(self) -> None:
+    def make_answer(self, *, with_checks: bool) -> None:
         """Makes what the answer tells: the directions and, side by side where there are many captures, the checks of the tilt
         that its sentence may carry."""
-        if self.n_captures() < _SIDE_BY_SIDE_FROM:
+        if not with_checks or self.n_captures() < _SIDE_BY_SIDE_FROM:
             return
         # Read once, by this thread: a cursor belongs to one.
         _ = self._study, self._kept, self._of_all and self._of_all._kept, self.noise()
