@@ -199,7 +199,8 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
     sources = {file_no: source for file_no, source in load.sources.items() if source.table.name == table.name}
     if sources:
         stage.begin_table(warehouse, table)
-        matched = {name for source in sources.values() for name in matched_columns(source.table_mapping)}
+        mappings = {id(source.table_mapping): source.table_mapping for source in sources.values()}.values()
+        matched = {name for mapped in mappings for name in matched_columns(mapped)}
         rules = check.rules_of(table, load.today, matched)
         prepare.prepare(warehouse, table, sources)
         for group in together.groups_of(sources):
@@ -314,9 +315,8 @@ def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
 def _record(warehouse: LoadingWarehouse, load: Loading) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     # Rows of the forgotten are kept nowhere, and what follows from other fits changes with them: such a folder is read again.
-    is_read_again = (load.set_aside and load.set_aside.n_rows) or any(
-        follows_the_warehouse(source.table_mapping) for source in load.sources.values()
-    )
+    mappings = {id(source.table_mapping): source.table_mapping for source in load.sources.values()}.values()
+    is_read_again = (load.set_aside and load.set_aside.n_rows) or any(map(follows_the_warehouse, mappings))
     mark = "" if is_read_again else load.mark.value
     values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": mark}
     warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)
