@@ -17,6 +17,7 @@ from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.at_work import Loading, Progress, Steps
 from etl.calls_closed import close_calls
+from etl.core import build_core, part_of
 from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
@@ -162,6 +163,7 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
+        load.part = part_of(warehouse, load.load_id)
         step("opening the files")
         _open_sources(files, warehouse, load)
         load.require_usable()
@@ -222,7 +224,7 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
             load.changed.add(table.name)
     if table.name in load.changed or any(key.table in load.changed for key in table.foreign_keys):
         load.changed.add(table.name)
-        merge.build_core(warehouse, table)
+        build_core(warehouse, table, load.part)
     if table.name in load.changed or sources:
         n_unresolved = merge.list_unresolved(warehouse, table)
         if sources:
@@ -296,7 +298,7 @@ def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
     if load.changed:
-        mart.build(warehouse)
+        mart.build(warehouse, load.part)
         report.warnings = warn.build(warehouse, load.settings)
         step("looking at the rigs")
         report.rig = rig_findings(warehouse, load.settings)
