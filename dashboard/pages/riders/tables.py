@@ -122,7 +122,7 @@ FOLLOW_UPS: Final = [
     Column("Setup kept", lambda row: _code(row.setup_kept)),
     columns.count("Satisfaction", "satisfaction"),
     columns.count("Pain", "pain"),
-    Column("Beside before", lambda row: STEPS.get(row.change_rating, NOTHING), ("change_rating",)),
+    Column("Compared to before", lambda row: STEPS.get(row.change_rating, NOTHING), ("change_rating",)),
 ]
 
 

@@ -91,8 +91,8 @@ def _name(row: ImportantChangeRow) -> str:
 
 def _words(row: ImportantChangeRow) -> str:
     ends = f"{spoken(row.low_points or 0, 1)} to {spoken(row.high_points or 0, 1)}"
-    return (
-        f"A {_MOVES[row.topic]} of {row.topic} of {spoken(row.points or 0, 1)} points of 10 ({ends}) is where riders begin to call it "
-        f"{row.better_from} ({row.n_better:,} of {counted(row.n, 'answer')} of {counted(row.n_riders, 'rider')}); a change "
-        f"is clear from {row.smallest_real_points:g} on."
+    start = (
+        f"A {_MOVES[row.topic]} of {row.topic} of {spoken(row.points or 0, 1)} points of 10 ({ends}) is where riders begin to"
     )
+    answers = f"{row.n_better:,} of {counted(row.n, 'answer')} of {counted(row.n_riders, 'rider')}"
+    return f"{start} call it {row.better_from} ({answers}); a change is clear from {row.smallest_real_points:g} on."

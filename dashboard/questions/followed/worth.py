@@ -54,10 +54,10 @@ class Limits:
     @property
     def words(self) -> str:
         """What the verdicts stand on."""
-        return (
-            f"clear from {_points(self.smallest)} on, worth it from {spoken(self.high, 1)} on: riders call "
-            f"{spoken(self.points, 1)} ({spoken(self.low, 1)} to {spoken(self.high, 1)}) {self.better_from}"
-        )
+        begins = f"clear from {_points(self.smallest)} on"
+        then = "and then worth it" if self.high <= self.smallest else f"worth it from {spoken(self.high, 1)} on"
+        ends = f"{spoken(self.low, 1)} to {spoken(self.high, 1)}"
+        return f"{begins}, {then}: riders call {spoken(self.points, 1)} ({ends}) {self.better_from}"
 
 
 def limits_of(known: ImportantChange | None) -> dict[str, Limits]:
