@@ -11,8 +11,8 @@ import pytest
 from dashboard.commands.loading import send_letters_due
 from dashboard.commands.tending import _letters_due
 from dashboard.letters import due
-from dashboard.letters.content import Letter
 from dashboard.letters.behind import SentBehind
+from dashboard.letters.content import Letter
 from dashboard.letters.due import Post, send_due_quietly
 from dashboard.letters.posting import PASSWORD_VARIABLE, MayBePostedError, NotPostedError, post
 from dashboard.letters.stopping import reader_of
