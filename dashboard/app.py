@@ -19,6 +19,7 @@ from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
 from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
+from dashboard.letters.behind import SentBehind
 from dashboard.letters.stopping import add_stopping
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
@@ -58,7 +59,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     serving = asker.settings.serving
     access = AccessLog(asker.path, kept_days=asker.settings.access.kept_days)
     door = Door(prefix, accounts, access, settings=asker.settings.sign_in, https=serving.behind_proxy)
-    desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix))
+    desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix), after_load=SentBehind(asker))
     app = LeanDash(
         "fitledger",
         scripted=[place for page in PAGES for view in page.views for place in view.scripted],

@@ -147,4 +147,5 @@ def undo(
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
     noted(warehouse, "took back", f"load {load_id}")
     versions = counted(undone.versions, "version of a row", "versions of rows")
-    typer.echo(f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back.")
+    told = f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back. {undone.calls}"
+    typer.echo(told.rstrip())
