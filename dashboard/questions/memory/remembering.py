@@ -65,6 +65,11 @@ class Memory:
                 self._foundations.clear()
                 self._bytes = 0
 
+    def held(self) -> tuple[int, int]:
+        """The bytes that answers hold now, and those of what answers are made of."""
+        with self._lock:
+            return self._bytes, sum(foundation.n_bytes for foundation in self._foundations.values())
+
     def once(self, key: Key, make: Callable[[], Any]) -> Any:
         """What is remembered under `key`, or what `make` makes; two who ask at once wait for one computation.
 
