@@ -42,27 +42,26 @@ def trace(
 
 
 def _lines(found: "Lineage") -> Iterator[str]:
-    """The lineage as a tree."""
+    """The lineage as a tree, each branch further in."""
     yield found.asked
-    yield from (f"    {words}" for words in found.told)
+    yield from (f"  {words}" for words in found.told)
     leans = f"; leans on {', '.join(found.leans_on)}" if found.leans_on else ""
-    yield f"└─ question {found.question}: {found.module}{leans}"
+    yield f"question {found.question}: {found.module}{leans}"
     for source in found.sources:
         if not source.of_every_question:
-            yield f"   ├─ {source.file}"
-            yield f"   │    reads {', '.join(source.tables) or 'no table'}"
+            yield f"  {source.file} reads {', '.join(source.tables) or 'no table'}"
     of_all = ", ".join(source.file.rsplit("/", 1)[-1] for source in found.sources if source.of_every_question)
-    yield f"   ├─ which fits, and what is recorded of them: {of_all}"
-    yield "   └─ tables"
+    yield f"  which fits, and what is recorded of them: {of_all}"
+    yield "tables"
     own = {name: list(files) for name, files in groupby(found.files, key=lambda file: file.table)}
     for table in sorted(found.tables, key=lambda one: _FLOORS.index(one.table.split(".")[0])):
         if table.made_by:
-            yield f"      ├─ {table.table} from {', '.join(table.made_from)} ({table.made_by})"
+            yield f"  {table.table} from {', '.join(table.made_from)} ({table.made_by})"
         elif table.table.removeprefix("raw.") in own:
-            yield f"      ├─ {table.table}"
-            yield from (f"      │    {line}" for line in _load_lines(own[table.table.removeprefix("raw.")]))
+            yield f"  {table.table}"
+            yield from (f"    {line}" for line in _load_lines(own[table.table.removeprefix("raw.")]))
         else:
-            yield f"      ├─ {table.table}, of no file of its own"
+            yield f"  {table.table}, of no file of its own"
 
 
 def _load_lines(files: "list[LoadedFile]") -> Iterator[str]:

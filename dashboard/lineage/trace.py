@@ -98,6 +98,15 @@ def trace(asker: Asker, asked: str) -> Lineage:
     )
 
 
+def own_sources(ran: Iterable[Ran]) -> dict[str, set[str]]:
+    """The files that ran for a question itself, with the texts that ran."""
+    texts: dict[str, set[str]] = {}
+    for file, text in ran:
+        if not named(file).startswith(_OF_EVERY_QUESTION):
+            texts.setdefault(named(file), set()).add(text)
+    return texts
+
+
 def _sources(ran: Iterable[Ran]) -> Iterator[Source]:
     """The files that ran, those of the question itself first."""
     texts: dict[str, set[str]] = {}

@@ -1,6 +1,7 @@
 """Asks questions of one warehouse: keeps a consistent snapshot open, follows the file when a load replaces it, and
 remembers answers per snapshot, so that a page, a download and the command get the same object."""
 
+import logging
 import threading
 import time
 from collections.abc import Callable
@@ -22,9 +23,10 @@ from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
-from shared.errors import NoMemoryError, NotRecordedError
+from shared.errors import NoMemoryError, NotRecordedError, SupersededError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.logbook.entries import Entries
+from shared.ran import Ran, noting
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     from dashboard.questions.foresight.knees import Form
 
 _Result = TypeVar("_Result")
+log = logging.getLogger("fitledger.dashboard")
 # What there was no memory for is not tried again so soon: each try holds up everybody else's answers.
 _REST_SECONDS: Final = 60.0
 
@@ -136,6 +139,20 @@ class Asker:
         )
         foreseeing = partial(self._now, lambda cursor, remember: _foreseeing().made_ready(cursor, self.settings, remember))
         return *plain, *(("effects", ask) for ask in effects), ("next", foreseeing)
+
+    def ran(self) -> dict[str, frozenset[Ran]]:
+        """The named SQL that ran for each question over all fits; for one that cannot be answered, as far as it came."""
+        found: dict[str, frozenset[Ran]] = {}
+        for name, ask in self.ahead():
+            with noting() as ran:
+                try:
+                    ask()
+                except SupersededError:
+                    raise
+                except Exception:  # whatever it is, it is told where this question is asked
+                    log.debug("%s cannot be answered", name)
+            found[name] = found.get(name, frozenset()) | ran
+        return found
 
     def snapshot(self) -> tuple[int, int, int] | None:
         """Which state of the file is there now; None where there is none."""
