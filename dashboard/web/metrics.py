@@ -87,7 +87,8 @@ class Watched:
             raise
         except Exception as fault:
             self._faults.labels(question, type(fault).__name__).inc()
-            if isinstance(fault, NoMemoryError):
+            # Told again without another try, it has no cause.
+            if isinstance(fault, NoMemoryError) and fault.__cause__:
                 log.error("Fault in %s: no memory", question, exc_info=fault)
             raise
         finally:

@@ -76,16 +76,18 @@ def test_it_counts_what_the_warehouse_holds(path: Path) -> None:
 def test_it_counts_what_is_asked_and_what_fails(path: Path, caplog: pytest.LogCaptureFixture) -> None:
     asker, client = served(path)
     asker.ask("data", Selection())
-    for fault in (NoMemoryError("no memory"), TooFewError("Too few."), ZeroDivisionError("R0001")):
+    first, again = NoMemoryError("no memory"), NoMemoryError("no memory")
+    first.__cause__ = MemoryError()
+    for fault in (first, again, TooFewError("Too few."), ZeroDivisionError("R0001")):
         with pytest.raises(type(fault)), asker.watch("effects"):
             raise fault
     client.get("/assets/nothing.css")
     client.application.config[STATE] = lambda: {"ready": False, "made": 3, "of": 5, "failed": ["effects"]}
     found = told(client)
-    assert found["fitledger_answer_seconds_count", "data"] == 1 and found["fitledger_answer_seconds_count", "effects"] == 3
+    assert found["fitledger_answer_seconds_count", "data"] == 1 and found["fitledger_answer_seconds_count", "effects"] == 4
     # A refusal is an answer.
     faults = {(*labels,): n for (name, *labels), n in found.items() if name == "fitledger_faults_total"}
-    assert faults == {("NoMemoryError", "effects"): 1, ("ZeroDivisionError", "effects"): 1}
+    assert faults == {("NoMemoryError", "effects"): 2, ("ZeroDivisionError", "effects"): 1}
     assert found["fitledger_requests_total", "404"] == 1
     assert (found["fitledger_ready",], found["fitledger_answers_made",], found["fitledger_answers_to_make",]) == (0, 3, 5)
     assert found["fitledger_question_failing", "effects"] == 1

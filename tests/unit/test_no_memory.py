@@ -77,7 +77,7 @@ def test_each_place_that_asks_it_says_so_and_all_others_answer(short: tuple[Shor
             assert "R0001" not in now and "Traceback" not in now and "MemoryError" not in now
             if question in asked:
                 assert SENTENCE in now, f"{question}: {now[:300]}"
-            elif "where-from" in before:
+            elif "exported tables" in before:
                 assert "exported tables" in now  # of what failed, as far as it came
             else:
                 assert re.sub(r"log under \w+", "", now) == re.sub(r"log under \w+", "", before)
