@@ -70,11 +70,13 @@ class EffectParts:
     """The parts of the answer for one selection, each computed once. Thread-safe where `remember` is."""
 
     def __init__(
-        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
-    ) -> None:
-        """study: that of the snapshot, where it is there already."""
+        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember,
+        study: Study | None = None, *, claims: bool = True,
+    ) -> None:  # fmt: skip
+        """study: that of the snapshot, where it is there already; claims: whether rows claim anything: where they do not, no
+        family is judged for them and no check made."""
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
-        self._read = study
+        self._read, self._claiming = study, claims
         self._plain = replace(selection, split=None)
         self._made: dict[str, Any] = {}
 
@@ -143,18 +145,18 @@ class EffectParts:
     def _frame(self, outcome: str) -> Frame:
         return self._study.frame(outcome, self._kept, self.form(outcome))
 
-    def effects(self, outcomes: Sequence[str] = OUTCOMES, *, with_checks: bool = True) -> dict[str, tuple[EffectRow, ...]]:
+    def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
-        asked for. with_checks: whether their verdicts carry what the checks found."""
+        asked for."""
+        if not self._claiming:
+            return self.each(lambda outcome: tuple(one.row for one in self.found(outcome)), outcomes)
 
         def told(outcome: str) -> tuple[EffectRow, ...]:
             rows = judged(self.found(outcome), self._q_values()[outcome], self._settings)
-            if not with_checks:
-                return tuple(rows)
             return tuple(replace(row, words=" ".join((row.words, *self.carried(row)))) for row in rows)
 
         _ = self._q_values()
-        return self.each(lambda outcome: self._part(f"effects {outcome} {with_checks}", lambda: told(outcome)), outcomes)
+        return self.each(lambda outcome: self._part(f"effects {outcome}", lambda: told(outcome)), outcomes)
 
     def _q_values(self) -> dict[str, list[float | None]]:
         """The q-values of each outcome's rows. No narrowed interval changes a p-value, so that both estimates serve."""
@@ -256,7 +258,7 @@ class EffectParts:
             doses = dose_rows(frame, overall.slopes, self._settings, overall.ratios)
             return tuple(in_families(doses, self._price(outcome)))
 
-        return self._part(f"dose {outcome}", make)
+        return self._part(f"dose {outcome} {self._claiming}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
@@ -308,15 +310,17 @@ class EffectParts:
             frame, begun = self._frame(outcome), self.overall(outcome).ratios
             unjudged, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
             levels = [one for one in unjudged if one.row.level is not None]
+            if not self._claiming:
+                return tuple(one.row for one in levels), tuple(families)
             if is_chosen_by_arrival(by):
                 return tuple(left_unjudged(levels)), tuple(left_uncompared(families))
             prices = prices_of_split(outcome, self._claims(), by or "")
             return tuple(claimed(levels, self._settings, prices.levels)), tuple(compared(families, prices.comparisons))
 
-        return self._part(f"split {by} {outcome}", make)
+        return self._part(f"split {by} {outcome} {self._claiming}", make)
 
     def _price(self, outcome: str) -> float:
-        return price_of(outcome, self._claims())
+        return price_of(outcome, self._claims()) if self._claiming else 1.0
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

@@ -69,23 +69,23 @@ def ask(
     is found of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the
     distance from neutral, nor the headline.
     """
-    parts_of = EffectParts(warehouse, selection, settings, remember)
-    scope = parts_of.scope()
-    scope.require_fits()
-    n_captures = parts_of.n_captures()
     dates = (selection.date_from, selection.date_to)
     findings = concerning(rig, selection.studio, *dates)
     nothing_claimed = unclaimed(findings, "effect of a support")
+    parts_of = EffectParts(warehouse, selection, settings, remember, claims=not nothing_claimed)
+    scope = parts_of.scope()
+    scope.require_fits()
+    n_captures = parts_of.n_captures()
     is_moved = "" if nothing_claimed else neutral_moved(findings, *dates)
     not_recorded = f"Not recorded here: {cost_words(TILT)}" if scope.recorded.instead("off_neutral") else ""
     headline = nothing_claimed or is_moved or not_recorded
     lists = _Lists()
     by_direction: tuple[EffectRow, ...] = ()
     if n_captures:
-        # What claims nothing carries no check either: none is made for it.
+        # A sentence that claims nothing carries no check either: none is made for it.
         parts_of.make_answer(with_checks=not headline)
         by_direction, _ = parts_of.directions()
-        _fill(lists, parts_of, parts, outcomes, with_checks=not nothing_claimed)
+        _fill(lists, parts_of, parts, outcomes)
     answer = Effects(
         **scope.head(selection),
         method={**METHOD, "level": settings.intervals.level},
@@ -133,11 +133,9 @@ class _Lists:
     residuals: list[ResidualRow] = field(default_factory=list)
 
 
-def _fill(
-    lists: _Lists, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...], *, with_checks: bool
-) -> None:
+def _fill(lists: _Lists, parts_of: EffectParts, parts: tuple[str, ...], outcomes: tuple[str, ...]) -> None:
     asked = [outcome for outcome in OUTCOMES if outcome in outcomes]
-    overall = parts_of.effects(asked, with_checks=with_checks) if "overall" in parts else {}
+    overall = parts_of.effects(asked) if "overall" in parts else {}
     dose = parts_of.each(parts_of.dose, asked) if "dose" in parts else {}
     for outcome in asked:
         if "overall" in parts:
