@@ -190,14 +190,14 @@ class Mutating:
         self, change: Change, path: Path, items: dict[str, pytest.Item], functions: list[FunctionType], tree: ast.Module
     ) -> list[pytest.Item]:
         """The tests that reach a change, then others of their files, for what is remembered from the first test on."""
-        if change.function:
-            kind, places = "lines", {(str(path), change.line)}
-        else:
+        first = self._of_places(items, "lines", {(str(path), change.line)}) if change.function else []
+        if not first:
+            # Constants are no lines of their own when they run: the tests of the functions that hold or name them.
             names = _bound_at(tree, change.line)
-            kind = "functions"
             codes = [each.__code__ for each in functions]
-            places = {(each.co_filename, each.co_firstlineno) for each in codes if names & _names_in(each)}
-        first = [test for test in items if places & self.reach.of_test(kind, test)]
+            own = [each for each in codes if (each.co_filename, each.co_qualname) == (str(path), change.function)]
+            named = own or [each for each in codes if names & _names_in(each)]
+            first = self._of_places(items, "functions", {(each.co_filename, each.co_firstlineno) for each in named})
         files = {test.partition("::")[0] for test in first}
         second = [test for test in items if test.partition("::")[0] in files and test not in set(first)]
         chosen, whole, paid = [], 0.0, set[str]()
@@ -210,6 +210,9 @@ class Mutating:
                     break
                 chosen.append(items[test])
         return chosen
+
+    def _of_places(self, items: dict[str, pytest.Item], kind: str, places: set[tuple[str, int]]) -> list[str]:
+        return [test for test in items if places & self.reach.of_test(kind, test)]
 
 
 def _bound_at(tree: ast.Module, line: int) -> set[str]:
