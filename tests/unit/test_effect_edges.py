@@ -13,6 +13,7 @@ from dashboard.questions.data.fitter_noise import FitterNoise
 from dashboard.questions.effects import plain_change
 from dashboard.questions.effects.answers_effects import NeutralRow
 from dashboard.questions.effects.dose import _bend, _Dose
+from dashboard.questions.effects.effect_parts import EffectParts
 from dashboard.questions.effects.families import compared, shrunken
 from dashboard.questions.effects.influence import influence_rows
 from dashboard.questions.effects.nearer import _surest
@@ -28,6 +29,7 @@ from shared.settings import Settings
 from shared.statistics.told import PERSISTS, WEAK
 from tests.spec.test_effects_beside import ends
 from tests.unit.made_answers import made_effects
+from tests.unit.test_check_words import check
 from tests.unit.test_effect_nearer import row
 from tests.unit.test_effect_words import fits
 from tests.unit.test_studio_words import bare
@@ -231,3 +233,18 @@ def test_what_may_be_foreseen_of_a_third_is_left_out_where_its_checks_failed() -
         assert (found.difference, found.strength) == (pytest.approx(0.2), 30.0)
     alone = _precision_of(Found(replace(made, sequential=None), 0.01, Noted(True, 0.2, WEAK, 50.0)))
     assert alone.third_from_pooled is None
+
+
+def test_a_row_carries_what_was_found_of_its_support_and_one_without_figures_carries_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made = next(one for one in made_effects().effects if one.support == "shim" and one.outcome == "tilt")
+    parts = EffectParts(cast(Any, None), Selection(), Settings(), cast(Any, None))
+    bend = check("shim_bend")
+    monkeypatch.setattr(parts, "_figures_of", lambda *_: (bend, replace(bend, check="stance_bend")))
+    monkeypatch.setattr(parts, "_checks_found", lambda _: {"shim_bend"})
+    [carried] = parts.carried(made)
+    assert "first" in carried
+    assert parts.carried(replace(made, told_low=None)) == []
+    monkeypatch.setattr(parts, "_checks_found", lambda _: set())
+    assert parts.carried(made) == []

@@ -22,6 +22,7 @@ from dashboard.questions.studio import (
     ratings,
     studio,
     studios,
+    trends,
     trends_charted,
     trends_fits,
 )
@@ -241,3 +242,14 @@ def test_what_stands_beside_a_move_is_told_here_and_in_the_base_period() -> None
         ("first_fits", "share", "1.00° of fits were first fits, 2.00° in the base period."),
         ("typical_error_tilt", "deg", "The typical error of a knee's tilt was 1.00°, 2.00° in the base period."),
     ]
+
+
+@pytest.mark.parametrize(("every", "periods"), [("month", 60), ("quarter", 20), ("week", 261)])
+def test_a_base_of_five_years_is_as_long_in_other_periods(every: str, periods: int) -> None:
+    """Five years are 60 months, 20 quarters, and 5 · 365.25/7 = 260.9 weeks."""
+    own = Settings.model_validate({"trends": {"base_periods": 60, "base_minimum": 6}})
+    found = trends._settings_by_period(own, (every,)).trends
+    assert (found.every, found.base_periods) == (every, periods)
+    assert trends._base_in_time(own, 12 * 56).trends.base_to == date(2030, 12, 1)
+    dated = Settings.model_validate({"trends": {"base_to": "2026-03-01"}})
+    assert trends._base_in_time(dated, 12 * 56) is dated
