@@ -10,6 +10,7 @@ import sqlglot
 from sqlglot import exp
 
 from etl import mart, merge
+from etl.core import build_core
 from shared.catalogue import catalogue
 from shared.ran import Ran, noting
 from shared.warehouse import WAREHOUSE_VERSION, in_memory
@@ -53,7 +54,7 @@ def made_from() -> dict[str, tuple[frozenset[str], str]]:
         merge.make_tables(warehouse, WAREHOUSE_VERSION)
         with noting() as ran:
             for table in catalogue().values():
-                merge.build_core(warehouse, table)
+                build_core(warehouse, table)
             mart.build(warehouse)
     finally:
         warehouse.close()
