@@ -112,6 +112,19 @@ def test_every_line_of_a_load_holds_its_id_and_none_names_a_file_or_a_row(kept: 
     assert not re.search("R000|riders|nowhere", json.dumps(kept.lines))
 
 
+def test_a_load_within_a_request_is_found_by_both_ids(kept: Kept, tmp_path: Path) -> None:
+    server, folder = served(), write_csv(tmp_path / "x", riders="rider_id\nR0001")
+
+    @server.post("/load")
+    def load_here() -> str:
+        load([folder], tmp_path / "w.duckdb")
+        return "done"
+
+    answer = server.test_client().post("/load")
+    assert {line["request_id"] for line in kept.lines} == {answer.headers[REQUEST_ID]}
+    assert [bool(line.get("load")) for line in kept.lines] == [True, True, False]
+
+
 def test_who_waits_in_line_says_so_under_the_same_id(kept: Kept, tmp_path: Path) -> None:
     path = tmp_path / "w.duckdb"
     folder = write_csv(tmp_path / "x", riders="rider_id\nR0001")

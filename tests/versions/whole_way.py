@@ -61,6 +61,13 @@ def test_every_question_is_answered(question: str, demo_warehouse: Path) -> None
     assert run("show", question, "--warehouse", demo_warehouse)
 
 
+def test_a_figure_is_traced_and_the_server_tells_of_itself(demo_warehouse: Path) -> None:
+    told = json.loads(run("trace", "effects.shim.tilt", "--warehouse", demo_warehouse, "--json"))
+    assert told["told"] and told["sources"] and {file["table"] for file in told["files"]} > {"riders", "knee_captures"}
+    answer = create_app(Asker(demo_warehouse, Settings())).server.test_client().get("/metrics")
+    assert answer.status_code == 200 and 'fitledger_rows{outcome="stored",table="riders"}' in answer.get_data(as_text=True)
+
+
 def test_marts_and_answers_are_exported(demo_warehouse: Path, tmp_path: Path) -> None:
     run("export", tmp_path / "out", "--warehouse", demo_warehouse)
     package = json.loads((tmp_path / "out" / "datapackage.json").read_text(encoding="utf-8"))
