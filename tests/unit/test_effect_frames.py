@@ -96,7 +96,9 @@ def test_a_support_is_split_by_where_it_was_put_and_what_is_not_known_stands_by_
 def test_changes_are_counted_within_a_knee_alone(captures: Captures) -> None:
     """The last of a knee and the first of the next differ, and that is no change of anything."""
     columns = np.array([[0, 1, 1, 0, 0], [0, 1, 2, 0, 1]])
-    assert count_changes(columns, np.array([3, 2])).tolist() == [[1, 2], [0, 1]]
+    found = np.empty((2, 2), dtype=np.int32)
+    count_changes(columns, np.array([3, 2]), found)
+    assert found.tolist() == [[1, 0], [2, 1]]
     frame = frame_of(captures, "tilt")
     assert dict(zip((column.term for column in frame.columns), frame.changes.tolist(), strict=True))["shim"] == 3
     one = frame.chosen(np.array([False, True]))
