@@ -161,9 +161,12 @@ def test_the_row_farthest_from_the_mean_takes_the_nearest_along() -> None:
     """Mean −8/7: −10 lies farthest, and −3 and −2 nearest to it."""
     labels = groups_of(np.array([[-10.0], [-3], [-2], [0], [1], [2], [4]]), 3)
     assert len(set(labels[:3])) == len(set(labels[3:])) == 1 and labels[0] != labels[6]
-    # 11 first, then −10, the farthest from it.
-    labels = groups_of(np.array([[-10.0], [8], [0], [-9], [9], [1], [-8], [11], [2]]), 3)
-    assert [set(labels[place::3]) for place in (0, 1, 2)] == [{labels[0]}, {labels[1]}, {labels[2]}] and len(set(labels)) == 3
+    # 31 first, then −20, the farthest from it; each takes its neighbour.
+    values = [-20.0, 30, 0, 1, -19, 31, 2]
+    by_group: dict[int, set[float]] = {}
+    for value, group in zip(values, groups_of(np.array(values)[:, None], 2).tolist(), strict=True):
+        by_group.setdefault(group, set()).add(value)
+    assert sorted(by_group.values(), key=min) == [{-20, -19}, {0, 1, 2}, {30, 31}]
 
 
 def test_many_rows_are_cut_into_blocks_along_their_longest_axis() -> None:
