@@ -13,7 +13,7 @@ from dashboard.questions.models.effect_models import _effect_row, _tangled
 from dashboard.questions.models.forms import PLAIN, Form
 from dashboard.questions.models.frames import count_changes, frame_of, split_support_columns, standard_columns, straight_columns
 from dashboard.questions.models.study import Study
-from dashboard.questions.models.supports import Counts, SupportColumn
+from dashboard.questions.models.supports import Counts, SupportColumn, exam_columns
 from tests.unit.test_effect_words import fits
 
 # Rider 1's left knee three times, rider 2's right one twice, by no order of riders.
@@ -96,7 +96,9 @@ def test_a_support_is_split_by_where_it_was_put_and_what_is_not_known_stands_by_
 def test_changes_are_counted_within_a_knee_alone(captures: Captures) -> None:
     """The last of a knee and the first of the next differ, and that is no change of anything."""
     columns = np.array([[0, 1, 1, 0, 0], [0, 1, 2, 0, 1]])
-    assert count_changes(columns, np.array([3, 2])).tolist() == [[1, 2], [0, 1]]
+    found = np.empty((2, 2), dtype=np.int32)
+    count_changes(columns, np.array([3, 2]), found)
+    assert found.tolist() == [[1, 0], [2, 1]]
     frame = frame_of(captures, "tilt")
     assert dict(zip((column.term for column in frame.columns), frame.changes.tolist(), strict=True))["shim"] == 3
     one = frame.chosen(np.array([False, True]))
@@ -134,3 +136,26 @@ def test_a_tie_of_what_is_held_is_none_of_the_supports(monkeypatch: pytest.Monke
         frame=SimpleNamespace(cells=None), within=within, columns=[SupportColumn("shim", None)], counts=[Counts(4, 2)]
     )
     assert _tangled(design) == {"shim": ("capture 2",)}  # type: ignore[arg-type]
+
+
+def test_the_exam_has_a_column_for_each_class_and_for_what_was_not_recorded() -> None:
+    """Three feet, one of them without exam; a low arch and the first of every list are what the others are held against."""
+    nothing = np.array([None] * 3, dtype=object)
+    exam = {"arch_height": ["medium", "high", None], "arch_collapse": ["some", "marked", None],
+            "heel_posture": ["inverted", "everted", None], "squat_knee_path": ["inward", "outward", None],
+            "visit_kind": ["follow_up", "refit", "first"]}  # fmt: skip
+    given = captures_of_rows(
+        {**{name: column[[1, 1, 1]] for name, column in ROWS.items()}, "rider": np.arange(3), "session_knee": np.arange(3),
+         "side": nothing, "forefoot_angle_deg": np.array([2.0, -2.0, np.nan]),
+         **{name: np.array(levels, dtype=object) for name, levels in exam.items()}}
+    )  # fmt: skip
+    told = {name: column.astype(float).tolist() for name, column in exam_columns(given, 0.5)}
+    first, second, third = ([1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0])
+    assert told == {
+        "intercept": [1.0] * 3, "arch medium": first, "arch high": second, "arch not recorded": third,
+        "collapse some": first, "collapse marked": second, "collapse not recorded": third,
+        "heel inverted": first, "heel everted": second, "heel not recorded": third,
+        "squat inward": first, "squat outward": second, "squat not recorded": third,
+        "forefoot angle": [2.0, -2.0, 0.5], "forefoot not examined": third,
+        "visit follow_up": first, "visit refit": second, "visit not recorded": [0.0] * 3,
+    }  # fmt: skip

@@ -71,6 +71,10 @@ def test_knees_found_again_are_told_with_the_bounds_of_all_and_with_those_alike(
         "of all 75 % (61 to 88 %), if those not found held as did those who were alike when they left."
     )
     assert bare(lasting._held_words(row, bounds, None)).endswith("Of those found again 80 % held.")
+    none = lasted(bounds_low=0.38, bounds_high=0.93, alike_low=0.0, alike_high=0.88)
+    assert "; of all 75 % (0 to 88 %), if those" in bare(
+        lasting._held_words(none, bounds, Estimate(0.75, 0.0, 0.88, 9, 9, 9.0))
+    )
     whole = lasted(n_seen=100, bounds_low=0.66, bounds_high=0.89)
     assert bare(lasting._held_words(whole, Bounds(0.8, 0.8, 0.66, 0.89), None)) == (
         "Tilt: 100 of 100 knees were found again, and 80 % held (66 to 89 %). It held for most."

@@ -160,4 +160,4 @@ def test_a_long_comparison_has_more_orders_than_a_number_holds() -> None:
     apart = outcome[1::2] - outcome[::2]
     half = 1.96 * apart.std(ddof=1) / np.sqrt(1100)
     assert (found.estimate, found.is_exact) == (pytest.approx(apart.mean()), False)
-    assert (found.low, found.high) == pytest.approx((apart.mean() - half, apart.mean() + half), abs=0.006)
+    assert (found.low, found.high) == pytest.approx((apart.mean() - half, apart.mean() + half), abs=0.001)

@@ -1,6 +1,7 @@
 """Small statistics and their edges, each against a sum written out beside it."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,8 @@ from shared.statistics.case_mix import expected_share
 from shared.statistics.change_point import _sizes, chance_of_step, largest_step
 from shared.statistics.control_charts import p_limits, xmr_limits
 from shared.statistics.design import filled, of_columns
-from shared.statistics.estimability import ties_of_products
+from shared.statistics.drawn import drawn_effect
+from shared.statistics.estimability import independent_of_products, ties, ties_of_products
 from shared.statistics.goals import process_of, verdict
 from shared.statistics.grouping import within_rider
 from shared.statistics.intervals import TermEstimate
@@ -159,9 +161,12 @@ def test_the_row_farthest_from_the_mean_takes_the_nearest_along() -> None:
     """Mean −8/7: −10 lies farthest, and −3 and −2 nearest to it."""
     labels = groups_of(np.array([[-10.0], [-3], [-2], [0], [1], [2], [4]]), 3)
     assert len(set(labels[:3])) == len(set(labels[3:])) == 1 and labels[0] != labels[6]
-    # 11 first, then −10, the farthest from it.
-    labels = groups_of(np.array([[-10.0], [8], [0], [-9], [9], [1], [-8], [11], [2]]), 3)
-    assert [set(labels[place::3]) for place in (0, 1, 2)] == [{labels[0]}, {labels[1]}, {labels[2]}] and len(set(labels)) == 3
+    # 31 first, then −20, the farthest from it; each takes its neighbour.
+    values = [-20.0, 30, 0, 1, -19, 31, 2]
+    by_group: dict[int, set[float]] = {}
+    for value, group in zip(values, groups_of(np.array(values)[:, None], 2).tolist(), strict=True):
+        by_group.setdefault(group, set()).add(value)
+    assert sorted(by_group.values(), key=min) == [{-20, -19}, {0, 1, 2}, {30, 31}]
 
 
 def test_many_rows_are_cut_into_blocks_along_their_longest_axis() -> None:
@@ -296,3 +301,35 @@ def test_a_case_mix_that_does_not_settle_says_so(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(case_mix, "_likeliest", lambda *_: (np.zeros(1), False))
     with pytest.raises(NoConvergenceError, match="did not settle on an answer"):
         expected_share(np.repeat([0.0, 1.0], 20), np.ones((40, 1)), ("intercept",))
+
+
+def test_a_column_is_as_long_as_its_unit_makes_it_and_tells_as_much() -> None:
+    """A millionth of a column beside another: no tie, whatever the unit."""
+    columns = np.array([[1e-6, 0.0], [0.0, 1.0], [0.0, 1.0]])
+    assert ties(columns, ("a", "b")) == {}
+    asked: list[Any] = []
+    assert ties_of_products(columns.T @ columns, ("a", "b"), lambda doubtful: asked.append(doubtful) or {}) == {}
+    assert asked == []
+    assert independent_of_products(columns.T @ columns).tolist() == [True, True]
+    assert independent_of_products(np.ones((2, 2)) * 1e-12).tolist() == [True, False]
+
+
+def test_seventy_orders_are_just_enough_for_an_interval() -> None:
+    """Four of eight: of 2.5 % of 70 orders one is whole, the drawn one itself, so that the ends are the outermost borders."""
+    outcome, second = np.array([4.0, 5.0, 7.0, 6.5, 1.0, 2.0, 0.5, 3.0]), np.arange(8) < 4
+    found = drawn_effect(outcome, second, np.zeros(8, dtype=np.int64), 0.95)
+    assert (found.n_orders, found.estimate, found.p_value) == (70, 22.5 / 4 - 6.5 / 4, pytest.approx(2 / 70))
+    # With one exchange the arms are as far apart where the effect is the difference of the two that are exchanged.
+    assert (found.low, found.high) == (pytest.approx(4.0 - 3.0), pytest.approx(7.0 - 0.5))
+
+
+def test_the_ends_of_many_drawn_orders_are_off_alike_on_either_side() -> None:
+    """Pairs that differ by 1 ± something, as much above as below: 1.96 standard errors to either side."""
+    apart = 1 + np.concatenate([one := np.linspace(0.1, 2.0, 30), -one])
+    outcome, second = np.zeros(120), np.tile([False, True], 60)
+    outcome[1::2] = apart
+    found = drawn_effect(outcome, second, np.repeat(np.arange(60), 2), 0.95)
+    assert (found.estimate, found.is_exact) == (pytest.approx(1.0), False)
+    assert found.high - 1 == pytest.approx(1 - found.low, rel=0.03)
+    assert found.high_error == pytest.approx(found.low_error, rel=0.4)
+    assert found.high - 1 == pytest.approx(2.0 * (apart.std() / 60**0.5), rel=0.06)

@@ -28,9 +28,12 @@ from dashboard.questions.studio import (
 )
 from dashboard.questions.studio.answers_trends import GoalRow, TrendRow
 from dashboard.questions.studio.period_words import headline_of
+from dashboard.questions.studio.trends_charted import Charted, Series
 from shared.errors import TooFewError
 from shared.logbook.entries import Entry, Event
 from shared.settings import Settings
+from shared.statistics.change_point import Step
+from shared.statistics.control_charts import Limits
 from shared.statistics.goals import reach
 from tests.unit.test_studio_words import JUNE, JUNES, bare, change, made, rated
 
@@ -253,3 +256,55 @@ def test_a_base_of_five_years_is_as_long_in_other_periods(every: str, periods: i
     assert trends._base_in_time(own, 12 * 56).trends.base_to == date(2030, 12, 1)
     dated = Settings.model_validate({"trends": {"base_to": "2026-03-01"}})
     assert trends._base_in_time(dated, 12 * 56) is dated
+
+
+def charted(before: float, after: float, *, has_moved: bool = True) -> Charted:
+    """Comfort of January to May 2026, none in April, with a step in March."""
+    values = np.array([1.0, 2.0, 3.0, np.nan, 4.0])
+    nothing = np.zeros(5)
+    series = Series(
+        made("comfort_gained", "points", [1.0]), 12 * 56 + np.arange(5), nothing, nothing, values, np.arange(5) < 2,
+        np.zeros(5, dtype=np.int64),
+    )  # fmt: skip
+    return Charted(series, Limits(1.5, nothing, nothing, 2), None, "", Step(12 * 56 + 2, before, after, 0.001), 0.01, has_moved)
+
+
+@pytest.mark.parametrize(("before", "after", "way"), [(1.5, 3.54, "higher"), (3.54, 1.5, "lower")])
+def test_a_move_is_told_with_its_way_and_from_when_on(before: float, after: float, way: str) -> None:
+    [signal] = trends._signals(charted(before, after), "month")
+    assert (signal.direction, signal.period_from, signal.period_to, signal.n_periods) == (
+        way, date(2026, 3, 1), date(2026, 5, 1), 2,
+    )  # fmt: skip
+    assert (signal.mean, signal.before, signal.centre) == (after, before, 1.5)
+    assert bare(signal.words) == f"Comfort gained: {after:.1f} points from about March 2026 on, {before:.1f} points before."
+
+
+def test_a_step_that_is_no_move_is_not_told_and_flags_no_period() -> None:
+    still = charted(1.5, 3.5, has_moved=False)
+    assert list(trends._signals(still, "month")) == [] and not still.since.any()
+    assert charted(1.5, 3.5).since.tolist() == [False, False, True, False, True]
+    assert trends.headline_of([still, still], "month") == "None of 2 figures was found to move by more than its usual scatter."
+    assert bare(trends.headline_of([charted(1.5, 3.5), still], "month")) == (
+        "1 of 2 figures moved by more than their usual scatter. Comfort gained: 3.5 points from about March 2026 on, 1.5 "
+        "points before."
+    )
+
+
+def test_a_period_begins_with_the_first_day_that_has_a_figure() -> None:
+    two = replace(made("return_rate", "share", [1.0, 0.0]), day=np.array(["2026-06-09", "2026-03-02"], "datetime64[D]"))
+    scope = cast(Scope, SimpleNamespace(as_of=TODAY))
+    assert periods._this_span([two], Selection(), scope) == Span(date(2026, 3, 2), TODAY)
+
+
+def test_a_figure_that_is_refused_is_compared_with_no_period_and_why() -> None:
+    nothing = {("knees_better", which): None for which in ("this", "before")}
+    for is_recorded, judged in ((True, "not enough yet"), (False, "not recorded")):
+        one = replace(made("knees_better", "share", []), refusal="too few repeat pairs.", is_recorded=is_recorded)
+        row = periods._change(one, "before", JUNES, nothing, FEW)
+        assert (row.words, row.judged) == ("Knees better at departure: too few repeat pairs.", judged)
+
+
+def test_an_average_is_told_with_its_sign_where_it_rounds_to_more_than_zero() -> None:
+    assert "; +0.1 points of 10 on average" in bare(rated([0.0] * 9 + [0.6]).words)
+    assert "; 0.0 points of 10 on average" in bare(rated([0.0] * 9 + [0.4]).words)
+    assert "; −0.1 points of 10 on average" in bare(rated([0.0] * 9 + [-0.6]).words)

@@ -5,6 +5,7 @@ from typing import Final
 
 from dashboard.questions.foresight.knees import Knee, Setup
 from dashboard.questions.foresight.setups import next_setups
+from dashboard.questions.selection.numbers import spoken
 from shared.errors import UsageError
 from shared.logbook.drawing import Feet
 from shared.settings import Settings
@@ -96,6 +97,8 @@ def feet_words(arch: str | None, forefoot: str | None, insole: str | None, shims
     arch_words = "any arch" if arch in (ANY, None) else f"{arch} arch"
     forefoot_words = "any forefoot" if forefoot in (ANY, None) else f"{(forefoot or '').replace('_', ' ')} forefoot"
     insole_words = "no insole" if insole == "none" else f"{insole or 'any'} insole"
-    shims_words = "any shims" if shims is None else "no shim" if shims == 0 else f"{shims} shim{'s' if abs(shims) > 1 else ''}"
+    shims_words = (
+        "any shims" if shims is None else "no shim" if shims == 0 else f"{spoken(shims, 0)} shim{'s' if abs(shims) > 1 else ''}"
+    )
     knee_words = "any knee" if knee in (ANY, None) else f"knee {knee}" if knee != "neutral" else "knee near neutral"
     return ", ".join((arch_words, forefoot_words, insole_words, shims_words, knee_words))
