@@ -1,9 +1,11 @@
 """How well would past fits have been foreseen, each from what was known before?"""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from dashboard.questions.foresight import SQL
@@ -12,7 +14,7 @@ from dashboard.questions.foresight.by_type import types_of
 from dashboard.questions.foresight.ready import LEVEL
 from dashboard.questions.foresight.record import Record, record_of
 from dashboard.questions.memory.remembering import Remember, at_once
-from dashboard.questions.models.study import study_of
+from dashboard.questions.models.study import Study, study_of
 from dashboard.questions.selection.numbers import spoken, spoken_percent, spoken_percents
 from dashboard.questions.selection.scope import counted, scope_of
 from dashboard.questions.selection.selection import Selection
@@ -23,6 +25,10 @@ from shared.units import UNITS
 from shared.warehouse import Warehouse
 
 Objects = NDArray[np.object_]
+Ints = NDArray[np.int64]
+Days = NDArray[np.datetime64]
+# A label, and the places of the captures that have it.
+Groups = list[tuple[str, Ints]]
 
 _UNITS: Final = {"tilt": "deg", "sway": "mm"}
 # The headline looks at so many of the last changes, and is content with a share inside between these.
@@ -43,8 +49,8 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     rows: list[ForesightRow] = []
     parts: list[ReliabilityRow] = []
     for outcome in _UNITS:
-        record, labels = _selected(warehouse, selection, settings, remember, outcome)
-        rows += _rows(outcome, record, labels, settings)
+        record, groups = _selected(warehouse, selection, settings, remember, outcome)
+        rows += _rows(outcome, record, groups, settings)
         parts += _reliability(outcome, record)
     last = next((row for row in rows if row.group == "last" and row.outcome == "tilt"), None)
     is_kept = None if last is None or last.inside is None else KEPT_BETWEEN[0] <= last.inside <= KEPT_BETWEEN[1]
@@ -60,31 +66,59 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
 
 def _selected(
     warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, outcome: str
-) -> tuple[Record, dict[str, Objects]]:
-    """The record in the fits of the selection, and what its captures are grouped by, each (n,)."""
+) -> tuple[Record, dict[str, Groups]]:
+    """The record in the fits of the selection, and what its captures are grouped by."""
     study = study_of(warehouse, settings, remember)
-    frame = study.frame(outcome, np.ones(len(study.captures.n), dtype=bool))
-    fits = warehouse.arrays(SQL / "fit_days.sql")
-    place = np.searchsorted(fits["fit"].astype(np.int64), frame.captures.visit)
-    day = fits["session_date"].astype("datetime64[D]")[place]
-    record: Record = remember(("foresight record", outcome), lambda: record_of(frame, day, settings, LEVEL))
+    recorded: _Recorded = remember(("foresight cells", outcome), lambda: _recorded(warehouse, study, outcome))
+
+    def make() -> Record:
+        frame = study.frame(outcome, np.ones(len(study.captures.n), dtype=bool))
+        return record_of(frame, recorded.day, settings, LEVEL)
+
+    record: Record = remember(("foresight record", outcome), make)
     kept = study.selected(warehouse, selection, scope_of(warehouse, selection, settings, remember), remember)
-    record = record.kept(kept[frame.captures.place][record.cell])
+    record = record.kept(kept[recorded.place][record.cell])
+    return record, {name: _grouped(*coded, record.cell) for name, coded in recorded.labels.items()}
+
+
+@dataclass(frozen=True)
+class _Recorded:
+    """The cells with an outcome: place (cells,) among all, day (cells,) of the fit, and codes of the labels by which they are
+    grouped, (cells,) each, with the labels."""
+
+    place: Ints
+    day: Days
+    labels: Mapping[str, tuple[Ints, Objects]]
+
+
+def _recorded(warehouse: Warehouse, study: Study, outcome: str) -> _Recorded:
+    captures = study.captures.with_rows(np.isfinite(study.captures.rows[outcome]))
+    fits = warehouse.arrays(SQL / "fit_days.sql")
+    place = np.searchsorted(fits["fit"].astype(np.int64), captures.visit)
+    day = fits["session_date"].astype("datetime64[D]")[place]
     months = day.astype("datetime64[M]").astype(str).astype(object)
-    by_cell = {"foot_type": types_of(frame.captures), "fitter": fits["fitter_id"][place].astype(object), "month": months}
-    return record, {name: values[record.cell] for name, values in by_cell.items()}
+    by_cell = {"foot_type": types_of(captures), "fitter": fits["fitter_id"][place].astype(object), "month": months}
+    return _Recorded(captures.place, day, {name: pd.factorize(values, sort=True) for name, values in by_cell.items()})
 
 
-def _rows(outcome: str, record: Record, labels: dict[str, Objects], settings: Settings) -> Iterator[ForesightRow]:
+def _grouped(codes: Ints, labels: Objects, cell: Ints) -> Groups:
+    """The captures of each label, in the order of the labels and without the empty one; cell (n,): of each capture."""
+    own = codes.take(cell)
+    ends = np.cumsum(np.bincount(own, minlength=len(labels)))
+    places = np.split(np.argsort(own, kind="stable"), ends[:-1])
+    return [(str(label), here) for label, here in zip(labels, places, strict=True) if label and len(here)]
+
+
+def _rows(outcome: str, record: Record, groups: dict[str, Groups], settings: Settings) -> Iterator[ForesightRow]:
     if not len(record.cell):
         return
     yield _row(outcome, "all", "", record, settings)
     last = np.flatnonzero(record.is_change)[-LAST_CHANGES:]
     if len(last):
         yield _row(outcome, "last", "", record.kept(last), settings)
-    for group, values in labels.items():
-        for level in sorted(set(values) - {""}):
-            yield _row(outcome, group, str(level), record.kept(values == level), settings)
+    for group, levels in groups.items():
+        for level, places in levels:
+            yield _row(outcome, group, level, record.kept(places), settings)
 
 
 def _row(outcome: str, group: str, level: str, record: Record, settings: Settings) -> ForesightRow:

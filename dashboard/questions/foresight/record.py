@@ -43,7 +43,8 @@ class Record:
         return (self.low <= self.measured) & (self.measured <= self.high)
 
     def kept(self, kept: NDArray[np.bool_] | Ints) -> "Record":
-        return Record(*(getattr(self, name)[kept] for name in self.__dataclass_fields__))
+        places = np.flatnonzero(kept) if kept.dtype == bool else kept
+        return Record(*(getattr(self, name).take(places) for name in self.__dataclass_fields__))
 
 
 def record_of(frame: Frame, day: Days, settings: Settings, level: float) -> Record:
