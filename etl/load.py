@@ -22,6 +22,7 @@ from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import set_aside_of
+from etl.logged import log, logged, number_lines
 from etl.read import (
     READABLE,
     FoundFile,
@@ -47,6 +48,7 @@ from shared.working import working
 WAIT_SECONDS = 3600.0
 
 
+@logged
 def load(
     paths: Iterable[Path | FoundFile],
     warehouse: Path,
@@ -77,7 +79,7 @@ def load(
     if known := known_report(warehouse, mark, today):
         return known
     step = Steps(progress, len(files) + len(catalogue()) + 4)
-    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: step(_waiting_words(n), 0))
+    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: _wait(step, n))
     report = _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
     report.calls = close_calls(warehouse, report.load_id) if report.load_id else ""
     return report
@@ -123,9 +125,10 @@ def check_files(
     return replace(report, load_id=None, checked=checked)
 
 
-def _waiting_words(n_before: int) -> str:
+def _wait(step: Steps, n_before: int) -> None:
     others = f"; {n_before} more before this one" if n_before else ""
-    return f"waiting for another load{others}"
+    step(f"waiting for another load{others}", 0)
+    log.info("load waits", extra={"fields": {"before": n_before + 1}})
 
 
 def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
@@ -163,6 +166,7 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
+        number_lines(load.load_id)
         load.part = part_of(warehouse, load.load_id)
         step("opening the files")
         _open_sources(files, warehouse, load)
