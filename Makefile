@@ -26,6 +26,7 @@ test: $(READY) browser  ## every test, with linter and type checker
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/mypy --platform win32 --no-warn-unreachable --cache-dir .mypy_cache/windows
 	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 browser:                ## Debian's Chromium for the browser tests, where it is missing and may be installed

@@ -2,6 +2,7 @@
 (versions 2 and 1, as containers and services are bounded by them), and of the limits of the process.
 """
 
+import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -75,6 +76,8 @@ def _of_group(root: Path, path: str, name: str) -> Iterator[Bound]:
 
 def _of_process(proc: Path) -> Iterator[Bound]:
     """Address space and data that the limits of the process leave; both count what the program has reserved already."""
+    if sys.platform == "win32":
+        return
     with suppress(ImportError, OSError, ValueError):
         import resource  # not there on Windows
 

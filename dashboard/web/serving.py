@@ -9,6 +9,7 @@ import logging
 import os
 import signal
 import socket
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from logging.handlers import RotatingFileHandler
@@ -92,10 +93,10 @@ def _log_faults() -> None:
 
 def _most_connections(wanted: int) -> int:
     """How many connections the system lets this process hold; where it may ask for more open files, it does."""
-    try:
-        import resource
-    except ImportError:  # not on Windows
+    if sys.platform == "win32":
         return _FEW_CONNECTIONS
+    import resource
+
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     asked = wanted * _FILES_EACH + _FILES_BESIDE
     if soft != resource.RLIM_INFINITY and soft < asked:

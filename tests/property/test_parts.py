@@ -130,3 +130,29 @@ def test_a_part_is_what_the_whole_would_be(chance: random.Random) -> None:
                 load_id = load([write(folder / f"load{n}", rows)], path, today=TODAY).load_id
                 standing += [load_id] if load_id else []
             require_as_made_anew(path)
+
+
+def test_a_visit_between_others_moves_the_numbers_after_it_and_what_names_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(core, "LEAST_FITS", 1)
+    monkeypatch.setattr(core, "MOST_TOUCHED", 100.0)
+    path = tmp_path / "w.duckdb"
+    before = {
+        "riders": ["R1,1960", "R2,1961"],
+        "fitters": ["F1,Elm"],
+        "fit_sessions": ["S1,R1,F1,quay,2026-03-01,first", "S3,R1,F1,quay,2026-03-03,follow_up"],
+        "knee_captures": ["S3,1,left,2", "S3,2,left,1"],
+        "follow_ups": ["B1,S1,2026-03-01,2026-03-03,attended,2026-03-03,S3"],
+    }
+    load([write(tmp_path / "before", before)], path, today=TODAY)
+    # A rider whose id stands first, and a visit between the two: S1 itself keeps its number.
+    between = {"riders": ["R0,1962"], "fit_sessions": ["S2,R0,F1,quay,2026-03-02,first"]}
+    load([write(tmp_path / "between", between)], path, today=TODAY)
+    warehouse = open_reading(path)
+    fits = warehouse.rows("SELECT session_id, fit_no, rider_no, visit_no, returned_fit_no FROM mart.fits ORDER BY fit_no")
+    knees = warehouse.rows("SELECT DISTINCT fit_no FROM mart.capture_facts")
+    warehouse.close()
+    assert [tuple(row.values()) for row in fits] == [("S1", 0, 1, 1, 2), ("S2", 1, 0, 1, None), ("S3", 2, 1, 2, None)]
+    assert knees == [{"fit_no": 2}]
+    require_as_made_anew(path)

@@ -23,7 +23,6 @@ numbered AS (
 
 ordered AS MATERIALIZED (
     SELECT
-        captures.rowid AS position,  -- core is sorted by key
         fits.fit_no,
         captures.session_id,
         captures.capture_no,
@@ -108,4 +107,4 @@ SELECT
     CASE WHEN stepped.shims_step_place IS NOT NULL THEN stepped.shims_step END AS shims_step,
     CASE WHEN stepped.shims_step IS NOT NULL THEN stepped.shims_step_place END AS shims_step_place
 FROM stepped
-ORDER BY stepped.position;
+ORDER BY stepped.session_id, stepped.capture_no, stepped.side;
