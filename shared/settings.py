@@ -12,7 +12,21 @@ from pydantic import Field, ValidationError
 
 from shared.errors import UsageError
 from shared.settings_letters import Letters
-from shared.settings_running import Access, Count, Data, Encryption, Positive, Reading, Section, Serving, Share, SignIn, Upload
+from shared.settings_running import (
+    Access,
+    Count,
+    Data,
+    Encryption,
+    Logs,
+    Metrics,
+    Positive,
+    Reading,
+    Section,
+    Serving,
+    Share,
+    SignIn,
+    Upload,
+)
 from shared.toml_file import fault_sentences, nearest, read_toml
 
 SETTINGS_FILE = "fitledger.toml"
@@ -261,6 +275,8 @@ class Settings(Section):
     serving: Serving = Serving()
     sign_in: SignIn = SignIn()
     access: Access = Access()
+    logs: Logs = Logs()
+    metrics: Metrics = Metrics()
     encryption: Encryption = Encryption()
     letters: Letters = Letters()
 
