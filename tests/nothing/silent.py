@@ -32,6 +32,11 @@ _PATTERNS: Final = (
     # One studio less another, and the last of many periods.
     r"^\w+ less (?:\w+|the others)$|, the last \d+ (?:week|month|quarter)s$",
     # A share, a mean or a size, and of what; no comparison.
+    r"^(?:clear and worth it|clear, small|clearly worse)$",
+    r"^(?:Comfort|Pain) from arrival to the follow-up: (?:no )?clear[ ,a-z]+ in [\d,]+ of [\d,]+ fits? rated",
+    # From how many points on riders call a change better, whatever became of anyone.
+    r"^[Aa] (?:rise of comfort|fall of pain) of [\d.]+ points of 10 \(.* is where riders begin to call it ",
+    r"^(?:[Cc]omfort|[Pp]ain), from which (?:rise|fall) on riders call it [a-z ]+: (?:cannot be told|not enough yet)",
     r"of fits agree with the exam \(",
     r"[Ss]ide difference in \w+ of (?:more than )?[\d.]+(?:°| mm)(?: or more)?(?: \(|: \d)",
     r"^Of [\d,]+ riders the last fit held for |^[\d,]+ ha(?:ve|s) a follow-up over, ",

@@ -106,7 +106,7 @@ def test_a_riders_sentence_says_whether_it_was_worth_it(memory: Warehouse) -> No
     assert "; comfort went from 5 on arrival to 8 at the follow-up (clear and worth it); " in much.headline
     assert "; comfort went from 5 on arrival to 6 at the follow-up (no clear change); " in little.headline
     assert much.worth_words == (
-        "Comfort is clear from 2 points on, worth it from 2.9 on: riders call 2.0 (1.5 to 2.9) much better."
+        "A rise of comfort is clear from 2 points on, worth it from 2.9 on: riders call 2.0 (1.5 to 2.9) much better."
     )
     assert [row.verdict for row in much.ratings if row.session_id == "S20"] == ["clear and worth it", ""]
     assert much.follow_ups[0].change_rating == 2

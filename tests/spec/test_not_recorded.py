@@ -29,11 +29,12 @@ from tests.sparse_studios import loaded, sparse, whole
 STUDIOS: Final = ("no_follow_ups", "no_setups", "no_exams", "two_captures", "tilt_only")
 # Which questions are not recorded at all in each studio.
 REFUSED: Final = {
-    "no_follow_ups": {"returns", "calls"},
+    "no_follow_ups": {"returns", "calls", "important_change"},
     "no_setups": {"effects", "checks", "power", "foresight", "next", "agreement"},
     "no_exams": {"types", "agreement"},
     "two_captures": {
         "effects", "checks", "power", "foresight", "next", "agreement", "returns", "calls", "types", "ratings",
+        "important_change",
     },
 }  # fmt: skip
 REFUSED["tilt_only"] = REFUSED["two_captures"]

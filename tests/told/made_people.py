@@ -231,7 +231,7 @@ TIMELINE = RiderTimeline(
         _look("S1", "insole_left_out", "left"), _look("S1", "saddle_before_supports", None), _look("S1", "shims_to_need",
         "right", "note"),
     ),
-    noise=NOISE.noise[:2], worth_words="Comfort is clear from 2 points on: made.",
+    noise=NOISE.noise[:2], worth_words="A rise is clear from 2 points on: made.",
 )  # fmt: skip
 BARE = replace(
     TIMELINE, captures=(), knees=(), exams=(), ratings=(), bike=(), follow_ups=(), look_at=(), noise=(), fits=FITS[:1],

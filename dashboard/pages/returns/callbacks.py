@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Final
 
 from dashboard.components.page import Page, PageView
-from dashboard.pages.returns import answer, by_group, calls, said, what_lasted
+from dashboard.pages.returns import answer, by_group, calls, said, what_lasted, worth
 from dashboard.pages.returns.asked import PATH
 
 PAGE: Final = Page(
@@ -17,6 +17,7 @@ PAGE: Final = Page(
         PageView("calls", "Calls", calls.layout, calls.shows),
         PageView("what-lasted", "What lasted", what_lasted.layout, what_lasted.shows),
         PageView("said", "What riders said", said.layout, said.shows),
+        PageView("worth-it", "Worth it", worth.layout, worth.shows),
         PageView("by-group", "By group", by_group.layout, by_group.shows, splits=True),
     ),
     moved={"#returns-lasting": "what-lasted", "#returns-kept": "what-lasted", "#returns-points": "said"},

@@ -25,14 +25,18 @@ def _rated(told: Told) -> list[Any]:
     own = told.own()
     is_judged = any(row.verdict for row in own["ratings"])
     parts = [
-        or_none(
-            "What the rider said, 0 to 10",
-            [*RATINGS, VERDICT] if is_judged else RATINGS,
-            own["ratings"],
-            "No rating is recorded at this fit.",
-            "riders-ratings",
+        html.Div(
+            [
+                or_none(
+                    "What the rider said, 0 to 10",
+                    [*RATINGS, VERDICT] if is_judged else RATINGS,
+                    own["ratings"],
+                    "No rating is recorded at this fit.",
+                    "riders-ratings",
+                ),
+                *([reading(html.P(told.answer.worth_words), *told.words("worth"))] if is_judged else ()),
+            ]
         ),
-        *([reading(html.P(told.answer.worth_words), *told.words("worth"))] if is_judged else ()),
         or_none("Bicycle", BIKE, own["bike"], "No measure of the bicycle is recorded at this fit.", "riders-bicycle"),
         or_none(
             "Follow-up of this fit", FOLLOW_UPS, own["follow_ups"], "No follow-up of this fit was booked.", "riders-follow-ups"

@@ -105,7 +105,7 @@ RATINGS: Final = [
 ]
 
 # Beside the ratings where there is a verdict on one of them.
-VERDICT: Final = Column("From arrival to the follow-up", lambda row: row.verdict or NOTHING, wide=True)
+VERDICT: Final = Column("From arrival to the follow-up", lambda row: row.verdict or NOTHING)
 
 BIKE: Final = [
     Column("Measure", lambda row: plain(row.measure).capitalize()),

@@ -1,14 +1,13 @@
 """From how many points on does a change of comfort or pain matter to riders?"""
 
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.followed import SQL
 from dashboard.questions.followed.answers_important import ImportantChange, ImportantChangeRow
-from dashboard.questions.followed.worth import STEPS
+from dashboard.questions.followed.worth import MOVES, STEPS
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders
 from dashboard.questions.selection.numbers import spoken
@@ -18,9 +17,6 @@ from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.statistics.important_change import Needed, minimal_important_change
 from shared.warehouse import Warehouse
-
-TOPICS: Final = ("comfort", "pain")
-_MOVES: Final = {"comfort": "rise", "pain": "fall"}
 
 METHOD = {
     "change": "from the fit's arrival to the follow-up's first capture; of pain where something hurt at arrival",
@@ -43,7 +39,7 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
     scope.require_fits()
     fits = read_or_cut(warehouse, scope, SQL / "important_change_fits.sql", remember)
     said = fits["change_rating"].astype(float)
-    rows = tuple(_row(topic, fits[topic].astype(float), said, fits["rider"], settings) for topic in TOPICS)
+    rows = tuple(_row(topic, fits[topic].astype(float), said, fits["rider"], settings) for topic in MOVES)
     return ImportantChange(
         **scope.head(selection),
         method={**METHOD, "better_from": rows[0].better_from},
@@ -86,13 +82,13 @@ def _row(
 
 
 def _name(row: ImportantChangeRow) -> str:
-    return f"{row.topic.capitalize()}, from which {_MOVES[row.topic]} on riders call it {row.better_from}"
+    return f"{row.topic.capitalize()}, from which {MOVES[row.topic]} on riders call it {row.better_from}"
 
 
 def _words(row: ImportantChangeRow) -> str:
     ends = f"{spoken(row.low_points or 0, 1)} to {spoken(row.high_points or 0, 1)}"
     start = (
-        f"A {_MOVES[row.topic]} of {row.topic} of {spoken(row.points or 0, 1)} points of 10 ({ends}) is where riders begin to"
+        f"A {MOVES[row.topic]} of {row.topic} of {spoken(row.points or 0, 1)} points of 10 ({ends}) is where riders begin to"
     )
     answers = f"{row.n_better:,} of {counted(row.n, 'answer')} of {counted(row.n_riders, 'rider')}"
     return f"{start} call it {row.better_from} ({answers}); a change is clear from {row.smallest_real_points:g} on."

@@ -17,6 +17,8 @@ UNCLEAR: Final = "no clear change"
 WORSE: Final = "clearly worse"
 # In the order in which they are told.
 VERDICTS: Final = (WORTH, SMALL, CLEAR, UNCLEAR, WORSE)
+# How each topic becomes better.
+MOVES: Final[Mapping[str, str]] = {"comfort": "rise", "pain": "fall"}
 # What the steps of follow_ups.change_rating mean, in the words in which it is asked.
 STEPS: Final[Mapping[int, str]] = {
     -3: "very much worse",

@@ -12,7 +12,7 @@ from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, SAD
 from dashboard.questions.coaching.answers_agreement import LookRow
 from dashboard.questions.data.answers_noise import Noise
 from dashboard.questions.followed.held import BECAME, SIDES, Rows, became_of, followed_fits, further_from_neutral, known_noise
-from dashboard.questions.followed.worth import Limits, gained
+from dashboard.questions.followed.worth import MOVES, Limits, gained
 from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import (
     BikeRow,
@@ -123,7 +123,7 @@ def _rating(row: Row, limits: Mapping[str, Limits]) -> RatingRow:
 def _worth_words(ratings: Sequence[RatingRow], limits: Mapping[str, Limits]) -> str:
     """What the verdicts stand on, a sentence a topic of which there is one."""
     told = [topic for topic in limits if any(row.verdict and row.topic == topic for row in ratings)]
-    return " ".join(f"{topic.capitalize()} is {limits[topic].words}." for topic in told)
+    return " ".join(f"A {MOVES[topic]} of {topic} is {limits[topic].words}." for topic in told)
 
 
 def _followed(
