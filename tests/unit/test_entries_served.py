@@ -339,7 +339,7 @@ def test_in_the_demo_a_task_on_a_figure_ends_with_what_the_figure_did_since(
     assert re.search(r"\d+ .*\(.*\d+ to .*\d+.*\)", done.said), "no interval is told"
     # What a reader of the demo says today is dated by the demo's today as well.
     note = {"do": "add", "sort": "note", "kind": "period", "key": "charts", "text": "Moved house", "day": "2026-08-30"}
-    enter(house.client("owner", monkeypatch), **note)
+    assert enter(house.client("owner", monkeypatch), address="/", **note)[0] == 200
     assert Entries(house.path).all("note")[-1].opened_on == DEMO_TODAY
 
 
