@@ -11,12 +11,13 @@ SECONDS ?= 300
 SESSIONS ?= 200
 DRIPS ?= 500
 READERS ?= 20
+LATE_MS ?= 700
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest installed mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
+.PHONY: demo test late lowest newest installed mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -46,6 +47,9 @@ mutants: $(READY)       ## change the code on purpose, one thing at a time, and 
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
+
+late: $(READY) browser  ## the browser tests with answers that come late and out of order: what reads before it has waited fails
+	LATE_MS=$(LATE_MS) $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder tests/browser
 
 lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
 	sh tests/versions/run $@

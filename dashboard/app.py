@@ -36,6 +36,8 @@ from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.web.headers import add_headers
 from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
+from dashboard.web.logs import add_request_log
+from dashboard.web.metrics import Watched
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, NotPermittedError, UsageError
 from shared.settings import Settings
@@ -90,6 +92,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     add_stopping(app.server, desk)
     add_entries(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
+    Watched(asker).add_to(app.server)
     door.add_to(app.server)
     add_desk_gate(app.server, desk, DESK_PAGE)
     allow_hosts(app.server, serving.hosts, is_loopback=True)
@@ -97,6 +100,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         trust_proxy(app.server)
     add_headers(app)
     add_compressing(app.server)
+    add_request_log(app.server)
     door.notes.add_to(app.server, prefix)  # the last is the first to see an answer, so that its own gets the headers too
     return app
 

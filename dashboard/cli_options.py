@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from shared.errors import UsageError
-from shared.settings import use_settings_file
+from shared.settings import Settings, use_settings_file
 
 
 def _in_force(path: Path | None) -> Path | None:
@@ -66,9 +66,17 @@ class LogForm(StrEnum):
     JSON = "json"
 
 
-Log = Annotated[LogForm, typer.Option("--log", help="json: a JSON object a line, each request with an id.")]
+Log = Annotated[
+    LogForm | None,
+    typer.Option("--log", help="json: a JSON object a line, each request and load with an id. [logs] form says it for all."),
+]
 Host = Annotated[str, typer.Option(help="Address to serve on.")]
 Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
+
+
+def log_form(given: LogForm | None, settings: Settings) -> LogForm:
+    """The form of a command's log: its own, or that of the settings."""
+    return given or LogForm(settings.logs.form)
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from typing import Any
 
 from etl import mart, merge, rejects, warn
 from etl.calls_closed import reopen_calls
+from etl.core import build_core
 from etl.rejects import LINE_OF_VERSION
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
@@ -98,7 +99,7 @@ def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_sec
         now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
         warehouse.run(SQL / "undo/forget.sql", {**values, "now": now})
         for table in catalogue().values():
-            merge.build_core(warehouse, table)
+            build_core(warehouse, table)
             merge.list_unresolved(warehouse, table)
             rejects.release(warehouse, table, load_id, since=0)
         mart.build(warehouse)

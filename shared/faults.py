@@ -6,7 +6,7 @@ The types are known by their names, since only shared/warehouse.py imports DuckD
 from pathlib import Path
 from typing import Final
 
-from shared.errors import WarehouseBusyError, WarehouseDamagedError, WarehouseError
+from shared.errors import NoMemoryError, WarehouseBusyError, WarehouseDamagedError, WarehouseError
 from shared.memory import MB, Bound
 
 # A fault of reading and writing is told in words alone: these are DuckDB 1.5's.
@@ -22,7 +22,7 @@ def fault_of_running(fault: Exception, path: Path | None, memory: Bound | None =
     may hold, and of what that is a part."""
     where = path or "The warehouse"
     if _is(fault, "OutOfMemoryException", "MemoryError"):
-        return WarehouseError(f"{where}: {_memory_words(fault, memory)}")
+        return NoMemoryError(f"{where}: {_memory_words(fault, memory)}")
     if _is_damage(fault):
         return _damaged(where, fault)
     # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
