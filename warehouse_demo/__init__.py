@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 CHANGED_ON = date(2025, 6, 2)
 # What the demo studio noted of its change of practice (scenario.md).
 CHANGED = "New practice: a repeat capture before anything is changed, decided by the mean of both, one change at a time."
+# And a task that it gave on a figure, half a year before the demo's clock, so that its end can tell what the figure did since.
+GIVEN_ON, UNTIL = date(2026, 3, 2), date(2026, 9, 15)
+GIVEN = "Book the follow-up before the rider leaves."
 HOME = Path(__file__).parent
 EXPORTS = HOME / "exports"
 WAREHOUSE = HOME / "demo.duckdb"
@@ -31,8 +34,8 @@ def is_current() -> bool:
     has_clock = own_today(opened) == DEMO_TODAY
     opened.close()
     newest = max((file.stat().st_mtime for file in EXPORTS.iterdir()), default=0.0)
-    has_note = any(note.text == CHANGED for note in Entries(WAREHOUSE).all("note"))
-    return has_clock and has_note and WAREHOUSE.stat().st_mtime >= newest
+    said = {entry.text for entry in Entries(WAREHOUSE).all()}
+    return has_clock and {CHANGED, GIVEN} <= said and WAREHOUSE.stat().st_mtime >= newest
 
 
 def build(step: "Progress | None" = None, path: Path = WAREHOUSE) -> "LoadReport":
@@ -44,5 +47,13 @@ def build(step: "Progress | None" = None, path: Path = WAREHOUSE) -> "LoadReport
     with open_loading(path) as warehouse:
         set_own_clock(warehouse, DEMO_TODAY)
     Logbook(path).file.unlink(missing_ok=True)
-    Entries(path).add("note", "period", "charts", by="the demo", text=CHANGED, day=CHANGED_ON)
+    say_what_was_said(path)
     return report
+
+
+def say_what_was_said(path: Path) -> None:
+    """Writes what the demo studio noted and gave to do into the logbook of its warehouse, each dated by the demo's days."""
+    Entries(path, day=CHANGED_ON).add("note", "period", "charts", by="the demo", text=CHANGED, day=CHANGED_ON)
+    Entries(path, day=GIVEN_ON).add(
+        "task", "figure", "return_rate", by="the demo", text=GIVEN, day=UNTIL, who="the front desk", address="over-time"
+    )

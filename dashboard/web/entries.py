@@ -78,8 +78,9 @@ def _say(desk: Desk, given: Mapping[str, str]) -> str:
             raise UsageError("A goal is taken back, or changed by a later one. Nothing was changed.")
         drop_goal(desk.asker, given.get("entry", ""))
         return "The goal is taken back."
-    say_as(desk.asker, _sort(given), given.get("entry", ""), state, text=given.get("text", ""))
-    return f"The {_sort(given)} is {state}."
+    ended = say_as(desk.asker, _sort(given), given.get("entry", ""), state, text=given.get("text", ""))
+    # What the figure of a task did since is told at once, where it is what was asked.
+    return f"The {_sort(given)} is {state}. {ended.said if ended.kind == 'figure' else ''}".rstrip()
 
 
 _ACTS: Final[Mapping[str, Callable[[Desk, Mapping[str, str]], str]]] = {"mark": _mark, "add": _add, "say": _say}

@@ -149,10 +149,12 @@ _reading = threading.Lock()
 
 
 class Entries:
-    """The entries in the logbook of the warehouse at `warehouse`."""
+    """The entries in the logbook of the warehouse at `warehouse`; day: of its own clock, where it has one and what is said is
+    said then."""
 
-    def __init__(self, warehouse: Path, *, busy_seconds: float = 5.0) -> None:
+    def __init__(self, warehouse: Path, *, busy_seconds: float = 5.0, day: date | None = None) -> None:
         self._logbook = Logbook(warehouse, busy_seconds=busy_seconds)
+        self._day = day
 
     def all(self, sort: Sort | None = None) -> tuple[Entry, ...]:
         """Every entry, or those of a sort, in the order in which they were opened. Raises LogbookError."""
@@ -206,7 +208,7 @@ class Entries:
         address: str = "",
     ) -> Entry:
         """Opens an entry. Raises UsageError where a text is too long, holds what cannot be shown, or says nothing."""
-        event = _checked(Event(1, _now(), by, state, day, value, text, who))
+        event = _checked(Event(1, _now(self._day), by, state, day, value, text, who))
         with self._logbook.writing() as book:
             entry = _opened(sort, kind, key, address, event)
             _write(book, entry)
@@ -225,7 +227,7 @@ class Entries:
         only_open: bool = True,
     ) -> Entry:
         """Adds to what was said of an entry. Raises UsageError where there is none, or it is closed already."""
-        event = _checked(Event(0, _now(), by, state, day, value, text, who))
+        event = _checked(Event(0, _now(self._day), by, state, day, value, text, who))
         with self._logbook.writing() as book:
             known = {one.entry_id: one for one in _entries(book, "WHERE entry_id = ?", entry_id)}
             if entry_id not in known:
@@ -238,7 +240,7 @@ class Entries:
 
     def say_about(self, sort: Sort, kind: Kind, key: str, event: Event) -> Entry:
         """Adds to the entry about this that is open, or opens it: two who say so at once say it of one entry."""
-        event = _checked(replace(event, at=_now()))
+        event = _checked(replace(event, at=_now(self._day)))
         with self._logbook.writing() as book:
             return _about(book, sort, kind, key, event)
 
@@ -247,7 +249,7 @@ class Entries:
 
         only_open: to entries that are open alone.
         """
-        now, n = _now(), 0
+        now, n = _now(self._day), 0
         with self._logbook.writing() as book:
             for key, event in events.items():
                 if only_open and _open_about(book, sort, kind, key) is None:
@@ -257,8 +259,9 @@ class Entries:
         return n
 
 
-def _now() -> str:
-    return f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
+def _now(day: date | None) -> str:
+    now = datetime.now(UTC)
+    return f"{day or now:%Y-%m-%d}{now:T%H:%M:%SZ}"
 
 
 def _opened(sort: Sort, kind: Kind, key: str, address: str, event: Event) -> Entry:

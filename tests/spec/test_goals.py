@@ -54,10 +54,10 @@ def only(answer: Trends) -> GoalRow:
 
 def test_a_goal_is_told_by_the_process_since_the_figure_last_moved(filled: Warehouse) -> None:
     """Comfort is 5, 7 and 9 from May on: three months, mean 7, a spread of 2, and limits of few months are wide. August is not
-    over and counts for nothing."""
+    over and counts for nothing. The months are 1/12 alike (0, corrected by 1/3, a quarter of it): 3 · 11/13 of them."""
     row = only(told(filled, goal(2.0, date(2026, 1, 1))))
     assert (row.verdict, row.n_periods, row.period_from, row.centre) == ("by chance now and then", 3, date(2026, 5, 1), 7)
-    half = 2 * reach(3)
+    half = 2 * reach(33 / 13)
     assert (row.low, row.high) == pytest.approx((7 - half, 7 + half))
     assert row.words == (
         "Goal 2.0\N{NO-BREAK SPACE}points or more: by chance now and then. Nearly every month since May 2026 "

@@ -20,12 +20,14 @@ from dashboard.questions.door.readers import Reader, Role
 from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection, parse_selection
 from etl.keeping.access_log import AccessLog
-from shared.clock import DEMO_TODAY
+from shared.clock import DEMO_TODAY, set_own_clock
 from shared.errors import NotPermittedError
 from shared.logbook.entries import Entries
 from shared.settings import Settings
+from shared.warehouse import open_loading
 from tests.every_view import EVERY_VIEW
 from tests.unit.page_places import CALLBACK
+from warehouse_demo import say_what_was_said
 
 READERS = {
     "local": Reader("", Role.LOCAL),
@@ -237,18 +239,18 @@ def test_a_page_of_another_site_enters_nothing(house: House, monkeypatch: pytest
 
 def test_goals_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     """The owner and the head fitter set them; the page tells all but the front desk what became of them."""
-    goal = {"do": "add", "sort": "goal", "kind": "figure", "key": "return_rate", "text": "99%"}
+    goal = {"do": "add", "sort": "goal", "kind": "figure", "key": "return_rate", "text": "5%"}
     told = {role: enter(house.client(role, monkeypatch), **goal) for role in READERS}
     assert {role: status for role, (status, _) in told.items()} == {
         "local": 200, "owner": 200, "head_fitter": 200, "fitter": 403, "desk": 403,
     }  # fmt: skip
     assert told["owner"][1] == "The goal is kept."
     assert [(one.opened_by, one.value, one.day) for one in Entries(house.path).all("goal")] == [
-        (by, 0.99, DEMO_TODAY) for by in ("this machine", "olga", "hanna")
+        (by, 0.05, DEMO_TODAY) for by in ("this machine", "olga", "hanna")
     ]
     for role in ("owner", "fitter"):
         answer: Any = house.asked(role).ask("trends", Selection())
-        assert [(row.figure, row.verdict, row.set_by) for row in answer.goals] == [("return_rate", "misses it", "hanna")]
+        assert [(row.figure, row.verdict, row.set_by) for row in answer.goals] == [("return_rate", "reaches it", "hanna")]
 
 
 def test_goals_are_changed_and_taken_back_on_the_page_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -315,6 +317,30 @@ def _texts(node: Any) -> list[str]:
     if isinstance(node, list | tuple):
         return [text for part in node for text in _texts(part)]
     return [node] if isinstance(node, str) else _texts(getattr(node, "children", None) or [])
+
+
+def test_in_the_demo_a_task_on_a_figure_ends_with_what_the_figure_did_since(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The demo's entries are dated by its own clock: 2 March to 31 August 2026, against as long before."""
+    with open_loading(house.path) as warehouse:
+        set_own_clock(warehouse, DEMO_TODAY)
+    house.asker = Asker(house.path, Settings())
+    say_what_was_said(house.path)
+    (task,) = Entries(house.path).all("task")
+    assert (task.opened_on, task.day) == (date(2026, 3, 2), date(2026, 9, 15))
+    status, words = enter(house.client("owner", monkeypatch), do="say", sort="task", entry=task.entry_id, state="done")
+    (done,) = Entries(house.path).all("task")
+    assert done.ended_on == DEMO_TODAY
+    assert (status, words) == (200, f"The task is done. {done.said}")
+    periods: Any = house.asker.ask("periods", parse_selection({"from": "2026-03-03", "to": "2026-08-31"}))
+    row = next(row for row in periods.changes if (row.figure, row.against) == ("return_rate", "before"))
+    assert done.said == f"Since then, against as long before: {row.words}".replace("\u00a0", " ")
+    assert re.search(r"\d+ .*\(.*\d+ to .*\d+.*\)", done.said), "no interval is told"
+    # What a reader of the demo says today is dated by the demo's today as well.
+    note = {"do": "add", "sort": "note", "kind": "period", "key": "charts", "text": "Moved house", "day": "2026-08-30"}
+    assert enter(house.client("owner", monkeypatch), address="/", **note)[0] == 200
+    assert Entries(house.path).all("note")[-1].opened_on == DEMO_TODAY
 
 
 def test_a_task_on_a_figure_ends_with_what_the_figure_did_since(house: House, monkeypatch: pytest.MonkeyPatch) -> None:

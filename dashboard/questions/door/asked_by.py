@@ -18,6 +18,7 @@ from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
 from shared.errors import NotPermittedError
 from shared.freshness import Freshness
+from shared.logbook.entries import Entries
 from shared.ran import Ran
 from shared.settings import Settings
 from shared.warehouse import Warehouse
@@ -99,6 +100,10 @@ class AskedBy:
     def today(self) -> date:
         """As Asker.today."""
         return self._asker.today()
+
+    def logbook(self) -> Entries:
+        """What the studio says itself, dated by the clock that its answers are told by."""
+        return Entries(self.path, day=self._asker.own_day())
 
     def freshness(self) -> Freshness:
         """As Asker.freshness: a date of the whole studio, which every answer tells as `as_of`."""

@@ -180,9 +180,11 @@ class Asker:
 
     def today(self) -> date:
         """Today's date, for all that follows from it."""
-        if self._given_today:
-            return self._given_today()
-        return self._own_today() or clock.today()
+        return self.own_day() or clock.today()
+
+    def own_day(self) -> date | None:
+        """Today by another clock than this machine's: one that was given, or the warehouse's own; None without one."""
+        return self._given_today() if self._given_today else self._own_today()
 
     def _own_today(self) -> date | None:
         own: date | None = self._remembered(("own today",), lambda cursor, _: clock.own_today(cursor))

@@ -13,7 +13,7 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 from dashboard.questions.studio.answers_periods import Periods
 from dashboard.questions.studio.trends_fits import LIMITS
 from shared.errors import NotPermittedError, NotReleasedError, StatisticsError, UsageError
-from shared.logbook.entries import LONGEST_TEXT, OF_FITS, Entries, Entry, Event, Kind, Sort
+from shared.logbook.entries import LONGEST_TEXT, OF_FITS, Entry, Event, Kind, Sort
 
 THIS_MACHINE: Final = "this machine"
 # What a note on every chart over time is about.
@@ -36,7 +36,7 @@ def mark_call(asked: AskedBy, session_id: str, mark: str, day: date | None = Non
     if session_id not in known:
         raise UsageError(f"{session_id}: no call about this fit is on the list of today. Look at the list again.")
     by = asked.reader().name or THIS_MACHINE
-    entry = Entries(asked.path).say_about("call", "rider_follow_up", session_id, Event(0, "", by, mark, day or today))
+    entry = asked.logbook().say_about("call", "rider_follow_up", session_id, Event(0, "", by, mark, day or today))
     asked.notes.done("marked a call", f"{mark} {session_id}")
     return entry
 
@@ -62,7 +62,7 @@ def enter_as(
     if sort == "note" and (day is None or kind != "period" or key not in (CHARTS, LIMITS)):
         raise UsageError("Say on which day it changed." if day is None else "A note stands on the charts over time.")
     by = reader.name or THIS_MACHINE
-    entry = Entries(asked.path).add(sort, kind, key, by=by, text=text.strip(), day=day, who=who.strip(), address=address)
+    entry = asked.logbook().add(sort, kind, key, by=by, text=text.strip(), day=day, who=who.strip(), address=address)
     asked.notes.done(f"added a {sort}", f"{entry.entry_id} {kind}")
     return entry
 
@@ -71,11 +71,11 @@ def say_as(asked: AskedBy, sort: Sort, entry_id: str, state: str, *, text: str =
     """Says what came of a task or note: done or dropped; of a task on a figure, with what the figure did since. Raises as
     `enter_as`."""
     reader = asked.require_more_than_calls()
-    entry = Entries(asked.path).found(entry_id, sort)
+    entry = asked.logbook().found(entry_id, sort)
     _require_may(asked, reader, entry.kind, entry.key)
     said, since = text.strip(), _since(asked, entry) if state == "done" else ""
     told = f"{said}{'' if said.endswith(('.', '!', '?')) else '.'} {since}" if said and since else said or since
-    ended = Entries(asked.path).say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
+    ended = asked.logbook().say(entry_id, state, by=reader.name or THIS_MACHINE, text=told[:LONGEST_TEXT])
     asked.notes.done(f"{state} a {sort}", entry_id)
     return ended
 
@@ -103,13 +103,13 @@ def _given_on(task: Entry) -> date:
 def open_seen_by(asked: AskedBy, sort: Sort, about: tuple[Kind, str] | None = None) -> tuple[Entry, ...]:
     """The open entries of a sort, or about one thing, that the reader may see: a fitter none about fits, loads or other
     fitters, but those given by or to them."""
-    entries = Entries(asked.path)
+    entries = asked.logbook()
     return _seen(asked, entries.open_about(sort, *about) if about else entries.open(sort))
 
 
 def ended_seen_by(asked: AskedBy, sort: Sort) -> tuple[Entry, ...]:
     """Those that are done or dropped, likewise."""
-    return _seen(asked, tuple(one for one in Entries(asked.path).all(sort) if not one.is_open))
+    return _seen(asked, tuple(one for one in asked.logbook().all(sort) if not one.is_open))
 
 
 def _seen(asked: AskedBy, entries: tuple[Entry, ...]) -> tuple[Entry, ...]:

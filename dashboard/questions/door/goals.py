@@ -9,7 +9,7 @@ from dashboard.questions.door.readers import Reader
 from dashboard.questions.studio.goals import written
 from dashboard.questions.studio.headline_figures import HEADLINE
 from shared.errors import NotPermittedError, UsageError
-from shared.logbook.entries import Entries, Entry
+from shared.logbook.entries import Entry
 
 # The unit of each headline figure that is no share, and how far it goes.
 _POINTS: Final = {"comfort_gained": 10.0}
@@ -32,7 +32,7 @@ def set_goal(asked: AskedBy, figure: str, value: float, day: date | None = None)
         expected = f"{written(0, unit_of(figure))} to {written(most, unit_of(figure))}"
         raise UsageError(f"{HEADLINE[figure]}: found {written(value, unit_of(figure))}, expected a goal of {expected}.")
     by, day = reader.name or THIS_MACHINE, day or asked.today()
-    entry = Entries(asked.path).add("goal", "figure", figure, by=by, value=value, day=day)
+    entry = asked.logbook().add("goal", "figure", figure, by=by, value=value, day=day)
     asked.notes.done("set a goal", f"{entry.entry_id} {figure}")
     return entry
 
@@ -40,8 +40,8 @@ def set_goal(asked: AskedBy, figure: str, value: float, day: date | None = None)
 def drop_goal(asked: AskedBy, entry_id: str) -> Entry:
     """Takes a goal back, so that the one before it holds; it stays in the logbook. Raises as `set_goal`."""
     reader = _leading(asked)
-    Entries(asked.path).found(entry_id, "goal")
-    entry = Entries(asked.path).say(entry_id, "dropped", by=reader.name or THIS_MACHINE)
+    asked.logbook().found(entry_id, "goal")
+    entry = asked.logbook().say(entry_id, "dropped", by=reader.name or THIS_MACHINE)
     asked.notes.done("dropped a goal", entry_id)
     return entry
 
