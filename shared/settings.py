@@ -12,7 +12,20 @@ from pydantic import Field, ValidationError
 
 from shared.errors import UsageError
 from shared.settings_letters import Letters
-from shared.settings_running import Access, Count, Data, Encryption, Positive, Reading, Section, Serving, Share, SignIn, Upload
+from shared.settings_running import (
+    Access,
+    Count,
+    Data,
+    Encryption,
+    LakePlace,
+    Positive,
+    Reading,
+    Section,
+    Serving,
+    Share,
+    SignIn,
+    Upload,
+)
 from shared.toml_file import fault_sentences, nearest, read_toml
 
 SETTINGS_FILE = "fitledger.toml"
@@ -250,6 +263,7 @@ class Settings(Section):
     access: Access = Access()
     encryption: Encryption = Encryption()
     letters: Letters = Letters()
+    lakes: dict[str, LakePlace] = Field(default_factory=dict)
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
@@ -297,5 +311,7 @@ def _keys_beside(place: list[str]) -> list[str]:
     """The keys that are known where an unknown one stands: sections, keys of a section, or those of a note."""
     if len(place) == 1:
         return list(Settings.model_fields)
+    if place[0] == "lakes":
+        return list(LakePlace.model_fields)
     section = Settings.model_fields[place[0]].annotation
     return list((Note if len(place) > 2 else section).model_fields)  # type: ignore[union-attr]

@@ -25,7 +25,8 @@ from shared.catalogue.catalogue import DATAPACKAGE
 from shared.errors import FitledgerError, WarehouseBusyError, WarehouseDamagedError
 from shared.files import beside, held
 from shared.settings import Settings, load_settings
-from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading, version_of
+from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading
+from shared.warehouse_version import version_of
 
 State = Literal["fine", "note", "do"]
 SQL = Path(__file__).parents[1] / "sql/keeping"
