@@ -33,8 +33,7 @@ Connect = Callable[[], Any]
 
 @contextmanager
 def _database(place: Place, connect: Connect, duckdb_version: str) -> Iterator[Any]:
-    """A connection with the database attached as `there`. Raises WarehouseError where it cannot be reached, or goes "
-    "meanwhile."""
+    """A connection with the database attached as `there`. Raises WarehouseError where it cannot be reached, or goes away."""
     connection = connect()
     try:
         load_extension(connection, "postgres_scanner", duckdb_version)
