@@ -11,12 +11,13 @@ SECONDS ?= 300
 SESSIONS ?= 200
 DRIPS ?= 500
 READERS ?= 20
+LATE_MS ?= 700
 READY  := $(VENV)/ready
 # Small matrices: see shared/__init__.py.
 export OPENBLAS_NUM_THREADS ?= 1
 
 MUTANTS ?=
-.PHONY: demo test lowest newest installed mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
+.PHONY: demo test late lowest newest installed mutants attack sbom browser lint lock recovery foresight nothing loud bench kill load-test drip-test screenshots fuzz typeface exports clean
 
 demo: $(READY)          ## load the demo exports and serve the dashboard on 127.0.0.1
 	$(BIN)/fitledger demo
@@ -27,8 +28,9 @@ test: $(READY) browser  ## every test, with linter and type checker
 	$(BIN)/mypy
 	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
-browser:                ## Debian's Chromium for the browser tests, where it is missing and may be installed
+browser:                ## Debian's Chromium and PostgreSQL for the tests, where they are missing and may be installed
 	@sh .ci/chromium
+	@sh .ci/postgres
 
 lint: $(READY)          ## mend what the linter can mend
 	$(BIN)/ruff check --fix . && $(BIN)/ruff format .
@@ -46,6 +48,9 @@ mutants: $(READY)       ## change the code on purpose, one thing at a time, and 
 
 attack: $(READY)        ## walk everything as everyone and replay the attacks of docs/security.md; prints a table (ATTACKS="sign_in names" for some)
 	PYTHONPATH=. $(BIN)/python -m tests.attack.table $(ATTACKS)
+
+late: $(READY) browser  ## the browser tests with answers that come late and out of order: what reads before it has waited fails
+	LATE_MS=$(LATE_MS) $(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder tests/browser
 
 lowest newest: $(READY) ## test the wheel with the lowest, or the newest, versions of the libraries that pyproject.toml allows
 	sh tests/versions/run $@
@@ -77,7 +82,7 @@ foresight: $(READY)     ## simulate what tests/recovery/foresight.md still lacks
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.foresight_table $(FORESIGHT)
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
-	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill
+	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py tests/lake -k kill
 
 load-test: $(READY)     ## SESSIONS readers click for SECONDS; prints requests, errors, percentiles and the memory of the server
 	PYTHONPATH=. $(BIN)/python tests/load/sessions.py --seconds $(SECONDS) --sessions $(SESSIONS)

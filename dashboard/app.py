@@ -19,6 +19,7 @@ from dashboard.components.period_chips import period_chips
 from dashboard.components.places import add_places
 from dashboard.figures import typeface
 from dashboard.figures.theme import style_sheet
+from dashboard.letters.behind import SentBehind
 from dashboard.letters.stopping import add_stopping
 from dashboard.pages import PAGES
 from dashboard.pages.data.layout import LOADING_PATH as DATA_PATH
@@ -35,6 +36,8 @@ from dashboard.web.guard import add_guard, allow_hosts, trust_proxy
 from dashboard.web.headers import add_headers
 from dashboard.web.kept_views import add_kept_views
 from dashboard.web.lean import LeanDash
+from dashboard.web.logs import add_request_log
+from dashboard.web.metrics import Watched
 from etl.keeping.access_log import AccessLog
 from shared.errors import FitledgerError, NotPermittedError, UsageError
 from shared.settings import Settings
@@ -58,7 +61,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     serving = asker.settings.serving
     access = AccessLog(asker.path, kept_days=asker.settings.access.kept_days)
     door = Door(prefix, accounts, access, settings=asker.settings.sign_in, https=serving.behind_proxy)
-    desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix))
+    desk = Desk(AskedBy(asker, door.reader, door.notes), Addresses(prefix), after_load=SentBehind(asker))
     app = LeanDash(
         "fitledger",
         scripted=[place for page in PAGES for view in page.views for place in view.scripted],
@@ -89,6 +92,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
     add_stopping(app.server, desk)
     add_entries(app.server, desk)
     add_guard(app.server, prefix, app.callback_map)
+    Watched(asker).add_to(app.server)
     door.add_to(app.server)
     add_desk_gate(app.server, desk, DESK_PAGE)
     allow_hosts(app.server, serving.hosts, is_loopback=True)
@@ -96,6 +100,7 @@ def create_app(asker: Asker, *, prefix: str = "/", accounts: Accounts | None = N
         trust_proxy(app.server)
     add_headers(app)
     add_compressing(app.server)
+    add_request_log(app.server)
     door.notes.add_to(app.server, prefix)  # the last is the first to see an answer, so that its own gets the headers too
     return app
 

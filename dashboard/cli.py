@@ -28,6 +28,7 @@ from dashboard.commands import (
     serving,
     starting,
     tending,
+    tracing,
 )
 from shared.errors import FitledgerError
 
@@ -59,6 +60,7 @@ for topic in (
     encrypting,
     forgetting,
     tending,
+    tracing,
 ):
     app.add_typer(topic.app)
 

@@ -12,7 +12,7 @@ import typer
 
 from shared.errors import UsageError
 from shared.lakes.places import PREFIX, located
-from shared.settings import load_settings, settings_file, use_settings_file
+from shared.settings import Settings, load_settings, settings_file, use_settings_file
 
 
 def _in_force(path: Path | None) -> Path | None:
@@ -86,9 +86,17 @@ class LogForm(StrEnum):
     JSON = "json"
 
 
-Log = Annotated[LogForm, typer.Option("--log", help="json: a JSON object a line, each request with an id.")]
+Log = Annotated[
+    LogForm | None,
+    typer.Option("--log", help="json: a JSON object a line, each request and load with an id. [logs] form says it for all."),
+]
 Host = Annotated[str, typer.Option(help="Address to serve on.")]
 Port = Annotated[int, typer.Option(help="Port to serve on; 0 takes a free one.", min=0, max=65535)]
+
+
+def log_form(given: LogForm | None, settings: Settings) -> LogForm:
+    """The form of a command's log: its own, or that of the settings."""
+    return given or LogForm(settings.logs.form)
 
 
 @contextmanager

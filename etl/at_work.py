@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from etl.core import Part
 from etl.hook import Hook
 from etl.keeping.set_aside import SetAside
 from etl.repeat import Fingerprint
@@ -33,6 +34,8 @@ class Loading:
     sources: dict[int, SourceFile] = field(default_factory=dict)
     changed: set[str] = field(default_factory=set)
     set_aside: SetAside | None = None
+    # What it touches of a warehouse that is large enough not to be made anew.
+    part: Part | None = None
     # Rows that are stored without a faulty cell.
     n_partly: int = 0
 

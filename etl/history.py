@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from etl import mart, merge, rejects, warn
+from etl.calls_closed import reopen_calls
+from etl.core import build_core
 from etl.rejects import LINE_OF_VERSION
 from shared.catalogue import Table, catalogue
 from shared.errors import UsageError
@@ -17,11 +19,12 @@ SQL = Path(__file__).with_name("sql")
 
 @dataclass(frozen=True)
 class Undone:
-    """What undoing a load took back: how many files, and how many versions of rows."""
+    """What undoing a load took back: how many files, how many versions of rows; `calls`: what it reopened, in words."""
 
     load_id: int
     files: int
     versions: int
+    calls: str = ""
 
 
 def history(path: Path, table_name: str, key: str) -> list[dict[str, Any]]:
@@ -96,12 +99,12 @@ def undo(path: Path, load_id: int, *, settings: Settings | None = None, wait_sec
         now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
         warehouse.run(SQL / "undo/forget.sql", {**values, "now": now})
         for table in catalogue().values():
-            merge.build_core(warehouse, table)
+            build_core(warehouse, table)
             merge.list_unresolved(warehouse, table)
             rejects.release(warehouse, table, load_id, since=0)
         mart.build(warehouse)
         warn.build(warehouse, settings or Settings())
-    return Undone(load_id, n_files, n_versions)
+    return Undone(load_id, n_files, n_versions, reopen_calls(path, load_id))
 
 
 def _require_standing(warehouse: Warehouse, path: Path, load_id: int) -> None:

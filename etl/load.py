@@ -16,10 +16,12 @@ from etl.absent import absent_tables
 from etl.asked import asked_again, questions
 from etl.at_work import Loading, Progress, Steps
 from etl.calls_closed import close_calls
+from etl.core import build_core, part_of
 from etl.derived import follows_the_warehouse, matched_columns
 from etl.hook import hooked, load_hook
 from etl.keeping.migrate import bring_up_to_date, is_older
 from etl.keeping.set_aside import set_aside_of
+from etl.logged import log, logged, number_lines
 from etl.read import (
     READABLE,
     FoundFile,
@@ -46,6 +48,7 @@ from shared.working import working
 WAIT_SECONDS = 3600.0
 
 
+@logged
 def load(
     paths: Iterable[Path | FoundFile],
     warehouse: Path,
@@ -76,7 +79,7 @@ def load(
     if known := known_report(warehouse, mark, today):
         return known
     step = Steps(progress, len(files) + len(catalogue()) + 4)
-    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: step(_waiting_words(n), 0))
+    opening = open_loading(warehouse, wait_seconds=wait_seconds, on_wait=lambda n: _wait(step, n))
     report = _run(files, opening, step, Loading(warehouse, today, settings, mark, checked, own))
     report.calls = close_calls(warehouse, report.load_id) if report.load_id else ""
     return report
@@ -122,9 +125,10 @@ def check_files(
     return replace(report, load_id=None, checked=checked)
 
 
-def _waiting_words(n_before: int) -> str:
+def _wait(step: Steps, n_before: int) -> None:
     others = f"; {n_before} more before this one" if n_before else ""
-    return f"waiting for another load{others}"
+    step(f"waiting for another load{others}", 0)
+    log.info("load waits", extra={"fields": {"before": n_before + 1}})
 
 
 def _require_same(checked: Checked, mark: Fingerprint, warehouse: Path) -> None:
@@ -162,6 +166,8 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
+        number_lines(load.load_id)
+        load.part = part_of(warehouse, load.load_id)
         step("opening the files")
         _open_sources(files, warehouse, load)
         load.require_usable()
@@ -199,7 +205,8 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
     sources = {file_no: source for file_no, source in load.sources.items() if source.table.name == table.name}
     if sources:
         stage.begin_table(warehouse, table)
-        matched = {name for source in sources.values() for name in matched_columns(source.table_mapping)}
+        mappings = {id(source.table_mapping): source.table_mapping for source in sources.values()}.values()
+        matched = {name for mapped in mappings for name in matched_columns(mapped)}
         rules = check.rules_of(table, load.today, matched)
         prepare.prepare(warehouse, table, sources)
         for group in together.groups_of(sources):
@@ -221,7 +228,7 @@ def _load_table(warehouse: LoadingWarehouse, table: Table, load: Loading, step: 
             load.changed.add(table.name)
     if table.name in load.changed or any(key.table in load.changed for key in table.foreign_keys):
         load.changed.add(table.name)
-        merge.build_core(warehouse, table)
+        build_core(warehouse, table, load.part)
     if table.name in load.changed or sources:
         n_unresolved = merge.list_unresolved(warehouse, table)
         if sources:
@@ -295,7 +302,7 @@ def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
     if load.changed:
-        mart.build(warehouse)
+        mart.build(warehouse, load.part)
         report.warnings = warn.build(warehouse, load.settings)
         step("looking at the rigs")
         report.rig = rig_findings(warehouse, load.settings)
@@ -314,9 +321,8 @@ def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
 def _record(warehouse: LoadingWarehouse, load: Loading) -> None:
     now = datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     # Rows of the forgotten are kept nowhere, and what follows from other fits changes with them: such a folder is read again.
-    is_read_again = (load.set_aside and load.set_aside.n_rows) or any(
-        follows_the_warehouse(source.table_mapping) for source in load.sources.values()
-    )
+    mappings = {id(source.table_mapping): source.table_mapping for source in load.sources.values()}.values()
+    is_read_again = (load.set_aside and load.set_aside.n_rows) or any(map(follows_the_warehouse, mappings))
     mark = "" if is_read_again else load.mark.value
     values = {"load_id": load.load_id, "now": now, "today": load.today, "fingerprint": mark}
     warehouse.run("INSERT INTO raw.loads VALUES ($load_id, $now, $today, $fingerprint, NULL)", values)

@@ -7,6 +7,7 @@ unit-bearing column that is renamed must state its unit.
 import fnmatch
 import re
 import unicodedata
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated
 
@@ -58,22 +59,27 @@ class Mapping(Model):
     @property
     def reading_text(self) -> str:
         """The text without what is confirmed, which may name riders and says nothing of how a file is read."""
-        kept, is_confirmed = [], False
-        for line in self.text.decode("utf-8-sig").splitlines(keepends=True):
-            start = line.lstrip()
-            if start.startswith("["):
-                is_confirmed = re.match(r"""\[\s*["']?confirmed["']?\s*\]""", start) is not None
-            kept += [] if is_confirmed or re.match(r"""["']?confirmed["']?\s*[.=]""", start) else [line]
-        return "".join(kept)
+        return _without_confirmed(self.text)
 
     def form_of(self, table: TableMapping | None) -> Form:
         """The form of a table's files: its own keys before the common ones."""
         own = table.form.model_dump(exclude_unset=True) if table and table.form else {}
-        return Form(**{**self.form.model_dump(), **own})
+        return Form(**{**self.form.model_dump(), **own}) if own else self.form
 
     def is_ignored(self, name: str) -> bool:
         """Whether the mapping leaves a file or sheet of this name out on purpose."""
         return is_named(name, self.ignore_files)
+
+
+@lru_cache(maxsize=100)
+def _without_confirmed(text: bytes) -> str:
+    kept, is_confirmed = [], False
+    for line in text.decode("utf-8-sig").splitlines(keepends=True):
+        start = line.lstrip()
+        if start.startswith("["):
+            is_confirmed = re.match(r"""\[\s*["']?confirmed["']?\s*\]""", start) is not None
+        kept += [] if is_confirmed or re.match(r"""["']?confirmed["']?\s*[.=]""", start) else [line]
+    return "".join(kept)
 
 
 def is_named(name: str, patterns: list[str]) -> bool:
@@ -82,6 +88,7 @@ def is_named(name: str, patterns: list[str]) -> bool:
     return any(own == pattern or fnmatch.fnmatchcase(own, pattern) for pattern in map(_plain, patterns))
 
 
+@lru_cache(maxsize=10_000)
 def _plain(name: str) -> str:
     # Some systems write an accented letter as one sign, some as two.
     return unicodedata.normalize("NFC", name).lower()

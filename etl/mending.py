@@ -91,9 +91,10 @@ def layout_of(source: SourceFile) -> Layout | None:
 def keep_layouts(warehouse: Warehouse, sources: Iterable[tuple[int, SourceFile]]) -> None:
     """Keeps the layout of each source by the number of its file, and makes file_layouts (file_no, layout) of them."""
     layouts = {file_no: layout for file_no, source in sources if (layout := layout_of(source))}
-    rows = [(file_no, layout.key) for file_no, layout in layouts.items()]
+    keys = {layout: layout.key for layout in set(layouts.values())}
+    rows = [(file_no, keys[layout]) for file_no, layout in layouts.items()]
     warehouse.put("file_layouts", pd.DataFrame(rows, columns=["file_no", "layout"]).astype({"layout": "object"}))
-    for key, layout in {layout.key: layout for layout in layouts.values()}.items():
+    for layout, key in keys.items():
         values = {"layout": key, "content": json.dumps(asdict(layout), ensure_ascii=False)}
         warehouse.run(
             "INSERT INTO raw.layouts SELECT $layout, $content WHERE $layout NOT IN (SELECT layout FROM raw.layouts)", values

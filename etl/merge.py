@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from etl.core import SESSIONS, resolves
 from etl.read import SourceFile
 from etl.stage import add_finding, make_faulty, set_lines, typed_columns
 from etl.together import Group, as_one, groups_of
@@ -11,7 +12,6 @@ from shared.catalogue import Table, catalogue
 from shared.warehouse import LoadingWarehouse, Warehouse, quoted
 
 SQL = Path(__file__).with_name("sql")
-SESSIONS = "fit_sessions"
 
 
 def make_tables(warehouse: Warehouse, version: int) -> None:
@@ -67,33 +67,12 @@ def add_versions(warehouse: Warehouse, table: Table, load_id: int, fates: dict[s
         warehouse.run(SQL / "raw/add_sightings.sql", values, table=table.name, same_key=version)
 
 
-def build_core(warehouse: Warehouse, table: Table) -> None:
-    """Rebuilds core.<table> from the current rows whose references name something, and lists the others."""
-    # A required reference is a plain semi join; one that may be empty is not.
-    required = [key for key in table.foreign_keys if table.column(key.column).required]
-    resolved = "".join(
-        f" AND {_resolves(key.column, key.table, key.target)}" for key in table.foreign_keys if key not in required
-    )
-    named = " ".join(
-        f'SEMI JOIN core."{key.table}" AS parent{number} ON parent{number}."{key.target}" = version."{key.column}"'
-        for number, key in enumerate(required)
-    )
-    warehouse.run(
-        SQL / "core/build.sql",
-        table=table.name,
-        columns=quoted(table.column_names),
-        key=quoted(table.key),
-        named=named,
-        resolved=resolved,
-    )
-
-
 def list_unresolved(warehouse: Warehouse, table: Table) -> int:
     """Makes unresolved_<table>: the current rows that core leaves out, with the reference that names nothing.
 
     Returns how many there are.
     """
-    failing = [(key, f"NOT {_resolves(key.column, key.table, key.target)}") for key in table.foreign_keys]
+    failing = [(key, f"NOT {resolves(key.column, key.table, key.target)}") for key in table.foreign_keys]
     # A missing rider or fitter comes first: such a row does not only wait for a session.
     failing.sort(key=lambda pair: pair[0].table == SESSIONS)
 
@@ -190,11 +169,3 @@ def same_content(table: Table, left: str, right: str) -> str:
 def row_key(table: Table, prefix: str) -> str:
     """SQL of a row's key as one text."""
     return "concat_ws('|', " + ", ".join(f'CAST({prefix}"{name}" AS VARCHAR)' for name in table.key) + ")"
-
-
-def _resolves(column: str, table: str, target: str) -> str:
-    """SQL that is true where a version's reference is empty or names a row of core."""
-    return (
-        f'(version."{column}" IS NULL OR EXISTS '
-        f'(SELECT 1 FROM core."{table}" AS parent WHERE parent."{target}" = version."{column}"))'
-    )

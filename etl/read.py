@@ -61,7 +61,8 @@ class Seen:
 
     logs: dict[tuple[Path, str, str], SourceFile] = field(default_factory=dict)
     texts: dict[tuple[object, ...], Text] = field(default_factory=dict)
-    columns: dict[tuple[str, int, tuple[str, ...]], Matched] = field(default_factory=dict)
+    columns: dict[tuple[str, int, tuple[str, ...]], Matched | str] = field(default_factory=dict)
+    named: dict[int, tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=dict)
 
     def text_of(self, file: FoundFile, scratch: Path) -> Text:
         """A CSV file, opened once for all tables that a mapping makes of it."""
@@ -69,14 +70,27 @@ class Seen:
         key = (file.content, form.encoding, form.separator, form.skip_lines, form.heading_rows)
         return self.texts.get(key) or self.texts.setdefault(key, open_csv(file, file.content, scratch))
 
+    def named_by(self, mapped: TableMapping) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """What a mapping takes from the places of its files, and what the loader makes of other rows for it."""
+        if id(mapped) not in self.named:
+            self.named[id(mapped)] = (places_of(mapped), made_columns(mapped))
+        return self.named[id(mapped)]
+
     def columns_of(self, source: SourceFile) -> Matched:
-        """The columns of a file, matched once for all with these headings. Raises RefusedFileError as they are matched."""
+        """The columns of a file, matched or refused once for all with these headings. Raises RefusedFileError where refused."""
         mapped = source.table_mapping
         key = (source.table.name, id(mapped), source.headers)
         if key not in self.columns:
             args = (source.name, source.table, source.headers)
-            self.columns[key] = match_mapped(*args, mapped) if mapped else match_native(*args)
-        return self.columns[key]
+            try:
+                self.columns[key] = match_mapped(*args, mapped) if mapped else match_native(*args)
+            except RefusedFileError as refusal:
+                # Every sentence begins with the name of its file: what follows is the same for all.
+                self.columns[key] = str(refusal).removeprefix(source.name)
+        found = self.columns[key]
+        if isinstance(found, str):
+            raise RefusedFileError(source.name + found)
+        return found
 
 
 def open_source(file: FoundFile, scratch: Path, warehouse: Warehouse, seen: Seen | None = None) -> SourceFile:
@@ -153,19 +167,20 @@ def _matched(source: SourceFile, file: FoundFile, scratch: Path, warehouse: Ware
         source = replace(source, table_mapping=file.table_mapping)
     source = with_known_words(source)
     mapped = source.table_mapping
+    matched = seen.columns_of(source)
     if mapped is None:
-        matched = seen.columns_of(source)
         source = replace(source, cells=matched.cells, unknown=matched.unknown)
     else:
-        matched = seen.columns_of(source)
-        made = tuple(name for name in made_columns(mapped) if name not in source.headers)
-        source = replace(source, used_places=_taken(places_of(mapped), source), made=made)
         log = None
         if mapped.log and mapped.log.files:
             place = (file.log.content, file.log.name, source.table.name) if file.log else (file.path, "", "")
             log = seen.logs.get(place) or _opened_log(file, source, mapped, mapped.log, scratch, warehouse, seen)
             seen.logs[place] = log
-        source = replace(source, cells=matched.cells, unknown=() if mended else _unknown_to_all(matched, file), log=log)
+        places, made = seen.named_by(mapped)
+        made = tuple(name for name in made if name not in source.headers)
+        unknown = () if mended else _unknown_to_all(matched, file)
+        used_places = _taken(places, source)
+        source = replace(source, cells=matched.cells, unknown=unknown, log=log, used_places=used_places, made=made)
     if mended:
         source = replace(source, cells={**source.cells, REJECT_NO: mended.reject_cell})
     if layout := layout_of(source):

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping
 
+from etl.core import SESSIONS
 from etl.mending import keep_layouts
-from etl.merge import SESSIONS, SQL, orphan_words, row_key, same_key
+from etl.merge import SQL, orphan_words, row_key, same_key
 from etl.source import SourceFile
 from etl.stage import KEPT
 from shared.catalogue import Table

@@ -10,6 +10,9 @@ from shared.errors import EXIT_DONE, EXIT_SOME_REJECTED
 from shared.rig.findings import RigFinding
 from shared.statistics.wording import counted
 
+# What may become of a row that is read.
+OUTCOMES = ("stored", "replaced", "unchanged", "rejected", "waiting")
+
 
 @dataclass
 class FileReport:

@@ -267,17 +267,19 @@ def records_of(warehouse: Warehouse, files: Files) -> dict[int, list[int]]:
     return {file_no: (records - n).tolist() for file_no, n, records in of_each}
 
 
-def jumps_of(source: SourceFile, lines: list[int]) -> "pd.Series[int]":
-    """By how many lines each record runs ahead of its number, where that is another number than before."""
+def jumps_of(source: SourceFile, lines: list[int]) -> dict[int, int]:
+    """By records, by how many lines each runs ahead of its number, where that is another number than before."""
     if source.form == ".parquet":
-        return pd.Series({1: 0})
-    ahead = pd.Series(lines, index=range(1, len(lines) + 1)) - np.arange(1, len(lines) + 1)
-    return ahead[ahead != ahead.shift(fill_value=1)]
+        return {1: 0}
+    ahead = np.array(lines, dtype=np.int64) - np.arange(1, len(lines) + 1)
+    # A record stands on the line after its number, that of the headings being the first, unless it is told otherwise.
+    places = np.flatnonzero(np.diff(ahead, prepend=1))
+    return dict(zip((places + 1).tolist(), ahead[places].tolist(), strict=True))
 
 
-def put_line_jumps(warehouse: Warehouse, jumps: Mapping[int, "pd.Series[int]"]) -> None:
+def put_line_jumps(warehouse: Warehouse, jumps: Mapping[int, Mapping[int, int]]) -> None:
     """Keeps the jumps of some files by their numbers."""
-    rows = [(file_no, record, int(ahead)) for file_no, ahead_of in jumps.items() for record, ahead in ahead_of.items()]
+    rows = [(file_no, record, ahead) for file_no, ahead_of in jumps.items() for record, ahead in ahead_of.items()]
     warehouse.put("jumps", pd.DataFrame(rows, columns=["file_no", "record", "ahead"]))
     keep = "INSERT INTO raw.line_jumps SELECT $load_id, file_no, record, ahead FROM jumps ORDER BY file_no, record"
     warehouse.run(keep, {"load_id": next_load(warehouse)})

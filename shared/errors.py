@@ -97,6 +97,10 @@ class WarehouseDamagedError(WarehouseError):
     """The bytes of the warehouse file are not those that were written."""
 
 
+class NoMemoryError(WarehouseError):
+    """A step needs more memory than there is; what is asked for beside it may well be answered."""
+
+
 class WarehouseKeyError(WarehouseError):
     """The warehouse is encrypted and its key is missing, another one or unusable; or it should be encrypted and is not."""
 

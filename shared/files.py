@@ -7,7 +7,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from shared.errors import WarehouseBusyError, WarehouseError
-from shared.waiting_line import NoTurnError, WaitingLine
+from shared.waiting_line import NoTurnError, WaitingLine, tickets_beside
 from shared.working import working
 
 # Health data: a new file is its owner's alone; one that is there keeps the rights that it was given.
@@ -43,6 +43,11 @@ def held(path: Path, wait_seconds: float = 0, on_wait: Callable[[int], None] | N
                 "write to with --warehouse."
             ) from fault
         yield
+
+
+def writers_of(path: Path) -> list[float]:
+    """When each program that writes the warehouse at `path`, or waits to, came to its line, in seconds since 1970."""
+    return tickets_beside(beside(path, ".line"))
 
 
 def put_in_place(written: Path, path: Path) -> None:

@@ -10,6 +10,8 @@ from shared.settings import Settings
 
 # The newest date of what was done: sessions, captures, bookings made and attended; a day that a booking is due lies ahead.
 NEWEST_ROW: Final = Path(__file__).with_name("newest_row.sql")
+# Of each studio, by the fits that it has had.
+NEWEST_BY_STUDIO: Final = Path(__file__).with_name("newest_by_studio.sql")
 
 
 @dataclass(frozen=True)

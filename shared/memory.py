@@ -34,12 +34,17 @@ def loading_memory(
     """What a load may hold before it spills to disk: `setting_mb` where a studio has set it, else half of what is left."""
     if setting_mb:
         return Bound(setting_mb * MB, "set as [reading] loading_memory_mb")
-    bounds = [*_of_machine(proc), *_of_groups(proc, groups), *_of_process(proc)]
-    if not bounds:
+    least = memory_left(proc=proc, groups=groups)
+    if least is None:
         return Bound(UNKNOWN_BYTES, "what is taken where nothing is known of the machine")
-    least = min(bounds, key=lambda bound: bound.n_bytes)
     share = int(min(max(_SHARE * least.n_bytes, LEAST_BYTES), MOST_BYTES))
     return Bound(share, f"half of {least.n_bytes // MB:,} MB, {least.of}")
+
+
+def memory_left(*, proc: Path = Path("/proc"), groups: Path = Path("/sys/fs/cgroup")) -> Bound | None:
+    """The least that any bound leaves; None where nothing is known of the machine."""
+    bounds = [*_of_machine(proc), *_of_groups(proc, groups), *_of_process(proc)]
+    return min(bounds, key=lambda bound: bound.n_bytes, default=None)
 
 
 def _of_machine(proc: Path) -> Iterator[Bound]:

@@ -22,6 +22,7 @@ COSTS: Final = {
     "follow_ups.setup_kept": "whether a setup was kept is not told",
     "follow_ups.satisfaction": "how satisfied riders were at the follow-up is not told",
     "follow_ups.pain": "what pain riders had at the follow-up is not told",
+    "follow_ups.change_rating": "from how many points on a change of comfort or pain matters to riders is not told",
 }
 
 

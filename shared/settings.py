@@ -18,6 +18,8 @@ from shared.settings_running import (
     Data,
     Encryption,
     LakePlace,
+    Logs,
+    Metrics,
     Positive,
     Reading,
     Section,
@@ -155,6 +157,18 @@ class Agreement(Section):
     listed_fits: Count = 100
 
 
+class ImportantChange(Section):
+    """From which step of `change_rating` on a change matters (2: much better, as Farrar et al. 2001, Pain 94:149, take it; from
+    memory), and what it takes to tell from how many points on it is so: riders rated again and asked, riders who said so and
+    riders who did not, and the correlation of what they said with the change.
+    """
+
+    better_from_step: Annotated[int, Field(ge=1, le=3)] = 2
+    riders: Annotated[int, Field(ge=20)] = 50
+    riders_each: Annotated[int, Field(ge=5)] = 15
+    least_correlation: Annotated[float, Field(gt=0, lt=1)] = 0.3
+
+
 class Warnings(Section):
     """What a load warns of, without rejecting it, and from when on it asks whether a sign, a side or a unit is right: with so
     many riders, a rank correlation so far the wrong way, and so sure of it (common practice).
@@ -252,6 +266,7 @@ class Settings(Section):
     goals: Goals = Goals()
     fitters: Fitters = Fitters()
     agreement: Agreement = Agreement()
+    important_change: ImportantChange = ImportantChange()
     foresight: Foresight = Foresight()
     warnings: Warnings = Warnings()
     rig: Rig = Rig()
@@ -261,6 +276,8 @@ class Settings(Section):
     serving: Serving = Serving()
     sign_in: SignIn = SignIn()
     access: Access = Access()
+    logs: Logs = Logs()
+    metrics: Metrics = Metrics()
     encryption: Encryption = Encryption()
     letters: Letters = Letters()
     lakes: dict[str, LakePlace] = Field(default_factory=dict)

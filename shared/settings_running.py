@@ -91,6 +91,23 @@ class Access(Section):
     kept_days: Count = 365
 
 
+class Logs(Section):
+    """The form of what commands tell of their work: `text`, or `json`, an object a line with the id of its request or load. A
+    command's own --log goes before it.
+    """
+
+    form: Literal["text", "json"] = "text"
+
+
+class Metrics(Section):
+    """Who may read /metrics beside programs on this machine itself: whoever shows the token. It is the first line of
+    `token_file` (from the folder of the settings file) or the environment's FITLEDGER_METRICS_TOKEN. Behind a proxy nobody may
+    without it.
+    """
+
+    token_file: str = ""
+
+
 class Encryption(Section):
     """Where the key of the warehouse and its backups lies, once `fitledger encrypt` has made one: a file of its own (from the
     folder of the settings file), or an entry of the system's keyring. Never the key itself.

@@ -93,6 +93,19 @@ class WaitingLine:
         return [file for file in self._folder.iterdir() if file.name.isdigit()]
 
 
+def tickets_beside(folder: Path) -> list[float]:
+    """When each that stands in the line of `folder` came, in seconds since 1970, the first first: it writes, the others wait.
+
+    Looks without taking part, so that one that was killed a moment ago may be among them.
+    """
+    came = []
+    with suppress(FileNotFoundError):
+        for ticket in folder.iterdir():
+            with suppress(FileNotFoundError):
+                came += [ticket.stat().st_mtime] if ticket.name.isdigit() else []
+    return sorted(came)
+
+
 def _is_left(ticket: Path) -> bool:
     """Whether nobody holds a ticket, which goes then."""
     lock = filelock.FileLock(ticket)

@@ -25,11 +25,12 @@ from shared.lakes import attaching, catalogues, places
 from shared.lakes.attaching import data_options
 from shared.memory import Bound, loading_memory
 from shared.paths import literal, quoted_path
+from shared.ran import note_run
 from shared.warehouse_version import check_version
 from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
-WAREHOUSE_VERSION = 7
+WAREHOUSE_VERSION = 8
 DEFAULT_WAREHOUSE = Path("fitledger.duckdb")
 # DuckDB writes for much older readers unless told; this version packs text better, in three fifths of the time.
 STORAGE_VERSION = "STORAGE_VERSION 'v1.5.0'"
@@ -109,11 +110,11 @@ class Warehouse:
         text = read_sql(sql) if isinstance(sql, Path) else sql
         for name, fragment in identifiers.items():
             text = text.replace("{" + name + "}", fragment)
-        given = parameters or {}
+        note_run(sql, text)
         answer = self._connection
         try:
             for statement in self._connection.extract_statements(text):
-                bound = {name: given[name] for name in statement.named_parameters}
+                bound = {name: (parameters or {})[name] for name in statement.named_parameters}
                 answer = self._connection.execute(statement, bound) if bound else self._connection.execute(statement)
         except (duckdb.Error, MemoryError) as fault:
             if refused := fault_of_running(fault, self.path, self.memory):

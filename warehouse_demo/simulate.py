@@ -13,6 +13,7 @@ from warehouse_demo.drawn import drawn_orders
 from warehouse_demo.export_files import table_frame, write_exports
 from warehouse_demo.fits import Fit, Session
 from warehouse_demo.riders import SIDES, Rider, Setup, make_riders
+from warehouse_demo.said_later import change_ratings
 from warehouse_demo.soil import soil
 from warehouse_demo.studio import FITTER_OF, FITTERS, choose_fitter, first_days, is_busy, open_day
 from warehouse_demo.truth import Truth, load_truth
@@ -47,6 +48,7 @@ def simulate(truth: Truth, seed: int, riders: int | None = None) -> dict[str, pd
     _number_by_day(rows, "fit_sessions", "session_id", lambda row: str(row["session_date"]), "S")
     _number_by_day(rows, "follow_ups", "follow_up_id", lambda row: str(row["booked_on"]), "B")
     tables = {name: table_frame(name, table_rows) for name, table_rows in rows.items()}
+    tables["follow_ups"]["change_rating"] = change_ratings(truth, seed, tables)
     if riders is None:
         tables["drawn_orders"] = table_frame("drawn_orders", drawn_orders(tables))
     return tables

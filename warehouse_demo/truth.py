@@ -106,7 +106,8 @@ class Ratings:
 
     mood, mood_spread: mean and standard deviation of comfort at a first visit. persists: how much of a rider's own mood and
     pain is found again at the next visit, from 0 to 1. held_all, held_some, held_none: the share of the comfort gained that
-    is still felt at the next visit, by how much of the setup was kept.
+    is still felt at the next visit, by how much of the setup was kept. much_better, much_better_spread: from how many points of
+    comfort gained on a rider calls it much better, mean and standard deviation; said_noise: of what is said about it.
     """
 
     mood: float
@@ -115,6 +116,9 @@ class Ratings:
     held_all: float
     held_some: float
     held_none: float
+    much_better: float
+    much_better_spread: float
+    said_noise: float
 
 
 @dataclass(frozen=True)

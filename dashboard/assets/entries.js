@@ -36,6 +36,12 @@
     return line;
   }
 
+  function kept(words) {
+    const again = made("button", { type: "button", class: "button" }, ["Show it"]);
+    again.addEventListener("click", function () { window.location.reload(); });
+    return made("p", { class: "entry-said", role: "status" }, [words, " ", again]);
+  }
+
   function dayField(label) {
     const field = made("input", { type: "date", required: "", class: "field" });
     return { field: field, label: made("label", {}, [label, field]) };
@@ -155,15 +161,29 @@
         Object.assign(what, { do: "say", entry: control.dataset.entry, state: event.submitter ? event.submitter.value : "done" });
       }
       send(what).then(function (words) {
-        const again = made("button", { type: "button", class: "button" }, ["Show it"]);
-        again.addEventListener("click", function () { window.location.reload(); });
-        body.replaceChildren(made("p", { class: "entry-said", role: "status" }, [words, " ", again]));
-        again.focus();
+        body.replaceChildren(kept(words));
+        body.querySelector("button").focus();
       }).catch(function (fault) { said(body, fault.message, true); });
     });
     body.replaceChildren(form);
     form.querySelector("input").focus();
   }
+
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest && event.target.closest("button[data-drop]");
+    if (!button) {
+      return;
+    }
+    const line = button.closest("li");
+    button.disabled = true;
+    send({ do: "say", sort: "goal", entry: button.dataset.drop, state: "dropped" }).then(function (words) {
+      line.replaceChildren(kept(words));
+      line.querySelector("button").focus();
+    }).catch(function (fault) {
+      button.disabled = false;
+      said(line, fault.message, true);
+    });
+  });
 
   // A toggle does not bubble, so that it is met on its way down.
   document.addEventListener("toggle", function (event) {

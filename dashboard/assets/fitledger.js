@@ -58,22 +58,29 @@
     }
   });
 
-  // A choice within a page is drawn anew with its answer; the focus stays on what was chosen.
+  // A choice is drawn anew with its answer, once or more often and after its page or before it: the focus stays on what was chosen
+  // until the reader does something else.
+  let chosenLast = null;
   document.addEventListener("click", function (event) {
     const choices = event.target.closest && event.target.closest("[data-choices]");
-    if (!choices) {
-      return;
-    }
-    const name = choices.dataset.choices;
-    const watch = new MutationObserver(function () {
-      const chosen = document.querySelector('[data-choices="' + name + '"] .is-chosen');
-      if (chosen && document.activeElement === document.body) {
-        chosen.focus({ preventScroll: true });
-        watch.disconnect();
+    chosenLast = choices && choices.dataset.choices;
+  });
+  ["keydown", "focusin"].forEach(function (kind) {
+    document.addEventListener(kind, function (event) {
+      const choices = event.target.closest && event.target.closest("[data-choices]");
+      if (chosenLast && event.target !== document.body && (!choices || choices.dataset.choices !== chosenLast)) {
+        chosenLast = null;
       }
     });
-    watch.observe(document.getElementById("page"), { childList: true, subtree: true });
   });
+  new MutationObserver(function () {
+    if (chosenLast && document.activeElement === document.body) {
+      const chosen = document.querySelector('[data-choices="' + chosenLast + '"] .is-chosen');
+      if (chosen) {
+        chosen.focus({ preventScroll: true });
+      }
+    }
+  }).observe(document.body, { childList: true, subtree: true });
 
   // A word of the selection that is taken away takes its link along; the focus goes to the next one.
   document.addEventListener("click", function (event) {

@@ -1,11 +1,26 @@
 """Commands that read exports: load, check, and what became of their rows."""
 
+import sys
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from dashboard.cli_options import AsCsv, AsJson, HookFile, MappingFile, Paths, SettingsFile, Wait, WarehouseFile, progress
+from dashboard.cli_options import (
+    AsCsv,
+    AsJson,
+    HookFile,
+    LogForm,
+    MappingFile,
+    Paths,
+    SettingsFile,
+    Wait,
+    WarehouseFile,
+    log_form,
+    progress,
+)
+from shared.log_lines import use_json_lines
 from shared.settings import load_settings
 from shared.statistics.wording import counted
 from shared.warehouse import DEFAULT_WAREHOUSE
@@ -28,10 +43,12 @@ def load(
     from dashboard.printing import print_report
     from etl.load import load as load_exports
 
-    with progress() as step:
-        report = load_exports(
-            paths, warehouse, step, settings=load_settings(settings), mapping=mapping, hook=hook, wait_seconds=wait
-        )
+    known = load_settings(settings)
+    is_json = log_form(None, known) is LogForm.JSON
+    if is_json:
+        use_json_lines(sys.stderr)
+    with nullcontext(None) if is_json else progress() as step:
+        report = load_exports(paths, warehouse, step, settings=known, mapping=mapping, hook=hook, wait_seconds=wait)
     if report.load_id:
         noted(warehouse, "loaded", f"load {report.load_id}")
     send_letters_due(warehouse, settings)
@@ -147,4 +164,5 @@ def undo(
     undone = take_back(warehouse, load_id, settings=load_settings(settings), wait_seconds=wait)
     noted(warehouse, "took back", f"load {load_id}")
     versions = counted(undone.versions, "version of a row", "versions of rows")
-    typer.echo(f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back.")
+    told = f"Load {load_id} is undone: {counted(undone.files, 'file')}, {versions} taken back. {undone.calls}"
+    typer.echo(told.rstrip())

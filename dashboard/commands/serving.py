@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dashboard.cli_options import Host, Log, LogForm, Port, SettingsFile, WarehouseFile, progress
+from dashboard.cli_options import Host, Log, LogForm, Port, SettingsFile, WarehouseFile, log_form, progress
 from shared.settings import Settings, load_settings
 from shared.warehouse import DEFAULT_WAREHOUSE
 
@@ -35,7 +35,7 @@ def serve(
     host: Host = "127.0.0.1",
     port: Port = 8050,
     prefix: Annotated[str, typer.Option(help="Path that the dashboard is served under, as /studio/.")] = "/",
-    log: Log = LogForm.TEXT,
+    log: Log = None,
 ) -> None:
     """Serve the dashboard on a warehouse; on a network, to those who have an account."""
     serve_warehouse(warehouse, settings, host, port, prefix, log)
@@ -55,7 +55,7 @@ def serve_warehouse(
     host: str,
     port: int,
     prefix: str = "/",
-    log: LogForm = LogForm.TEXT,
+    log: Log = None,
     folder: Path | None = None,
 ) -> None:
     """Serves the dashboard on a warehouse until it is stopped; `folder` is one that the Data page may read."""
@@ -65,10 +65,10 @@ def serve_warehouse(
     from dashboard.questions.door.asking import Asker
     from dashboard.questions.memory.side_by_side import one_thread_a_product
     from dashboard.web.allocation import keep_freed_memory
-    from dashboard.web.logs import add_request_log, use_json_lines
     from dashboard.web.serving import listening, serve_forever
     from dashboard.web.warming import STATE, Warming
     from etl.keeping.access_log import AccessLog
+    from shared.log_lines import use_json_lines
     from shared.warehouse import open_reading
 
     keep_freed_memory()
@@ -81,9 +81,8 @@ def serve_warehouse(
     accounts = accounts_for(warehouse, host, behind_proxy=asker.settings.serving.behind_proxy)
     tidy(AccessLog(warehouse, kept_days=asker.settings.access.kept_days))
     application = create_app(asker, prefix=prefix, accounts=accounts)
-    if log is LogForm.JSON:
+    if log_form(log, asker.settings) is LogForm.JSON:
         use_json_lines()
-        add_request_log(application.server)
     typer.echo(f"The dashboard of {warehouse.name} is at http://{host}:{port}{prefix} (stop it with Ctrl+C).")
     warming = Warming(asker)
     application.server.config[STATE] = warming.state

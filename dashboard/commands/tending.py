@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile
+from dashboard.cli_options import AsJson, Log, LogForm, SettingsFile, UnsweptWarehouse, Wait, WarehouseFile, log_form
 from shared.errors import EXIT_SOME_REJECTED
 from shared.settings import Settings, load_settings
 from shared.statistics.wording import counted
@@ -52,7 +52,7 @@ def watch(
     every: Annotated[float, typer.Option(metavar="SECONDS", help="How often to look.", min=0.1)] = 10,
     once: Annotated[bool, typer.Option("--once", help="Look once and end, for cron or a timer.")] = False,
     wait: Wait = 3600.0,
-    log: Log = LogForm.TEXT,
+    log: Log = None,
 ) -> None:
     """Load exports that are dropped into a folder, once they are complete; one line a load. Ends on SIGTERM or Ctrl+C."""
     from dashboard.accounts.access import noted
@@ -69,7 +69,7 @@ def watch(
             noted(warehouse, "loaded", f"load {report.load_id}")
         return report
 
-    stop, tell = threading.Event(), _teller(log)
+    stop, tell = threading.Event(), _teller(log_form(log, known))
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     watcher = Watcher(
@@ -120,7 +120,7 @@ def _teller(form: LogForm) -> Callable[[str], None]:
     if form is LogForm.JSON:
         import logging
 
-        from dashboard.web.logs import use_json_lines
+        from shared.log_lines import use_json_lines
 
         use_json_lines()
         return logging.getLogger("fitledger.watch").info

@@ -13,9 +13,10 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 
 # outcome: the outcome shown on Supports; reason, start: the rejected rows shown on Data.
 # fit: the fit told on Riders; look: what deserves a look there. every: the periods of Studio's control charts.
+# traced: the question whose tables are drawn strong on Data.
 # span: "all" where Studio is to tell of all dates, since without dates it tells of the last month.
 SPAN: Final = "span"
-PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every", SPAN)
+PAGE_WORDS: Final[tuple[str, ...]] = ("outcome", "reason", "start", "fit", "look", "every", "traced", SPAN)
 # A rider belongs to these pages, and goes no further.
 OF_A_RIDER: Final = ("riders", "next")
 

@@ -11,9 +11,11 @@ from dashboard.components import html
 from dashboard.components.page import Desk
 from dashboard.figures.theme import day
 from dashboard.questions.door.entering import CHARTS, open_seen_by
+from dashboard.questions.door.goals import unit_of
 from dashboard.questions.returns.calls_marked import DATED
+from dashboard.questions.studio.goals import written
 from shared.errors import LogbookError, NotPermittedError
-from shared.logbook.entries import LONGEST_TEXT, Entry, Kind
+from shared.logbook.entries import LONGEST_TEXT, Entry, Kind, Sort
 
 # So many tasks stand beside one finding.
 _SHOWN: Final = 3
@@ -77,10 +79,30 @@ def note_form(what: str) -> html.Details:
 
 
 def goal_form(desk: Desk, figure: str, what: str) -> html.Details | None:
-    """What a figure is to reach, from a day on; nothing for who may not set it."""
+    """What a figure is to reach, from a day on, and the goals set so far, each with its way back; nothing for who may not."""
     if desk.asker.reader().own_cases_only:
         return None
-    return _fold("Set a goal…", what, {"data-sort": "goal", "data-kind": "figure", "data-key": figure})
+    goals = _about(desk, "figure", figure, "goal") or ()
+    fold = _fold(
+        "Change the goal…" if goals else "Set a goal…",
+        what,
+        {"data-sort": "goal", "data-kind": "figure", "data-key": figure},
+    )
+    if goals:
+        fold.children.append(html.Ul([_goal_end(goal, what) for goal in reversed(goals[-_SHOWN:])], className="goals"))
+    return fold
+
+
+def _goal_end(goal: Entry, what: str) -> html.Li:
+    assert goal.value is not None
+    assert goal.day is not None
+    told = f"{written(goal.value, unit_of(goal.key))} from {day(goal.day)} on, set by {goal.opened_by}"
+    back = html.Button(
+        ["Take back", html.Span(f": {told}, {what}", className="for-readers")],
+        className="button",
+        **{"type": "button", "data-drop": goal.entry_id},
+    )
+    return html.Li([html.Span(told), " ", back])
 
 
 def note_end(entry_id: str, what: str) -> html.Details:
@@ -94,9 +116,9 @@ def task_words(task: Entry, today: date) -> str:
     return f"{task.text}:{who}{until} given by {task.opened_by} on {day(task.opened_on)}"
 
 
-def _about(desk: Desk, kind: Kind, key: str) -> Sequence[Entry] | None:
+def _about(desk: Desk, kind: Kind, key: str, sort: Sort = "task") -> Sequence[Entry] | None:
     try:
-        return open_seen_by(desk.asker, "task", (kind, key))
+        return open_seen_by(desk.asker, sort, (kind, key))
     except (NotPermittedError, LogbookError):
         return None
 

@@ -14,6 +14,7 @@ from dashboard.components.address import search_of
 from shared.errors import (
     FitledgerError,
     NoConvergenceError,
+    NoMemoryError,
     NotEstimableError,
     NotRecordedError,
     NotReleasedError,
@@ -24,8 +25,8 @@ from shared.errors import (
 log = logging.getLogger("fitledger.dashboard")
 
 Callback = Callable[..., Any]
-# Refusals that a second answer may have of its own.
-_OWN: Final = (NotEstimableError, NoConvergenceError)
+# What keeps a second answer back alone.
+_OWN: Final = (NotEstimableError, NoConvergenceError, NoMemoryError)
 
 
 def told(fault: Exception) -> str:

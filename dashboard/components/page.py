@@ -23,6 +23,8 @@ class Desk:
     addresses: Addresses
     # Fitters are told by name where the reader may see names; a report that may be handed on leaves them out.
     with_names: bool = True
+    # What follows a load from a page, as the letters that are due.
+    after_load: Callable[[], None] = lambda: None
 
     @property
     def level(self) -> float:

@@ -1,6 +1,5 @@
 """Rows of shares as dots with intervals. A row's name stands above its dots, so that it is whole at any width."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -8,9 +7,10 @@ from typing import Any, Final
 from dashboard.figures.template import axis, layout, note
 from dashboard.figures.theme import CHART_TEXT_PX, Palette, number, palette
 
-# Heights in px: of a row's name, of each of its dots, of the axis below.
+# Heights in px: of a row's name, of its dot, of the axis below.
 NAME_PX: Final = 23
 MARK_PX: Final = 13
+_ROW_PX: Final = NAME_PX + MARK_PX
 AXIS_PX: Final = 48
 LABEL_PX: Final = CHART_TEXT_PX - 1
 
@@ -29,7 +29,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class DotRow:
-    """A row: its name, what is counted, the figures printed at its right, its marks; without one, `missing` says why."""
+    """A row: its name, what is counted, the figures printed at its right, its mark; without one, `missing` says why."""
 
     name: str
     counted: str
@@ -38,23 +38,19 @@ class DotRow:
     missing: str = ""
 
 
-def dot_rows(
-    rows: Sequence[DotRow], theme: str | None, *, of: str, marks: int = 1, whole: bool = False, step: float | None = None
-) -> dict[str, Any]:
-    """The rows from top to bottom as a plain dict, `marks` of them in each, shares `of` them; `whole`: to 100 %, a tick each
-    `step`."""
+def dot_rows(rows: Sequence[DotRow], theme: str | None, *, of: str, step: float = 0.25) -> dict[str, Any]:
+    """The rows from top to bottom as a plain dict, shares `of` them to 100 %, a tick each `step`."""
     colours = palette(theme)
-    row_px = NAME_PX + MARK_PX * marks
-    ticks = _ticks(rows, whole, step)
+    ticks = [step * tick for tick in range(round(1 / step) + 1)]
     is_drawn = any(row.marks for row in rows)
     below = AXIS_PX if is_drawn else 4
     room = 0.015 * ticks[-1]
     ends = (-room, ticks[-1] + room)
-    placed = [(_place(place, at, row_px), mark) for place, row in enumerate(rows) for at, mark in enumerate(row.marks)]
+    placed = [(_place(place), mark) for place, row in enumerate(rows) for mark in row.marks]
     return {
         "data": [
             rules(len(rows), ends, colours),
-            *_words(rows, ends, row_px, colours),
+            *_words(rows, ends, colours),
             lines([(y, mark.ends) for y, mark in placed if mark.ends], colours.line, 1.5),
             _ends([(y, mark.ends) for y, mark in placed if mark.ends], colours.line),
             *(_intervals(placed, quiet, colours) for quiet in (True, False)),
@@ -62,7 +58,7 @@ def dot_rows(
         ],
         "layout": layout(
             theme,
-            height=row_px * max(len(rows), 1) + below + 6,
+            height=_ROW_PX * max(len(rows), 1) + below + 6,
             margin=(12, 18, 6, below),
             xaxis=axis(
                 theme,
@@ -96,16 +92,9 @@ def no_figure(theme: str | None, words: str) -> dict[str, Any]:
     }
 
 
-def _place(place: int, at: int, row_px: int) -> float:
-    """Where the row's mark number `at` stands, in rows from the top."""
-    return place + (NAME_PX + MARK_PX * (at + 0.4)) / row_px
-
-
-def _ticks(rows: Sequence[DotRow], whole: bool, step: float | None) -> list[float]:
-    drawn = max([0.0, *(max(mark.high, *(mark.ends or (0,))) for row in rows for mark in row.marks)])
-    step = step or (0.25 if whole or drawn > 0.5 else 0.1 if drawn > 0.2 else 0.05)
-    count = round(1 / step) if whole else max(1, math.ceil(drawn / step - 1e-9))
-    return [step * tick for tick in range(count + 1)]
+def _place(place: int) -> float:
+    """Where the row's mark stands, in rows from the top."""
+    return place + (NAME_PX + 0.4 * MARK_PX) / _ROW_PX
 
 
 def lines(drawn: Sequence[tuple[float, tuple[float, float]]], colour: str, width: float) -> dict[str, Any]:
@@ -156,11 +145,11 @@ def rules(n_rows: int, ends: tuple[float, float], colours: Palette) -> dict[str,
     return lines([(place, ends) for place in range(1, n_rows)], colours.grid, 1)
 
 
-def _words(rows: Sequence[DotRow], ends: tuple[float, float], row_px: int, colours: Palette) -> list[dict[str, Any]]:
+def _words(rows: Sequence[DotRow], ends: tuple[float, float], colours: Palette) -> list[dict[str, Any]]:
     """Each row's name and count at the left, its figures at the right, and below what stands for a missing figure."""
-    tops = [place + NAME_PX * 0.55 / row_px for place in range(len(rows))]
+    tops = [place + NAME_PX * 0.55 / _ROW_PX for place in range(len(rows))]
     names = [f"<b>{row.name}</b>  {row.counted}".rstrip() for row in rows]
-    missing = {_place(place, 0, row_px): row.missing for place, row in enumerate(rows) if not row.marks}
+    missing = {_place(place): row.missing for place, row in enumerate(rows) if not row.marks}
     return [
         texts(ends[0], tops, names, "middle right", colours.ink),
         texts(ends[1], tops, [row.printed for row in rows], "middle left", colours.ink),

@@ -45,6 +45,7 @@ MEASURES: Final[dict[str, tuple[str, ...]]] = {
     "shim": ("Varus shim", "varus shim", "varus shims", "shim", "shims"),
     "typical_error": ("Typical error", "typical error"),
     "smallest_real_change": ("Smallest real change", "smallest real change"),
+    "important_change": ("Worth it", "worth it"),
     "interval": ("Interval", "interval", "intervals", "clear change"),
 }
 

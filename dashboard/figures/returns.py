@@ -26,7 +26,7 @@ _SAID_ROW_PX: Final = 52
 
 def held_figure(rows: Sequence[HeldRow], theme: str | None) -> dict[str, Any]:
     """What became of the fits, a share each, with the bounds of those that held behind the first, as a plain dict."""
-    return dot_rows([_became(row) for row in rows], theme, of="fits", whole=True, step=0.5)
+    return dot_rows([_became(row) for row in rows], theme, of="fits", step=0.5)
 
 
 def held_finding(rows: Sequence[HeldRow]) -> str:
@@ -47,7 +47,7 @@ def held_alternative(rows: Sequence[HeldRow]) -> str:
 
 def lasting_figure(rows: Sequence[LastingRow], theme: str | None) -> dict[str, Any]:
     """The bounds of the share of knees that held, and in them the share if those not seen are as those alike, as a dict."""
-    return dot_rows([_lasting(row) for row in rows], theme, of="knees", whole=True)
+    return dot_rows([_lasting(row) for row in rows], theme, of="knees")
 
 
 def lasting_finding(rows: Sequence[LastingRow]) -> str:
@@ -68,7 +68,7 @@ def lasting_alternative(rows: Sequence[LastingRow]) -> str:
 
 def kept_figure(figures: Sequence[ReturnFigure], theme: str | None) -> dict[str, Any]:
     """All, some, none of the setup still in use, as a plain dict."""
-    return dot_rows([_kept(row) for row in kept_of(figures)], theme, of="follow-ups", whole=True)
+    return dot_rows([_kept(row) for row in kept_of(figures)], theme, of="follow-ups")
 
 
 def kept_of(figures: Sequence[ReturnFigure]) -> list[ReturnFigure]:

@@ -1,5 +1,7 @@
 """Which letters are due, by the schedule or since a figure has moved, and what becomes of each."""
 
+import logging
+import secrets
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
@@ -18,6 +20,7 @@ from shared.logbook.letters import Claim, LetterReader, Letters, Signal
 from shared.settings import settings_file
 from shared.settings_letters import LETTER_ROLES, WEEKDAYS, Day, LetterRole
 
+log = logging.getLogger("fitledger.letters")
 Tell = Callable[[str], None]
 _ASKED: Final = "asked"
 _SAME: Final = "{address} was sent this letter before, or it may have gone: --again sends it once more."
@@ -173,3 +176,8 @@ def send_due_quietly(asker: Asker, tell: Tell) -> None:
         Post(asker, lambda: datetime.now().astimezone(), tell).send_due()
     except FitledgerError as fault:
         tell(f"letters not looked at, will be tried again: {fault}")
+    except Exception as fault:
+        # A fault of the program's own, in a letter, is none of the load's.
+        reference = secrets.token_hex(4)
+        log.error("Fault %s", reference, exc_info=fault)
+        tell(f"letters not sent: something in the program failed. It is noted in the log under {reference}.")

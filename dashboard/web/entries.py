@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 from dashboard.components.faults import told
 from dashboard.components.page import Desk
 from dashboard.questions.door.entering import enter_as, mark_call, say_as
-from dashboard.questions.door.goals import set_goal, value_given
+from dashboard.questions.door.goals import drop_goal, set_goal, value_given
 from dashboard.questions.returns.calls_marked import MARKS
 from dashboard.questions.selection.scope import spoken_day
 from dashboard.web.downloads import status_of
@@ -74,7 +74,10 @@ def _say(desk: Desk, given: Mapping[str, str]) -> str:
     if state not in _SAYS:
         raise UsageError(f"Found {state!r}, expected one of {', '.join(_SAYS)}. Nothing was changed.")
     if _sort(given) == "goal":
-        raise UsageError("A goal is taken back by fitledger goal drop. Nothing was changed.")
+        if state != "dropped":
+            raise UsageError("A goal is taken back, or changed by a later one. Nothing was changed.")
+        drop_goal(desk.asker, given.get("entry", ""))
+        return "The goal is taken back."
     say_as(desk.asker, _sort(given), given.get("entry", ""), state, text=given.get("text", ""))
     return f"The {_sort(given)} is {state}."
 

@@ -18,6 +18,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from dashboard.components import ids
 from dashboard.components.faults import told
+from dashboard.web import metrics
 from dashboard.web.warming import READY, STATE
 
 LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -64,6 +65,9 @@ def add_guard(server: Flask, prefix: str, callbacks: Mapping[str, Any]) -> None:
         if request.path == ready and request.method in ("GET", "HEAD"):
             return _readiness(server)
         require_same_site(request.method, request.headers, request.host)
+        if request.path == prefix + metrics.METRICS and request.method in ("GET", "HEAD"):
+            watched: metrics.Watched = server.config[metrics.STATE]
+            return watched.answer_to(request)
         if request.method == "POST" and request.path == f"{prefix}{_CALLBACK}":
             require_callback(request.get_json(), callbacks)
         return None

@@ -1,77 +1,55 @@
-"""Logs for programs that read them: one JSON object a line on standard output, each request with an id.
+"""Each request as a line of the log, under an id that its answer carries too.
 
 A line holds no rider's data: the path without what is asked for, no address of the reader, and of a fault its kind and
-reference only (its traceback is in fitledger.log).
+reference only.
 """
 
-import json
 import logging
 import re
 import secrets
-import sys
 import time
-from contextvars import ContextVar
-from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Final
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, g, has_request_context, request
+
+from shared.log_lines import share, share_nothing, shared_field
 
 REQUEST_ID: Final = "X-Request-ID"
 _GIVEN: Final = re.compile(r"[A-Za-z0-9._-]{1,64}")
-_request_id: ContextVar[str | None] = ContextVar("request_id", default=None)
+_QUIET: Final = ("/health", "/ready", "/metrics")
 log = logging.getLogger("fitledger.requests")
 
 
-class JsonLines(logging.Formatter):
-    """time (UTC), level, logger, message, request_id, and the fields that `extra={"fields": …}` gives."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        moment = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        line: dict[str, Any] = {
-            "time": moment,
-            "level": record.levelname.lower(),
-            "logger": record.name,
-            "message": record.getMessage(),
-        }
-        if request_id := _request_id.get():
-            line["request_id"] = request_id
-        if record.exc_info and record.exc_info[0]:
-            line["fault"] = record.exc_info[0].__name__
-        line |= getattr(record, "fields", {})
-        return json.dumps(line, ensure_ascii=False)
-
-
-def use_json_lines() -> None:
-    """Sends what fitledger logs to standard output, a JSON object a line."""
-    lines = logging.StreamHandler(sys.stdout)
-    lines.setFormatter(JsonLines())
-    ours = logging.getLogger("fitledger")
-    ours.addHandler(lines)
-    ours.setLevel(logging.INFO)
+def note_question(question: str) -> None:
+    """Notes what the present request asks, for its line."""
+    if has_request_context() and "questions" in g:
+        g.questions[question] = None
 
 
 def add_request_log(server: Flask) -> None:
     """Logs each request once it is answered, under an id that the answer carries too: a proxy's, or a new one.
 
-    Answers of the health check are left out while they are good.
+    What machines ask again and again is left out while it is answered well.
     """
 
     def begin() -> None:
         given = request.headers.get(REQUEST_ID, "")
         g.request_began = time.perf_counter()
-        _request_id.set(given if _GIVEN.fullmatch(given) else secrets.token_hex(8))
+        share_nothing()
+        g.questions = dict[str, None]()
+        share(request_id=given if _GIVEN.fullmatch(given) else secrets.token_hex(8))
 
     def end(response: Response) -> Response:
-        request_id = _request_id.get()
-        if request_id:
+        if request_id := shared_field("request_id"):
             response.headers[REQUEST_ID] = request_id
-        if not (request.path.endswith("/health") and response.status_code == 200):
+        if not (request.path.endswith(_QUIET) and response.status_code == 200):
             fields = {
                 "method": request.method,
                 "path": request.path,
                 "status": response.status_code,
                 "ms": round(1000 * (time.perf_counter() - g.request_began), 1),
                 "bytes": response.calculate_content_length(),
+                "questions": list(g.questions),
             }
             log.info("request", extra={"fields": fields})
         return response
@@ -82,4 +60,4 @@ def add_request_log(server: Flask) -> None:
 
     @server.teardown_request
     def forget(_: BaseException | None) -> None:
-        _request_id.set(None)
+        share_nothing()

@@ -19,6 +19,7 @@ from etl.keeping.leftovers import folders_of, left_by_earlier
 from etl.keeping.letters import letters_told
 from etl.keeping.logbook import logbook_told
 from etl.keeping.marks import marks_of
+from etl.keeping.running import running_told
 from shared import clock
 from shared.catalogue import catalogue
 from shared.catalogue.catalogue import DATAPACKAGE
@@ -126,6 +127,7 @@ def _logs(place: _Place) -> Iterator[Check]:
     for name, told in (("log of access", log_told), ("logbook", logbook_told), ("letters", letters_told)):
         if state_words_todo := told(place.warehouse):
             yield Check(name, *state_words_todo)
+    yield from (Check(*one) for one in running_told(place.warehouse, place.settings, place.now))
 
 
 def _blocks(opened: Warehouse) -> Check:

@@ -1,6 +1,7 @@
 """Makes anew all that follows from the raw versions: core, what waits, rejects that stand, marts, warnings."""
 
 from etl import mart, merge, rejects, warn
+from etl.core import build_core
 from shared.catalogue import catalogue
 from shared.settings import Settings
 from shared.warehouse import LoadingWarehouse
@@ -11,7 +12,7 @@ def rebuild(warehouse: LoadingWarehouse, settings: Settings) -> None:
     warehouse.limit_memory(settings.reading.loading_memory_mb)
     last = warehouse.value("SELECT coalesce(max(load_id), 0) FROM raw.loads")
     for table in catalogue().values():
-        merge.build_core(warehouse, table)
+        build_core(warehouse, table)
         merge.list_unresolved(warehouse, table)
         rejects.release(warehouse, table, last, since=0)
     mart.build(warehouse)

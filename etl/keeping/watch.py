@@ -15,9 +15,10 @@ from typing import Any
 
 from etl.keeping.migrate import bring_up_to_date
 from etl.read import FoundFile, find_files
-from etl.report import LoadReport
+from etl.report import OUTCOMES, LoadReport
 from shared.errors import FitledgerError, InputUnusableError
 from shared.files import beside, write_in_place
+from shared.log_lines import lines_of_a_load
 from shared.settings_running import Reading
 from shared.warehouse import open_reading, snapshot_of
 
@@ -29,6 +30,7 @@ LONGEST_PAUSE = 900.0
 _PATIENCE = 10
 # So many refused files are known again, the last ones; an earlier one is read once more, and refused again.
 _NOTES = 10_000
+_NOTED = ".watched"
 _SQL = "SELECT digest FROM raw.files WHERE digest IS NOT NULL UNION SELECT digest FROM raw.undone_files"
 
 Loader = Callable[[list[FoundFile]], LoadReport]
@@ -91,7 +93,8 @@ class Watcher:
             files = self._complete(once)
             known = self._known() if files else set()
             new = [file for file in files if self._digest(file) not in known]
-            report = self._load(new) if new else None
+            with lines_of_a_load():
+                report = self._load(new) if new else None
         except (FitledgerError, OSError) as fault:
             self.failures += 1
             if str(fault) != self.last_failure:
@@ -164,7 +167,7 @@ class Watcher:
         """Digests that need no load: in the ledger, taken back by hand, or tried by this program on this state to no use."""
         loaded, last = self._ledger()
         # A lower number than then: the warehouse is an earlier one, and what brought nothing new may be new to it.
-        tried = self._tried().items()
+        tried = tried_files(self.warehouse).items()
         return loaded | {digest for digest, note in tried if note["load"] <= last and note["program"] == version("fitledger")}
 
     def _ledger(self) -> tuple[set[str], int]:
@@ -184,25 +187,23 @@ class Watcher:
             self.ledger = (snapshot, digests, last)
         return self.ledger[1:]
 
-    def _tried(self) -> dict[str, dict[str, Any]]:
-        try:
-            notes: dict[str, dict[str, Any]] = json.loads(self._notes.read_text(encoding="utf-8"))
-        except (FileNotFoundError, ValueError):
-            return {}
-        return notes
-
     def _remember(self, files: Iterable[FoundFile], outcome: str) -> None:
         """Notes what the ledger does not: files that were refused or brought nothing new."""
         last = self._ledger()[1]
         note = {"load": last, "program": version("fitledger"), "outcome": outcome}
-        notes = self._tried() | {self._digest(file): note for file in files}
+        notes = tried_files(self.warehouse) | {self._digest(file): note for file in files}
         notes = dict(list(notes.items())[-max(_NOTES, self.reading.most_files) :])
         self.warehouse.parent.mkdir(parents=True, exist_ok=True)
-        write_in_place(self._notes, json.dumps(notes, indent=1).encode())
+        write_in_place(beside(self.warehouse, _NOTED), json.dumps(notes, indent=1).encode())
 
-    @property
-    def _notes(self) -> Path:
-        return beside(self.warehouse, ".watched")
+
+def tried_files(warehouse: Path) -> dict[str, dict[str, Any]]:
+    """What the watch of a warehouse has noted of the files that it tried, by their digests: load, program, outcome."""
+    try:
+        notes: dict[str, dict[str, Any]] = json.loads(beside(warehouse, _NOTED).read_text(encoding="utf-8"))
+    except (FileNotFoundError, ValueError):
+        return {}
+    return notes
 
 
 def _is_finished_name(name: str) -> bool:
@@ -211,10 +212,7 @@ def _is_finished_name(name: str) -> bool:
 
 def _line(report: LoadReport) -> str:
     """One line on a load: its number, files, rows, and what was rejected or refused."""
-    sums = {
-        name: sum(getattr(file, name) for file in report.files)
-        for name in ("read", "stored", "replaced", "unchanged", "rejected", "waiting")
-    }
+    sums = {name: sum(getattr(file, name) for file in report.files) for name in ("read", *OUTCOMES)}
     n_read = sums.pop("read")
     what = f"load {report.load_id}" if report.load_id else "nothing new"
     refused = [file for file in report.files if file.refused]

@@ -35,7 +35,7 @@ def load_extension(connection: Any, extension: str, duckdb_version: str) -> None
 
 def data_options(path: Path, catalogue: Path) -> tuple[str, ...]:
     """The options of ATTACH that name the folder of data of the lake `path`; `catalogue` is a copy of its, or will be."""
-    if not is_lake(path):
+    if not is_lake(catalogue):
         return ()
     place = place_of(path)
     moved = ["OVERRIDE_DATA_PATH true"] if place.is_named and catalogue.exists() else []

@@ -45,7 +45,7 @@ class _Known:
 
 def stand_in(copy: Path, path: Path) -> None:
     """A working copy of a lake's catalogue has the same data as the lake itself."""
-    if is_lake(path):
+    if is_lake(path) and is_lake(copy):
         _Known.places[copy.absolute()] = place_of(path)
 
 

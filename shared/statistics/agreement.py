@@ -84,8 +84,8 @@ def _by_rider(residual: NDArray[np.float64], sd: float, rider: NDArray[np.generi
     sums = np.bincount(code, weights=residual)
     squares = np.bincount(code, weights=residual**2 - sd**2)
     of_variance = float(squares @ squares) * small / (n - 1) ** 2
-    df = min(n - 1.0, 2 * sd**4 / of_variance) if of_variance > 0 else n - 1.0
-    return float(sums @ sums * small) ** 0.5 / n, max(1.0, df), n_riders - 1.0
+    df = max(1.0, min(n - 1.0, 2 * sd**4 / of_variance))
+    return float(sums @ sums * small) ** 0.5 / n, df, n_riders - 1.0
 
 
 def _chi_square(share: float, df: float) -> float:

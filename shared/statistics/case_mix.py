@@ -10,6 +10,7 @@ from statsmodels.discrete.discrete_model import Logit
 
 from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.cross_products import cross_product
+from shared.statistics.estimability import independent_of_products
 from shared.statistics.wording import counted
 
 Array = NDArray[np.float64]
@@ -17,8 +18,6 @@ Array = NDArray[np.float64]
 ROWS_PER_TERM = 10
 # The rarer of the two outcomes for each term; below it a logistic fit follows the noise (Vittinghoff & McCulloch 2007).
 EVENTS_PER_TERM = 5
-# The squared length of what is left of a column, scaled to one, beyond the earlier ones; below it the rest is rounding.
-_TIED = 1e-10
 # Log odds beyond which a fitted share is 0 or 1 to seven digits. Where terms separate the outcome, each of Newton's steps adds
 # about one, for ever: so many steps go beyond.
 _SEPARATED, _MOST_STEPS = 16.0, 30
@@ -54,7 +53,7 @@ def expected_share(events: Array, design: Array, terms: tuple[str, ...]) -> Expe
     log_odds = design @ coefficients
     if not np.abs(log_odds).max() <= _SEPARATED:
         # The intercept comes first and only takes up what the other terms leave.
-        strongest = terms[-1 if len(terms) == 1 else 1 + int(np.argmax(np.abs(coefficients[1:])))]
+        strongest = terms[1 + int(np.argmax(np.abs(coefficients[1:])))]
         raise NotEstimableError(_SEPARATION.format(strongest.replace("_", " ")))
     if not has_settled:
         raise NoConvergenceError("No figure: the case-mix model did not settle on an answer. Widen the selection.")
@@ -103,23 +102,11 @@ def _independent(design: Array, terms: tuple[str, ...]) -> tuple[Array, tuple[st
     """The columns that are no combination of earlier ones, scaled to one; raises where the rows are too few for them."""
     if len(design) < len(terms):
         _refuse_few(len(design), len(terms))
-    gram = cross_product(design, design) / len(design)
-    size = np.sqrt(np.diag(gram))
-    size[size == 0] = 1.0
-    kept = _pivots(gram / np.outer(size, size))
+    products = cross_product(design, design)
+    kept = np.flatnonzero(independent_of_products(products))
     _refuse_few(len(design), len(kept))
     chosen = design if len(kept) == design.shape[1] else design[:, kept]
-    return chosen / size[kept], tuple(terms[index] for index in kept)
-
-
-def _pivots(gram: Array) -> list[int]:
-    """The columns of which something is left beyond the earlier ones, by elimination in their cross-products (p, p)."""
-    left, kept = gram.copy(), []
-    for index in range(len(gram)):
-        if left[index, index] > _TIED:
-            kept.append(index)
-            left -= np.outer(left[:, index], left[index]) / left[index, index]
-    return kept
+    return chosen / np.sqrt(np.diag(products)[kept] / len(design)), tuple(terms[index] for index in kept)
 
 
 def _refuse_few(n: int, n_terms: int) -> None:

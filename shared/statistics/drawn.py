@@ -77,7 +77,7 @@ def drawn_effect(outcome: Floats, is_second: NDArray[np.bool_], block: NDArray[n
     # Orders that are as the drawn one (or no other) agree with every effect, on both sides.
     n_same = n_orders - len(borders)
     rank = int(np.floor(tail)) - n_same
-    if rank < 0 or not len(borders):
+    if rank < 0:
         raise NotEstimableError("The orders that could have been drawn tell no end of an interval.")
     # Orders that agree with no effect exactly do so up to rounding.
     tie = 1e-12 * float(np.abs(centred).max())
@@ -103,7 +103,7 @@ def _means(values: Floats, number: NDArray[np.int64]) -> Floats:
 
 
 def _end(borders: Floats, rank: int) -> float:
-    return float(borders[min(max(rank, 0), len(borders) - 1)])
+    return float(borders[max(rank, 0)])
 
 
 def _borders(

@@ -52,8 +52,7 @@ def binomial_limit(share: float, n: NDArray[np.int64], tail: Array) -> Array:
         raise TooFewError("Not enough yet: no fits.")
     q = stats.binom.ppf(tail, n, share)
     upper, lower = stats.binom.cdf(q, n, share), stats.binom.cdf(q - 1, n, share)
-    within = np.where(upper > lower, (upper - tail) / np.where(upper > lower, upper - lower, 1.0), 0.0)
-    return np.asarray(np.clip((q - within) / n, 0.0, 1.0))
+    return np.asarray(np.maximum((q - (upper - tail) / (upper - lower)) / n, 0.0))
 
 
 def winsorised(z: Array, share: float, rule: Winsorising) -> Array:

@@ -53,7 +53,7 @@ def combine_types(estimate: Array, standard_error: Array, level: float) -> Poole
     unit = float(np.sqrt(np.median(variance)))
     # Equal estimates have no share of variance between them, by which statsmodels divides.
     with np.errstate(divide="ignore"):
-        combined = combine_effects(estimate / unit, variance / unit**2, method_re="iterated", alpha=1 - level)
+        combined = combine_effects(estimate / unit, variance / unit**2, method_re="iterated")
     tau2 = float(combined.tau2) * unit**2
     overall, error = _overall(estimate, variance, tau2)
     weight = tau2 / (tau2 + variance)

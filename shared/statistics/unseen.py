@@ -106,7 +106,8 @@ def mean_if_alike(values: Array, weight: Array, design: Array, rider: Ints, leve
     # A row that draws the line to itself is left with a residual too small: for the interval each is judged by the others'
     # line.
     alone = residual / np.maximum(1 - (left**2).sum(axis=1), _TIED)
-    estimate = float(foretold.mean() + scale @ residual / len(values))
+    # What the seen rows leave of a fit with an intercept by the same weights sums to nothing.
+    estimate = float(foretold.mean())
     told = foretold.copy()
     told[seen] += scale * alone
     found = clustered_mean(told, rider, level)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.attack import forgetting, leftovers, names, sign_in, table
+from tests.attack import forgetting, leftovers, names, sign_in, table, walking
 from tests.attack.house import House, open_house
 from tests.attack.rows import Row, as_markdown, row
 
@@ -26,6 +26,10 @@ def require_held(rows: list[Row]) -> None:
 
 def test_signing_in_and_out(house: House) -> None:
     require_held(sign_in.rows_of(house))
+
+
+def test_what_the_server_tells_of_itself(house: House) -> None:
+    require_held([walking.of_itself(house)])
 
 
 @pytest.mark.parametrize(

@@ -53,6 +53,7 @@ def rows() -> list[Row]:
             _routes_of_a_fitter(house),
             _owner(house),
             _answered(house),
+            of_itself(house),
             _forged(house),
             _old(house),
         ]
@@ -160,6 +161,21 @@ def _answered(house: House) -> Row:
             if answer.status_code not in (200, 204):
                 failures.append(f"{output} answered {name} {answer.status_code}")
     return row("owner and head fitter are answered", f"{n} callbacks", failures, "every one")
+
+
+def of_itself(house: House) -> Row:
+    """What the server tells of itself is for this machine, not for whoever is signed in; and it names nobody."""
+    failures, tried = [], 0
+    for name in (None, *ROLES):
+        client = _signed_in(house, name) if name else house.browser()
+        for headers in ({}, {"X-Forwarded-For": "127.0.0.1"}, {"Authorization": "Bearer "}, {"Authorization": "Bearer x"}):
+            tried += 1
+            if (status := client.get("/metrics", headers={**ASIDE, **headers}).status_code) != 401:
+                failures.append(f"/metrics answered {name or 'nobody'} {status}")
+    at_home = house.browser(address="127.0.0.1").get("/metrics")
+    if at_home.status_code != 200 or words_of(at_home) & (house.foreign | house.colleagues):
+        failures.append(f"on the machine itself {at_home.status_code}, or cases")
+    return row("what the server tells of itself", f"{tried + 1} requests", failures, "401 from elsewhere, and no case")
 
 
 def _forged(house: House) -> Row:

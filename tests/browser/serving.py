@@ -1,8 +1,11 @@
 """A dashboard on a free port of this machine, in a thread of the test's own process, and the browser that opens it."""
 
+import os
+import random
 import shutil
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -13,6 +16,22 @@ from dashboard.web.serving import listening, server_of
 from shared.settings_running import Serving
 
 CHROMIUM = [*ARGUMENTS, "--no-sandbox"]
+# Answers come up to this much later, each by an amount of its own (`make late`): a test that reads too early fails.
+LATE_MS = int(os.environ.get("LATE_MS", "0"))
+
+
+class Late:
+    """A WSGI application whose answers to the page's questions come late and out of order, as they may on a busy machine."""
+
+    def __init__(self, application: Any) -> None:
+        self.application = application
+        self.delays = random.Random(0)
+
+    def __call__(self, environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+        if "_dash-update-component" in environ["PATH_INFO"]:
+            time.sleep(self.delays.uniform(0, LATE_MS / 1000))
+        answer: Iterable[bytes] = self.application(environ, start_response)
+        return answer
 
 
 def chromium_path() -> str:
@@ -26,7 +45,10 @@ def chromium_path() -> str:
 def serving(asker: Any, prefix: str = "/", accounts: Accounts | None = None) -> Iterator[str]:
     """Serves the dashboard of an asker, with accounts where readers are to sign in; gives its address, with the prefix."""
     listener = listening("127.0.0.1", 0)
-    server = server_of(create_app(asker, prefix=prefix, accounts=accounts), listener, Serving())
+    app = create_app(asker, prefix=prefix, accounts=accounts)
+    if LATE_MS:
+        app.server.wsgi_app = Late(app.server.wsgi_app)  # type: ignore[method-assign]
+    server = server_of(app, listener, Serving())
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:

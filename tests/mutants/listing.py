@@ -11,8 +11,9 @@ from pathlib import Path
 HEAD = """# Wrong changes that the tests did not notice
 
 Written by `make mutants`: one thing at a time is changed, and a test must fail (tests/mutants/run.py). A module stands with the
-commit it was tried at; of a module with many changes every so many-th was tried. Aim: 85 % of each. Below the table stands
-every change that nothing noticed, by function: what stood, and what stood instead. *No difference*: reasons.toml says why.
+commit it was tried at (or tried again, what had gone unnoticed alone); of a module with many changes every so many-th was
+tried. Aim: 85 % of each. Below the table stands every change that nothing noticed, by function: what stood, and what stood
+instead. *No difference*: reasons.toml says why.
 
 | module | commit | changes | no difference | noticed | share |
 |---|---|---|---|---|---|
@@ -33,9 +34,9 @@ def write(build: Path, directory: Path) -> None:
             continue
         known = reasons.get(module, {})
         unnoticed = [each for each in changes if each["ended"] != "noticed"]
-        same = [each for each in unnoticed if _key(each) in known]
+        same = [each for each in unnoticed if key_of(each) in known]
         counts = (len(changes), len(same), len(changes) - len(unnoticed))
-        parts[module] = (told["commit"], counts, _listed(module, [each for each in unnoticed if _key(each) not in known]))
+        parts[module] = (told["commit"], counts, _listed(module, [each for each in unnoticed if key_of(each) not in known]))
     there = {module: part for module, part in sorted(parts.items()) if (directory.parent.parent / module).exists()}
     lines = [HEAD, *(_row(module, commit, *counts) for module, (commit, counts, _) in there.items())]
     rooms: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
@@ -63,7 +64,8 @@ def _listed_before(path: Path) -> dict[str, _Part]:
     return parts
 
 
-def _key(change: dict[str, str]) -> str:
+def key_of(change: dict[str, str]) -> str:
+    """How reasons.toml names a change of a module."""
     return f"{change['function']}: {change['change']}"
 
 

@@ -30,7 +30,7 @@ from typing import Any
 import pytest
 
 from tests.mutants.changes import Change, changes_of, code_of
-from tests.mutants.listing import write
+from tests.mutants.listing import key_of, write
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
@@ -65,8 +65,8 @@ class Reach:
 class Mutating:
     """The plugin of pytest that runs the changes of some modules in place of the tests, once they are collected."""
 
-    def __init__(self, modules: list[Path], most: int) -> None:
-        self.modules, self.most = modules, most
+    def __init__(self, modules: list[Path], most: int, *, again: bool) -> None:
+        self.modules, self.most, self.again = modules, most, again
         self.reach, self.at = Reach(), ""
 
     @pytest.hookimpl
@@ -144,11 +144,22 @@ class Mutating:
     ) -> Iterator[dict[str, Any]]:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         own = [each for each in functions if each.__code__.co_filename == str(path)]
-        changes = changes_of(tree)
-        stride = max(1, -(-len(changes) // self.most))
-        for change in changes[stride // 2 :: stride]:
-            ended = self._try(change, tree, path, session, items, own, functions)
+        for change, known in self._chosen(changes_of(tree), path):
+            ended = known or self._try(change, tree, path, session, items, own, functions)
             yield {"function": change.function, "line": change.line, "change": change.told, "ended": ended}
+
+    def _chosen(self, changes: list[Change], path: Path) -> list[tuple[Change, str]]:
+        """So many of a module's changes; or those of last time, each with how it ended where that is not to be tried again."""
+        if self.again:
+            last, to_try, chosen = {key_of(each): each["ended"] for each in _last(path)}, _open(path), []
+            for change in changes:
+                key = f"{change.function}: {change.told}"
+                if key in last:
+                    chosen.append((change, "" if key in to_try else last[key]))
+                    del last[key]
+            return chosen
+        stride = max(1, -(-len(changes) // self.most))
+        return [(change, "") for change in changes[stride // 2 :: stride]]
 
     def _try(
         self,
@@ -179,14 +190,14 @@ class Mutating:
         self, change: Change, path: Path, items: dict[str, pytest.Item], functions: list[FunctionType], tree: ast.Module
     ) -> list[pytest.Item]:
         """The tests that reach a change, then others of their files, for what is remembered from the first test on."""
-        if change.function:
-            kind, places = "lines", {(str(path), change.line)}
-        else:
+        first = self._of_places(items, "lines", {(str(path), change.line)}) if change.function else []
+        if not first:
+            # Constants are no lines of their own when they run: the tests of the functions that hold or name them.
             names = _bound_at(tree, change.line)
-            kind = "functions"
             codes = [each.__code__ for each in functions]
-            places = {(each.co_filename, each.co_firstlineno) for each in codes if names & _names_in(each)}
-        first = [test for test in items if places & self.reach.of_test(kind, test)]
+            own = [each for each in codes if (each.co_filename, each.co_qualname) == (str(path), change.function)]
+            named = own or [each for each in codes if names & _names_in(each)]
+            first = self._of_places(items, "functions", {(each.co_filename, each.co_firstlineno) for each in named})
         files = {test.partition("::")[0] for test in first}
         second = [test for test in items if test.partition("::")[0] in files and test not in set(first)]
         chosen, whole, paid = [], 0.0, set[str]()
@@ -199,6 +210,9 @@ class Mutating:
                     break
                 chosen.append(items[test])
         return chosen
+
+    def _of_places(self, items: dict[str, pytest.Item], kind: str, places: set[tuple[str, int]]) -> list[str]:
+        return [test for test in items if places & self.reach.of_test(kind, test)]
 
 
 def _bound_at(tree: ast.Module, line: int) -> set[str]:
@@ -301,6 +315,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("groups", nargs="*", help="groups of groups.toml, or modules of one by their path; all without")
     parser.add_argument("--most", type=int, default=40, help="changes of a module; of more, every so many-th is tried")
+    parser.add_argument("--again", action="store_true", help="of modules tried before, only what went unnoticed")
     parser.add_argument("--list", action="store_true", help="write the list only")
     given = parser.parse_args()
     BUILD.mkdir(parents=True, exist_ok=True)
@@ -309,17 +324,21 @@ def main() -> None:
         modules = [path for pattern in group["modules"] for path in sorted(ROOT.glob(pattern)) if path.name not in UNTRIED]
         if given.groups and name not in given.groups:
             modules = [path for path in modules if path.relative_to(ROOT).as_posix() in given.groups]
+        if given.again:
+            modules = [path for path in modules if _open(path)]
         if modules and (child := os.fork()) == 0:
-            _group(modules, group["tests"], given.most)
+            _group(modules, group["tests"], given)
         elif modules:
             os.waitpid(child, 0)
     write(BUILD, HERE)
 
 
-def _group(modules: list[Path], tests: list[str], most: int) -> None:
+def _group(modules: list[Path], tests: list[str], given: argparse.Namespace) -> None:
     """One group, in a process of its own."""
     files = [str(path) for each in tests for path in sorted(ROOT.glob(each))]
-    pytest.main(["-q", "--no-header", "--tb=no", "--assert=plain", *files], plugins=[Mutating(modules, most)])
+    pytest.main(
+        ["-q", "--no-header", "--tb=no", "--assert=plain", *files], plugins=[Mutating(modules, given.most, again=given.again)]
+    )
     os._exit(0)
 
 
@@ -327,7 +346,24 @@ def _keep(module: str, changes: list[dict[str, Any]]) -> None:
     """What a module's changes came to, in a file of its own."""
     commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout.strip()
     text = json.dumps({"module": module, "commit": commit, "changes": changes}, ensure_ascii=False, indent=1)
-    (BUILD / f"{module.replace('/', '.')}.json").write_text(text, encoding="utf-8")
+    _file_of(module).write_text(text, encoding="utf-8")
+
+
+def _last(path: Path) -> list[dict[str, str]]:
+    """A module's changes when it was last tried; none where it never was."""
+    kept = _file_of(path.relative_to(ROOT).as_posix())
+    changes: list[dict[str, str]] = json.loads(kept.read_text(encoding="utf-8"))["changes"] if kept.exists() else []
+    return changes
+
+
+def _open(path: Path) -> set[str]:
+    """Those that nothing noticed, and that make a difference."""
+    reasons = tomllib.loads((HERE / "reasons.toml").read_text(encoding="utf-8")).get(path.relative_to(ROOT).as_posix(), {})
+    return {key_of(each) for each in _last(path) if each["ended"] in ("unnoticed", "not reached")} - set(reasons)
+
+
+def _file_of(module: str) -> Path:
+    return BUILD / f"{module.replace('/', '.')}.json"
 
 
 if __name__ == "__main__":

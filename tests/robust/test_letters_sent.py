@@ -11,6 +11,7 @@ import pytest
 from dashboard.commands.loading import send_letters_due
 from dashboard.commands.tending import _letters_due
 from dashboard.letters import due
+from dashboard.letters.behind import SentBehind
 from dashboard.letters.content import Letter
 from dashboard.letters.due import Post, send_due_quietly
 from dashboard.letters.posting import PASSWORD_VARIABLE, MayBePostedError, NotPostedError, post
@@ -304,6 +305,50 @@ def test_the_watch_sends_what_is_due_after_a_load_and_not_at_every_look(house: H
     ended = _letters_due(house.warehouse, known, stopped=lambda: True, tell=house.told.append)
     ended()
     assert house.n_made == 2
+
+
+def behind(house: House, port: int, **given: Any) -> SentBehind:
+    asker = Asker(house.warehouse, Settings(letters=settings_of(port, **given)))
+    return SentBehind(asker, house.told.append, pause_seconds=0.05)
+
+
+def test_a_load_from_the_page_sends_what_is_due_and_waits_for_no_mail(house: House, port: int) -> None:
+    after_load = behind(house, port)
+    for _ in range(3):
+        after_load()
+        assert after_load.ended(20)
+    assert len(house.kept.letters) == 1
+    SentBehind(Asker(house.warehouse, Settings()), house.told.append)()  # no letters are set: nothing is begun
+    assert [one.startswith("letter to the owner") for one in house.told] == [True]
+
+
+def test_a_letter_that_failed_after_a_load_from_the_page_is_told_by_the_doctor_and_tried_again(house: House) -> None:
+    with spoken() as gone:
+        pass
+    after_load = behind(house, gone)
+    after_load()
+    assert not after_load.ended(1.0), "a letter that waits to be tried again is not forgotten"
+    told = letters_told(house.warehouse)
+    assert told is not None and told[0] == "note" and "could not be reached" in told[1] and "try 1 of" in told[2]
+    # Once it went, by whoever tried it next, nothing waits any more.
+    book = Letters(house.warehouse)
+    later = datetime.now(UTC).replace(tzinfo=None) + timedelta(minutes=6)
+    for unsent in book.unsent():
+        claim = book.claim(book.reader("owner", TO), unsent.occasion, later)
+        assert claim is not None
+        book.gone(claim, "said", ())
+    assert after_load.ended(20) and letters_told(house.warehouse) is None
+
+
+def test_a_fault_of_the_program_in_a_letter_is_none_of_the_loads(
+    house: House, port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: Any) -> Letter:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(due, "letter_to", broken)
+    send_due_quietly(Asker(house.warehouse, Settings(letters=settings_of(port))), house.told.append)
+    assert len(house.told) == 1 and "It is noted in the log under" in house.told[0] and "Zero" not in house.told[0]
 
 
 def test_between_two_looks_the_watch_does_what_it_is_given(tmp_path: Path) -> None:

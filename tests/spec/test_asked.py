@@ -15,7 +15,6 @@ from etl.keeping.watch import _line
 from etl.load import check_files, load
 from etl.mapping import parse_mapping
 from etl.report import LoadReport
-from shared.statistics.ranks import rank_correlation
 from shared.warehouse import write_parquet
 from tests.conftest import TODAY
 from tests.nothing.studios import loud, nothing, simulated
@@ -231,15 +230,3 @@ def test_a_watched_folder_says_that_something_is_asked_and_names_no_id() -> None
     line = _line(LoadReport(questions=(question,)))
     assert line.endswith("; asked: 1, told by fitledger check") and "07" not in line
     assert "asked" not in _line(LoadReport())
-
-
-def test_a_rank_correlation_by_hand() -> None:
-    """Ten pairs, squares of rank differences 2 in all: 1 - 6 * 2 / (10 * 99) = 0.98788."""
-    first = pd.Series([1.0, 2, 3, 4, 5, 6, 7, 8, 9, 10]).to_numpy()
-    found = rank_correlation(first, pd.Series([2.0, 1, 3, 4, 5, 6, 7, 8, 9, 100]).to_numpy(), 10)
-    assert found is not None and found.n == 10
-    assert found.rho == pytest.approx(1 - 12 / 990)
-    # arctanh(0.98788) = 2.5511, times the root of 7 / 1.06 = 2.5697, is 6.556.
-    assert found.p_above == pytest.approx(2.8e-11, rel=0.05)
-    assert rank_correlation(first, first * 0, 5) is None
-    assert rank_correlation(first, first, 11) is None

@@ -13,7 +13,8 @@ from dashboard.questions.door.notes import calls_without_measures
 from dashboard.questions.returns import calls
 from dashboard.questions.returns.answers_calls import Calls
 from dashboard.questions.selection.selection import parse_selection
-from etl.calls_closed import close_calls
+from etl.calls_closed import close_calls, reopen_calls
+from etl.history import undo
 from etl.load import load
 from shared.logbook.entries import Entered, Entries, Entry, Event
 from shared.warehouse import Warehouse
@@ -186,6 +187,54 @@ def test_what_a_load_brings_closes_the_call_and_nothing_else(tmp_path: Path) -> 
     }
     # Brought again, it closes nothing twice.
     assert close_calls(path, report.load_id or 0) == ""
+
+
+def test_a_load_that_is_undone_reopens_what_it_had_closed_and_nothing_else(tmp_path: Path) -> None:
+    path = tmp_path / "w.duckdb"
+    fits = ("FIT-1", "FIT-2", "FIT-3")
+    load([exports(tmp_path / "first", dict.fromkeys(fits, ("insole_low", -3.0)))], path, today=date(2026, 3, 3))
+    for fit in fits:
+        Entries(path).say_about("call", "rider_follow_up", fit, Event(0, "", "dora", "again", date(2026, 3, 9)))
+    folder = tmp_path / "second"
+    folder.mkdir()
+    rows = "".join(f"U{fit[-1]},{fit},2026-03-03,2026-03-17,attended,2026-03-17\n" for fit in fits)
+    (folder / "follow_ups.csv").write_text(FOLLOW_UPS + rows, encoding="utf-8")
+    second = load([folder], path, today=date(2026, 3, 20)).load_id or 0
+    # One of them is marked anew since: that stays as it is.
+    Entries(path).say_about("call", "rider_follow_up", "FIT-3", Event(0, "", "dora", "declined", date(2026, 3, 21)))
+    undone = undo(path, second)
+    assert undone.calls == f"2 calls reopened since load {second} was undone."
+    told = {
+        one.key: [(event.state, event.by, event.day, event.text) for event in one.events]
+        for one in Entries(path).all("call")
+        if one.key != "FIT-3"
+    }
+    again = ("again", "dora", date(2026, 3, 9))
+    closed = ("closed", f"load {second}", date(2026, 3, 17), f"closed by load {second}: attended")
+    assert told == {
+        fit: [(*again, ""), closed, (*again, f"reopened since load {second} was undone")] for fit in ("FIT-1", "FIT-2")
+    }
+    assert [one.state for one in Entries(path).all("call") if one.key == "FIT-3"] == ["closed", "declined"]
+    # Undone once, it reopens nothing more; the first load closed nothing.
+    assert reopen_calls(path, second) == "" == reopen_calls(path, 1)
+
+
+def test_a_call_that_was_reopened_says_so_on_the_list(studio: Warehouse) -> None:
+    said = "reopened since load 2 was undone"
+    entry = call("S6", ("again", date(2026, 7, 2)), ("closed", date(2026, 7, 1)), ("again", date(2026, 7, 2)))
+    entry = replace(entry, events=(*entry.events[:-1], replace(entry.last, text=said)))
+    (row,) = asked(studio, 1, entry).marked
+    assert row.words == f"to be called again on 2 Jul 2026, noted by dora; {said}"
+
+
+def test_a_fit_called_twice_counts_from_its_first_call(memory: Warehouse) -> None:
+    """The second call, after a load closed the first, does not make of a called rider one who was not called."""
+    entries = called_studio(memory, 4, 4)
+    late = Event(1, "2026-06-09T09:00:00Z", "dora", "called", date(2026, 6, 9))
+    anew = tuple(replace(entry, entry_id=f"{entry.entry_id}-2", events=(late,)) for entry in entries)
+    settings = SETTINGS.model_copy(update={"minimum": SETTINGS.minimum.model_copy(update={"rows_shown": 3})})
+    told = calls.ask(memory, parse_selection({}), settings, date(2026, 7, 1), entries=Entered((*entries, *anew))).calling
+    assert told.startswith("Of 4 riders called within 7 days of coming on this list 100\u00a0% came")
 
 
 def test_a_logbook_that_cannot_be_written_is_said_and_the_load_stands(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from dashboard.questions.effects.off_neutral import neutral_rows, with_distance
 from dashboard.questions.effects.responders import responder_rows
 from dashboard.questions.models.captures import captures_of_rows
 from dashboard.questions.models.effect_models import Fits, fit_design, fitted, fitted_rows
-from dashboard.questions.models.frames import Frame, frame_of, frame_with_outcome, standard_columns
+from dashboard.questions.models.frames import Frame, frame_like, frame_of, frame_with_outcome, standard_columns
 from dashboard.questions.models.supports import build_design
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
@@ -187,6 +187,25 @@ def test_a_frame_with_another_outcome_is_the_one_made_of_its_rows() -> None:
     whole = whole.chosen(np.arange(len(whole.captures.n)) % 5 > 0)
     distanced = with_distance(whole.captures, 0.8)
     assert_same(frame_with_outcome(whole, distanced, "off_neutral"), frame_of(distanced, "off_neutral"))
+
+
+def test_a_frame_like_another_is_the_one_made_of_its_rows() -> None:
+    """Sums that two outcomes share, and those of cells in which one of them was not recorded."""
+    rows = with_gaps(STUDIO)
+    sway = STUDIO["tilt"][::-1].copy()
+    sway[::11], sway[rows["session_knee"] == rows["session_knee"][0]] = np.nan, np.nan
+    captures = captures_of_rows({**rows, "sway": sway})
+    whole, expected = frame_like(frame_of(captures, "tilt"), captures, "sway"), frame_of(captures, "sway")
+    assert len(whole.captures) not in {len(captures), len(frame_of(captures, "tilt").captures)}
+    assert whole.cells.own_products is not None and 0 < len(whole.cells.own_products) < len(whole.cells.n)
+    assert_same(whole, expected)
+    kept = np.arange(len(expected.cells.n)) % 5 > 0
+    assert_same(whole.chosen(kept), expected.chosen(kept))
+    found, alone = (fit_design(build_design(one.chosen(kept), None), Settings()) for one in (whole, expected))
+    for term, entry in alone.within_table.items():
+        assert found.within_table[term].low == pytest.approx(entry.low, abs=1e-6 * entry.standard_error)
+    for term, entry in alone.pooled_table.items():
+        assert found.pooled_table[term].low == pytest.approx(entry.low, abs=1e-6 * entry.standard_error)
 
 
 def test_a_straight_dose_is_told_straight_and_a_bent_one_is_not() -> None:

@@ -257,7 +257,7 @@ def test_a_fault_in_the_middle_leaves_the_warehouse_as_it_was(tmp_path: Path, mo
     load([write_csv(tmp_path / "x", **FIRST)], path, today=TODAY)
     before = path.read_bytes()
 
-    def broken(warehouse: Warehouse) -> None:
+    def broken(warehouse: Warehouse, part: object) -> None:
         raise RuntimeError("broken on purpose")
 
     monkeypatch.setattr("etl.mart.build", broken)

@@ -1,6 +1,6 @@
 """From exports to sentences: a rig whose zero moves, and one that exchanges left and right, wherever they are told."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -15,8 +15,10 @@ from dashboard.pages.data.upload import loaded
 from dashboard.printing import print_answer, print_report
 from dashboard.questions.data.answers_rig import Rig
 from dashboard.questions.door.asking import Asker
+from dashboard.questions.effects import effects
 from dashboard.questions.effects.answers_effects import Effects
-from dashboard.questions.selection.selection import Selection
+from dashboard.questions.effects.effect_parts import EffectParts
+from dashboard.questions.selection.selection import Selection, parse_selection
 from etl.report import LoadReport
 from shared.rig.care import care, neutral_moved, of_sides, unclaimed
 from shared.rig.findings import RigFinding, spoken
@@ -252,6 +254,28 @@ def test_what_follows() -> None:
     assert care([finding("step")], date(2026, 5, 3)) == ""
     assert care([finding("step")], None, date(2026, 5, 2)) == ""
     assert "3 May 2026" in care([finding("step")], date(2026, 1, 1), date(2026, 6, 30))
+
+
+def test_of_effects_that_claim_nothing_no_check_is_made(exchanged: Faulty, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The figures are those that claiming rows have; what only a claim would carry is not asked for."""
+    chosen = parse_selection({"from": "2026-01-01", "studio": "quayside", "split": "arch_height"})
+    parts, warehouse = ("overall", "directions", "split", "dose"), open_reading(exchanged[0].path)
+    claiming = effects.ask(warehouse, chosen, Settings(), parts=parts, outcomes=("tilt",))
+    assert any(row.direction for row in claiming.effects)
+
+    def never(*_: object) -> None:
+        raise AssertionError
+
+    for name in ("checks", "_q_values", "_claims"):
+        monkeypatch.setattr(EffectParts, name, never)
+    silent = effects.ask(warehouse, chosen, Settings(), parts=parts, outcomes=("tilt",), rig=asked(exchanged[0]))
+    warehouse.close()
+    assert silent.headline.startswith("No effect of a support is claimed: left and right are exchanged at quayside")
+    for lines in ("effects", "families", "dose", "off_neutral"):
+        told = [asdict(row) for row in getattr(claiming, lines)]
+        without = ("told_low", "told_high", "told_by", "q_value", "line_q_value")
+        expected = [{**row, **{name: None for name in without if name in row}, "words": silent.headline} for row in told]
+        assert told and [asdict(row) for row in getattr(silent, lines)] == expected
 
 
 def test_the_command_prints_it(moved: Faulty, capsys: pytest.CaptureFixture[str]) -> None:

@@ -168,3 +168,21 @@ def test_what_is_told_alike_of_many_files_is_told_once() -> None:
         "refused  4 files alike (x0.csv, x1.csv, x2.csv and 1 more). The first: x0.csv: found 0 columns, expected 5.",
         "riders.csv → riders: 2 read = 2 stored + 0 replaced + 0 unchanged + 0 rejected + 0 waiting  (utf-8)",
     ]
+
+
+def test_files_refused_alike_are_each_told_by_their_own_name(tmp_path: Path) -> None:
+    heading = [HEAD.replace("knee_tilt_deg", "tilt"), "S1,1,left,2,"]
+    folder = write(tmp_path / "in", {"a": [HEAD.replace("side", "leg"), "S1,1,left,2,"], "b": heading, "c": heading})
+    (folder / "riders.csv").write_text("rider_id\nR1\n", encoding="utf-8")
+    (folder / "mapping.toml").write_text(
+        '[tables.knee_captures.columns]\nknee_tilt_deg = { from = "Tilt angle", unit = "deg" }\n', encoding="utf-8"
+    )
+    report = load([folder], tmp_path / "w.duckdb", today=TODAY)
+    words = {file.file: file.words for file in report.files if file.refused}
+    assert set(words) == {f"knee_captures-{part}.csv" for part in "abc"}
+    assert words["knee_captures-b.csv"] == (
+        "knee_captures-b.csv: the mapping names the column 'Tilt angle', which is not there; the nearest one is 'tilt'. "
+        "Nothing of this file was loaded. Correct the mapping and load again."
+    )
+    assert words["knee_captures-c.csv"] == words["knee_captures-b.csv"].replace("-b", "-c")
+    assert "the nearest one is" in words["knee_captures-a.csv"] and words["knee_captures-a.csv"].startswith("knee_captures-a")

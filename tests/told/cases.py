@@ -11,6 +11,7 @@ from tests.told.desks import Blocks, Case, Frame
 from tests.told.made_outcomes import (
     ASYMMETRY,
     CALLS,
+    IMPORTANT,
     LOW,
     MANY_CALLS,
     NO_CALLS,
@@ -53,7 +54,7 @@ _SUPPORTS = {
 }  # fmt: skip
 _NEXT = {"next": foreseen.NEXT, "foresight": foreseen.RECORD, "drawn": foreseen.DRAWN}
 _DATA = {"data": data.DATA, "rig": made_rig(), "noise": people.NOISE}
-_RETURNS = {"returns": made_returns(), "calls": CALLS, "ratings": RATINGS}
+_RETURNS = {"returns": made_returns(), "calls": CALLS, "ratings": RATINGS, "important_change": IMPORTANT}
 
 
 def _no_exams(selection: Any) -> Any:

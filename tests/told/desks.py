@@ -10,11 +10,13 @@ from typing import Any
 from dashboard.components.address import Addresses
 from dashboard.components.page import Desk, Page, Show
 from dashboard.components.shown_rows import in_place
+from dashboard.lineage.tables import ROOT
 from dashboard.questions.door.asking import Choices
 from dashboard.questions.door.readers import LOCAL, Reader, Role
 from dashboard.questions.selection.selection import Selection
 from shared.errors import FitledgerError, NotPermittedError
 from shared.freshness import Freshness, freshness
+from shared.ran import Ran
 from shared.settings import Settings
 from tests.told.outline import outline
 
@@ -47,6 +49,11 @@ class HandAsker:
 
     def look_up(self, _: Callable[[Any], Any]) -> Any:
         return self.looked_up
+
+    def ran(self) -> dict[str, frozenset[Ran]]:
+        """One question, of an exported table and of one that is made from another."""
+        sql = ROOT / "dashboard/questions/returns/sql/returns_fits.sql"
+        return {"returns": frozenset({(sql, "SELECT 1 FROM core.follow_ups, mart.fit_numbers")})}
 
     def foresee(self, _: Any) -> Any:
         return self.answers["next"]

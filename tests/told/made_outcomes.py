@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from dashboard.questions.followed.answers_important import ImportantChange, ImportantChangeRow
 from dashboard.questions.returns.answers_calls import BookedRow, CallRow, Calls, StateRow
 from dashboard.questions.returns.answers_returns import (
     AtRiskRow,
@@ -14,6 +15,7 @@ from dashboard.questions.returns.answers_returns import (
     ReturnFigure,
     Returns,
     SaidRow,
+    WorthRow,
 )
 from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
 from dashboard.questions.symmetry.answers_asymmetry import (
@@ -155,9 +157,22 @@ def made_returns(at: tuple[Any, Any] = ALL) -> Returns:
             SaidRow("pain", 500, 2.0, 1.0, 3.5, "Pain: made.", 450, 900, 2.3, 6.1, 1.4, 0.9, 6.6, 2.4, 1.8, 3.1),
             SaidRow("satisfaction", 1, None, None, None, "Satisfaction: not enough yet."),
         ),
+        worth=(
+            WorthRow("comfort", "clear and worth it", 400, 90, 88, 0.225, 0.19, 0.27, "Made."),
+            WorthRow("comfort", "clear, small", 400, 0, 0, 0.0, 0.0, 0.01, "None."),
+            WorthRow("comfort", "no clear change", 400, 310, 300, 0.775, 0.73, 0.81, "Comfort: made."),
+        ),
     )  # fmt: skip
 
 
+IMPORTANT = ImportantChange(
+    **SHARED, n_fits=1200, n_riders=1100, headline="A rise of comfort of 2.4 points: a made headline.",
+    cautions=("It is an average, and no promise: made.",),
+    changes=(
+        ImportantChangeRow("comfort", "much better", 390, 380, 88, 2.0, 2.4, 2.1, 2.8, 2.2, 0.6, "A rise of 2.4: made."),
+        ImportantChangeRow("pain", "much better", 12, 12, 3, 2.0, words="Pain: not enough yet."),
+    ),
+)  # fmt: skip
 CALL = CallRow("over", "R7", 12, "quay", "F1", "S7", date(2026, 3, 1), date(2026, 6, 19), "U7", date(2026, 3, 1), "made")
 CALLS = Calls(
     **SHARED, today=date(2026, 7, 1), n_fits=1200, n_riders=1100, headline="3 riders to call today.",

@@ -217,19 +217,21 @@ TIMELINE = RiderTimeline(
         ExamRow("S1", date(2026, 3, 1), "right", "medium", None, "vertical", None, None, None, None, None),
     ),
     ratings=(
-        RatingRow("S1", date(2026, 3, 1), "comfort", "whole", 5.0, 8.0, 6.0),
+        RatingRow("S1", date(2026, 3, 1), "comfort", "whole", 5.0, 8.0, 6.0, "no clear change"),
         RatingRow("S1", date(2026, 3, 1), "pain", "left_knee", 4.0, None, 2.5),
     ),
     bike=(
         BikeRow("S1", date(2026, 3, 1), "saddle_height", 1700.0, 1706.5, 6.5),
         BikeRow("S1", date(2026, 3, 1), "saddle_setback", 60.0, None, None),
     ),
-    follow_ups=(FollowUpRow("S1", date(2026, 3, 1), date(2026, 4, 12), "attended", date(2026, 5, 1), "S2", "some", 8.0, 1.0),),
+    follow_ups=(
+        FollowUpRow("S1", date(2026, 3, 1), date(2026, 4, 12), "attended", date(2026, 5, 1), "S2", "some", 8.0, 1.0, 1),
+    ),
     look_at=(
         _look("S1", "insole_left_out", "left"), _look("S1", "saddle_before_supports", None), _look("S1", "shims_to_need",
         "right", "note"),
     ),
-    noise=NOISE.noise[:2],
+    noise=NOISE.noise[:2], worth_words="Comfort is clear from 2 points on: made.",
 )  # fmt: skip
 BARE = replace(
     TIMELINE, captures=(), knees=(), exams=(), ratings=(), bike=(), follow_ups=(), look_at=(), noise=(), fits=FITS[:1],

@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from dashboard.lineage.tables import ROOT
 from dashboard.questions.data.answers_data import Data, LoadRow, QualityRow, ReasonRow, RejectRow, TableRow
 from dashboard.questions.door.asking import Choices
 from dashboard.questions.effects.answers_checks import CheckRow, Checks
@@ -16,6 +17,7 @@ from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_studio import Studio, StudioFigure, StudioTrendRow
 from shared.errors import TooFewError
 from shared.freshness import Freshness, freshness
+from shared.ran import Ran
 from shared.settings import Settings
 
 SUPPORTS = ("insole_low", "insole_medium", "insole_high", "insole_custom", "shim", "stance")
@@ -255,6 +257,13 @@ class MadeAsker:
         else:
             answer = {"studio": made_studio, "data": made_data, "checks": made_checks, "calls": made_calls}[question]()
         return replace(answer, selection=selection.as_dict())
+
+    def ran(self) -> dict[str, frozenset[Ran]]:
+        """Two questions: one of a table that is made, one of an exported one; both ask which fits are selected."""
+        scope = (ROOT / "dashboard/questions/selection/sql/scope.sql", "SELECT 1 FROM core.riders")
+        ratings = (ROOT / "dashboard/questions/studio/sql/ratings_pairs.sql", "SELECT 1 FROM mart.ratings, core.foot_exams")
+        calls = (ROOT / "dashboard/questions/returns/sql/returns_calls.sql", "SELECT 1 FROM core.follow_ups")
+        return {"ratings": frozenset({scope, ratings}), "calls": frozenset({scope, calls})}
 
     def today(self) -> date:
         return date(2026, 6, 30)

@@ -19,6 +19,7 @@ from dashboard.questions.coaching import (
 )
 from dashboard.questions.coaching.answers_agreement import OutcomeRow
 from dashboard.questions.coaching.answers_fitters import BETWEEN, BEYOND, WITHIN, DispersionRow, FitterRow
+from dashboard.questions.coaching.fitters_named import fitter_names
 from dashboard.questions.selection.coded import CODES
 from shared.settings import Settings
 
@@ -217,3 +218,93 @@ def test_a_fitters_mean_is_what_is_left_beyond_the_expected() -> None:
     limits = (row.limit_outer_low, row.limit_inner_low, row.limit_inner_high, row.limit_outer_high)
     assert limits == pytest.approx([1.5 + reach * error for reach in (-3.0902, -1.96, 1.96, 3.0902)], abs=1e-3)
     assert row.z == pytest.approx(0.5 / error)
+
+
+def test_a_figure_without_its_limits_has_no_place() -> None:
+    for name in ("observed", "limit_outer_low", "limit_inner_low", "limit_inner_high", "limit_outer_high"):
+        assert replace(SHARE, **{name: None}).place is None
+
+
+def test_two_riders_are_enough_to_tell_what_a_fitter_did() -> None:
+    own = Settings.model_validate({"minimum": {"sessions_per_fitter": 10}})
+    for riders, is_told in ((2, True), (1, False)):
+        process = fitters_process._Process(
+            "agreement", np.ones(10, bool), np.ones(10, bool), np.arange(10) % riders, np.zeros(10)
+        )
+        assert (fitters_process._process_row((0, "F1"), process, own).share is not None) == is_told
+
+
+def test_what_is_asked_of_each_fit_is_taken_from_its_own_column() -> None:
+    fits = {name: np.array([name == on for on in COLUMNS]) for name in COLUMNS}
+    fits |= {"rider": np.arange(5), "fitter": np.zeros(5, int)}
+    told = {one.process: (one.done.tolist(), one.due.tolist()) for one in fitters_process._processes(fits)}
+    every, only = [True] * 5, lambda place: [number == place for number in range(5)]
+    assert told == {
+        "exam_complete": (only(0), every), "bike_measured": (only(1), every), "repeat_capture": (only(2), every),
+        "follow_up_booked": (only(4), only(3)),
+    }  # fmt: skip
+
+
+COLUMNS = ("is_examined", "has_departure_bike", "has_repeat", "asks_booking", "has_booked")
+
+
+def test_scatter_between_two_fitters_is_not_told_and_why() -> None:
+    two = [fitters._Compared(SHARE, 0.1, 0.1), fitters._Compared(SHARE, -0.1, 0.1)]
+    outcome = fitters._Outcome("return_rate", "share", np.zeros(2), np.ones(2, bool))
+    scatter, words = fitters._scatter(two, outcome, Settings())
+    name = fitters_words.NAMES["return_rate"]
+    assert scatter is None
+    assert words == f"{name}: Not enough yet: 2 fitters with enough fits, and their scatter needs at least 3."
+
+
+@pytest.mark.parametrize(("gap", "way"), [(1.0, "more"), (-1.0, "less")])
+def test_fits_in_agreement_are_told_beside_flagged_ones_that_began_alike(gap: float, way: str) -> None:
+    """Twenty-four riders who began at 4 or 5 alike on both sides; those in agreement gained one point more, or less."""
+    agrees, start = np.repeat([True, False], 12), np.tile([4.0, 5.0], 12)
+    gained = 2.0 + gap * agrees + np.tile([0.1, 0.1, -0.1, -0.1], 6)
+    judged: Any = SimpleNamespace(
+        fits={"gained": gained, "start": start, "rider": np.arange(24)}, is_judged=np.ones(24, bool), agrees=agrees
+    )
+    asked = ("comfort_gained", "points", "gained", "start", "gained comfort by", "points", Settings())
+    row = agreement._outcome(judged, *asked)
+    assert bare(row.words).startswith(
+        f"Fits in agreement gained comfort by 1.00 points {way} than flagged ones that began alike ("
+    )
+    assert row.words.endswith("points; 24 fits)")
+    assert (row.crude_difference, row.difference) == (pytest.approx(gap), pytest.approx(gap))
+    few = agreement._outcome(SimpleNamespace(**{**vars(judged), "agrees": np.arange(24) < 1}), *asked)
+    assert few.words == "Not enough yet: 1 fit in agreement and 23 flagged with this outcome."
+
+
+def test_nothing_is_to_look_at_where_nothing_can_be_judged() -> None:
+    def told(judged: list[bool], look: list[bool]) -> str:
+        return agreement._look_words(SimpleNamespace(is_judged=np.array(judged), to_look_at=np.array(look)), Settings())
+
+    assert told([False, False], [False, False]) == ""
+    assert told([True, True], [True, False]).startswith("1 of 2 fits that can be judged is to look at together: ")
+    assert told([True, True], [True, True]).startswith("2 of 2 fits that can be judged are to look at together: ")
+
+
+def test_names_of_fitters_are_read_by_their_ids() -> None:
+    rows = [{"fitter_id": "F1", "fitter_name": "Alder"}, {"fitter_id": "F2", "fitter_name": "Birch"}]
+    warehouse: Any = SimpleNamespace(rows=lambda path: rows if path.name == "fitter_names.sql" else [])
+    assert fitter_names(warehouse) == {"F1": "Alder", "F2": "Birch"}
+
+
+def test_what_riders_came_with_has_a_column_for_each_measure_and_level() -> None:
+    """Both feet are low, or neither; and so on: forty fits in which each level is had by ten."""
+    n, level = 40, np.repeat([0, 1, 2, 3], 10)
+    rows: dict[str, Any] = {
+        f"{name}_{side}": level for name in ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path")
+        for side in ("left", "right")
+    }  # fmt: skip
+    rows |= {
+        f"{name}_{side}_arrival": np.arange(n) + (side == "left") for name in ("tilt", "sway") for side in ("left", "right")
+    }
+    rows |= {f"forefoot_angle_{side}": np.arange(float(n)) for side in ("left", "right")}
+    rows |= {"rider": np.arange(n), "visit_kind": np.ones(n, int), "bike_kind": np.tile([1, 2], 20)}
+    assert riders_mix.case_mix(rows, ["gravel", "road"]).terms == (
+        "intercept", "off_neutral_arrival_deg", "off_neutral_arrival_deg squared", "tilt_arrival_deg", "sway_arrival_mm",
+        "forefoot_angle_deg", "arch_low", "arch_high", "collapse_some", "collapse_marked", "heel_inverted", "heel_everted",
+        "squat_inward", "squat_outward", "bike_kind road",
+    )  # fmt: skip

@@ -15,7 +15,7 @@ def test_every_word_that_stands_on_the_pages_is_explained() -> None:
     named = {one.key: one.name for one in definitions(Settings())}
     assert list(named.values()) == [
         "Tilt", "Sway", "Offset", "Neutral", "Distance from neutral", "Side difference", "Stance", "Insole level", "Varus shim",
-        "Typical error", "Smallest real change", "Interval",
+        "Typical error", "Smallest real change", "Worth it", "Interval",
     ]  # fmt: skip
     assert set(named) == set(MEASURES)
     assert {key: outcome.name for key, outcome in OUTCOMES.items()}.items() <= named.items()

@@ -1,8 +1,9 @@
 """The doctor: each thing that can be off is found, and says what to do; a well warehouse has nothing to do."""
 
 import json
+import os
 import shutil
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,13 +11,14 @@ import pytest
 from typer.testing import CliRunner
 
 from dashboard.cli import app
-from etl.keeping import doctor
+from etl.keeping import doctor, running
 from etl.keeping.backup import back_up
 from etl.keeping.doctor import SENSIBLE, Check, examine, needed_bytes
 from etl.keeping.forget import forget
 from etl.keeping.restore import restore
 from etl.load import load
 from shared.files import held
+from shared.memory import MB, Bound
 from shared.settings import Settings
 from shared.warehouse import open_loading
 from shared.working import PLACE, working
@@ -181,3 +183,51 @@ def test_the_command_exits_with_3_where_something_is_to_do(path: Path) -> None:
     path.chmod(0o600)
     done = CliRunner().invoke(app, ["doctor", "--warehouse", str(path)])
     assert (done.exit_code, done.output.splitlines()[-1]) == (0, "All is well.")
+
+
+def test_the_line_faults_memory_and_studios_are_told(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def told() -> dict[str, Check]:
+        return {check.name: check for check in examine(path, now=NOW)}
+
+    assert "line of loads" not in told() and "faults" not in told()
+
+    def in_line(*minutes: float) -> Check:
+        line = path.with_name("w.duckdb.line")
+        line.mkdir()
+        for number, ago in enumerate(minutes, start=1):
+            (line / f"{number:010d}").touch()
+            os.utime(line / f"{number:010d}", (0, NOW.timestamp() - 60 * ago))
+        return told()["line of loads"]
+
+    waits = in_line(59, 12)
+    assert (waits.state, waits.words) == ("note", "2 programs in it, the first for 59 minutes.")
+    hangs = in_line(61)
+    assert (hangs.state, hangs.words) == (
+        "do",
+        "1 program in it, the first for 61 minutes.",
+    ) and "nothing is lost" in hangs.todo
+    days = [f"{(NOW - timedelta(days=n)).astimezone():%Y-%m-%d %H:%M:%S}" for n in (8, 2, 1)]
+    Path("fitledger.log").write_text(
+        f"{days[0]},001 ERROR Fault ab12\nTraceback of R0001\n{days[1]},001 ERROR Fault cd34\n"
+        f"{days[2]},001 ERROR Fault in effects: no memory\nTraceback: R0001\n",
+        encoding="utf-8",
+    )
+    assert told()["faults"].words == (
+        f"2 faults in fitledger.log in the last 7 days; the last at {days[2]}: Fault in effects: no memory."
+    )
+    for left, state in ((2_001, "fine"), (1_999, "note")):
+        monkeypatch.setattr(running, "memory_left", lambda left=left: Bound(left * MB, "which this machine has free"))
+        assert told()["memory"].state == state
+        assert f"2,000 MB ([serving] remembered_mb) of {left:,} MB, which this machine has free" in told()["memory"].words
+
+
+def test_a_studio_without_new_fits_is_told_beside_the_others(path: Path) -> None:
+    fits = (
+        "session_id | rider_id | fitter_id | studio_id | session_date | visit_kind\nS2 | R0002 | F1 | hill | 2026-08-20 | first"
+    )
+    load([write_csv(path.with_name("y"), fit_sessions=fits)], path)
+    check = next(check for check in examine(path, now=NOW) if check.name == "newest row")
+    assert (check.state, check.todo) == ("note", "Ask there whether exports still come.")
+    assert check.words == (
+        "of 2026-08-28, 4 days old; after 7 days every page says so. Older, by the last fit: hill (12 days)."
+    )

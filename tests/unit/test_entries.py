@@ -1,11 +1,5 @@
 """Calls, tasks, notes and goals in the logbook: nothing said is lost, whoever says it at once and however a program ends."""
 
-import multiprocessing
-import os
-import signal
-import subprocess
-import sys
-import time
 from datetime import date
 from pathlib import Path
 
@@ -16,9 +10,8 @@ from shared.logbook import store
 from shared.logbook.drawing import Drawing
 from shared.logbook.entries import Entries, Event
 from shared.logbook.store import Logbook
+from tests.unit.at_once import killed_while_writing, on_a_full_disk, write_at_once
 from tests.unit.test_logbook import opened
-
-ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -127,25 +120,13 @@ def test_who_holds_it_is_waited_for_and_then_told(warehouse: Path) -> None:
 
 def test_a_full_disk_loses_nothing(warehouse: Path) -> None:
     Entries(warehouse).add("note", "period", "a", by="olga")
-    size = Logbook(warehouse).file.stat().st_size
-    code = f"""
-import resource, signal
-from pathlib import Path
-from shared.errors import LogbookError
-from shared.logbook.entries import Entries
-signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-resource.setrlimit(resource.RLIMIT_FSIZE, ({size}, {size}))
-n = 0
-try:
-    for n in range(2000):
-        Entries(Path({str(warehouse)!r})).add("note", "period", f"P{{n}}", by="x", text="word " * 20)
-except LogbookError as fault:
-    print(n, fault)
-"""
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT).stdout
-    n, words = told.split(" ", 1)
+    n, words = on_a_full_disk(
+        Logbook(warehouse).file,
+        "from shared.logbook.entries import Entries",
+        f'Entries(Path({str(warehouse)!r})).add("note", "period", f"P{{n}}", by="x", text="word " * 20)',
+    )
     assert "Nothing was changed." in words
-    assert len(Entries(warehouse).all()) == int(n) + 1
+    assert len(Entries(warehouse).all()) == n + 1
 
 
 def _call_many(warehouse: str, name: str) -> None:
@@ -154,20 +135,13 @@ def _call_many(warehouse: str, name: str) -> None:
 
 
 def test_two_writers_at_once_lose_nothing(warehouse: Path) -> None:
-    context = multiprocessing.get_context("spawn")
-    writers = [context.Process(target=_call_many, args=(str(warehouse), name)) for name in ("anna", "ben")]
-    for writer in writers:
-        writer.start()
-    for writer in writers:
-        writer.join()
-    assert [writer.exitcode for writer in writers] == [0, 0]
+    write_at_once(_call_many, *((str(warehouse), name) for name in ("anna", "ben")))
     calls = Entries(warehouse).all("call")
     assert sorted(one.key for one in calls) == sorted(f"S{number}" for number in range(20))
     assert all({event.by for event in one.events} == {"anna", "ben"} for one in calls)
 
 
 def test_killed_at_any_moment_it_is_whole(warehouse: Path) -> None:
-    """FITLEDGER_KILLS=50 kills more."""
     code = f"""
 import os
 from pathlib import Path
@@ -178,18 +152,7 @@ for n in range(2000):
     entries.say(made.entry_id, "done", by="y")
     print(n, flush=True)
 """
-    for kill in range(int(os.environ.get("FITLEDGER_KILLS", "4"))):
-        before = len(Entries(warehouse).all())
-        process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, cwd=ROOT)
-        assert process.stdout
-        process.stdout.readline()
-        time.sleep(0.013 * (kill % 7))
-        process.send_signal(signal.SIGKILL)
-        told = process.stdout.read().splitlines()
-        process.wait()
-        process.stdout.close()
-        entries = Entries(warehouse).all()
-        # All that was told is there with both its events, and at most the one that was under way.
-        assert before + 1 + len(told) <= len(entries) <= before + 2 + len(told)
-        assert sum(one.state != "done" for one in entries) <= kill + 1
+    for n_kills in killed_while_writing(code, lambda: len(Entries(warehouse).all())):
+        # All that was told is there with both its events.
+        assert sum(one.state != "done" for one in Entries(warehouse).all()) <= n_kills
         assert not Logbook(warehouse).faults()

@@ -10,10 +10,12 @@ from flask.testing import FlaskClient
 
 from dashboard.app import create_app
 from dashboard.components.address import Addresses, read_view
+from dashboard.components.entering import goal_form
 from dashboard.components.page import Desk
 from dashboard.pages import PAGES
 from dashboard.questions.door.asked_by import AskedBy
 from dashboard.questions.door.asking import Asker
+from dashboard.questions.door.goals import set_goal
 from dashboard.questions.door.readers import Reader, Role
 from dashboard.questions.door.registry import QUESTIONS
 from dashboard.questions.selection.selection import Selection, parse_selection
@@ -204,7 +206,8 @@ def test_a_call_is_marked_by_whoever_sees_it_and_told_by_name(house: House, monk
             "expected one of comfort_gained",
         ),
         ({"do": "add", "sort": "goal", "kind": "figure", "key": "return_rate", "text": "nan"}, 400, "a goal of 0"),
-        ({"do": "say", "sort": "goal", "entry": "G-0", "state": "dropped"}, 400, "fitledger goal drop"),
+        ({"do": "say", "sort": "goal", "entry": "G-0", "state": "dropped"}, 400, "no such goal"),
+        ({"do": "say", "sort": "goal", "entry": "G-0", "state": "done"}, 400, "taken back, or changed by a later one"),
         ({"do": "add", "sort": "task", "kind": "rumour", "key": "x", "text": "x"}, 400, "what it is about"),
         ({"do": "add", "sort": "task", "kind": "figure", "key": "x", "text": " ", "address": "/"}, 400, "what is to be done"),
         ({"do": "add", "sort": "note", "kind": "period", "key": "charts", "text": "x", "address": "/"}, 400, "on which day"),
@@ -246,6 +249,36 @@ def test_goals_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     for role in ("owner", "fitter"):
         answer: Any = house.asked(role).ask("trends", Selection())
         assert [(row.figure, row.verdict, row.set_by) for row in answer.goals] == [("return_rate", "misses it", "hanna")]
+
+
+def test_goals_are_changed_and_taken_back_on_the_page_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who may set goals sees those that were set in the form, each with its way back; a fitter sees what came of them alone."""
+    for value, day in ((0.2, date(2025, 1, 1)), (0.99, date(2026, 1, 1))):
+        set_goal(house.asked("owner"), "return_rate", value, day)
+    first, last = Entries(house.path).all("goal")
+    assert _goals_offered(house, "owner") == [
+        (last.entry_id, "99\u00a0% from 1 Jan 2026 on, set by olga"),
+        (first.entry_id, "20\u00a0% from 1 Jan 2025 on, set by olga"),
+    ]
+    assert _goals_offered(house, "fitter") == []
+    say = {"do": "say", "sort": "goal", "entry": last.entry_id, "state": "dropped"}
+    told = {role: enter(house.client(role, monkeypatch), **say) for role in ("fitter", "desk", "head_fitter", "owner")}
+    assert {role: status for role, (status, _) in told.items()} == {
+        "fitter": 403, "desk": 403, "head_fitter": 200, "owner": 400,
+    }  # fmt: skip
+    assert told["head_fitter"][1] == "The goal is taken back." and "is dropped already, by hanna" in told["owner"][1]
+    assert [entry_id for entry_id, _ in _goals_offered(house, "owner")] == [first.entry_id]
+    answer: Any = house.asked("fitter").ask("trends", Selection())
+    assert [(row.goal, row.verdict) for row in answer.goals] == [(0.2, "reaches it")]
+
+
+def _goals_offered(house: House, role: str) -> list[tuple[str, str]]:
+    """The goals that a reader may take back in the form of the figure, with their words."""
+    form = goal_form(Desk(house.asked(role), Addresses("/")), "return_rate", "for fits seen again")
+    if form is None:
+        return []
+    lines = form.children[-1].children if len(form.children) > 2 else []
+    return [(getattr(line.children[2], "data-drop"), line.children[0].children) for line in lines]
 
 
 def test_tasks_by_role(house: House, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -93,23 +93,13 @@ def test_what_is_measured_again_is_full_and_what_is_not_told_of_all_is_hollow() 
     assert (quiet["x"], loud["x"]) == ([0.4, 0.6, None], [0.4, 0.6, None])
 
 
-@pytest.mark.parametrize(
-    ("most", "whole", "step", "ticks"),
-    [
-        (0.19, False, None, [0, 0.05, 0.1, 0.15, 0.2]),
-        (0.2, False, None, [0, 0.05, 0.1, 0.15, 0.2]),
-        (0.21, False, None, [0, 0.1, 0.2, 0.3]),
-        (0.51, False, None, [0, 0.25, 0.5, 0.75]),
-        (0.1, True, None, [0, 0.25, 0.5, 0.75, 1]),
-        (0.1, True, 0.5, [0, 0.5, 1]),
-        (0.0, False, None, [0, 0.05]),
-    ],
-)
-def test_an_axis_of_shares_ends_on_the_step_that_holds_all(
-    most: float, whole: bool, step: float | None, ticks: list[float]
-) -> None:
-    row = dot_rows.DotRow("Row", "", "", (dot_rows.Mark(0.0, 0.0, most, ""),))
-    assert dot_rows._ticks([row], whole, step) == pytest.approx(ticks)
+@pytest.mark.parametrize(("step", "ticks"), [(0.25, ["0 %", "25 %", "50 %", "75 %", "100 %"]), (0.5, ["0 %", "50 %", "100 %"])])
+def test_an_axis_of_shares_goes_to_all_in_whole_steps(step: float, ticks: list[str]) -> None:
+    row = dot_rows.DotRow("Row", "", "", (dot_rows.Mark(0.1, 0.0, 0.19, ""),))
+    shown = dot_rows.dot_rows([row], None, of="fits", step=step)["layout"]["xaxis"]
+    assert ([tick.replace("\N{NARROW NO-BREAK SPACE}", " ") for tick in shown["ticktext"]], shown["title"]["text"]) == (
+        ticks, "share of fits",
+    )  # fmt: skip
 
 
 def test_ticks_to_either_side_of_zero_are_at_most_so_many() -> None:

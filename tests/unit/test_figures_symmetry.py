@@ -232,7 +232,7 @@ def test_the_grid_of_patterns_holds_every_count_and_its_sums() -> None:
 
 def test_bounds_are_drawn_thinner_than_the_interval() -> None:
     mark = Mark(0.9, 0.85, 0.93, "hover", ends=(0.4, 0.95))
-    drawn = dot_rows([DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", of="knees", whole=True)
+    drawn = dot_rows([DotRow("Tilt held", "8 of 9", "90 %", (mark,))], "light", of="knees")
     bounds, ticks, _, interval, _, dot = drawn["data"][-6:]
     assert bounds["x"] == [0.4, 0.95, None] and ticks["x"] == [0.4, 0.95]
     assert interval["x"] == [0.85, 0.93, None] and dot["x"] == [0.9]

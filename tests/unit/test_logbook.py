@@ -1,13 +1,8 @@
 """The logbook's file: whole whoever writes to it; each fault of it is one sentence, and loses nothing."""
 
-import multiprocessing
-import os
 import shutil
-import signal
 import sqlite3
 import subprocess
-import sys
-import time
 from datetime import date
 from pathlib import Path
 
@@ -17,6 +12,7 @@ from shared.errors import LogbookError, UsageError
 from shared.logbook import store
 from shared.logbook.drawing import MAY_OVERRULE, Drawing, Feet, block_order, commitment_of, differing
 from shared.logbook.store import Logbook
+from tests.unit.at_once import killed_while_writing, on_a_full_disk, write_at_once
 
 FEET = Feet("medium", "neutral", "none", 0, "inward")
 
@@ -190,29 +186,14 @@ def test_who_holds_it_is_waited_for_and_then_told(warehouse: Path) -> None:
 
 
 def test_a_full_disk_loses_nothing(warehouse: Path) -> None:
-    """The size of files of a process of its own is bounded, where nothing more can be written."""
     comparison = opened(warehouse)
-    size = Logbook(warehouse).file.stat().st_size
-    code = f"""
-import resource, signal, sys
-from pathlib import Path
-from shared.errors import LogbookError
-from tests.unit.test_logbook import draw
-signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-resource.setrlimit(resource.RLIMIT_FSIZE, ({size}, {size}))
-warehouse, n = Path({str(warehouse)!r}), 0
-try:
-    for n in range(2000):
-        draw(warehouse, {comparison!r}, f"S{{n}}")
-except LogbookError as fault:
-    print(n, fault)
-"""
-    told = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
-    ).stdout
-    n, words = told.split(" ", 1)
+    n, words = on_a_full_disk(
+        Logbook(warehouse).file,
+        "from tests.unit.test_logbook import draw",
+        f'draw(Path({str(warehouse)!r}), {comparison!r}, f"S{{n}}")',
+    )
     assert "Nothing was changed." in words and ("disk" in words or "cannot be written" in words)
-    assert len(Drawing(warehouse).draws()) == int(n)
+    assert len(Drawing(warehouse).draws()) == n
     assert draw(warehouse, comparison, "S-after") in ("first", "second")
 
 
@@ -225,13 +206,7 @@ def _draw_many(warehouse: str, comparison: str, name: str) -> None:
 
 def test_two_writers_at_once_draw_one_sequence(warehouse: Path) -> None:
     comparison = opened(warehouse)
-    context = multiprocessing.get_context("spawn")
-    writers = [context.Process(target=_draw_many, args=(str(warehouse), comparison, name)) for name in "ab"]
-    for writer in writers:
-        writer.start()
-    for writer in writers:
-        writer.join()
-    assert [writer.exitcode for writer in writers] == [0, 0]
+    write_at_once(_draw_many, *((str(warehouse), comparison, name) for name in "ab"))
     draws = Drawing(warehouse).draws()
     assert [one.draw_no for one in draws] == list(range(1, 31))
     closed = Drawing(warehouse).close(comparison, why="other", by="head")
@@ -239,28 +214,15 @@ def test_two_writers_at_once_draw_one_sequence(warehouse: Path) -> None:
 
 
 def test_killed_at_any_moment_it_is_whole(warehouse: Path) -> None:
-    """FITLEDGER_KILLS=50 kills more."""
     comparison = opened(warehouse, stop_after=2000)
     code = f"""
+import os
 from pathlib import Path
 from tests.unit.test_logbook import draw
 for n in range(2000):
-    draw(Path({str(warehouse)!r}), {comparison!r}, f"{{__import__('os').getpid()}}-{{n}}")
+    draw(Path({str(warehouse)!r}), {comparison!r}, f"{{os.getpid()}}-{{n}}")
     print(n, flush=True)
 """
-    for kill in range(int(os.environ.get("FITLEDGER_KILLS", "4"))):
-        before = len(Drawing(warehouse).draws())
-        process = subprocess.Popen(
-            [sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]
-        )
-        assert process.stdout
-        process.stdout.readline()
-        time.sleep(0.013 * (kill % 7))
-        process.send_signal(signal.SIGKILL)
-        told = process.stdout.read().splitlines()
-        process.wait()
-        process.stdout.close()
+    for _ in killed_while_writing(code, lambda: len(Drawing(warehouse).draws())):
         draws = Drawing(warehouse).draws()
-        # All that was told to be drawn is there, and at most the one that was under way.
-        assert before + 1 + len(told) <= len(draws) <= before + 2 + len(told)
         assert [one.draw_no for one in draws] == list(range(1, len(draws) + 1))

@@ -24,6 +24,9 @@ class Failing(MadeAsker):
     def look_up(self, *_: Any) -> Any:
         raise ZeroDivisionError
 
+    def ran(self) -> Any:
+        raise ZeroDivisionError
+
 
 @pytest.fixture
 def client() -> FlaskClient:

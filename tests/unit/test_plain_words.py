@@ -21,7 +21,7 @@ from dashboard.questions.door.readers import LOCAL
 from shared.settings import Settings
 
 # Views that are method as a whole, by page and view.
-METHOD = {("supports", "how-far-to-trust-it")}
+METHOD = {("supports", "how-far-to-trust-it"), ("data", "where-from")}
 SEARCH = {"riders": "?rider=R0487"}
 # Other names of what has one.
 SYNONYMS = {"off neutral": "off_neutral", "deviation": "off_neutral", "asymmetry": "side_difference",

@@ -283,9 +283,9 @@ def test_pulled_in_z_scores_by_hand() -> None:
 
 
 def test_a_difference_is_shrunk_by_its_precision() -> None:
-    told = shrunken(np.array([1.0, -1.0]), np.array([1.0, 0.5]), 1.0, 0.95)
+    told = shrunken(np.array([2.0, -0.5]), np.array([1.0, 0.5]), 1.0, 0.95)
     assert told.weight == pytest.approx([0.5, 0.8])
-    assert told.estimate == pytest.approx([0.5, -0.8])
+    assert told.estimate == pytest.approx([1.0, -0.4])
     half = stats.norm.ppf(0.975) * np.array([1.0, 0.5]) * np.array([0.5, 0.8]) ** 0.5
     assert told.low == pytest.approx(told.estimate - half)
     assert told.high == pytest.approx(told.estimate + half)

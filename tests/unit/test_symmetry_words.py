@@ -1,13 +1,15 @@
 """The sentences on side differences, what became of them and foot types, from figures that are set by hand."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dashboard.questions.symmetry import asymmetry_rows, both_sides, types
-from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, DifferenceRow, PrevalenceRow
+from dashboard.questions.selection.recorded import Recorded
+from dashboard.questions.symmetry import asymmetry, asymmetry_rows, both_sides, knee_patterns, types
+from dashboard.questions.symmetry.answers_asymmetry import ChangeRow, DifferenceRow, PrevalenceRow, RepeatRow
 from dashboard.questions.symmetry.asymmetry_rows import QUANTITIES
 from shared.settings import Settings
 
@@ -111,15 +113,6 @@ def test_a_change_counts_what_was_resolved_stayed_and_came_anew() -> None:
     assert few.words == "Foot type low / neutral: not enough yet, 2 riders recorded at both ends."
 
 
-def test_a_side_leads_where_the_mean_clearly_is_on_its_side() -> None:
-    row = DifferenceRow("tilt", "deg", "arrival", None, None, 50, 40, 0.4, 0.1, 0.7, 1.0, 2.0, "They differ.", 0.01, 0.02)
-    assert asymmetry_rows.leading_side(row).words == "They differ: the right side leads."
-    left = replace(row, mean=-0.4, low=-0.7, high=-0.1)
-    assert asymmetry_rows.leading_side(left).words == "They differ: the left side leads."
-    assert asymmetry_rows.leading_side(replace(row, q_value=0.05)).words == "They differ: neither side clearly leads."
-    assert asymmetry_rows.leading_side(replace(row, mean=None)).words == "They differ."
-
-
 def test_differences_of_all_fits_are_told_by_their_middle_one_of_ten_and_their_mean() -> None:
     """Eleven riders at 0 to 10 in steps of one: the middle 5, one of ten 9; the mean 5 ∓ 2.228 · √11/√11 = 2.77 to 7.23."""
     fits = {"tilt_difference_arrival": np.arange(11.0), "rider": np.arange(11)}
@@ -196,3 +189,64 @@ def test_the_mean_of_both_sides_is_the_one_that_is_known_and_the_difference_righ
     left, right = np.array([2.0, np.nan, 4.0, np.nan]), np.array([4.0, 3.0, np.nan, np.nan])
     assert both_sides.mean_of_sides(left, right).tolist() == pytest.approx([3.0, 3.0, 4.0, np.nan], nan_ok=True)
     assert both_sides.side_difference(left, right).tolist() == pytest.approx([2.0, np.nan, np.nan, np.nan], nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("ends", "q_value", "told"),
+    [((0.1, 0.5), 0.01, "the right side leads."), ((-0.5, -0.1), 0.01, "the left side leads."),
+     ((-0.1, 0.5), 0.01, "neither side clearly leads."), ((-0.5, 0.1), 0.01, "neither side clearly leads."),
+     ((0.1, 0.5), 0.06, "neither side clearly leads.")],
+)  # fmt: skip
+def test_no_side_leads_where_the_interval_holds_zero(ends: tuple[float, float], q_value: float, told: str) -> None:
+    row = DifferenceRow("tilt", "deg", "arrival", None, None, 40, 40, 0.2, *ends, 1.0, 2.0, "They differ.", 0.01, q_value)
+    assert asymmetry_rows.leading_side(row).words == f"They differ: {told}"
+    none = replace(row, mean=None)
+    assert asymmetry_rows.leading_side(none) is none
+
+
+def test_a_change_is_told_with_both_ends_in_points() -> None:
+    """Of 200: 40 resolved, 20 persisting, 10 new, 130 with none: from 30 to 15 %."""
+    row = ChangeRow("inward", None, None, 200, 40, 20, 10, 130, 0.3, 0.15, -0.15, -0.996, -0.084, 0.001, 0.001, "")
+    assert bare(asymmetry_rows.change_told(row).words).endswith(
+        "was resolved in 40, persisted in 20, was new in 10 and absent at both in 130: from 30 % to 15 %, fewer (−15 points, "
+        "−100 to −8)."
+    )
+    up = replace(row, difference=0.15, low=0.084, high=0.996)
+    assert bare(asymmetry_rows.change_told(up).words).endswith(", more (15 points, 8 to 100).")
+
+
+def test_knees_are_opposed_by_their_offsets_only_where_these_lie_on_either_side() -> None:
+    """Knees that stand neutral: 8 mm apart over the middle, from the middle itself, and on one side of it."""
+    nothing = np.full(3, np.nan)
+    knees = knee_patterns.Knees(
+        np.zeros(3), np.zeros(3), nothing, nothing, np.array([-4.0, 0.0, 1.0]), np.array([4.0, 8.0, 9.0]), nothing
+    )
+    shown = knee_patterns.patterns(knees, Settings.model_validate({"knee": {"offset_difference_mm": 7.5}}).knee)
+    assert shown["opposed"].tolist() == [True, False, False]
+    assert [knee_patterns.PATTERNS[place] for place in knee_patterns.numbered(shown)] == ["opposed", "neutral", "neutral"]
+
+
+def test_patterns_of_which_nothing_is_known_are_left_out_of_what_became_of_them() -> None:
+    """Three riders: inward then neutral, inward then looping, neutral at both; of looping nothing is known."""
+    named = {"arrival": np.array([2, 2, 4]), "departure": np.array([4, 1, 4])}
+    firsts: Any = SimpleNamespace(has_pattern=dict.fromkeys(named, np.ones(3, bool)), named=named)
+    flow = {
+        (row.arrival_pattern, row.departure_pattern): row.n_riders for row in asymmetry._flow(firsts, ["inward", "neutral"])
+    }
+    assert flow == {("inward", "inward"): 0, ("inward", "neutral"): 1, ("neutral", "inward"): 0, ("neutral", "neutral"): 1}
+
+
+def test_a_side_difference_that_is_not_recorded_says_so() -> None:
+    change = ChangeRow("side difference in sway", None, None, 0, 0, 0, 0, 0, *((None,) * 7), "It is.")
+    rows = [change, replace(change, finding="side difference in tilt")]
+    sway, tilt = asymmetry._if_recorded(rows, Recorded(frozenset({"knee_captures.knee_sway_mm"})))
+    assert (sway.words, tilt.words) == ("Side difference in sway: not recorded here (knee_captures.knee_sway_mm).", "It is.")
+    repeats = RepeatRow("tilt", "deg", 2.0, 0, 0, 0, None, None, None, "It is.", 0)
+    [told] = asymmetry._if_recorded([repeats], Recorded(frozenset({"foot_setups"})))
+    assert told.words == "Repeats of a side difference: not recorded here (foot_setups)."
+
+
+def test_a_split_by_the_arrival_warns_of_what_the_choice_alone_brings() -> None:
+    assert asymmetry._chosen_by_arrival("arch_height") == asymmetry._chosen_by_arrival(None) == ()
+    [caution] = asymmetry._chosen_by_arrival("arrival_direction")
+    assert caution.startswith("Knees chosen by where they stood at arrival would move back a little with nothing changed")

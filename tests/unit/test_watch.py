@@ -1,5 +1,6 @@
 """A watched folder: what is complete is loaded once, what is not is waited for; clock and pauses are the test's own."""
 
+import json
 import os
 import signal
 import subprocess
@@ -226,6 +227,11 @@ def test_the_command_ends_cleanly_on_sigterm(tmp_path: Path, log: str) -> None:
     process = subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout
     line = process.stdout.readline()
+    if log == "json":
+        lines = [json.loads(line), *(json.loads(process.stdout.readline()) for _ in range(2))]
+        assert [one["message"].split(":")[0] for one in lines] == ["load begins", "load ended", "load 1"]
+        assert len({one["load"] for one in lines}) == 1 and lines[1]["load_id"] == lines[2]["load_id"] == 1
+        line = json.dumps(lines[2])
     assert "load 1: 1 files, 1 rows read = 1 stored" in line
     assert line.startswith('{"time": ' if log == "json" else "20")
     process.send_signal(signal.SIGTERM)

@@ -16,6 +16,7 @@ from dashboard.pages.data.left_out import deserves_a_look, left_out
 from dashboard.pages.data.rejects import ROWS_SHOWN
 from dashboard.pages.data.rig import rig
 from dashboard.pages.data.upload import closed, hand_in
+from dashboard.pages.data.where_from import where_from
 from dashboard.pages.data.working import register_working
 from dashboard.questions.data.answers_data import Data
 from dashboard.questions.data.answers_noise import Noise
@@ -91,6 +92,10 @@ def held_shows(desk: Desk) -> dict[str, Show]:
     return {ids.HELD: lambda view, theme: held.held(desk, view.selection, _data(desk, view), TEXT)}
 
 
+def where_from_shows(desk: Desk) -> dict[str, Show]:
+    return {ids.WHERE_FROM: lambda view, theme: where_from(desk, view.selection, view.page_words, TEXT, theme)}
+
+
 def register(app: Dash, desk: Desk) -> None:
     # Where readers sign in, the asker knows which roles may load.
     asker = desk.asker
@@ -147,6 +152,7 @@ PAGE = Page(
         PageView(layout.LOOK, "Deserves a look", lambda: [ids.LOOK, ids.COMPLETE], look_shows),
         PageView(layout.NOISE, "Noise", lambda: [ids.NOISE, ids.RIG], noise_shows),
         PageView(layout.HELD, "What is held", lambda: [ids.HELD], held_shows),
+        PageView(layout.WHERE_FROM, "Where from", lambda: [ids.WHERE_FROM], where_from_shows),
     ),
     moved={
         "reason": layout.LEFT_OUT,

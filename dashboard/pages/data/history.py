@@ -106,6 +106,7 @@ def taken(load_id: int, undone: Any) -> html.Div:
     return outcome(
         f"Load {load_id} is taken back: {counted(undone.files, 'file')}, "
         f"{counted(undone.versions, 'version of a row', 'versions of rows')}. The pages follow."
+        f"{f' {undone.calls}' if undone.calls else ''}"
     )
 
 

@@ -21,11 +21,13 @@ COMPLETE: Final = "data-complete"
 NOISE: Final = "data-noise"
 RIG: Final = "data-rig"
 HELD: Final = "data-held"
+WHERE_FROM: Final = "data-where-from"
 
 # The tables that the pictures lead to.
 LOADS_TABLE: Final = "data-loads-table"
 REASONS_TABLE: Final = "data-reasons-table"
 RIG_TABLE: Final = "data-rig-table"
+READS_TABLE: Final = "data-reads-table"
 
 # Inside UPLOAD. DROP, SAID, RECEIVED, WORKING, STEP, FINDINGS, LOAD, ASKED and SAYING are known to assets/page-data.js.
 DROP: Final = "data-drop"

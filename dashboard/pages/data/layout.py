@@ -29,6 +29,7 @@ LEFT_OUT: Final = "left-out"
 LOOK: Final = "deserves-a-look"
 NOISE: Final = "noise"
 HELD: Final = "what-is-held"
+WHERE_FROM: Final = "where-from"
 LOADING_PATH: Final = f"{PATH}/{LOAD_FILES}"
 # So many stand beside what to do next; all of them in the table.
 REASONS_DRAWN: Final = 3

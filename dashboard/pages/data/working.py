@@ -79,6 +79,7 @@ class _Steps:
             return checked(self._desk, self._uploads.check(token), token, str(change)), None, search
         if report.load_id:
             self._desk.asker.notes.done("loaded", f"load {report.load_id}")
+        self._desk.after_load()
         return loaded(self._desk, report, token), None, search
 
     def propose(self, clicks: int | None, sent: dict[str, str] | None) -> Any:

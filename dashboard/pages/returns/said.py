@@ -13,7 +13,11 @@ from dashboard.figures import returns
 from dashboard.figures.names import plain
 from dashboard.pages.returns import ids, tables
 from dashboard.pages.returns.asked import Asked
+from dashboard.questions.followed.answers_important import ImportantChange
+from dashboard.questions.returns.answers_returns import Returns, WorthRow
+from dashboard.questions.selection.selection import Selection
 from dashboard.questions.studio.answers_ratings import RatingRow, Ratings
+from shared.errors import NotRecordedError
 
 
 def layout() -> list[Any]:
@@ -33,9 +37,28 @@ def shows(desk: Desk) -> dict[str, Show]:
             table=table("What riders said", tables.SAID, answer.said, row_key="topic", table_id=ids.POINTS),
         )
         told = html.Div([drawn, reading(*asked.words("said"))], className="with-words")
-        return [told, *_felt(asked), data_note(answer)]
+        return [told, *_worth(asked, answer), *_felt(asked), data_note(answer)]
 
     return {ids.SAID: show}
+
+
+def _worth(asked: Asked, answer: Returns) -> list[Any]:
+    """From how many points on a change matters to riders, and how many fits came that far; nothing where nobody was asked."""
+    try:
+        limits = cast(ImportantChange, asked.desk.asker.ask("important_change", Selection()))
+    except NotRecordedError:
+        return []
+    rows = [row for row in answer.worth if row.n]
+    return [
+        html.H2("Was it worth it?", className="section-title"),
+        *(html.P(unbroken(row.words), className="second-sentence") for row in limits.changes),
+        *((_verdicts(asked, rows),) if rows else ()),
+        reading(*asked.words("worth"), *(html.P(caution) for caution in limits.cautions)),
+    ]
+
+
+def _verdicts(asked: Asked, rows: list[WorthRow]) -> html.Div:
+    return table("Comfort and pain at the follow-up", tables.worth_columns(asked.level), rows, table_id=ids.WORTH)
 
 
 def _felt(asked: Asked) -> list[Any]:

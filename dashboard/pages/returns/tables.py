@@ -131,6 +131,16 @@ def lasting_columns(level: str) -> list[Column]:
     ]
 
 
+def worth_columns(level: str) -> list[Column]:
+    return [
+        Column("Rated", lambda row: row.topic.capitalize()),
+        Column("It was", lambda row: row.verdict),
+        columns.count("Fits", "n"),
+        columns.share("Share", "share"),
+        columns.ends(f"{level} interval", "low", "high", "share"),
+    ]
+
+
 def kept_columns(level: str) -> list[Column]:
     return [
         Column("Setup", lambda row: KEPT[row.figure]),

@@ -9,6 +9,7 @@ from dashboard.components.table import Column, table
 from dashboard.figures.names import plain
 from dashboard.figures.theme import NOTHING, day, number
 from dashboard.pages.riders.listing import whole_day
+from dashboard.questions.followed.worth import STEPS
 from dashboard.questions.riders.answers_riders import CaptureRow
 
 Numbers = Mapping[tuple[int, str], int]
@@ -103,6 +104,9 @@ RATINGS: Final = [
     ),
 ]
 
+# Beside the ratings where there is a verdict on one of them.
+VERDICT: Final = Column("From arrival to the follow-up", lambda row: row.verdict or NOTHING, wide=True)
+
 BIKE: Final = [
     Column("Measure", lambda row: plain(row.measure).capitalize()),
     Column("Arrival", lambda row: number(row.arrival_mm, "mm"), ("arrival_mm",), numeric=True),
@@ -118,6 +122,7 @@ FOLLOW_UPS: Final = [
     Column("Setup kept", lambda row: _code(row.setup_kept)),
     columns.count("Satisfaction", "satisfaction"),
     columns.count("Pain", "pain"),
+    Column("Compared to before", lambda row: STEPS.get(row.change_rating, NOTHING), ("change_rating",)),
 ]
 
 

@@ -56,7 +56,7 @@ _NAMES = {
 def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember = at_once) -> Data:
     """Tables, loads and rejects of the whole warehouse; completeness of the selected fits."""
     scope = scope_of(warehouse, selection, settings, remember)
-    whole = remember(("whole warehouse",), lambda: _whole(warehouse))
+    whole: dict[str, Any] = {**whole_warehouse(warehouse, remember)}
     return Data(
         **scope.head(selection),
         method=METHOD,
@@ -66,6 +66,12 @@ def ask(warehouse: Warehouse, selection: Selection, settings: Settings, remember
         absent=tuple(AbsentRow(stand, cost_words(stand)) for stand in scope.recorded.lacking(tuple(COSTS))),
         **whole,
     )
+
+
+def whole_warehouse(warehouse: Warehouse, remember: Remember) -> dict[str, tuple[Any, ...]]:
+    """The answer's lists on the whole warehouse, by their names in the answer; read once for all who ask."""
+    whole: dict[str, tuple[Any, ...]] = remember(("whole warehouse",), lambda: _whole(warehouse))
+    return whole
 
 
 def _whole(warehouse: Warehouse) -> dict[str, tuple[Any, ...]]:

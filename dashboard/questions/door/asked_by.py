@@ -18,6 +18,7 @@ from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import Selection
 from shared.errors import NotPermittedError
 from shared.freshness import Freshness
+from shared.ran import Ran
 from shared.settings import Settings
 from shared.warehouse import Warehouse
 
@@ -63,6 +64,11 @@ class AskedBy:
         if riders or holds_cases(given):
             self.notes.opened(question, riders)
         return given
+
+    def ran(self) -> dict[str, frozenset[Ran]]:
+        """As Asker.ran: names of tables and files alone."""
+        self.require_more_than_calls()
+        return self._asker.ran()
 
     def foresee(self, form: Form) -> Next:
         """What is foreseen for two knees as typed, without the cases that are most like them: no case is opened, and nothing is

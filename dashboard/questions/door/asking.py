@@ -1,16 +1,20 @@
 """Asks questions of one warehouse: keeps a consistent snapshot open, follows the file when a load replaces it, and
 remembers answers per snapshot, so that a page, a download and the command get the same object."""
 
+import logging
 import threading
+import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from dashboard.questions.door import SQL
+from dashboard.questions.door.question import Question
 from dashboard.questions.door.recorded import require_recorded
 from dashboard.questions.door.registry import QUESTIONS, question_named
 from dashboard.questions.drawn.recorded import logged
@@ -19,9 +23,10 @@ from dashboard.questions.memory.turns import stopping
 from dashboard.questions.selection.answers import Answer
 from dashboard.questions.selection.selection import WORDS, Selection
 from shared import clock
-from shared.errors import NotRecordedError
+from shared.errors import NoMemoryError, NotRecordedError, SupersededError
 from shared.freshness import NEWEST_ROW, Freshness, freshness
 from shared.logbook.entries import Entries
+from shared.ran import Ran, noting
 from shared.settings import Settings
 from shared.warehouse import Warehouse, open_reading, snapshot_of
 
@@ -30,6 +35,9 @@ if TYPE_CHECKING:
     from dashboard.questions.foresight.knees import Form
 
 _Result = TypeVar("_Result")
+log = logging.getLogger("fitledger.dashboard")
+# What there was no memory for is not tried again so soon: each try holds up everybody else's answers.
+_REST_SECONDS: Final = 60.0
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,8 @@ class Asker:
 
     # Whose cases alone the reader may see; None where all, as here.
     fitter: str | None = None
+    # What is told of each question that is asked, by its name, by whoever runs the server.
+    watch: Callable[[str], AbstractContextManager[None]] = staticmethod(lambda _: nullcontext())
 
     def __init__(self, path: Path, settings: Settings, today: Callable[[], date] | None = None) -> None:
         """`today` tells today's date; without it the warehouse's own clock does, where it has one, or this machine's."""
@@ -58,17 +68,22 @@ class Asker:
         self._snapshot: tuple[int, int, int] | None = None
         self._warehouse: Warehouse | None = None
         self._memory = Memory(settings.serving.remembered_mb * 1_000_000)
+        self._too_large: dict[tuple[Any, ...], tuple[float, NoMemoryError]] = {}
 
     def ask(self, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """The answer to one of QUESTIONS; `only`: what of it is asked for, where the question can be asked in parts.
 
-        Raises UsageError for another name, WarehouseError where it cannot be read.
+        Raises UsageError for another name, WarehouseError where it cannot be read, NoMemoryError where it cannot be computed.
         """
         return self.ask_within(Selection(), question, selection, **only)
 
     def ask_within(self, whole: Selection, question: str, selection: Selection, **only: tuple[str, ...]) -> Answer:
         """The same, where the questions that this one leans on are asked over the fits of `whole`."""
-        asked = question_named(question)
+        with self.watch(question):
+            return self._ask_within(whole, question_named(question), selection, **only)
+
+    def _ask_within(self, whole: Selection, asked: Question, selection: Selection, **only: tuple[str, ...]) -> Answer:
+        question = asked.name
         if selection.split and not asked.follows_split:
             plain = self.ask_within(whole, question, replace(selection, split=None), **only)
             return replace(plain, selection={**plain.selection, WORDS["split"]: selection.split})
@@ -85,7 +100,22 @@ class Asker:
         def answer(cursor: Warehouse, remember: Remember) -> Answer:
             return asked.ask(cursor, selection, self.settings, remember=remember, **beside, **only, **dated)
 
-        remembered: Answer = self._remembered((question, selection, whole, *sorted(only.items()), *dated.values()), answer)
+        return self._unless_too_large((question, selection, whole, *sorted(only.items()), *dated.values()), answer)
+
+    def _unless_too_large(self, key: tuple[Any, ...], answer: Callable[[Warehouse, Remember], Answer]) -> Answer:
+        """The answer to `key`; where there was no memory for it, that is told for a while without another try."""
+        tried, told = self._too_large.get(key, (-_REST_SECONDS, None))
+        if told and time.monotonic() - tried < _REST_SECONDS:
+            raise NoMemoryError(str(told))
+        try:
+            remembered: Answer = self._remembered(key, answer)
+        except NoMemoryError as fault:
+            self._too_large[key] = (time.monotonic(), fault)
+            raise
+        except MemoryError as fault:
+            known = _no_memory(key[0])
+            self._too_large[key] = (time.monotonic(), known)
+            raise known from fault
         return remembered
 
     def _if_recorded(self, question: str, whole: Selection) -> Answer | None:
@@ -110,6 +140,20 @@ class Asker:
         foreseeing = partial(self._now, lambda cursor, remember: _foreseeing().made_ready(cursor, self.settings, remember))
         return *plain, *(("effects", ask) for ask in effects), ("next", foreseeing)
 
+    def ran(self) -> dict[str, frozenset[Ran]]:
+        """The named SQL that ran for each question over all fits; for one that cannot be answered, as far as it came."""
+        found: dict[str, frozenset[Ran]] = {}
+        for name, ask in self.ahead():
+            with noting() as ran:
+                try:
+                    ask()
+                except SupersededError:
+                    raise
+                except Exception:  # whatever it is, it is told where this question is asked
+                    log.debug("%s cannot be answered", name)
+            found[name] = found.get(name, frozenset()) | ran
+        return found
+
     def snapshot(self) -> tuple[int, int, int] | None:
         """Which state of the file is there now; None where there is none."""
         return snapshot_of(self.path)
@@ -118,6 +162,10 @@ class Asker:
         """What is foreseen for two knees as they were typed. Neither they nor the answer are remembered."""
         answer: Next = self._now(lambda cursor, remember: _foreseeing().foreseen_next(cursor, form, self.settings, remember))
         return answer
+
+    def held_bytes(self) -> tuple[int, int]:
+        """The bytes of memory that remembered answers hold now, and those of what they are made of."""
+        return self._memory.held()
 
     def look_up(self, look: Callable[[Warehouse], _Result]) -> _Result:
         """What a short look at the present snapshot finds; not remembered."""
@@ -191,7 +239,15 @@ class Asker:
         if self._warehouse is None or snapshot != self._snapshot:
             self._warehouse = open_reading(self.path)
             self._memory.follow(snapshot)
+            self._too_large.clear()
             self._snapshot = snapshot
+
+
+def _no_memory(question: str) -> NoMemoryError:
+    return NoMemoryError(
+        f"{question}: no memory is left to answer this. Other questions, and this one over fewer fits, may still be answered. "
+        "Choose fewer, end other programs, or give the machine or its container more memory."
+    )
 
 
 def _foreseeing() -> Any:

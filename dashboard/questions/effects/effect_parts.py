@@ -70,11 +70,13 @@ class EffectParts:
     """The parts of the answer for one selection, each computed once. Thread-safe where `remember` is."""
 
     def __init__(
-        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember, study: Study | None = None
-    ) -> None:
-        """study: that of the snapshot, where it is there already."""
+        self, warehouse: Warehouse, selection: Selection, settings: Settings, remember: Remember,
+        study: Study | None = None, *, claims: bool = True,
+    ) -> None:  # fmt: skip
+        """study: that of the snapshot, where it is there already; claims: whether rows claim anything: where they do not, no
+        family is judged for them and no check made."""
         self._warehouse, self.selection, self._settings, self._remember = warehouse, selection, settings, remember
-        self._read = study
+        self._read, self._claiming = study, claims
         self._plain = replace(selection, split=None)
         self._made: dict[str, Any] = {}
 
@@ -146,6 +148,8 @@ class EffectParts:
     def effects(self, outcomes: Sequence[str] = OUTCOMES) -> dict[str, tuple[EffectRow, ...]]:
         """The rows of some outcomes over all of the selection; the supports and outcomes together are one family, whatever is
         asked for."""
+        if not self._claiming:
+            return self.each(lambda outcome: tuple(one.row for one in self.found(outcome)), outcomes)
 
         def told(outcome: str) -> tuple[EffectRow, ...]:
             rows = judged(self.found(outcome), self._q_values()[outcome], self._settings)
@@ -210,10 +214,10 @@ class EffectParts:
     def _figures_of(self, outcome: str, checks_found: set[str]) -> tuple[CheckRow, ...]:
         return self.checks(outcome, with_late="late" in checks_found or self._of_all is None)
 
-    def make_answer(self) -> None:
+    def make_answer(self, *, with_checks: bool) -> None:
         """Makes what the answer tells: the directions and, side by side where there are many captures, the checks of the tilt
         that its sentence may carry."""
-        if self.n_captures() < _SIDE_BY_SIDE_FROM:
+        if not with_checks or self.n_captures() < _SIDE_BY_SIDE_FROM:
             return
         # Read once, by this thread: a cursor belongs to one.
         _ = self._study, self._kept, self._of_all and self._of_all._kept, self.noise()
@@ -254,7 +258,7 @@ class EffectParts:
             doses = dose_rows(frame, overall.slopes, self._settings, overall.ratios)
             return tuple(in_families(doses, self._price(outcome)))
 
-        return self._part(f"dose {outcome}", make)
+        return self._part(f"dose {outcome} {self._claiming}", make)
 
     def residuals(self, outcome: str) -> tuple[ResidualRow, ...]:
         def make() -> tuple[ResidualRow, ...]:
@@ -306,15 +310,17 @@ class EffectParts:
             frame, begun = self._frame(outcome), self.overall(outcome).ratios
             unjudged, families = shrunken(fitted(frame, by, self._settings, begun)[0], self._settings)
             levels = [one for one in unjudged if one.row.level is not None]
+            if not self._claiming:
+                return tuple(one.row for one in levels), tuple(families)
             if is_chosen_by_arrival(by):
                 return tuple(left_unjudged(levels)), tuple(left_uncompared(families))
             prices = prices_of_split(outcome, self._claims(), by or "")
             return tuple(claimed(levels, self._settings, prices.levels)), tuple(compared(families, prices.comparisons))
 
-        return self._part(f"split {by} {outcome}", make)
+        return self._part(f"split {by} {outcome} {self._claiming}", make)
 
     def _price(self, outcome: str) -> float:
-        return price_of(outcome, self._claims())
+        return price_of(outcome, self._claims()) if self._claiming else 1.0
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.

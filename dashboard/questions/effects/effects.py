@@ -69,14 +69,21 @@ def ask(
     is found of the rigs; where left and right are exchanged, no row claims anything, and where a zero moves, none on the
     distance from neutral, nor the headline.
     """
-    parts_of = EffectParts(warehouse, selection, settings, remember)
+    dates = (selection.date_from, selection.date_to)
+    findings = concerning(rig, selection.studio, *dates)
+    nothing_claimed = unclaimed(findings, "effect of a support")
+    parts_of = EffectParts(warehouse, selection, settings, remember, claims=not nothing_claimed)
     scope = parts_of.scope()
     scope.require_fits()
     n_captures = parts_of.n_captures()
+    is_moved = "" if nothing_claimed else neutral_moved(findings, *dates)
+    not_recorded = f"Not recorded here: {cost_words(TILT)}" if scope.recorded.instead("off_neutral") else ""
+    headline = nothing_claimed or is_moved or not_recorded
     lists = _Lists()
     by_direction: tuple[EffectRow, ...] = ()
     if n_captures:
-        parts_of.make_answer()
+        # A sentence that claims nothing carries no check either: none is made for it.
+        parts_of.make_answer(with_checks=not headline)
         by_direction, _ = parts_of.directions()
         _fill(lists, parts_of, parts, outcomes)
     answer = Effects(
@@ -84,9 +91,7 @@ def ask(
         method={**METHOD, "level": settings.intervals.level},
         **scope.counts,
         n_captures=n_captures,
-        headline=f"Not recorded here: {cost_words(TILT)}"
-        if scope.recorded.instead("off_neutral")
-        else headline_of(by_direction, lambda row: parts_of.carried(replace(row, outcome="tilt"))),
+        headline=headline or headline_of(by_direction, lambda row: parts_of.carried(replace(row, outcome="tilt"))),
         effects=tuple(lists.effects),
         families=tuple(lists.families),
         dose=tuple(lists.dose),
@@ -95,13 +100,10 @@ def ask(
         influence=tuple(lists.influence),
         residuals=tuple(lists.residuals),
     )
-    dates = (selection.date_from, selection.date_to)
-    findings = concerning(rig, selection.studio, *dates)
-    if words := unclaimed(findings, "effect of a support"):
-        return replace(_without_claims(answer, words, lambda row: True), headline=words)
-    if words := neutral_moved(findings, *dates):
-        concerned = _without_claims(answer, words, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
-        return replace(concerned, headline=words)
+    if nothing_claimed:
+        return _without_claims(answer, nothing_claimed, lambda row: True)
+    if is_moved:
+        return _without_claims(answer, is_moved, lambda row: isinstance(row, NeutralRow) or row.outcome == "off_neutral")
     return answer
 
 

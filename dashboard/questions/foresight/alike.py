@@ -33,11 +33,11 @@ def alike_knees(
 def _became(warehouse: Warehouse, settings: Settings, remember: Remember) -> NDArray[np.int8]:
     """What became of each fit by its number, as its place in BECAME; -1 where it asks for no follow-up."""
     scope = scope_of(warehouse, Selection(), settings, remember)
-    tilt = next(row for row in noise.rows_of(warehouse, scope, settings, remember) if row.outcome == "tilt")
+    tilt = noise.row_of("tilt", noise.pairs_of(warehouse, scope, remember), settings)
     fits = followed_fits(warehouse, scope, remember)
     numbers = fits["fit_no"].astype(np.int64)
     found = np.full(int(numbers.max(initial=-1)) + 1, -1, dtype=np.int8)
-    found[numbers] = became_of(fits, tilt.mdc95 if tilt.limit_low is not None else None)
+    found[numbers] = became_of(fits, tilt.mdc95)
     return found
 
 

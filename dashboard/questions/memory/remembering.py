@@ -11,6 +11,7 @@ from typing import Any, Final, Protocol, runtime_checkable
 from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.memory.turns import Turn, present_turn, require_wanted
 from shared.errors import SupersededError
+from shared.ran import Ran, note, noting
 
 _MOST: Final = 1024
 # The share of the bound that answers have beside foundations of any size: they are small, and what many of them lean on (what
@@ -55,6 +56,8 @@ class Memory:
         # Of all but the foundations.
         self._bytes = 0
         self._running: dict[Key, tuple[Future[Any], Turn | None]] = {}
+        # What ran to make each answer, so that who is given it later can tell where it comes from.
+        self._ran: dict[Key, frozenset[Ran]] = {}
 
     def follow(self, snapshot: Hashable) -> None:
         """Forgets the answers of every other snapshot."""
@@ -62,8 +65,14 @@ class Memory:
             if snapshot != self._snapshot:
                 self._snapshot = snapshot
                 self._answers.clear()
+                self._ran.clear()
                 self._foundations.clear()
                 self._bytes = 0
+
+    def held(self) -> tuple[int, int]:
+        """The bytes that answers hold now, and those of what answers are made of."""
+        with self._lock:
+            return self._bytes, sum(foundation.n_bytes for foundation in self._foundations.values())
 
     def once(self, key: Key, make: Callable[[], Any]) -> Any:
         """What is remembered under `key`, or what `make` makes; two who ask at once wait for one computation.
@@ -76,6 +85,7 @@ class Memory:
             with self._lock:
                 if key in self._answers:
                     self._answers.move_to_end(key)
+                    note(self._ran[key])
                     return self._answers[key][0]
                 under_way = self._running.get(key)
                 if under_way is None:
@@ -84,13 +94,18 @@ class Memory:
             if under_way is None:
                 return self._made(key, make, running)
             try:
-                return _waited(*under_way)
+                answer = _waited(*under_way)
             except SupersededError:
                 continue
+            note(self._ran.get(key, ()))
+            return answer
 
     def _made(self, key: Key, make: Callable[[], Any], running: Future[Any]) -> Any:
         try:
-            running.set_result(make())
+            with noting() as ran:
+                made = make()
+            self._ran[key] = frozenset(ran)
+            running.set_result(made)
         except BaseException as fault:
             running.set_exception(fault)
         is_made = running.exception() is None
@@ -102,6 +117,8 @@ class Memory:
                 self._bytes += size
                 if isinstance(running.result(), Foundation):
                     self._foundations[key] = running.result()
+            else:
+                self._ran.pop(key, None)
             self._drop(key)
         return running.result()
 
@@ -116,6 +133,7 @@ class Memory:
             if len(self._answers) <= self._most and self._bytes <= most_bytes:
                 break
             self._bytes -= self._answers.pop(key)[1]
+            del self._ran[key]
 
 
 def _size_of(answer: Any) -> int:

@@ -36,15 +36,21 @@ def labels_in(column: pd.Categorical) -> tuple[str, ...]:
     return tuple(column.categories[np.flatnonzero(np.bincount(column.codes[column.codes >= 0]))])
 
 
-class _Later(Mapping[str, Any]):
-    """Some rows of a table; each column is cut out when it is first asked for."""
+Places = Ints | slice
 
-    def __init__(self, columns: Mapping[str, Any], places: Callable[[], Ints]) -> None:
+
+class _Later(Mapping[str, Any]):
+    """Some rows of a table; each column is cut out when it is first asked for. Of some of these again only the places are made:
+    what is cut out of what was cut out holds no column of it."""
+
+    def __init__(self, columns: Mapping[str, Any], places: Callable[[], Places]) -> None:
         self._columns, self._places_of = columns, places
+        if isinstance(columns, _Later):
+            self._columns, self._places_of = columns._columns, lambda: _among(columns._places, places())
         self._cut: dict[str, Any] = {}
 
     @cached_property
-    def _places(self) -> Ints:
+    def _places(self) -> Places:
         return self._places_of()
 
     def __getitem__(self, name: str) -> Any:
@@ -57,6 +63,13 @@ class _Later(Mapping[str, Any]):
 
     def __len__(self) -> int:
         return len(self._columns)
+
+
+def _among(places: Places, some: Places) -> Places:
+    """Some of the places, by where they stand among them."""
+    if not isinstance(places, slice):
+        return places[some]
+    return slice(places.start + some.start, places.start + some.stop) if isinstance(some, slice) else places.start + some
 
 
 class _Beside(Mapping[str, Any]):
@@ -109,6 +122,15 @@ class Captures:
             else self._cut(np.flatnonzero(kept), self.n[kept], lambda: np.flatnonzero(kept[self.cell_of_row]))
         )
 
+    def between(self, start: int, end: int) -> "Captures":
+        """The cells from `start` to before `end`, which look into these."""
+        cells, rows = slice(start, end), slice(int(self._ends[start]), int(self._ends[end]))
+        return self._cut(cells, self.n[cells], lambda: rows)
+
+    @cached_property
+    def _ends(self) -> Ints:
+        return np.append(0, np.cumsum(self.n))
+
     def with_rows(self, kept: Flags) -> "Captures":
         """The rows where `kept` (rows,) is true; cells without one are left out."""
         if kept.all():
@@ -120,7 +142,7 @@ class Captures:
         """The same with one more column of rows."""
         return replace(self, rows=_Beside(self.rows, name, values))
 
-    def _cut(self, cells: Ints, n: Ints, rows: Callable[[], Ints]) -> "Captures":
+    def _cut(self, cells: Places, n: Ints, rows: Callable[[], Places]) -> "Captures":
         return Captures(
             n, self.rider[cells], self.knee[cells], self.visit[cells], self.rider_id[cells], self.angle_deg[cells],
             self.place[cells], _Later(self.cells, lambda: cells), _Later(self.rows, rows),

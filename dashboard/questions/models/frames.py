@@ -25,6 +25,8 @@ LATE = "late"
 HELD = (ORDER, LATE)
 # Captures after this many are rare in one session; they share one step of the capture order.
 _LAST_ORDER = 5
+# Rows that are columns of numbers at a time: of millions they would take more memory than all that is made of them.
+_ROWS_AT_A_TIME = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -44,13 +46,13 @@ class Varying:
 @dataclass(frozen=True)
 class Frame:
     """captures: those with the outcome; cells: their sums; n_changes (cells, columns): of each varying column, how often it
-    differs between two captures in a row."""
+    differs between two captures in a row, column by column in memory, as it is read."""
 
     outcome: str
     captures: Captures
     columns: tuple[Varying, ...]
     cells: Cells
-    n_changes: Ints
+    n_changes: NDArray[np.int32]
 
     @property
     def supports(self) -> tuple[int, ...]:
@@ -78,20 +80,28 @@ def frame_of(
     split, so that sums by rider serve."""
     columns = standard_columns() if columns is None else columns
     kept = captures.with_rows(np.isfinite(captures.rows[outcome]))
-    rows = _rows_of(kept, outcome, columns)
-    values = np.array([*(column.values(kept) for column in columns), kept.rows[outcome]])
-    places, cells_of = np.arange(len(kept.n)), None
+    n_cells, v = len(kept.n), len(columns)
+    # Of each group of cells that is summed, a cell or a rider's: where it begins, and the end.
+    starts, places = np.arange(n_cells + 1), np.arange(n_cells)
     if is_by_rider:
         codes = dense(kept.rider)[0]
-        cells_of = np.bincount(codes)
-        places = np.where(np.diff(codes, prepend=-1) > 0, codes, len(cells_of))
-    mean, products = cell_moments(values, kept.n, cells_of)
-    if is_by_rider:
-        products = np.vstack([products, np.zeros(products.shape[1])])
-    # In one piece: some of its rows are taken at a time.
-    inside, of_outcome = np.ascontiguousarray(mean[:, :-1]), mean[:, -1].copy()
-    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, inside, of_outcome, products, places, rows, is_by_rider)
-    return Frame(outcome, kept, columns, cells, count_changes(values[:-1], kept.n))
+        is_first = np.diff(codes, prepend=-1) > 0
+        starts, places = np.append(np.flatnonzero(is_first), n_cells), np.where(is_first, codes, int(is_first.sum()))
+    n_groups = len(starts) - 1
+    mean, of_outcome, n_changes = np.empty((n_cells, v)), np.empty(n_cells), np.empty((v, n_cells), dtype=np.int32)
+    products = np.zeros((n_groups + is_by_rider, (v + 1) * (v + 2) // 2))
+    row, begun = np.append(0, np.cumsum(kept.n))[starts], 0
+    while begun < n_groups:
+        end = max(begun + 1, int(np.searchsorted(row, row[begun] + _ROWS_AT_A_TIME, side="right")) - 1)
+        own, some = slice(starts[begun], starts[end]), kept.between(int(starts[begun]), int(starts[end]))
+        values = np.array([*(column.values(some) for column in columns), some.rows[outcome]])
+        means, products[begun:end] = cell_moments(values, some.n, np.diff(starts[begun : end + 1]) if is_by_rider else None)
+        mean[own], of_outcome[own] = means[:, :-1], means[:, -1]
+        count_changes(values[:-1], some.n, n_changes[:, own])
+        begun = end
+    rows = _rows_of(kept, outcome, columns)
+    cells = Cells(kept.rider, kept.knee, kept.visit, kept.n, mean, of_outcome, products, places, rows, is_by_rider)
+    return Frame(outcome, kept, columns, cells, n_changes.T)
 
 
 def _rows_of(captures: Captures, outcome: str, columns: tuple[Varying, ...]) -> Callable[[Flags | None], Floats]:
@@ -109,17 +119,39 @@ def frame_with_outcome(frame: Frame, captures: Captures, outcome: str) -> Frame:
     return replace(frame, outcome=outcome, captures=captures, cells=cells)
 
 
-def count_changes(columns: Floats, n: Ints) -> Ints:
-    """How often each column (m, rows) differs between two captures in a row of one cell, (cells, m)."""
+def frame_like(frame: Frame, captures: Captures, outcome: str) -> Frame:
+    """The frame of another outcome from that of one whose captures are almost the same: of cells in which the two are recorded
+    at the same captures, the sums of what varies are held once. captures: those from which the frame's own were chosen."""
+    kept = captures.with_rows(np.isfinite(captures.rows[outcome]))
+    other, of_row = np.isfinite(captures.rows[frame.outcome]), np.isfinite(captures.rows[outcome])
+    is_same = np.bincount(captures.cell_of_row, other != of_row, len(captures.n)) == 0
+    # Of each cell of these captures, its place among the frame's.
+    place = np.full(len(captures.n), -1)
+    place[np.bincount(captures.cell_of_row, other, len(captures.n)) > 0] = np.arange(len(frame.captures.n))
+    recorded = np.bincount(captures.cell_of_row, of_row, len(captures.n)) > 0
+    same, place = is_same[recorded], place[recorded]
+    apart = frame_of(kept.chosen(~same), outcome, frame.columns)
+    places = np.empty(len(same), dtype=np.int64)
+    places[same] = frame.cells.places.take(place[same])
+    places[~same] = len(frame.cells.all_products) + np.arange(len(apart.captures.n))
+    mean, n_changes = np.empty((len(same), len(frame.columns))), np.empty((len(frame.columns), len(same)), dtype=np.int32)
+    mean[same], mean[~same] = frame.cells.mean.take(place[same], axis=0), apart.cells.mean
+    n_changes[:, same], n_changes[:, ~same] = frame.n_changes.T.take(place[same], axis=1), apart.n_changes.T
+    cells = replace(
+        frame.cells, rider=kept.rider, knee=kept.knee, visit=kept.visit, n=kept.n, mean=mean, places=places,
+        own_products=apart.cells.all_products,
+    )  # fmt: skip
+    return frame_with_outcome(replace(frame, cells=cells, n_changes=n_changes.T), kept, outcome)
+
+
+def count_changes(columns: Floats, n: Ints, n_changes: NDArray[np.int32]) -> None:
+    """Writes to n_changes (m, cells) how often each column (m, rows) differs between two captures in a row of one cell."""
     starts = np.cumsum(n) - n
-    n_changes = np.empty((len(columns), len(n)), dtype=np.int64)
-    changed = np.zeros(columns.shape[1], dtype=np.int64)
-    for index, column in enumerate(columns):
+    changed = np.zeros(columns.shape[1], dtype=np.int32)
+    for column, found in zip(columns, n_changes, strict=True):
         changed[1:] = column[1:] != column[:-1]
         changed[starts] = 0
-        n_changes[index] = np.add.reduceat(changed, starts)
-    # Column by column in memory, as they are read.
-    return n_changes.T
+        np.add.reduceat(changed, starts, out=found)
 
 
 def standard_columns() -> tuple[Varying, ...]:

@@ -6,7 +6,7 @@ from dashboard.questions.memory.remembering import Remember, at_once
 from dashboard.questions.memory.sizes import held_bytes
 from dashboard.questions.models.captures import Captures, Flags, Ints, read_captures, selected_cells
 from dashboard.questions.models.forms import PLAIN, Form
-from dashboard.questions.models.frames import Frame, frame_of
+from dashboard.questions.models.frames import Frame, frame_like, frame_of
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.selection.selection import Selection
 from shared.settings import Settings
@@ -33,10 +33,16 @@ class Study:
         """The frame of one outcome in the cells where `kept` (cells of the study,) is true, its models of a form."""
         with self._lock:
             if outcome not in self._frames or self._frames[outcome][0] != form:
-                self._frames[outcome] = (form, frame_of(self.captures, outcome, form.columns()))
+                self._frames[outcome] = (form, self._summed(outcome, form))
                 self._bytes = self._held()
             whole = self._frames[outcome][1]
         return whole.chosen(kept[whole.captures.place])
+
+    def _summed(self, outcome: str, form: Form) -> Frame:
+        like = next((frame for own, frame in self._frames.values() if own == form and frame.cells.own_products is None), None)
+        if like is None or not len(like.captures):
+            return frame_of(self.captures, outcome, form.columns())
+        return frame_like(like, self.captures, outcome)
 
     def _held(self) -> int:
         return held_bytes(self.captures, self._fit, self._frames)

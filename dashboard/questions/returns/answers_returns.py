@@ -146,6 +146,23 @@ class SaidRow:
 
 
 @dataclass(frozen=True)
+class WorthRow:
+    """How many of `n_fits` fits rated again came to one verdict on comfort or pain, from arrival to the follow-up, with the
+    share; n_riders: of that verdict. No rows of a topic of which it is not known from how many points on a change matters.
+    """
+
+    topic: str
+    verdict: str
+    n_fits: int
+    n: int
+    n_riders: int
+    share: float | None = None
+    low: float | None = None
+    high: float | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True)
 class Returns(AnswerOfFits):
     """Do riders come back, and does the fit hold."""
 
@@ -158,3 +175,4 @@ class Returns(AnswerOfFits):
     held: tuple[HeldRow, ...]
     lasting: tuple[LastingRow, ...]
     said: tuple[SaidRow, ...]
+    worth: tuple[WorthRow, ...] = ()

@@ -25,7 +25,10 @@ _CAUTION: Final = "Who is called is not drawn by lot: those called may be others
 
 def calling_words(warehouse: Warehouse, scope: Scope, settings: Settings, calls: Sequence[Entry]) -> str:
     """The two shares and their difference in a sentence, with the caution; empty where either group has too few riders."""
-    days = {entry.key: day for entry in calls if (day := _first_called(entry))}
+    days: dict[str, date] = {}
+    for entry in calls:
+        if day := _first_called(entry):
+            days[entry.key] = min(day, days.get(entry.key, day))
     if not days:
         return ""
     bound = {**scope.parameters, "first": min(days.values()), "landmark_days": LANDMARK_DAYS, "as_of": scope.as_of}

@@ -34,7 +34,8 @@ def mark_of(entry: Entry | None, today: date, called_again_days: int) -> Mark | 
     if entry is None or entry.state not in MARKS or entry.state == "waiting":
         return None
     event, day = entry.last, entry.last.day or today
-    by = f", noted by {event.by}"
+    # What the program says of it, as of a load that was undone.
+    by = f", noted by {event.by}" + (f"; {event.text}" if event.text else "")
     if event.state == "called":
         is_settled = today < day + timedelta(days=called_again_days)
         told = f"called on {spoken_day(day)}" + ("" if is_settled else ", no booking loaded since")

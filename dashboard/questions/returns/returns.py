@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 
 from dashboard.questions.data import noise as noise_question
 from dashboard.questions.data.answers_noise import Noise, NoiseRow
+from dashboard.questions.followed.answers_important import ImportantChange
 from dashboard.questions.followed.held import BECAME, HELD, NOT_HELD, became_of, followed_fits
+from dashboard.questions.followed.worth import limits_of
 from dashboard.questions.returns import SQL
 from dashboard.questions.returns.answers_returns import (
     AtRiskRow,
@@ -22,6 +24,7 @@ from dashboard.questions.returns.answers_returns import (
 from dashboard.questions.returns.held import held_rows, held_words
 from dashboard.questions.returns.lasting import lasting_rows, said_rows
 from dashboard.questions.returns.unseen import Left
+from dashboard.questions.returns.worth_rows import worth_rows
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import Levels, count_riders, levels_of_feet
 from dashboard.questions.selection.numbers import spoken_chance, spoken_percent, spoken_percents
@@ -80,10 +83,12 @@ def ask(
     settings: Settings,
     noise: Noise | None = None,
     remember: Remember | None = None,
+    important_change: ImportantChange | None = None,
 ) -> Returns:
     """What became of the fits, booking and return rates, the curve of returns with its numbers at risk, what lasted.
 
     `noise`: of all fits, which tells the smallest real change; without it that of the selected fits does.
+    `important_change`: of all fits; without it no change of comfort or pain is told to be worth it.
     """
     scope = scope_of(warehouse, selection, settings, remember or at_once)
     scope.require_fits()
@@ -113,6 +118,7 @@ def ask(
         held=held,
         lasting=tuple(lasting_rows(warehouse, scope, left, by_outcome, settings, remember)),
         said=tuple(_if_recorded(row, scope.recorded) for row in said_rows(left, settings)),
+        worth=tuple(worth_rows(warehouse, scope, limits_of(important_change), settings, remember)),
     )
 
 

@@ -152,7 +152,11 @@ class ExamRow:
 
 @dataclass(frozen=True)
 class RatingRow:
-    """One topic and part of the body, 0 to 10, at a fit's first and last capture and at the first one of its follow-up."""
+    """One topic and part of the body, 0 to 10, at a fit's first and last capture and at the first one of its follow-up.
+
+    verdict: whether comfort or pain became better from arrival to the follow-up, and whether that was worth it; empty where it
+    is not known from how many points on a change matters.
+    """
 
     session_id: str
     session_date: date
@@ -161,6 +165,7 @@ class RatingRow:
     arrival: float | None
     departure: float | None
     follow_up: float | None
+    verdict: str = ""
 
 
 @dataclass(frozen=True)
@@ -177,7 +182,7 @@ class BikeRow:
 
 @dataclass(frozen=True)
 class FollowUpRow:
-    """One booking: what became of it, and what the rider said."""
+    """One booking: what became of it, and what the rider said; change_rating: how much better than before the fit, -3 to 3."""
 
     session_id: str
     booked_on: date
@@ -188,6 +193,7 @@ class FollowUpRow:
     setup_kept: str | None
     satisfaction: float | None
     pain: float | None
+    change_rating: int | None = None
 
 
 @dataclass(frozen=True)
@@ -196,6 +202,7 @@ class RiderTimeline(AnswerOfFits):
 
     noise: the typical error and MDC95 of tilt, sway and offset over all fits of the warehouse; none where they are not known.
     told_id: the session whose sentence is the headline: the last fit that asks for a follow-up, else the last visit.
+    worth_words: what the verdicts on comfort and pain stand on; empty where there are none.
     """
 
     rows_name: ClassVar[str] = "captures"
@@ -212,3 +219,4 @@ class RiderTimeline(AnswerOfFits):
     follow_ups: tuple[FollowUpRow, ...]
     look_at: tuple[LookRow, ...]
     noise: tuple[NoiseRow, ...]
+    worth_words: str = ""

@@ -12,6 +12,7 @@ from dashboard.questions.coaching.agreement_rules import FOOT_RULES, SADDLE, SAD
 from dashboard.questions.coaching.answers_agreement import LookRow
 from dashboard.questions.data.answers_noise import Noise
 from dashboard.questions.followed.held import BECAME, SIDES, Rows, became_of, followed_fits, further_from_neutral, known_noise
+from dashboard.questions.followed.worth import Limits, gained
 from dashboard.questions.riders import SQL
 from dashboard.questions.riders.answers_riders import (
     BikeRow,
@@ -66,8 +67,10 @@ def timeline(
     noise: Noise | None,
     today: date | None = None,
     remember: Remember | None = None,
+    limits: Mapping[str, Limits] | None = None,
 ) -> RiderTimeline:
-    """The timeline of one rider: all that the warehouse holds of the selected fits."""
+    """The timeline of one rider: all that the warehouse holds of the selected fits. limits: by topic, from how many points on a
+    change of it is clear, and matters."""
 
     def rows(name: str) -> list[Row]:
         return warehouse.rows(SQL / f"riders_{name}.sql", scope.parameters, **exam_fragments())
@@ -82,7 +85,8 @@ def timeline(
     became, found = _followed(followed, mdc95, {fit["fit_no"]: fit["session_id"] for fit in fits})
     knees = tuple(_with_found(knee, found) for knee in _knees(captures, _judged_by(noise, known), fitter_of))
     bookings = tuple(FollowUpRow(**row) for row in rows("follow_ups"))
-    fit_rows = _told(fits, knees, bookings, became, mdc95, max(filter(None, (today, scope.as_of))))
+    ratings = tuple(_rating(row, limits or {}) for row in rows("ratings"))
+    fit_rows = _told(fits, knees, bookings, ratings, became, mdc95, max(filter(None, (today, scope.as_of))))
     told = next((fit for fit in reversed(fit_rows) if fit.became), fit_rows[-1])
     return RiderTimeline(
         **scope.head(selection),
@@ -96,12 +100,30 @@ def timeline(
         fits=fit_rows,
         knees=knees,
         exams=tuple(ExamRow(**row) for row in rows("exams")),
-        ratings=tuple(RatingRow(**row) for row in rows("ratings")),
+        ratings=ratings,
         bike=tuple(BikeRow(**row) for row in rows("bike")),
         follow_ups=bookings,
         look_at=tuple(_look_at(judged)),
         noise=tuple(known.values()),
+        worth_words=_worth_words(ratings, limits or {}),
     )
+
+
+def _rating(row: Row, limits: Mapping[str, Limits]) -> RatingRow:
+    """The row, with its verdict where its topic has limits and was rated at arrival and at the follow-up."""
+    rated = RatingRow(**row)
+    if rated.topic not in limits or rated.arrival is None or rated.follow_up is None:
+        return rated
+    # Where nothing hurt, nothing could hurt less.
+    if rated.topic == "pain" and rated.arrival == 0:
+        return rated
+    return replace(rated, verdict=limits[rated.topic].verdict(gained(rated.topic, rated.arrival, rated.follow_up)))
+
+
+def _worth_words(ratings: Sequence[RatingRow], limits: Mapping[str, Limits]) -> str:
+    """What the verdicts stand on, a sentence a topic of which there is one."""
+    told = [topic for topic in limits if any(row.verdict and row.topic == topic for row in ratings)]
+    return " ".join(f"{topic.capitalize()} is {limits[topic].words}." for topic in told)
 
 
 def _followed(
@@ -131,6 +153,7 @@ def _told(
     fits: Sequence[Row],
     knees: Sequence[KneeRow],
     bookings: Sequence[FollowUpRow],
+    ratings: Sequence[RatingRow],
     became: Mapping[str, str],
     mdc95: float | None,
     today: date,
@@ -153,6 +176,7 @@ def _told(
                 followed.get(session),
                 mdc95,
                 today,
+                [rating for rating in ratings if rating.session_id == session and rating.verdict],
             ),
         )
         for session, row in rows.items()

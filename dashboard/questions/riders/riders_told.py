@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from dashboard.questions.followed.held import HELD, NOT_HELD, NOT_MEASURED, NOT_SEEN, WAITING
-from dashboard.questions.riders.answers_riders import FitRow, FollowUpRow, KneeRow
+from dashboard.questions.riders.answers_riders import FitRow, FollowUpRow, KneeRow, RatingRow
 from dashboard.questions.riders.riders_words import CHANGED, UNKNOWN
 from dashboard.questions.selection.numbers import spoken
 from dashboard.questions.selection.recorded import FIGURES
@@ -41,12 +41,22 @@ def told_of(
     followed: FitRow | None,
     mdc95: float | None,
     today: date,
+    judged: Sequence[RatingRow] = (),
 ) -> str:
     """The sentence of one fit. knees: those of the fit on tilt; bookings: its own; followed: the fit that this visit followed
-    up; mdc95: the smallest real change of tilt, None where it is not known; today: what bookings are told by.
+    up; mdc95: the smallest real change of tilt, None where it is not known; today: what bookings are told by; judged: the fit's
+    ratings with a verdict.
     """
     begins = f" {_BEGINS[fit.became]}" if fit.became else ""
-    return f"The {fit_name(fit)}{begins}; {_tilts(fit, knees)}; {_end(fit, knees, bookings, followed, mdc95, today)}."
+    parts = (_tilts(fit, knees), *map(_felt, judged), _end(fit, knees, bookings, followed, mdc95, today))
+    return f"The {fit_name(fit)}{begins}; {'; '.join(parts)}."
+
+
+def _felt(row: RatingRow) -> str:
+    """As in: comfort went from 4 on arrival to 7 at the follow-up (clear and worth it)."""
+    part = "" if row.body_part == "whole" else f" ({row.body_part.replace('_', ' ')})"
+    went = "stayed at" if row.arrival == row.follow_up else f"went from {row.arrival:g} on arrival to"
+    return f"{row.topic}{part} {went} {row.follow_up:g} at the follow-up ({row.verdict})"
 
 
 def _tilts(fit: FitRow, knees: Sequence[KneeRow]) -> str:

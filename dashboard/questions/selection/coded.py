@@ -4,7 +4,7 @@ A code's number is its place among the codes of its column, from 1; 0 is not rec
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +20,13 @@ _TABLES = {
     "foot_setups": ("insole_level", "shim_place", "stance_by"),
     "fit_sessions": ("visit_kind", "saddle_condition"),
     "rider_ratings": ("topic",),
+    "riders": ("riding", "sex"),
 }
 CODES: Mapping[str, tuple[str, ...]] = {
     **{name: catalogue()[table].column(name).codes for table, names in _TABLES.items() for name in names},
     "forefoot": FOREFOOT_CLASSES,
 }
+FOOT_TYPES: Final = tuple(f"{arch} arch, {forefoot}" for arch in CODES["arch_height"] for forefoot in FOREFOOT_CLASSES)
 
 
 def code_sql(text: str, name: str) -> str:

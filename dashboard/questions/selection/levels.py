@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.questions.selection import SQL
+from dashboard.questions.selection.coded import CODES, FOOT_TYPES
 from dashboard.questions.selection.every_fit import Remember, at_once, every_fit, places_of
 from dashboard.questions.selection.scope import Scope, forefoot_class, fragments, names_of
-from dashboard.questions.selection.selection import FOREFOOT_CLASSES
-from shared.catalogue import catalogue
 from shared.warehouse import Warehouse
 
 Flags = NDArray[np.bool_]
@@ -60,8 +59,6 @@ def _read_levels(warehouse: Warehouse, scope: Scope, split: str, remember: Remem
 
 def _names(warehouse: Warehouse, split: str, remember: Remember) -> list[str]:
     """Lists every level that a split may have, in the order of the codes."""
-    if split == "foot_type":
-        return [f"{arch} arch, {forefoot}" for arch in _CODES["arch_height"] for forefoot in _CODES["forefoot"]]
     return sorted(names_of(warehouse, remember)["bike_kind"]) if split == "bike_kind" else list(_CODES[split])
 
 
@@ -117,17 +114,8 @@ def level_words(split: str | None, level: str | None) -> str:
 _RECORDED_AT_DEPARTURE = "coalesce(exams.tilt_departure_deg, exams.sway_departure_mm, exams.offset_departure_mm) IS NOT NULL"
 _OF_A_FIT = ("riding", "bike_kind", "visit_kind", "sex", "age_band")
 _CODES: Mapping[str, tuple[str, ...]] = {
-    **{
-        name: catalogue()[table].column(name).codes
-        for table, names in {
-            "foot_exams": ("arch_height", "arch_collapse", "heel_posture", "squat_knee_path"),
-            "foot_setups": ("shim_place", "stance_by"),
-            "fit_sessions": ("visit_kind",),
-            "riders": ("riding", "sex"),
-        }.items()
-        for name in names
-    },
-    "forefoot": FOREFOOT_CLASSES,
+    **CODES,
+    "foot_type": FOOT_TYPES,
     "side": ("left", "right"),
     "foot_posture": ("highly supinated", "supinated", "neutral", "pronated", "highly pronated"),
     "hip_flexion": ("below 90°", "90 to 104°", "105 to 119°", "120° and above"),

@@ -78,7 +78,6 @@ def fragments() -> dict[str, str]:
         "fits_selected": _fits_selected(),
         **{f"{relation}_selected": feet_selected(relation) for relation in ("captures", "knees", "feet", "exams")},
         "facts_selected": _foot_selected("facts.side", *(_by_side(f"fits.{name}") for name in _EXAM_OF_A_FIT)),
-        "forefoot_class": forefoot_class("captures.forefoot_angle_deg"),
         **{name: read_sql(SQL / f"{name}.sql") for name in (*_TRUE_OF_A_FIT, *_CLASSES)},
     }
 

@@ -55,7 +55,7 @@ class Beside:
         """The figures of _FIGURES and the number of fits of each fitter."""
         key = tuple(periods.tolist())
         if key not in self._summaries:
-            inside, paired = _rows_of(self._fit_period, periods), _rows_of(self._pair_period, periods)
+            inside, paired = np.isin(self._fit_period, periods), np.isin(self._pair_period, periods)
             rider = self._fits["rider"][inside]
             figures = [
                 _mean(self._fits[column][inside].astype(float), rider, unit, self._settings)
@@ -66,16 +66,6 @@ class Beside:
             counts = np.bincount(self._fitter_code[inside], minlength=len(self._fitters)).astype(float)
             self._summaries[key] = figures, counts
         return self._summaries[key]
-
-
-def _rows_of(period: Periods, periods: Periods) -> slice | Periods:
-    """Which rows belong to the rising `periods`; rows stand by date, so those of periods in a row are a slice."""
-    first, end = np.searchsorted(period, periods), np.searchsorted(period, periods, "right")
-    if len(periods) == 0:
-        return slice(0, 0)
-    if (first[1:] == end[:-1]).all():
-        return slice(int(first[0]), int(end[-1]))
-    return np.concatenate([np.arange(start, stop) for start, stop in zip(first, end, strict=True)])
 
 
 def _mean(values: NDArray[np.float64], rider: NDArray[Any], unit: str, settings: Settings) -> Figure:

@@ -12,6 +12,7 @@ from dashboard.questions.selection.every_fit import Remember, at_once, feet_sele
 from dashboard.questions.selection.scope import Scope
 from dashboard.questions.studio import SQL
 from dashboard.questions.studio.answers_trends import NoteRow
+from dashboard.questions.symmetry.both_sides import mean_of_sides
 from shared.logbook.entries import Entry
 from shared.settings import Trends as TrendSettings
 from shared.warehouse import Warehouse
@@ -31,7 +32,7 @@ def fits_of(warehouse: Warehouse, scope: Scope, remember: Remember | None) -> di
             _of_selected(fits.pop(f"{column}_{side}"), feet, 2 * fits["fit_no"].astype(np.int64) + number)
             for number, side in enumerate(("left", "right"))
         )
-        fits[column] = np.where(np.isnan(left), right, np.where(np.isnan(right), left, (left + right) / 2))
+        fits[column] = mean_of_sides(left, right)
     return fits
 
 

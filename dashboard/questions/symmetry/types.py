@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.questions.selection.coded import CODES, NOT_RECORDED, code_sql
+from dashboard.questions.selection.coded import CODES, FOOT_TYPES, NOT_RECORDED, code_sql
 from dashboard.questions.selection.every_fit import Remember, at_once, read_or_cut
 from dashboard.questions.selection.levels import count_riders, level_words, levels_of_feet
 from dashboard.questions.selection.numbers import spoken_percent, spoken_percents
@@ -41,7 +41,7 @@ CAUTIONS = (
 _NAMES = {
     **{name: CODES[name] for name in ("arch_height", "forefoot", "arch_collapse")},
     "collapse": ("no", "yes"),
-    "foot_type": tuple(f"{arch} arch, {forefoot}" for arch in CODES["arch_height"] for forefoot in CODES["forefoot"]),
+    "foot_type": FOOT_TYPES,
 }
 _VARUS = ("mild_varus", "marked_varus")
 

@@ -1,6 +1,7 @@
 -- Makes: mart.fit_numbers, each fit's number and what its captures span. Grain and key: one row a session (session_id), in the
 -- order of fit_no, which counts from 0 by date and id. rider_no: the rider's place among all riders, by id; visit_no: 1 for the
--- rider's first session by date; arrival_no, departure_no: lowest and highest capture. Inputs: core.fit_sessions, core.riders, core.knee_captures.
+-- rider's first session by date; arrival_no, departure_no: lowest and highest capture. Inputs: core.fit_sessions, core.riders, core.knee_captures,
+-- earlier_numbers: the numbers before, whose captures still count where {is_untouched}; those of the others are counted where {is_touched}.
 CREATE OR REPLACE TABLE mart.fit_numbers AS
 WITH captured AS (
     SELECT
@@ -10,7 +11,12 @@ WITH captured AS (
         -- One bit a number, 1 to 99: several times cheaper than counting distinct ones.
         bit_count(bit_or(1::HUGEINT << capture_no))::BIGINT AS n_captures
     FROM core.knee_captures
+    WHERE {is_touched}
     GROUP BY session_id
+    UNION ALL
+    SELECT session_id, arrival_no, departure_no, n_captures
+    FROM earlier_numbers
+    WHERE {is_untouched}
 ),
 
 riders AS (

@@ -2,7 +2,7 @@
 -- Inputs: core.*, mart.fit_numbers, mart.capture_facts, mart.feet.
 -- fitter_no, studio_no: place among all by id; arrival_no, departure_no: lowest and highest capture; visit_no: 1 for the rider's
 -- first session by date; has_repeat: a capture with nothing changed on either foot since the one before; returned_fit_no,
--- setup_kept, satisfaction, pain: of the first follow-up that was attended; has_open_booking: one is neither attended nor ended.
+-- setup_kept, satisfaction, pain, change_rating: of the first follow-up that was attended; has_open_booking: one is neither attended nor ended.
 -- One part of the fits at a time: {numbers} and their like narrow the inputs to it, {make} makes the table or adds to it.
 {make}
 WITH studios AS (
@@ -52,7 +52,8 @@ followed AS (
         arg_min(returned_session_id, attended_on) FILTER (WHERE state = 'attended') AS returned_session_id,
         arg_min(setup_kept, attended_on) FILTER (WHERE state = 'attended') AS setup_kept,
         arg_min(satisfaction, attended_on) FILTER (WHERE state = 'attended') AS satisfaction,
-        arg_min(pain, attended_on) FILTER (WHERE state = 'attended') AS pain
+        arg_min(pain, attended_on) FILTER (WHERE state = 'attended') AS pain,
+        arg_min(change_rating, attended_on) FILTER (WHERE state = 'attended') AS change_rating
     FROM core.follow_ups
     GROUP BY session_id
 )
@@ -97,7 +98,8 @@ SELECT
     returned.fit_no AS returned_fit_no,
     followed.setup_kept,
     followed.satisfaction,
-    followed.pain
+    followed.pain,
+    followed.change_rating
 FROM mart.fit_numbers AS numbers
 INNER JOIN core.fit_sessions AS sessions ON sessions.session_id = numbers.session_id
 INNER JOIN core.riders AS riders ON riders.rider_id = sessions.rider_id

@@ -36,6 +36,7 @@ class Cells:
     products of the varying columns and, last, the outcome, of the cells from which these were chosen, at `places` (cells,).
     Where is_by_rider, each rider's sum stands at the first of its cells, and zeros at the others: these cells are all chosen.
     outcome_products (cells, v + 1): the pairs with the outcome of these cells, where it is another than that of all_products.
+    own_products (some cells, pairs): of cells that have other rows of this outcome, at the places beyond all_products.
     rows(chosen): the rows (m, v + 1) of the chosen cells, varying and outcome.
     """
 
@@ -50,11 +51,32 @@ class Cells:
     rows: Callable[[Flags | None], Floats]
     is_by_rider: bool = False
     outcome_products: Floats | None = None
+    own_products: Floats | None = None
 
     @property
     def products(self) -> Floats:
         """The within-cell cross products of these cells, (cells, pairs)."""
-        return self._with_outcome(self.all_products.take(self.places, axis=0), self.outcome_products)
+        products = self.all_products.take(self.places, axis=0, mode="clip")
+        if self.own_products is not None:
+            here, places = self._own(self.places)
+            products[here] = self.own_products.take(places, axis=0)
+        return self._with_outcome(products, self.outcome_products)
+
+    @property
+    def squares(self) -> Floats:
+        """The sums of squares of the varying columns less their cells' means, (cells, v)."""
+        rows, columns = _upper(self.n_varying + 1)
+        pairs = np.flatnonzero(rows == columns)[:-1]
+        squares = self.all_products[:, pairs].take(self.places, axis=0, mode="clip")
+        if self.own_products is not None:
+            here, places = self._own(self.places)
+            squares[here] = self.own_products[:, pairs].take(places, axis=0)
+        return squares
+
+    def _own(self, places: Ints) -> tuple[Ints, Ints]:
+        """Which of the places are beyond all_products, and where they are in own_products."""
+        here = np.flatnonzero(places >= len(self.all_products))
+        return here, places.take(here) - len(self.all_products)
 
     def _with_outcome(self, products: Floats, of_outcome: Floats | None) -> Floats:
         if of_outcome is not None:
@@ -69,13 +91,20 @@ class Cells:
 
     def products_by(self, codes: Ints, n_groups: int, here: Ints) -> Floats:
         """The products of the cells at `here` summed by their ascending codes (groups, pairs)."""
-        starts, ones = np.searchsorted(codes, np.arange(n_groups + 1)), np.ones(len(here))
 
-        def summed(table: Floats, places: Ints) -> Floats:
+        def summed(table: Floats, codes: Ints, places: Ints) -> Floats:
+            starts, ones = np.searchsorted(codes, np.arange(n_groups + 1)), np.ones(len(places))
             return np.asarray(sparse.csr_array((ones, places, starts), shape=(n_groups, len(table))) @ table)
 
-        of_outcome = None if self.outcome_products is None else summed(self.outcome_products, here)
-        return self._with_outcome(summed(self.all_products, self.places.take(here)), of_outcome)
+        of_outcome = None if self.outcome_products is None else summed(self.outcome_products, codes, here)
+        places = self.places.take(here)
+        if self.own_products is None:
+            return self._with_outcome(summed(self.all_products, codes, places), of_outcome)
+        beyond, own = self._own(places)
+        among = np.flatnonzero(places < len(self.all_products))
+        found = summed(self.all_products, codes.take(among), places.take(among))
+        found += summed(self.own_products, codes.take(beyond), own)
+        return self._with_outcome(found, of_outcome)
 
     @property
     def n_varying(self) -> int:
@@ -97,6 +126,7 @@ class Cells:
             self.rider.take(places), self.knee.take(places), self.visit.take(places), self.n.take(places),
             self.mean.take(places, axis=0), self.outcome.take(places), self.all_products, self.places.take(places), of_chosen,
             outcome_products=None if self.outcome_products is None else self.outcome_products.take(places, axis=0),
+            own_products=self.own_products,
         )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from shared.errors import NoConvergenceError, NotEstimableError, TooFewError
 from shared.statistics.cross_products import cross_product
 from shared.statistics.estimability import demeaned, independent_of_products, ties, ties_of_products, triangle
 from shared.statistics.mixed.answers import MixedFit, WithinFit
-from shared.statistics.mixed.cells import Cells, Flags, Floats, cell_moments, upper
+from shared.statistics.mixed.cells import Cells, Flags, Floats, cell_moments
 from shared.statistics.mixed.reml import Criterion, Kinds, Means, best_ratios, left_over
 from shared.statistics.mixed.sandwich import Whitened, cr2_of_cells
 from shared.statistics.mixed.terms import Columns, Terms, columns_of, means_of, row_design, spread, within_products
@@ -53,13 +53,10 @@ def within_ties(cells: Cells, terms: Terms) -> dict[str, tuple[str, ...]]:
 
 def _varying(cells: Cells, terms: Terms) -> Flags:
     """The cells of riders in whose cells a term varies (cells,)."""
-    v = cells.n_varying
-    rows, columns = upper(v + 1)
-    squares = cells.all_products[:, np.flatnonzero(rows == columns)[:v]].take(cells.places, axis=0)
     told = (terms.places >= 0)[terms.level] if len(terms.places) > 1 else terms.places >= 0
     codes, labels = cells.riders
     varies = np.zeros(len(labels), dtype=bool)
-    varies[codes[((squares > 0) & told).any(axis=1)]] = True
+    varies[codes[((cells.squares > 0) & told).any(axis=1)]] = True
     return np.asarray(varies[codes])
 
 

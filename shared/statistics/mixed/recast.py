@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from shared.statistics.mixed.cells import ROUNDING, Cells, Flags, Floats, upper
+from shared.statistics.mixed.cells import ROUNDING, Cells, Flags, Floats
 
 Columns = Sequence[Callable[[], Floats]]
 
@@ -16,13 +16,11 @@ def with_outcome(cells: Cells, columns: Columns, outcome: Floats, rows: Callable
     starts, v = np.cumsum(cells.n) - cells.n, cells.n_varying
     mean = np.add.reduceat(outcome, starts) / cells.n
     rest = _less(outcome, np.repeat(mean, cells.n))
-    first, last = upper(v + 1)
-    products = np.empty((len(cells.n), v + 1))
+    products, squares = np.empty((len(cells.n), v + 1)), cells.squares
     for place in range(v):
         found = np.add.reduceat(columns[place]() * rest, starts)
         # Of a column that is the same throughout a cell nothing is left but rounding.
-        square = np.flatnonzero((first == place) & (last == place))[0]
-        found[cells.all_products[:, square].take(cells.places) == 0] = 0.0
+        found[squares[:, place] == 0] = 0.0
         products[:, place] = found
     products[:, v] = np.add.reduceat(rest * rest, starts)
     return replace(cells, outcome=mean, outcome_products=products, rows=rows)

@@ -8,7 +8,8 @@ SELECT
     bookings.returned_session_id,
     bookings.setup_kept,
     bookings.satisfaction,
-    bookings.pain
+    bookings.pain,
+    bookings.change_rating
 FROM mart.fits AS fits
 INNER JOIN core.follow_ups AS bookings ON bookings.session_id = fits.session_id
 WHERE {fits_selected}
