@@ -33,9 +33,9 @@ def fault_of_running(fault: Exception, path: Path | None, memory: Bound | None =
         return _damaged(where, fault)
     if is_lake(path) and (gone := _GONE.search(str(fault))):
         return WarehouseDamagedError(
-            f"{where}: a data file of this lake is missing ({gone.group(1) or gone.group(2)}). Nothing was changed. Put it back "
-            "from a backup of the lake's folder; where somebody was forgotten at this very moment, ask again. fitledger never removes a file "
-            "that the catalogue names."
+            f"{where}: a data file of this lake is missing ({gone.group(1) or gone.group(2)}). Nothing was changed. Put it "
+            "back from a backup of the lake's folder; where somebody was forgotten at this very moment, ask again. fitledger "
+            "never removes a file that the catalogue names."
         )
     # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
     if _is(fault, "IOException", "FatalException") or _says(fault, _FULL):
