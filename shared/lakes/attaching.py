@@ -27,8 +27,8 @@ def load_extension(connection: Any, extension: str, duckdb_version: str) -> None
     if file is None:
         raise WarehouseError(
             f"A lake needs the package {package_of(extension)} for DuckDB {duckdb_version}, which is not installed. "
-            "Nothing was changed. Run pip install 'fitledger[lake]'; where there is none for this DuckDB or this "
-            "machine, install the DuckDB of requirements.lock on Linux (x86-64), or use one file (--warehouse FILE.duckdb)."
+            "Nothing was changed. Run pip install 'fitledger[lake]'; where there is none for this DuckDB, "
+            "install the DuckDB of requirements.lock, or use one file (--warehouse FILE.duckdb)."
         )
     connection.execute(f"LOAD {quoted_path(file)}")
 

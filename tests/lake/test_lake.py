@@ -52,7 +52,14 @@ def _tables(path: Path) -> dict[str, list[str]]:
         )
         return {
             f"{row['schema_name']}.{row['table_name']}": sorted(
-                str({name: value for name, value in one.items() if name not in ("loaded_at", "undone_at")})
+                # Minus zero, as `-0.0` of an export, is the same number as zero; the two stores keep one or the other.
+                str(
+                    {
+                        name: 0.0 if isinstance(value, float) and value == 0 else value
+                        for name, value in one.items()
+                        if name not in ("loaded_at", "undone_at")
+                    }
+                )
                 for one in opened.rows(f'SELECT * FROM "{row["schema_name"]}"."{row["table_name"]}"')
             )
             for row in names
