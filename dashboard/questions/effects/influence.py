@@ -12,6 +12,8 @@ from dashboard.questions.models.effect_models import OUTCOMES, Fits
 from dashboard.questions.models.frames import ORDER, SUPPORTS, Varying, straight_columns
 from shared.statistics.estimability import demeaned
 
+# Two riders who moved an estimate alike differ by no more than this share of the largest influence.
+EQUAL = 1e-9
 _PROBABILITIES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99, 0.999)
 
 
@@ -28,8 +30,8 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic], tol
         pooled, within = fits.pooled_table[support].estimate, fits.within_table[support].estimate
         by_rider = fits.pooled.influence[:, fits.pooled.terms.index(support)]
         inside = fits.within.influence[:, fits.within.terms.index(support)]
-        lowest, highest = int(np.argmax(by_rider)), int(np.argmin(by_rider))
-        least, most = int(np.argmax(inside)), int(np.argmin(inside))
+        lowest, highest = _first_highest(by_rider), _first_highest(-by_rider)
+        least, most = _first_highest(inside), _first_highest(-inside)
         yield InfluenceRow(
             outcome=outcome,
             support=support,
@@ -45,6 +47,11 @@ def influence_rows(outcome: str, fits: Fits, rider_ids: NDArray[np.generic], tol
             within_rider_low=str(rider_ids[int(fits.within.riders[least])]),
             within_rider_high=str(rider_ids[int(fits.within.riders[most])]),
         )
+
+
+def _first_highest(values: NDArray[np.float64]) -> int:
+    """Where the highest value stands, shape (n,): the first of riders built alike, whose values differ by rounding alone."""
+    return int(np.argmax(values >= values.max() - EQUAL * np.abs(values).max()))
 
 
 def residual_rows(
