@@ -29,8 +29,9 @@ test: $(READY) browser  ## every test, with linter and type checker
 	$(BIN)/mypy --platform win32 --no-warn-unreachable --cache-dir .mypy_cache/windows
 	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
-browser:                ## Debian's Chromium for the browser tests, where it is missing and may be installed
+browser:                ## Debian's Chromium and PostgreSQL for the tests, where they are missing and may be installed
 	@sh .ci/chromium
+	@sh .ci/postgres
 
 lint: $(READY)          ## mend what the linter can mend
 	$(BIN)/ruff check --fix . && $(BIN)/ruff format .
@@ -82,7 +83,7 @@ foresight: $(READY)     ## simulate what tests/recovery/foresight.md still lacks
 	PYTHONPATH=. $(BIN)/python -m tests.recovery.foresight_table $(FORESIGHT)
 
 kill: $(READY)          ## kill a load, and a change of keys, fifty times at random moments; print what was left of the loads
-	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py -k kill
+	FITLEDGER_KILLS=50 $(BIN)/python -m pytest -q -s tests/robust/test_kill.py tests/robust/test_encryption.py tests/lake -k kill
 
 load-test: $(READY)     ## SESSIONS readers click for SECONDS; prints requests, errors, percentiles and the memory of the server
 	PYTHONPATH=. $(BIN)/python tests/load/sessions.py --seconds $(SECONDS) --sessions $(SESSIONS)

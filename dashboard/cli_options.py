@@ -11,7 +11,8 @@ from typing import Annotated
 import typer
 
 from shared.errors import UsageError
-from shared.settings import Settings, use_settings_file
+from shared.lakes.places import PREFIX, located
+from shared.settings import Settings, load_settings, settings_file, use_settings_file
 
 
 def _in_force(path: Path | None) -> Path | None:
@@ -20,21 +21,40 @@ def _in_force(path: Path | None) -> Path | None:
     return path
 
 
+def _located(warehouse: Path) -> Path:
+    """The file that a warehouse's name stands for: itself, or the catalogue of the lake that the settings name."""
+    given = str(warehouse)
+    if not given.startswith(PREFIX):
+        return warehouse
+    return located(given.removeprefix(PREFIX), load_settings().lakes, settings_file())
+
+
 def _swept(warehouse: Path) -> Path:
     """At the start of every command: what programs left that were killed goes, with the riders' data in it."""
     from etl.keeping.leftovers import sweep_all
 
+    warehouse = _located(warehouse)
     sweep_all(warehouse)
     return warehouse
 
 
 Paths = Annotated[list[Path], typer.Argument(metavar="PATH…", help="Folders or files of exports.", show_default=False)]
-WarehouseFile = Annotated[Path, typer.Option("--warehouse", callback=_swept, metavar="FILE", help="The warehouse file.")]
+WarehouseFile = Annotated[
+    Path, typer.Option("--warehouse", callback=_swept, metavar="FILE", help="The warehouse file, or lake:NAME.")
+]
 # For a command that changes nothing, not even that.
-UnsweptWarehouse = Annotated[Path, typer.Option("--warehouse", metavar="FILE", help="The warehouse file.")]
+UnsweptWarehouse = Annotated[
+    Path, typer.Option("--warehouse", callback=_located, metavar="FILE", help="The warehouse file, or lake:NAME.")
+]
 SettingsFile = Annotated[
     Path | None,
-    typer.Option("--settings", metavar="FILE", help="Settings (TOML); fitledger.toml is found by itself.", callback=_in_force),
+    typer.Option(
+        "--settings",
+        metavar="FILE",
+        help="Settings (TOML); fitledger.toml is found by itself.",
+        callback=_in_force,
+        is_eager=True,
+    ),
 ]
 MappingFile = Annotated[
     Path | None,

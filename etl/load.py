@@ -3,7 +3,6 @@
 The work is done on a copy of the warehouse that takes its place in one step: all of a load is there, or none of it.
 """
 
-import shutil
 from collections.abc import Iterable
 from contextlib import AbstractContextManager
 from dataclasses import replace
@@ -38,6 +37,7 @@ from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
+from shared.rewriting import copy_out
 from shared.rig.watch import rig_findings
 from shared.settings import Settings
 from shared.statistics.wording import counted
@@ -114,7 +114,7 @@ def check_files(
         with working(warehouse.parent, elsewhere=True) as folder:
             copy = folder / "check.duckdb"
             if warehouse.exists():
-                shutil.copyfile(warehouse, copy)
+                copy_out(warehouse, copy)
                 bring_up_to_date(copy, settings)
             report = _run(files, open_working_copy(copy, warehouse), step, Loading(warehouse, today, settings, mark, hook=own))
     except OSError as fault:

@@ -96,7 +96,9 @@ def keep_layouts(warehouse: Warehouse, sources: Iterable[tuple[int, SourceFile]]
     warehouse.put("file_layouts", pd.DataFrame(rows, columns=["file_no", "layout"]).astype({"layout": "object"}))
     for layout, key in keys.items():
         values = {"layout": key, "content": json.dumps(asdict(layout), ensure_ascii=False)}
-        warehouse.run("INSERT INTO raw.layouts VALUES ($layout, $content) ON CONFLICT DO NOTHING", values)
+        warehouse.run(
+            "INSERT INTO raw.layouts SELECT $layout, $content WHERE $layout NOT IN (SELECT layout FROM raw.layouts)", values
+        )
 
 
 def kept_layout(warehouse: Warehouse, key: str) -> Layout | None:

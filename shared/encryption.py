@@ -6,13 +6,13 @@ installed Python package, never from the network. A key is always a bound value,
 """
 
 from collections.abc import Callable
-from importlib.util import find_spec
 from pathlib import Path
 
+from shared import extensions
 from shared.errors import WarehouseBusyError, WarehouseError, WarehouseKeyError
 from shared.keys import Key, keys_in_force, place_in_force
 
-EXTENSION_PACKAGE = "duckdb-extension-httpfs"
+EXTENSION_PACKAGE = extensions.package_of("httpfs")
 # From this size on a file is read faster through OpenSSL than by DuckDB alone, though the extension takes 75 ms to load.
 FAST_READING_FROM_BYTES = 20_000_000
 _CHANGED = ("without a key", "is not encrypted")
@@ -39,13 +39,8 @@ def _flags(path: Path) -> int | None:
 
 
 def extension_file(duckdb_version: str) -> Path | None:
-    """The extension for this DuckDB in the installed package; None where there is no package or it is for another version."""
-    package = find_spec(EXTENSION_PACKAGE.replace("-", "_"))
-    for folder in (package.submodule_search_locations or ()) if package else ():
-        file = Path(folder) / "extensions" / f"v{duckdb_version}" / "httpfs.duckdb_extension"
-        if file.is_file():
-            return file
-    return None
+    """The extension that encrypts, for this DuckDB; None where it is not installed."""
+    return extensions.extension_file("httpfs", duckdb_version)
 
 
 def no_extension(duckdb_version: str) -> WarehouseError:

@@ -3,16 +3,22 @@
 The types are known by their names, since only shared/warehouse.py imports DuckDB.
 """
 
+import re
 from pathlib import Path
 from typing import Final
 
 from shared.errors import NoMemoryError, WarehouseBusyError, WarehouseDamagedError, WarehouseError
+from shared.lakes.places import is_lake
 from shared.memory import MB, Bound
 
 # A fault of reading and writing is told in words alone: these are DuckDB 1.5's.
 _LOCKED: Final = ("Could not set lock on file",)
 _ALTERED: Final = ("AES tag",)  # of a block that is encrypted
 _DAMAGE: Final = ("Corrupt database file", "Could not read enough bytes", "Could not read all")
+# A file of a lake's folder that is not there.
+_GONE: Final = re.compile(
+    r"([\w.-]+\.parquet)(?=.*(?:No such file|does not exist|No files found))|No files found.*?([\w.-]+\.parquet)", re.S
+)
 _FULL: Final = ("Could not write", "No space")
 _SPILT: Final = ("max_temp_directory_size", "temp_directory")
 
@@ -25,6 +31,12 @@ def fault_of_running(fault: Exception, path: Path | None, memory: Bound | None =
         return NoMemoryError(f"{where}: {_memory_words(fault, memory)}")
     if _is_damage(fault):
         return _damaged(where, fault)
+    if is_lake(path) and (gone := _GONE.search(str(fault))):
+        return WarehouseDamagedError(
+            f"{where}: a data file of this lake is missing ({gone.group(1) or gone.group(2)}). Nothing was changed. Put it "
+            "back from a backup of the lake's folder; where somebody was forgotten at this very moment, ask again. fitledger "
+            "never removes a file that the catalogue names."
+        )
     # A commit that the disk refuses is reported as a transaction's fault, and what follows it as a fatal one.
     if _is(fault, "IOException", "FatalException") or _says(fault, _FULL):
         return WarehouseError(

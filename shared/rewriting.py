@@ -9,7 +9,9 @@ from pathlib import Path
 from shared.encryption import is_encrypted, keys_for
 from shared.files import OWNER_ONLY, put_in_place
 from shared.keys import Key
-from shared.warehouse import STORAGE_VERSION, Warehouse, attach, connected, opened
+from shared.lakes.attaching import data_options, inside
+from shared.lakes.places import is_lake
+from shared.warehouse import STORAGE_VERSION, Warehouse, attach, connected, open_reading, opened
 
 
 def write_anew(path: Path, key: Key | None, folder: Path) -> None:
@@ -17,7 +19,7 @@ def write_anew(path: Path, key: Key | None, folder: Path) -> None:
 
     `folder` is a working folder on the same disk. Call with the warehouse held; nothing of the old blocks is in the new file.
     """
-    fresh = folder / "rewritten.duckdb"
+    fresh = folder / f"rewritten{path.suffix}"
     _copy_rows(path, fresh, folder / "spill", key)
     shutil.copymode(path, fresh)
     put_in_place(fresh, path)
@@ -49,6 +51,15 @@ def plain_copy(path: Path, folder: Path) -> Iterator[Path]:
         os.close(memory)
 
 
+def copy_out(path: Path, copy: Path) -> None:
+    """Copies a warehouse to a file: a file as it lies; a lake with the rows of all its tables."""
+    if is_lake(path):
+        open_reading(path, may_be_older=True).close()  # which follows what other machines wrote
+        _copy_rows(path, copy, copy.with_name("spill"), None)
+    else:
+        shutil.copyfile(path, copy)
+
+
 def _make_empty(path: Path) -> None:
     """Makes a file without a table that is not encrypted."""
     connection = connected()
@@ -60,13 +71,15 @@ def _copy_rows(old: Path, new: Path, spill: Path, key: Key | None, compression: 
     """Copies every row of a file into another one under `key`."""
     keys = keys_for(old, may_be_plain=True)
     connection = connected(spill, key or keys[0])
+    # Of a lake written anew the data stay in the same folder.
+    new_of = old if is_lake(new) else new
     warehouse = Warehouse(connection, old)
     try:
-        opened(old, lambda: attach(connection, old, "old", keys, "READ_ONLY"))
-        attach(connection, new, "new", (key,), STORAGE_VERSION, *options)
+        opened(old, lambda: attach(connection, old, "old", keys, "READ_ONLY", *data_options(old, old)))
+        attach(connection, new, "new", (key,), STORAGE_VERSION, *options, *data_options(new_of, new))
         new.chmod(OWNER_ONLY)
         warehouse.run(f"PRAGMA force_compression = '{compression}'")
         warehouse.run("COPY FROM DATABASE old TO new")
-        warehouse.run("CHECKPOINT new")
+        warehouse.run(f"CHECKPOINT {inside('new') if is_lake(new) else 'new'}")
     finally:
         warehouse.close()

@@ -17,6 +17,7 @@ from shared.settings_running import (
     Count,
     Data,
     Encryption,
+    LakePlace,
     Logs,
     Metrics,
     Positive,
@@ -279,6 +280,7 @@ class Settings(Section):
     metrics: Metrics = Metrics()
     encryption: Encryption = Encryption()
     letters: Letters = Letters()
+    lakes: dict[str, LakePlace] = Field(default_factory=dict)
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
@@ -326,5 +328,7 @@ def _keys_beside(place: list[str]) -> list[str]:
     """The keys that are known where an unknown one stands: sections, keys of a section, or those of a note."""
     if len(place) == 1:
         return list(Settings.model_fields)
+    if place[0] == "lakes":
+        return list(LakePlace.model_fields)
     section = Settings.model_fields[place[0]].annotation
     return list((Note if len(place) > 2 else section).model_fields)  # type: ignore[union-attr]

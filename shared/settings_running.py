@@ -121,3 +121,15 @@ class Encryption(Section):
         if self.key_file and self.keyring:
             raise PydanticCustomError("two_places", "name key_file or keyring, not both")
         return self
+
+
+class LakePlace(Section):
+    """A lake, `--warehouse lake:NAME` of [lakes.NAME]: `catalogue` is a file that ends in .ducklake, or `postgres:` and how the
+    database is reached, without a password; `data` its folder of data; `beside`, where the catalogue is in PostgreSQL, the
+    folder in which this machine keeps its copy of it and all that lies beside a warehouse (NAME.lake unless named). Folders
+    are taken from the folder of the settings file.
+    """
+
+    catalogue: str
+    data: str
+    beside: str = ""

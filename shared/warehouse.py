@@ -19,11 +19,14 @@ from shared import encryption
 from shared.cells import filled
 from shared.errors import WarehouseError
 from shared.faults import fault_of_opening, fault_of_running
-from shared.files import OWNER_ONLY, held, put_in_place
+from shared.files import OWNER_ONLY, held
 from shared.keys import Key, key_of_new_files
+from shared.lakes import attaching, catalogues, places
+from shared.lakes.attaching import data_options
 from shared.memory import Bound, loading_memory
 from shared.paths import literal, quoted_path
 from shared.ran import note_run
+from shared.warehouse_version import check_version
 from shared.working import working
 
 # Raise it with every change of a table or mart: an older file is migrated (etl/keeping/migrate.py), its marts built anew.
@@ -171,7 +174,13 @@ def _load_extension(connection: duckdb.DuckDBPyConnection) -> bool:
 def attach(
     connection: duckdb.DuckDBPyConnection, path: Path, name: str, keys: tuple[Key | None, ...], *options: str
 ) -> Key | None:
-    """Attaches a file under the first of the keys that fits it, or a new file under the first; returns that key."""
+    """Attaches a file under the first of the keys that fits it, or a new file under the first; returns that key.
+
+    A lake's catalogue is attached with the data that it names; a new one with those of the option DATA.
+    """
+    if places.is_lake(path):
+        attaching.attach_lake(connection, path, name, duckdb.__version__, options)
+        return None
 
     def under(key: Key | None) -> None:
         given = ", ".join([*options, *(["ENCRYPTION_KEY $key"] if key else [])])
@@ -186,6 +195,7 @@ def open_reading(path: Path, *, may_be_older: bool = False, may_be_plain: bool =
 
     Raises WarehouseError where there is none, it is no warehouse, of another version or locked, or its key is not there.
     """
+    catalogues.follow(path, connected, duckdb.__version__)
     if not path.is_file():
         raise WarehouseError(
             f"{path}: there is no warehouse here. Load exports first (fitledger load FOLDER --warehouse {path}), "
@@ -198,9 +208,11 @@ def open_reading(path: Path, *, may_be_older: bool = False, may_be_plain: bool =
         if keys[0] and path.stat().st_size > encryption.FAST_READING_FROM_BYTES:
             _load_extension(connection)
         # Attached, since a second connect() in one process would answer from the file that a load has replaced.
-        warehouse.key = opened(path, lambda: attach(connection, path, "warehouse", keys, "READ_ONLY"))
+        warehouse.key = opened(
+            path, lambda: attach(connection, path, "warehouse", keys, "READ_ONLY", *data_options(path, path))
+        )
         connection.execute("USE warehouse")
-        _check_version(warehouse, path, may_be_older)
+        check_version(warehouse, path, WAREHOUSE_VERSION, may_be_older=may_be_older)
     except WarehouseError:
         warehouse.close()
         raise
@@ -223,10 +235,10 @@ def open_loading(
     """
     literal(path)  # before anything is written beside it
     path.parent.mkdir(parents=True, exist_ok=True)
-    with held(path, wait_seconds, on_wait):
+    with held(path, wait_seconds, on_wait), catalogues.turn(path, connected, duckdb.__version__, wait_seconds) as put_in_place:
         try:
             with working(path.parent) as folder:
-                copy = folder / "loading.duckdb"
+                copy = folder / f"loading{path.suffix}"
                 if path.exists():
                     open_reading(path, may_be_older=may_be_older).close()
                     shutil.copyfile(path, copy)
@@ -234,12 +246,11 @@ def open_loading(
                 with open_working_copy(copy, path) as warehouse:
                     yield warehouse
                     if warehouse.is_changed:
-                        # Explicit, since close() alone passes over a disk that refuses the last pages.
-                        warehouse.run("CHECKPOINT")
+                        warehouse.settle()
                 if warehouse.is_changed:
                     if warehouse.rewrite:
                         warehouse.rewrite(copy, warehouse.key, folder)
-                    put_in_place(copy, path)
+                    put_in_place(copy)
         except OSError as fault:
             raise WarehouseError(
                 f"{path}: the disk refused ({fault.strerror or fault}). Nothing was changed. Check space and rights of "
@@ -254,11 +265,12 @@ def open_working_copy(copy: Path, path: Path) -> Iterator["LoadingWarehouse"]:
     `path` is the warehouse that faults are told of.
     """
     is_there = copy.exists()
+    places.stand_in(copy, path)
     scratch = copy.with_name("scratch")
     scratch.mkdir(0o700, exist_ok=True)
     keys = encryption.keys_for(copy) if is_there else (key_of_new_files(),)
     connection = connected(copy.with_name("spill"), keys[0])
-    key = opened(path, lambda: attach(connection, copy, "warehouse", keys, STORAGE_VERSION))
+    key = opened(path, lambda: attach(connection, copy, "warehouse", keys, STORAGE_VERSION, *data_options(path, copy)))
     connection.execute("USE warehouse")
     if not is_there:
         copy.chmod(OWNER_ONLY)
@@ -289,6 +301,14 @@ class LoadingWarehouse(Warehouse):
             self.memory = loading_memory(setting_mb)
             self.run(f"SET memory_limit = '{self.memory.n_bytes}B'")
 
+    def settle(self) -> None:
+        """Writes all that is in memory into the file, before it is put in place."""
+        if places.is_lake(self.path):
+            attaching.settle(self._connection, "warehouse")
+        else:
+            # Explicit, since close() alone passes over a disk that refuses the last pages.
+            self.run("CHECKPOINT")
+
     def leave_unchanged(self) -> None:
         """Nothing new came: the warehouse file stays as it is, byte for byte."""
         self.is_changed = False
@@ -311,33 +331,9 @@ def opened(path: Path, opening: Callable[[], _Opened]) -> _Opened:
         raise fault_of_opening(fault, path, duckdb.__version__) from fault
 
 
-def version_of(warehouse: Warehouse, path: Path) -> int:
-    """The version that an open file says it has. Raises WarehouseError where it says none."""
-    known = "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'raw' AND table_name = 'warehouse'"
-    if not warehouse.value(known):
-        raise WarehouseError(
-            f"{path}: a DuckDB file, but no fitledger warehouse: its version table is missing. Name another file "
-            "with --warehouse, or load the exports into a new one."
-        )
-    return int(warehouse.value("SELECT version FROM raw.warehouse"))
-
-
-def _check_version(warehouse: Warehouse, path: Path, may_be_older: bool) -> None:
-    version = version_of(warehouse, path)
-    if version > WAREHOUSE_VERSION:
-        raise WarehouseError(
-            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION} or older: a newer fitledger wrote this "
-            "file. Update this fitledger, or load the exports into a new file."
-        )
-    if version < WAREHOUSE_VERSION and not may_be_older:
-        raise WarehouseError(
-            f"{path}: found warehouse version {version}, expected {WAREHOUSE_VERSION}: an earlier fitledger wrote this file. "
-            f"Run fitledger migrate --warehouse {path} (the next load does it too); every row and load is kept."
-        )
-
-
 def snapshot_of(path: Path) -> tuple[int, int, int] | None:
     """What tells one state of the warehouse file from the next; None where there is no file."""
+    catalogues.follow(path, connected, duckdb.__version__)
     try:
         state = path.stat()
     except FileNotFoundError:

@@ -8,7 +8,6 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import zipfile
 import zlib
 from dataclasses import asdict, dataclass, replace
@@ -25,8 +24,10 @@ from shared.errors import InputUnusableError, UsageError, WarehouseError, Wareho
 from shared.files import OWNER_ONLY, beside, put_new_in_place
 from shared.keys import keys_in_force, place_in_force
 from shared.logbook.store import Logbook
+from shared.rewriting import copy_out
 from shared.statistics.wording import counted
-from shared.warehouse import WAREHOUSE_VERSION, open_reading, version_of
+from shared.warehouse import WAREHOUSE_VERSION, open_reading
+from shared.warehouse_version import version_of
 from shared.working import working
 
 FORMAT = "fitledger backup"
@@ -116,8 +117,7 @@ def keep_newest(warehouse: Path, folder: Path, n: int) -> list[Path]:
 def _copy(warehouse: Path, target: Path) -> Manifest:
     with working(target.parent) as folder:
         copy = folder / "copy.duckdb"
-        with warehouse.open("rb") as source, copy.open("wb") as sink:
-            shutil.copyfileobj(source, sink, _CHUNK)
+        copy_out(warehouse, copy)
         copy_logbook(warehouse, copy)
         manifest = describe(copy)
         put_new_in_place(pack(copy, manifest, folder), target)

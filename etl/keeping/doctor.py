@@ -26,13 +26,13 @@ from shared.catalogue.catalogue import DATAPACKAGE
 from shared.errors import FitledgerError, WarehouseBusyError, WarehouseDamagedError
 from shared.files import beside, held
 from shared.settings import Settings, load_settings
-from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading, version_of
+from shared.warehouse import WAREHOUSE_VERSION, Warehouse, open_reading
+from shared.warehouse_version import version_of
 
 State = Literal["fine", "note", "do"]
 SQL = Path(__file__).parents[1] / "sql/keeping"
 LOCK = Path(__file__).parents[2] / "requirements.lock"
-# What a load needs on the disk, measured on 1,000 to 1,000,000 captures that were all corrected (docs/keeping.md); beyond
-# that, where it spills, a bound.
+# What a load needs on the disk, measured on up to 1,000,000 corrected captures (docs/keeping.md); beyond, a bound.
 FIRST_LOAD_BYTES = 32_000_000
 UNPACKED_TIMES = 5
 LOADING_BYTES = 1_000_000_000

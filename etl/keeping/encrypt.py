@@ -14,6 +14,7 @@ from shared.encryption import is_plain
 from shared.errors import FitledgerError, UsageError
 from shared.files import held, put_in_place
 from shared.keys import Key, KeyPlace, Keys, in_force, keys_in_force, new_key, place_in_force
+from shared.lakes.places import refuse_lake
 from shared.rewriting import write_anew
 from shared.settings import settings_file
 from shared.settings_edit import drop_encryption, set_encryption
@@ -67,6 +68,7 @@ def encrypt(warehouse: Path, place: KeyPlace, *, rotate: bool = False, wait_seco
     Raises WarehouseKeyError where the key cannot be read or written, WarehouseError where the extension that encrypts is not
     installed, the warehouse cannot be written or another program holds it.
     """
+    refuse_lake(warehouse, "is not encrypted", "Keep its folder and catalogue on encrypted disks, or use one file.")
     require_encryption()
     keys = place.read()
     is_new = keys is None

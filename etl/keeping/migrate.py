@@ -12,7 +12,8 @@ from etl import merge
 from etl.keeping.rebuild import rebuild
 from shared.catalogue import catalogue
 from shared.settings import Settings
-from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_reading, read_sql, version_of
+from shared.warehouse import WAREHOUSE_VERSION, LoadingWarehouse, open_loading, open_reading, read_sql
+from shared.warehouse_version import version_of
 
 SQL = Path(__file__).parents[1] / "sql"
 

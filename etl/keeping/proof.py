@@ -18,6 +18,7 @@ from typing import Final
 from etl.keeping.naming import Ids, Names, Unclear
 from etl.keeping.spelling import takes_words
 from shared.encryption import is_encrypted
+from shared.lakes.attaching import files_of
 from shared.rewriting import plain_copy
 from shared.warehouse import open_reading
 from shared.working import working
@@ -58,7 +59,7 @@ def prove(path: Path, ids: Ids, also: Collection[str] = ()) -> Proof:
     with working(path.parent, elsewhere=True) as folder, ExitStack() as open_files:
         plain = open_files.enter_context(plain_copy(path, folder))
         # Encrypted bytes tell nothing either way.
-        contents = [_mapped(file, open_files) for file in (path, plain) if not is_encrypted(file)]
+        contents = [_mapped(file, open_files) for file in (*files_of(path), plain) if not is_encrypted(file)]
         warehouse = open_reading(path, may_be_older=True)
         open_files.callback(warehouse.close)
         names, takes = Names(warehouse, ids), takes_words(also)

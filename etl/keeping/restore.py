@@ -16,6 +16,7 @@ from etl.keeping.marks import carry_marks, marks_of
 from etl.keeping.migrate import bring_up_to_date
 from shared.errors import InputUnusableError, UsageError, WarehouseDamagedError, WarehouseError
 from shared.files import beside, held, put_in_place
+from shared.lakes.places import refuse_lake
 from shared.logbook.store import Logbook
 from shared.settings import Settings
 from shared.warehouse import open_loading, open_reading
@@ -45,6 +46,7 @@ def restore(
     Raises UsageError where there is a warehouse and `replace` is false, InputUnusableError where the backup is damaged or
     none, WarehouseError where a newer fitledger made it or the disk refuses. Nothing is changed then.
     """
+    refuse_lake(warehouse, "a backup is not put into", "Bring the backup back into a file (--warehouse FILE.duckdb).")
     manifest = read_manifest(backup)
     try:
         warehouse.parent.mkdir(parents=True, exist_ok=True)

@@ -14,7 +14,7 @@ CREATE TABLE IF NOT EXISTS raw.warehouse (version INTEGER NOT NULL);
 
 -- fingerprint: of the files, their names and all else that decides what a load makes of them.
 CREATE TABLE IF NOT EXISTS raw.loads (
-    load_id INTEGER PRIMARY KEY,
+    load_id INTEGER NOT NULL,
     loaded_at TIMESTAMP NOT NULL,
     load_date DATE NOT NULL,
     fingerprint VARCHAR NOT NULL,
@@ -35,8 +35,7 @@ CREATE TABLE IF NOT EXISTS raw.files (
     rejected BIGINT NOT NULL,
     waiting BIGINT NOT NULL,
     refused BOOLEAN NOT NULL,
-    words VARCHAR NOT NULL,
-    PRIMARY KEY (load_id, file_no)
+    words VARCHAR NOT NULL
 );
 
 CREATE TABLE IF NOT EXISTS raw.line_jumps (
@@ -84,7 +83,7 @@ CREATE TABLE IF NOT EXISTS raw.findings (
 
 -- content: form, columns and mapping of a file whose rows were rejected, as JSON (etl/source.py, Layout).
 CREATE TABLE IF NOT EXISTS raw.layouts (
-    layout VARCHAR PRIMARY KEY,
+    layout VARCHAR NOT NULL,
     content VARCHAR NOT NULL
 );
 
