@@ -16,6 +16,7 @@ from dashboard.questions.door.readers import LOCAL, Reader, Role
 from dashboard.questions.selection.selection import Selection
 from shared.errors import FitledgerError, NotPermittedError
 from shared.freshness import Freshness, freshness
+from shared.logbook.entries import Entries
 from shared.ran import Ran
 from shared.settings import Settings
 from tests.told.outline import outline
@@ -49,6 +50,9 @@ class HandAsker:
 
     def look_up(self, _: Callable[[Any], Any]) -> Any:
         return self.looked_up
+
+    def logbook(self) -> Entries:
+        return Entries(self.path)
 
     def ran(self) -> dict[str, frozenset[Ran]]:
         """One question, of an exported table and of one that is made from another."""
