@@ -188,6 +188,24 @@ def test_rows_of_checks_leave_the_models_own_test_out_and_are_found_below_their_
     assert (late.n_changes, late.n_riders, late.difference) == (0, 0, None)
 
 
+def test_a_check_that_qualifies_a_verdict_pays_for_the_outcomes_on_which_nothing_acts() -> None:
+    """0.004 is below 0.01, three times as much is not; a drift, which both models allow for as it is, pays nothing."""
+    given: dict[str, Any] = {"counts": Counts(40, 20), "difference": 0.1, "ends": check_models.Ends(0.05, 0.2)}
+    tests = [
+        *(check_models.Tested(check, **given, p_value=0.001, q_value=0.004) for check in ("insole_shim", "order_arch")),
+        check_models.Tested("shim_bend", **given, p_value=0.5, q_value=0.5),
+        check_models.Tested("stance_bend", Counts(2, 1)),
+    ]
+
+    def found(price: float) -> dict[str, tuple[float | None, bool]]:
+        rows = check_rows("tilt", None, None, tests, Form(by_arch=True), Settings(), price)
+        return {row.check: (row.q_value, row.is_found) for row in rows if row.check != "late"}
+
+    rest = {"order_arch": (0.004, True), "stance_bend": (None, False)}
+    assert found(1.0) == {"insole_shim": (0.004, True), "shim_bend": (0.5, False), **rest}
+    assert found(3.0) == {"insole_shim": (0.012, False), "shim_bend": (1.0, False), **rest}
+
+
 def test_a_share_that_comes_late_is_found_by_the_form_and_by_the_larger_p() -> None:
     repeats: Any = SimpleNamespace(n_riders=20, n_pairs=300, share=0.3, low=0.2, high=0.4, p_value=0.01)
     tests = [check_models.Tested(check_models.LATE_CHECK, Counts(40, 20), p_value=0.2)]

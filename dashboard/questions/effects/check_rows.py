@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from dashboard.questions.effects.answers_checks import CheckRow
 from dashboard.questions.effects.check_models import LATE_CHECK, Tested, late_p_value
-from dashboard.questions.effects.checks_words import words_of
+from dashboard.questions.effects.checks_words import QUALIFIES, words_of
 from dashboard.questions.models.effect_models import OUTCOMES
 from dashboard.questions.models.forms import Form
 from shared.settings import Settings
@@ -19,15 +19,23 @@ def check_rows(
     tested: Sequence[Tested],
     form: Form,
     settings: Settings,
+    price: float = 1.0,
 ) -> Iterator[CheckRow]:
     """One row a check of one outcome; late: the share that comes late, None where it cannot be told; late_q_value: over all
-    fits, None where it is not told; form: of the models."""
+    fits, None where it is not told; form: of the models; price: as in in_family, of checks that qualify a verdict."""
     for row in (
         _late_row(outcome, late, late_q_value, tested, form),
-        *(_check_row(outcome, one, form, settings) for one in tested),
+        *(_check_row(outcome, _paid(one, price), form, settings) for one in tested),
     ):
         if row.check != LATE_CHECK:
             yield replace(row, words=words_of(row, settings))
+
+
+def _paid(one: Tested, price: float) -> Tested:
+    """The check with what its q-value pays; a drift by arch qualifies no verdict, and both models allow for it as it is."""
+    if one.q_value is None or one.check not in QUALIFIES:
+        return one
+    return replace(one, q_value=min(1.0, price * one.q_value))
 
 
 def _check_row(outcome: str, one: Tested, form: Form, settings: Settings) -> CheckRow:

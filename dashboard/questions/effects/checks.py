@@ -14,7 +14,8 @@ METHOD = {
     "late": "looked for where some effect is claimed: repeats (two captures with the same setup) after a change, their "
     "difference on what the change does by the pooled model, held for the place in the session; and the change since the "
     "capture before as a column of both models; the largest of the three one-sided p-values, CR2 by rider",
-    "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another",
+    "q_value": "Benjamini-Hochberg: the four checks of an outcome are a family, late effects of all outcomes another; those "
+    "that qualify a verdict pay for the other outcomes as the levels of a split do, by what is claimed over all fits",
     "allowed_for": "both models allow for a late effect or a drift by arch that is found over all fits, in every selection",
 }
 

@@ -105,13 +105,16 @@ class EffectParts:
         """The q-value of a late effect by outcome, for those on which some effect is claimed; on others none is looked for."""
 
         def make() -> dict[str, float]:
-            overall = self.each(lambda outcome: self._overall_in(outcome, PLAIN))
-            rows = claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
-            moved = [outcome for outcome in OUTCOMES if any(row.outcome == outcome and row.direction for row in rows)]
-            late = [late_p_value(self._late(one, overall[one]), self._tested(one, PLAIN)) for one in moved]
+            moved = sorted({row.outcome for row in self._plainly_told() if row.direction}, key=OUTCOMES.index)
+            late = [late_p_value(self._late(one, self._overall_in(one, PLAIN)), self._tested(one, PLAIN)) for one in moved]
             return {outcome: q for outcome, q in zip(moved, in_family(late), strict=True) if q is not None}
 
         return self._part("late q", make)
+
+    def _plainly_told(self) -> list[EffectRow]:
+        """The rows of all outcomes by both models, held for nothing and narrowed by nothing: what the checks are asked of."""
+        overall = self.each(lambda outcome: self._overall_in(outcome, PLAIN))
+        return claimed([unjudged for one in overall.values() for unjudged in one.found], self._settings)
 
     def _late(self, outcome: str, overall: Overall) -> LateShare | None:
         try:
@@ -138,7 +141,8 @@ class EffectParts:
             late = self._late(outcome, self.overall(outcome)) if with_late else None
             # Told over all fits alone: a selection is not judged anew, and what is found over all fits is not told in it.
             q_value = self._late_q_values().get(outcome) if self._of_all is None else None
-            return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings))
+            price = price_of(outcome, (self._of_all or self)._plainly_told())
+            return tuple(check_rows(outcome, late, q_value, self._tested(outcome, form), form, self._settings, price))
 
         return self._part(f"checks {outcome} {with_late}", make)
 
@@ -256,7 +260,7 @@ class EffectParts:
         def make() -> tuple[DoseRow, ...]:
             overall, frame = self.overall(outcome), self._frame(outcome)
             doses = dose_rows(frame, overall.slopes, self._settings, overall.ratios)
-            return tuple(in_families(doses, self._price(outcome)))
+            return tuple(in_families(doses, price_of(outcome, self._claims()) if self._claiming else 1.0))
 
         return self._part(f"dose {outcome} {self._claiming}", make)
 
@@ -318,9 +322,6 @@ class EffectParts:
             return tuple(claimed(levels, self._settings, prices.levels)), tuple(compared(families, prices.comparisons))
 
         return self._part(f"split {by} {outcome} {self._claiming}", make)
-
-    def _price(self, outcome: str) -> float:
-        return price_of(outcome, self._claims()) if self._claiming else 1.0
 
     def _part(self, name: str, make: Callable[[], _Made]) -> _Made:
         # Parts lean on one another many times over: nothing is made twice, also where nothing is remembered.
