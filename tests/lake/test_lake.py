@@ -23,7 +23,7 @@ from etl.history import undo
 from etl.keeping.forget import forget
 from etl.load import check_files, load
 from shared import extensions
-from shared.errors import NotRecordedError, UsageError, WarehouseError
+from shared.errors import FitledgerError, UsageError, WarehouseError
 from shared.lakes.attaching import data_files
 from shared.lakes.places import located, place_of
 from shared.settings import Settings
@@ -32,7 +32,7 @@ from shared.warehouse import open_reading
 from tests.conftest import EXPORTS
 from tests.lake.conftest import Server
 
-TODAY = date(2026, 11, 30)
+TODAY = date(2026, 9, 1)
 RIDERS = "rider_id,birth_year\nR1,1980\nR2,1990\nR3,1975\n"
 FITTERS = "fitter_id,role\nF1,fitter\n"
 
@@ -73,7 +73,7 @@ def _answers(path: Path) -> dict[str, object]:
     for name in QUESTIONS:
         try:
             told[name] = json.loads(asker.ask(name, Selection()).to_json())
-        except NotRecordedError as refusal:
+        except FitledgerError as refusal:
             told[name] = str(refusal)
     return told
 
