@@ -101,6 +101,10 @@ def test_every_table_and_answer_of_a_lake_is_that_of_the_file(demo_lake: Path, d
         assert of_lake[name] == answer, name
 
 
+# What the catalogue has no part in is tried on one kind.
+of_a_file = pytest.mark.parametrize("lake", ["file"], indirect=True)
+
+
 @pytest.fixture(params=["file", "postgres"])
 def lake(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Path]:
     """An empty lake of either kind."""
@@ -127,6 +131,7 @@ def test_loads_corrections_and_undo_leave_what_they_leave_in_a_file(lake: Path, 
     assert "'birth_year': 1980" in str(_tables(lake)["core.riders"])
 
 
+@of_a_file
 def test_a_check_writes_nothing_to_the_lake(lake: Path, tmp_path: Path) -> None:
     load([_files(tmp_path / "one")], lake, today=TODAY)
     before = [lake.read_bytes(), data_files(place_of(lake))]
@@ -156,6 +161,7 @@ def test_whoever_is_forgotten_is_in_no_file_of_the_lake(lake: Path, tmp_path: Pa
     assert open_reading(lake).value("SELECT count(*) FROM core.riders") == 3
 
 
+@of_a_file
 def test_a_missing_data_file_is_told_by_its_name(lake: Path, tmp_path: Path) -> None:
     load([_files(tmp_path / "one")], lake, today=TODAY)
     (gone,) = [
@@ -166,6 +172,7 @@ def test_a_missing_data_file_is_told_by_its_name(lake: Path, tmp_path: Path) -> 
         open_reading(lake).rows("SELECT * FROM core.riders")
 
 
+@of_a_file
 def test_what_is_missing_is_told_with_what_to_install(lake: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(extensions, "find_spec", lambda name: None)
     with pytest.raises(WarehouseError, match=re.escape("pip install 'fitledger[lake]'")):
