@@ -23,7 +23,7 @@ from etl.history import undo
 from etl.keeping.forget import forget
 from etl.load import check_files, load
 from shared import extensions
-from shared.errors import NotRecordedError, UsageError, WarehouseError
+from shared.errors import FitledgerError, UsageError, WarehouseError
 from shared.lakes.attaching import data_files
 from shared.lakes.places import located, place_of
 from shared.settings import Settings
@@ -32,7 +32,7 @@ from shared.warehouse import open_reading
 from tests.conftest import EXPORTS
 from tests.lake.conftest import Server
 
-TODAY = date(2026, 11, 30)
+TODAY = date(2026, 9, 1)
 RIDERS = "rider_id,birth_year\nR1,1980\nR2,1990\nR3,1975\n"
 FITTERS = "fitter_id,role\nF1,fitter\n"
 
@@ -73,7 +73,7 @@ def _answers(path: Path) -> dict[str, object]:
     for name in QUESTIONS:
         try:
             told[name] = json.loads(asker.ask(name, Selection()).to_json())
-        except NotRecordedError as refusal:
+        except FitledgerError as refusal:
             told[name] = str(refusal)
     return told
 
@@ -99,6 +99,10 @@ def test_every_table_and_answer_of_a_lake_is_that_of_the_file(demo_lake: Path, d
     assert len(of_file) == len(QUESTIONS)
     for name, answer in of_file.items():
         assert of_lake[name] == answer, name
+
+
+# What the catalogue has no part in is tried on one kind.
+of_a_file = pytest.mark.parametrize("lake", ["file"], indirect=True)
 
 
 @pytest.fixture(params=["file", "postgres"])
@@ -127,6 +131,7 @@ def test_loads_corrections_and_undo_leave_what_they_leave_in_a_file(lake: Path, 
     assert "'birth_year': 1980" in str(_tables(lake)["core.riders"])
 
 
+@of_a_file
 def test_a_check_writes_nothing_to_the_lake(lake: Path, tmp_path: Path) -> None:
     load([_files(tmp_path / "one")], lake, today=TODAY)
     before = [lake.read_bytes(), data_files(place_of(lake))]
@@ -156,6 +161,7 @@ def test_whoever_is_forgotten_is_in_no_file_of_the_lake(lake: Path, tmp_path: Pa
     assert open_reading(lake).value("SELECT count(*) FROM core.riders") == 3
 
 
+@of_a_file
 def test_a_missing_data_file_is_told_by_its_name(lake: Path, tmp_path: Path) -> None:
     load([_files(tmp_path / "one")], lake, today=TODAY)
     (gone,) = [
@@ -166,6 +172,7 @@ def test_a_missing_data_file_is_told_by_its_name(lake: Path, tmp_path: Path) -> 
         open_reading(lake).rows("SELECT * FROM core.riders")
 
 
+@of_a_file
 def test_what_is_missing_is_told_with_what_to_install(lake: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(extensions, "find_spec", lambda name: None)
     with pytest.raises(WarehouseError, match=re.escape("pip install 'fitledger[lake]'")):
