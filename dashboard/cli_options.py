@@ -26,7 +26,7 @@ def _located(warehouse: Path) -> Path:
     given = str(warehouse)
     if not given.startswith(PREFIX):
         return warehouse
-    return located(given.removeprefix(PREFIX), load_settings().lakes, settings_file())
+    return located(given.removeprefix(PREFIX), load_settings().lakes.named, settings_file())
 
 
 def _swept(warehouse: Path) -> Path:

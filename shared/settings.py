@@ -18,6 +18,7 @@ from shared.settings_running import (
     Data,
     Encryption,
     LakePlace,
+    Lakes,
     Logs,
     Metrics,
     Positive,
@@ -280,11 +281,12 @@ class Settings(Section):
     metrics: Metrics = Metrics()
     encryption: Encryption = Encryption()
     letters: Letters = Letters()
-    lakes: dict[str, LakePlace] = Field(default_factory=dict)
+    lakes: Lakes = Lakes()
 
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
-        return {f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()}
+        sections = self.model_dump(exclude={"lakes"})
+        return {f"{section}_{key}": value for section, keys in sections.items() for key, value in keys.items()}
 
 
 class _Named:

@@ -133,3 +133,14 @@ class LakePlace(Section):
     catalogue: str
     data: str
     beside: str = ""
+
+
+class Lakes(Section):
+    """The lakes of the settings, by their names, in `named`."""
+
+    model_config = ConfigDict(frozen=True, extra="allow")
+    __pydantic_extra__: dict[str, LakePlace] = Field(init=False)
+
+    @property
+    def named(self) -> dict[str, LakePlace]:
+        return self.__pydantic_extra__
