@@ -94,7 +94,7 @@ def test_words_are_explained_by_a_button_and_by_a_tap_on_them(served: Served, br
         button.focus()
         page.keyboard.press("Enter")
         expect(panel.get_by_role("heading", name="Tilt")).to_be_visible()
-        expect(panel.locator(".word")).to_have_count(12)
+        expect(panel.locator(".word")).to_have_count(13)
         found = Axe().run(page, "#words")
         assert found.violations_count == 0, found.generate_report()
         for size in (PHONE, {"width": 1280, "height": 720}):
