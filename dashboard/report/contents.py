@@ -17,8 +17,9 @@ from dashboard.report.short import ANSWERED, Section, short_report
 
 # Views of single riders, fits and rows, by their page: printed where riders are asked for.
 OF_CASES: Final = {"returns": ("calls",), "fitters": ("worst-disagreements",), "data": ("left-out", "deserves-a-look")}
-# Views where something is done, and views that say nothing until groups are chosen.
-OF_WORK: Final = {"data": ("load-files",)}
+# Views where something is done, one that asks every question of the studio for a drawing that is walked through, and views that
+# say nothing until groups are chosen.
+OF_WORK: Final = {"data": ("load-files", "where-from")}
 OF_GROUPS: Final = {"returns": ("by-group",)}
 # What of the fitters every reader of a report is told: what was done, and not what came of it.
 FOR_ALL: Final = frozenset({"process"})
