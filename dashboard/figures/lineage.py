@@ -38,6 +38,7 @@ def lineage_figure(graph: Graph, question: str, theme: str | None) -> dict[str, 
                 12,
             ),
             showlegend=False,
+            annotations=_names_of_made(graph, places, behind, theme),
             xaxis=axis(theme, range=[0, 1], showticklabels=False, showgrid=False),
             yaxis=axis(theme, range=[1.02, -0.03], showticklabels=False, showgrid=False),
         ),
@@ -48,7 +49,7 @@ def _groups(graph: Graph) -> dict[str, list[str]]:
     """Names of dots by the side on which each is named; a question's begins with a question mark, as no table's does."""
     return {
         "middle left": list(graph.exported),
-        "top right": list(graph.made),
+        "top center": list(graph.made),
         "middle right": [f"?{one.question}" for one in graph.asked],
     }
 
@@ -92,7 +93,7 @@ def _dots(names: list[str], places: dict[str, _Place], strong: frozenset[str], s
     colours = palette(theme)
     return {
         "type": "scatter",
-        "mode": "markers+text",
+        "mode": "markers" if side == "top center" else "markers+text",
         "x": [places[name][0] for name in names],
         "y": [places[name][1] for name in names],
         "text": [f"<b>{_name(name)}</b>" if name in strong and name[0] == "?" else _name(name) for name in names],
@@ -106,6 +107,24 @@ def _dots(names: list[str], places: dict[str, _Place], strong: frozenset[str], s
         "cliponaxis": False,
         "hoverinfo": "skip",
     }
+
+
+def _names_of_made(graph: Graph, places: dict[str, _Place], strong: frozenset[str], theme: str | None) -> list[dict[str, Any]]:
+    """The names in the middle, each over its dot on a ground of its own, since lines run there from both sides."""
+    colours = palette(theme)
+    return [
+        {
+            "x": places[name][0],
+            "y": places[name][1],
+            "text": _name(name),
+            "showarrow": False,
+            "yshift": _AT_DOT_PX,
+            "bgcolor": colours.surface,
+            "borderpad": 0,
+            "font": {"size": _LABEL_PX, "color": colours.ink if name in strong else colours.muted},
+        }
+        for name in graph.made
+    ]
 
 
 def _name(name: str) -> str:
