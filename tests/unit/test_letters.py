@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -125,6 +126,13 @@ def test_both_parts_say_the_same(owners: Letter) -> None:
     for line in (owners.headline, *(one.words for part in owners.parts for one in part.lines), *owners.cautions):
         flat = plain(line.replace("\u202f", " ").replace("\xa0", " "))
         assert flat in text.replace(" - ", " ") and flat in plain(html)
+
+
+def test_no_line_of_the_text_is_wider_than_72_but_an_address(owners: Letter) -> None:
+    long = replace(owners, title=f"{owners.title} and more " * 3)
+    for letter in (owners, long):
+        wide = [line for line in text_of(letter).splitlines() if len(line) > 72 and "://" not in line]
+        assert wide == []
 
 
 def test_pictures_come_inline_with_what_they_show_in_words(owners: Letter) -> None:
