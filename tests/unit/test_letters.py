@@ -189,6 +189,10 @@ def test_a_note_of_the_studio_stands_in_it_as_one_line_of_text(demo_warehouse: P
     letter = letter_to("owner", Asker(demo_warehouse, settings, lambda: date(2026, 8, 31)), BASE)
     assert [line.words for line in letter.notes] == ["6 Jul 2026: x Bcc: thief@example.org <script>alert(1)</script> Cc: y"]
     assert len(one_line("y" * 999)) == LONGEST_NOTE + 1
+    # The chart is of all dates, and so are the letters on it.
+    told = "A: 1 Jun 2025, long ago. B: 6 Jul 2026, x Bcc: thief@example.org <script>alert(1)</script> Cc: y."
+    over_time = letter.pictures[1]
+    assert over_time.key.endswith(f" {told}") and over_time.words.endswith(f" {told}")
 
 
 def test_a_month_without_fits_is_said_and_what_waits_is_told(demo_warehouse: Path) -> None:
