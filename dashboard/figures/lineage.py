@@ -7,7 +7,7 @@ from dashboard.figures.names import plain, table_name
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import CHART_TEXT_PX, palette
 from dashboard.figures.typeface import room_px
-from dashboard.lineage.graph import Graph
+from dashboard.lineage.graph import Lineage
 from shared.statistics.wording import counted
 
 _LABEL_PX: Final = CHART_TEXT_PX - 1
@@ -18,7 +18,7 @@ _BESIDE_EXPORTED: Final = 0.3
 _Place = tuple[float, float]
 
 
-def lineage_figure(graph: Graph, question: str, theme: str | None) -> dict[str, Any]:
+def lineage_figure(graph: Lineage, question: str, theme: str | None) -> dict[str, Any]:
     """Three groups of dots with their names, and a line for each table that another one, or a question, is made from."""
     colours, places, behind = palette(theme), _places(graph), graph.behind(question)
     lines = [*_lines(graph)]
@@ -46,7 +46,7 @@ def lineage_figure(graph: Graph, question: str, theme: str | None) -> dict[str, 
     }
 
 
-def _groups(graph: Graph) -> dict[str, list[str]]:
+def _groups(graph: Lineage) -> dict[str, list[str]]:
     """Names of dots by the side on which each is named; a question's begins with a question mark, as no table's does."""
     return {
         "middle left": list(graph.exported),
@@ -55,7 +55,7 @@ def _groups(graph: Graph) -> dict[str, list[str]]:
     }
 
 
-def _places(graph: Graph) -> dict[str, _Place]:
+def _places(graph: Lineage) -> dict[str, _Place]:
     exported, made, asked = _groups(graph).values()
     deepest = max((graph.depth(table) for table in made), default=1)
     return {
@@ -69,7 +69,7 @@ def _share(n: int, of: int) -> float:
     return (n + 0.5) / of
 
 
-def _lines(graph: Graph) -> Iterator[tuple[str, str]]:
+def _lines(graph: Lineage) -> Iterator[tuple[str, str]]:
     for table, inputs in graph.made.items():
         yield from ((one, table) for one in inputs)
     for one in graph.asked:
@@ -110,7 +110,9 @@ def _dots(names: list[str], places: dict[str, _Place], strong: frozenset[str], s
     }
 
 
-def _names_of_made(graph: Graph, places: dict[str, _Place], strong: frozenset[str], theme: str | None) -> list[dict[str, Any]]:
+def _names_of_made(
+    graph: Lineage, places: dict[str, _Place], strong: frozenset[str], theme: str | None
+) -> list[dict[str, Any]]:
     """The names in the middle, each over its dot on a ground of its own, since lines run there from both sides."""
     colours = palette(theme)
     return [
@@ -134,13 +136,13 @@ def _name(name: str) -> str:
     return plain(name[1:]).capitalize() if name[0] == "?" else table_name(name)
 
 
-def finding(graph: Graph, question: str) -> str:
+def finding(graph: Lineage, question: str) -> str:
     """How much of what is exported a question rests on."""
     n = len(graph.behind(question) & {*graph.exported})
     return f"{plain(question).capitalize()} rests on {n} of {counted(len(graph.exported), 'exported table')}"
 
 
-def alternative(graph: Graph, question: str) -> str:
+def alternative(graph: Lineage, question: str) -> str:
     """The strong lines in words."""
     behind = graph.behind(question)
     made = (f"{table_name(table)} from {_listed(inputs)}" for table, inputs in graph.made.items() if table in behind)
