@@ -147,6 +147,7 @@ def _shell(desk: Desk, door: Door) -> html.Div:
                 chips,
                 splits=bool(route and route[1].splits),
                 kept=kept_views(desk.addresses, signs_in=bool(door.reader().name)),
+                further=not door.reader().calls_only,
             ),
             html.Main(html.Div(frame(*route, desk.addresses, search) if route else None, id=ids.PAGE), id="main"),
             html.Footer(

@@ -60,10 +60,27 @@
         said(bar, "Back on the list when the page is loaded again.");
       }
       bar.querySelector(".entry-said").focus();
+      toldSince(bar, name !== "waiting");
     }).catch(function (fault) {
       buttons.forEach(function (button) { button.disabled = false; });
       said(bar, fault.message, true);
     });
+  }
+
+  // The count at the top is of the list as it was opened, and says so.
+  function toldSince(bar, isOff) {
+    const view = bar.closest("main");
+    const line = view.querySelector(".marked-since");
+    bar.classList.toggle("is-marked", isOff);
+    if (line) {
+      const n = view.querySelectorAll(".call-marks.is-marked").length;
+      const again = made("button", { type: "button", class: "button" }, ["Count again"]);
+      again.addEventListener("click", function () { window.location.reload(); });
+      line.replaceChildren();
+      if (n) {
+        line.append(n + (n === 1 ? " call" : " calls") + " marked since this was counted. ", again);
+      }
+    }
   }
 
   function askDay(bar, button) {
@@ -119,7 +136,7 @@
     const parts = [made("label", { class: "is-wide" }, [words, text])];
     const given = { text: text };
     if (isNew) {
-      const day = dayField({ note: "On", goal: "From (today if empty)", task: "Until" }[sort]);
+      const day = dayField({ note: "On", goal: "Counts from (today if empty)", task: "Until" }[sort]);
       day.field.required = isNote;
       given.day = day.field;
       if (sort === "task") {

@@ -113,7 +113,7 @@ def task_words(task: Entry, today: date) -> str:
     """A task in a line: what, who, until when, and whether that is past."""
     who = f" {task.who}," if task.who else ""
     until = "" if task.day is None else f" until {day(task.day)}{' (over)' if task.day < today else ''},"
-    return f"{task.text}:{who}{until} given by {task.opened_by} on {day(task.opened_on)}"
+    return f"{task.text.rstrip('.')}:{who}{until} given by {task.opened_by} on {day(task.opened_on)}"
 
 
 def _about(desk: Desk, kind: Kind, key: str, sort: Sort = "task") -> Sequence[Entry] | None:

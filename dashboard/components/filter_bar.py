@@ -29,11 +29,13 @@ def filter_bar(
     *,
     splits: bool,
     kept: html.Details | None = None,
+    further: bool = True,
 ) -> html.Section:
     """The bar with what the studio's own data offer to choose from.
 
     `values`: of the controls, in their order. `chosen`: what is chosen, in words. `chips`: the spans of the calendar.
     `splits`: whether the page splits figures. `kept`: the control of kept views.
+    `further`: whether the reader may choose by what was measured.
     """
     given = dict(zip(CONTROLS, values, strict=True))
     return html.Section(
@@ -41,7 +43,7 @@ def filter_bar(
             html.H2("Selection", className="for-readers"),
             html.Nav(chips, id=ids.CHIPS, className="period-chips", **{"aria-label": "Dates", "data-choices": "dates"}),
             html.Div(
-                [_control(word, choices, given[word], splits=splits) for word in (*FIRST, *_others())],
+                [_control(word, choices, given[word], splits=splits, further=further) for word in (*FIRST, *_others())],
                 className="filters",
                 id=ids.FILTERS,
             ),
@@ -50,7 +52,7 @@ def filter_bar(
                     html.Button(
                         "More filters",
                         id=ids.MORE,
-                        className="button",
+                        className="button" if further else "button is-narrow",
                         **{"aria-expanded": "false", "aria-controls": ids.FILTERS},
                     ),
                     html.Button("Reset", id=ids.RESET, className="button"),
@@ -70,11 +72,11 @@ def _others() -> tuple[str, ...]:
     return tuple(word for word in CONTROLS if word not in FIRST)
 
 
-def _control(word: str, choices: Choices, value: Any, *, splits: bool) -> html.Div:
+def _control(word: str, choices: Choices, value: Any, *, splits: bool, further: bool) -> html.Div:
     return html.Div(
         _date(word, choices, value) if word in DATES else _choice(word, choices, value),
         className="filter" if word in FIRST else "filter is-further",
-        **({"id": ids.SPLIT, "hidden": not splits} if word == "split" else {}),
+        **({"id": ids.SPLIT, "hidden": not splits} if word == "split" else {} if word in FIRST else {"hidden": not further}),
     )
 
 

@@ -7,17 +7,18 @@ from dashboard.figures.names import plain, table_name
 from dashboard.figures.template import axis, layout
 from dashboard.figures.theme import CHART_TEXT_PX, palette
 from dashboard.figures.typeface import room_px
-from dashboard.lineage.graph import Graph
+from dashboard.lineage.graph import Lineage
 from shared.statistics.wording import counted
 
 _LABEL_PX: Final = CHART_TEXT_PX - 1
 _ROW_PX: Final = 25
 # Between a dot and its name.
 _AT_DOT_PX: Final = 14
+_BESIDE_EXPORTED: Final = 0.3
 _Place = tuple[float, float]
 
 
-def lineage_figure(graph: Graph, question: str, theme: str | None) -> dict[str, Any]:
+def lineage_figure(graph: Lineage, question: str, theme: str | None) -> dict[str, Any]:
     """Three groups of dots with their names, and a line for each table that another one, or a question, is made from."""
     colours, places, behind = palette(theme), _places(graph), graph.behind(question)
     lines = [*_lines(graph)]
@@ -38,22 +39,23 @@ def lineage_figure(graph: Graph, question: str, theme: str | None) -> dict[str, 
                 12,
             ),
             showlegend=False,
+            annotations=_names_of_made(graph, places, behind, theme),
             xaxis=axis(theme, range=[0, 1], showticklabels=False, showgrid=False),
             yaxis=axis(theme, range=[1.02, -0.03], showticklabels=False, showgrid=False),
         ),
     }
 
 
-def _groups(graph: Graph) -> dict[str, list[str]]:
+def _groups(graph: Lineage) -> dict[str, list[str]]:
     """Names of dots by the side on which each is named; a question's begins with a question mark, as no table's does."""
     return {
         "middle left": list(graph.exported),
-        "top right": list(graph.made),
+        "top center": list(graph.made),
         "middle right": [f"?{one.question}" for one in graph.asked],
     }
 
 
-def _places(graph: Graph) -> dict[str, _Place]:
+def _places(graph: Lineage) -> dict[str, _Place]:
     exported, made, asked = _groups(graph).values()
     deepest = max((graph.depth(table) for table in made), default=1)
     return {
@@ -67,7 +69,7 @@ def _share(n: int, of: int) -> float:
     return (n + 0.5) / of
 
 
-def _lines(graph: Graph) -> Iterator[tuple[str, str]]:
+def _lines(graph: Lineage) -> Iterator[tuple[str, str]]:
     for table, inputs in graph.made.items():
         yield from ((one, table) for one in inputs)
     for one in graph.asked:
@@ -92,7 +94,7 @@ def _dots(names: list[str], places: dict[str, _Place], strong: frozenset[str], s
     colours = palette(theme)
     return {
         "type": "scatter",
-        "mode": "markers+text",
+        "mode": "markers" if side == "top center" else "markers+text",
         "x": [places[name][0] for name in names],
         "y": [places[name][1] for name in names],
         "text": [f"<b>{_name(name)}</b>" if name in strong and name[0] == "?" else _name(name) for name in names],
@@ -108,17 +110,39 @@ def _dots(names: list[str], places: dict[str, _Place], strong: frozenset[str], s
     }
 
 
+def _names_of_made(
+    graph: Lineage, places: dict[str, _Place], strong: frozenset[str], theme: str | None
+) -> list[dict[str, Any]]:
+    """The names in the middle, each over its dot on a ground of its own, since lines run there from both sides."""
+    colours = palette(theme)
+    return [
+        {
+            "x": places[name][0],
+            "y": places[name][1],
+            "text": _name(name),
+            "showarrow": False,
+            # Beside the exported tables it begins at its dot, so that on a phone it covers none of theirs.
+            "xanchor": "left" if places[name][0] < _BESIDE_EXPORTED else "center",
+            "yshift": _AT_DOT_PX,
+            "bgcolor": colours.surface,
+            "borderpad": 0,
+            "font": {"size": _LABEL_PX, "color": colours.ink if name in strong else colours.muted},
+        }
+        for name in graph.made
+    ]
+
+
 def _name(name: str) -> str:
     return plain(name[1:]).capitalize() if name[0] == "?" else table_name(name)
 
 
-def finding(graph: Graph, question: str) -> str:
+def finding(graph: Lineage, question: str) -> str:
     """How much of what is exported a question rests on."""
     n = len(graph.behind(question) & {*graph.exported})
     return f"{plain(question).capitalize()} rests on {n} of {counted(len(graph.exported), 'exported table')}"
 
 
-def alternative(graph: Graph, question: str) -> str:
+def alternative(graph: Lineage, question: str) -> str:
     """The strong lines in words."""
     behind = graph.behind(question)
     made = (f"{table_name(table)} from {_listed(inputs)}" for table, inputs in graph.made.items() if table in behind)

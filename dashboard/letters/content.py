@@ -45,6 +45,7 @@ from shared.errors import StatisticsError
 from shared.logbook.letters import Signal
 from shared.settings_letters import LetterRole
 
+_NOTES_TOLD: Final = 3
 # A note is free text: so many of its characters stand in a letter.
 LONGEST_NOTE: Final = 200
 _SEEN_AGAIN: Final = "return_rate"
@@ -280,6 +281,12 @@ def _notes(trends: Trends, span: Span, href: str) -> list[Line]:
     return [Line(f"{spoken_day(note.on)}: {one_line(note.words)}", href) for _, note in near]
 
 
+def _lettered(trends: Trends) -> str:
+    """What the letters on the chart stand for, the newest notes of all dates."""
+    newest = list(letters(trends.notes))[-_NOTES_TOLD:]
+    return "".join(f" {letter}: {spoken_day(note.on)}, {one_line(note.words).rstrip('.')}." for letter, note in newest)
+
+
 def one_line(words: str) -> str:
     """Free text as one line without signs that steer a screen or a mail, cut where it is too long."""
     plain = _BLANK.sub(" ", words).strip()
@@ -308,7 +315,7 @@ def _pictures(desk: Desk, own: Periods, trends: Trends | None, fresh: Sequence[S
         Picture(
             control_chart(trends, figure, Window(span.first, span.last), "light"),
             finding(chart, signals, trends.every, is_news=any(row.figure == figure for row in fresh)),
-            _CONTROL_KEY.format(every=trends.every, span=spoken_span(span)),
-            control_words(chart, rows, signals, trends.every),
+            _CONTROL_KEY.format(every=trends.every, span=spoken_span(span)) + _lettered(trends),
+            control_words(chart, rows, signals, trends.every) + _lettered(trends),
         ),
     ]

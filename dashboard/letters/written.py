@@ -27,7 +27,7 @@ from dashboard.report.markup import Drawing
 LARGEST_BYTES: Final = 60_000
 PICTURE_PX: Final = 480
 _COLOURS: Final = 48
-_WIDTH: Final = 76
+_WIDTH: Final = 72
 _PAGES: Final = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True)
 # A header is one line up to what SMTP takes (RFC 5322, 2.1.1): folded, a long address would be encoded as if it were prose.
 _POLICY: Final = SMTP.clone(max_line_length=900)
@@ -58,10 +58,10 @@ class _Shown:
 
 
 def text_of(letter: Letter, *, why: str = "", stop: str = "") -> str:
-    """The letter as plain text of 76 characters a line."""
+    """The letter as plain text of 72 characters a line."""
     hrefs = {part.href for part in letter.parts}
     parts = [
-        [letter.title.upper(), "", *_wrapped(letter.headline)],
+        [*_wrapped(letter.title.upper()), "", *_wrapped(letter.headline)],
         *(_lines(part) for part in letter.parts),
         *(_in_words(place, picture) for place, picture in enumerate(letter.pictures, start=1)),
         *([[f"The dashboard at this month: {letter.href}"]] if letter.href and letter.href not in hrefs else []),
@@ -85,7 +85,7 @@ def _lines(part: Part) -> list[str]:
 
 def _in_words(place: int, picture: Picture) -> list[str]:
     told = "It shows the figures that are told above." if picture.is_told else picture.words
-    return [f"PICTURE {place}: {picture.title}", *_wrapped(told)]
+    return [*_wrapped(f"PICTURE {place}: {picture.title}"), *_wrapped(told)]
 
 
 def _wrapped(words: str, begin: str = "") -> list[str]:

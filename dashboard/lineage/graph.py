@@ -19,7 +19,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Graph:
+class Lineage:
     """exported: the tables that studios export. made: each table that is made, with what it is made from, after its inputs.
     asked: the questions."""
 
@@ -41,13 +41,13 @@ class Graph:
         return 1 + max((self.depth(one) for one in self.made[table]), default=0) if table in self.made else 0
 
 
-def graph_of(ran: Mapping[str, Iterable[Ran]]) -> Graph:
+def graph_of(ran: Mapping[str, Iterable[Ran]]) -> Lineage:
     """The graph of questions, each with what ran for it."""
     marts = {name: inputs for name, (inputs, _) in made_from().items() if name.startswith("mart.")}
     known = {name.removeprefix("mart."): _plain(inputs) for name, inputs in marts.items()}
-    plain = Graph(tuple(catalogue()), known, ())
+    plain = Lineage(tuple(catalogue()), known, ())
     in_order = {name: known[name] for name in sorted(known, key=lambda name: (plain.depth(name), name))}
-    return Graph(plain.exported, in_order, tuple(_asked(question, own) for question, own in sorted(ran.items())))
+    return Lineage(plain.exported, in_order, tuple(_asked(question, own) for question, own in sorted(ran.items())))
 
 
 def _asked(question: str, ran: Iterable[Ran]) -> Asked:

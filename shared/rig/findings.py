@@ -49,6 +49,11 @@ class RigFinding:
     words: str = ""
 
     @property
+    def key(self) -> str:
+        """What a task about it is about."""
+        return f"{self.studio} {self.kind} {self.quantity} {self.since}"
+
+    @property
     def share_is_all(self) -> bool:
         """Whether an exchange is one of all captures, not of some of them."""
         return self.kind == "exchange" and self.estimate >= _ALL

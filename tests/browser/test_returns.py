@@ -106,7 +106,10 @@ def test_a_call_is_marked_with_one_tap_and_by_the_keyboard_and_can_be_taken_back
     bar.get_by_role("button", name="Keep").click()
     expect(bar.get_by_role("status")).to_have_text("Booked for 7 Sep 2026. ")
     assert [row.session_id for row in calls(served, {}).marked] == [first.session_id]
+    since = page.locator(".marked-since")
+    expect(since).to_contain_text("1 call marked since this was counted.")
     page.get_by_role("button", name="Take back").click()
+    expect(since).to_be_empty()
     expect(bar.get_by_role("status")).to_contain_text("Back on the list")
     assert calls(served, {}).marked == () and calls(served, {}).calls[0].session_id == first.session_id
 

@@ -11,6 +11,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from dashboard.figures.control import finding, of_figure
 from dashboard.figures.names import FIGURES
+from dashboard.letters.content import letter_to
+from dashboard.letters.written import text_of
 from dashboard.questions.door.asking import Asker
 from dashboard.questions.selection.selection import parse_selection
 from dashboard.questions.selection.spans import Span
@@ -18,6 +20,7 @@ from dashboard.questions.studio.answers_periods import Periods
 from dashboard.questions.studio.answers_studios import Studios
 from dashboard.questions.studio.answers_trends import Trends
 from dashboard.questions.studio.trends_news import news
+from shared.logbook.entries import Entries
 from tests.browser.conftest import Served, Watched, watching
 from tests.browser.serving import serving
 
@@ -164,6 +167,64 @@ def test_the_charts_are_drawn_by_quarter_where_the_reader_asks_for_quarters(serv
     watched.settled()
     page.get_by_role("link", name="By month", exact=True).click()
     expect(page).to_have_url(re.compile(r"over-time\?from=2026-01-01&studio=quayside$"))
+
+
+def test_a_goal_is_set_seen_and_taken_back_where_its_figure_stands(served: Served, watched: Watched) -> None:
+    page = watched.open(f"{served.address}over-time")
+    panel = page.locator(".over-time > div").filter(has=page.locator("[data-chart=return_rate]"))
+    panel.get_by_text("Set a goal…").click()
+    panel.get_by_label("Goal, as 75% or 2.5").fill("20%")
+    panel.get_by_label("Counts from (today if empty)").fill("2025-01-01")
+    panel.get_by_role("button", name="Keep").click()
+    expect(panel.get_by_role("status")).to_contain_text("The goal is kept.")
+    panel.get_by_role("button", name="Show it").click()
+    (goal,) = trends(served).goals
+    assert (goal.figure, goal.goal, goal.verdict) == ("return_rate", 0.2, "reaches it")
+    expect(panel.get_by_text(goal.words)).to_be_visible()
+    watched.settled()
+    panel.get_by_text("Change the goal…").click()
+    expect(panel.locator(".goals li > span")).to_have_text(re.compile("^20.% from 1 Jan 2025 on, set by this machine$"))
+    panel.get_by_role("button", name="Take back").click()
+    expect(panel.get_by_role("status")).to_contain_text("The goal is taken back.")
+    assert trends(served).goals == ()
+    panel.get_by_role("button", name="Show it").click()
+    expect(panel.get_by_text("Set a goal…")).to_be_visible()
+    expect(panel.get_by_text("Change the goal…")).to_have_count(0)
+    assert watched.said == []
+
+
+def test_a_note_of_the_screen_freezes_the_limits_and_stands_in_the_report_and_the_letter(
+    served: Served, watched: Watched
+) -> None:
+    def bases() -> set[date | None]:
+        return {row.base_from for row in trends(served).charts if row.figure == "comfort_gained"}
+
+    before, page = bases(), watched.open(f"{served.address}over-time")
+    page.get_by_text("Write a note…").click()
+    page.get_by_label("What changed").fill("New saddle stand")
+    page.get_by_label("On", exact=True).fill("2025-07-14")
+    page.get_by_label("Freeze the limits anew from this day on").check()
+    page.get_by_role("button", name="Keep").click()
+    expect(page.get_by_role("status").filter(has_text="The note is kept.")).to_be_visible()
+    entries = Entries(served.asker.path)
+    (note,) = entries.all("note")
+    try:
+        assert bases() == {date(2025, 7, 1)} != before
+        page.reload()
+        noted = page.locator(".dated-notes li")
+        expect(noted).to_contain_text("14 Jul 2025: New saddle stand The limits are frozen anew from here on.")
+        report = page.request.get(f"{served.address}download/report.html").text()
+        assert "14 Jul 2025: New saddle stand" in plain(report)
+        # The letter of a day in that summer: its own month, and the one before and after it.
+        summer = Asker(served.asker.path, served.asker.settings, lambda: date(2025, 8, 31))
+        assert "14 Jul 2025: New saddle stand" in plain(text_of(letter_to("owner", summer, "https://fits.example.org/")))
+    finally:
+        entries.say(note.entry_id, "dropped", by="olga")
+    assert bases() == before
+
+
+def plain(words: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>", "", words))
 
 
 def test_an_older_address_leads_on_to_the_charts(served: Served, watched: Watched) -> None:

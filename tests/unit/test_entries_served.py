@@ -158,6 +158,34 @@ def test_the_front_desk_is_refused_every_other_route(house: House, monkeypatch: 
     assert client.get("/download/calls.ics").status_code == 200
 
 
+def test_the_front_desk_is_offered_the_filters_that_it_may_use(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Dates, studio and fitter; the button is for phones, where it opens these."""
+    shown = {}
+    for role in ("desk", "owner"):
+        page = house.client(role, monkeypatch).get("/_dash-layout").get_data(as_text=True)
+        further = re.findall(r'"className":"filter is-further"(,"hidden":true)?', page)
+        shown[role] = (len(further), len([one for one in further if one]), '"className":"button is-narrow"' in page)
+    (n, n_hidden, is_narrow), of_owner = shown["desk"], shown["owner"]
+    assert n > 5 and n_hidden == n and is_narrow
+    assert of_owner == (n, 0, False)
+
+
+def test_what_is_nobodys_task_is_named_until_it_is_given(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    july = read_view("from=2026-07-01&to=2026-07-31")
+    show = next(page for page in PAGES if not page.path).shows(Desk(house.asked("owner"), Addresses("/")))["studio-tasks"]
+    fits: Any = house.asked("owner").ask("agreement", july.selection)
+    assert fits.n_to_look_at == 4
+    told = _texts(show(july, None))
+    assert "4 fits of these dates to look at" in told and "43 rows left out, to mend" in told
+    client = house.client("owner", monkeypatch)
+    for kind, key in (("fit", fits.worst[0].session_id), ("load", "1")):
+        assert enter(client, do="add", sort="task", kind=kind, key=key, text="Look.", address="/")[0] == 200
+    told = _texts(show(july, None))
+    assert "3 fits of these dates to look at" in told and not [one for one in told if "rows left out" in one]
+    # A full stop that was typed is no part of the line.
+    assert len([one for one in told if one.startswith("Look: given by olga on ")]) == 2
+
+
 def test_no_callback_tells_the_front_desk_of_a_measure(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     client = house.client("desk", monkeypatch)
     places = [place for page in PAGES for view in page.views for place in view.layout() if isinstance(place, str)]

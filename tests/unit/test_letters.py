@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -127,6 +128,13 @@ def test_both_parts_say_the_same(owners: Letter) -> None:
         assert flat in text.replace(" - ", " ") and flat in plain(html)
 
 
+def test_no_line_of_the_text_is_wider_than_72_but_an_address(owners: Letter) -> None:
+    long = replace(owners, title=f"{owners.title} and more " * 3)
+    for letter in (owners, long):
+        wide = [line for line in text_of(letter).splitlines() if len(line) > 72 and "://" not in line]
+        assert wide == []
+
+
 def test_pictures_come_inline_with_what_they_show_in_words(owners: Letter) -> None:
     drawn = [b"\x89PNG one", b"\x89PNG two"]
     message = received(message_of(owners, drawn, ENVELOPE))
@@ -181,6 +189,10 @@ def test_a_note_of_the_studio_stands_in_it_as_one_line_of_text(demo_warehouse: P
     letter = letter_to("owner", Asker(demo_warehouse, settings, lambda: date(2026, 8, 31)), BASE)
     assert [line.words for line in letter.notes] == ["6 Jul 2026: x Bcc: thief@example.org <script>alert(1)</script> Cc: y"]
     assert len(one_line("y" * 999)) == LONGEST_NOTE + 1
+    # The chart is of all dates, and so are the letters on it.
+    told = "A: 1 Jun 2025, long ago. B: 6 Jul 2026, x Bcc: thief@example.org <script>alert(1)</script> Cc: y."
+    over_time = letter.pictures[1]
+    assert over_time.key.endswith(f" {told}") and over_time.words.endswith(f" {told}")
 
 
 def test_a_month_without_fits_is_said_and_what_waits_is_told(demo_warehouse: Path) -> None:

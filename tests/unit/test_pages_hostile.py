@@ -82,6 +82,7 @@ WITHOUT_A_CHART = {
     "next/riders-like-this-one",
     "returns/calls",
     "returns/by-group",
+    "returns/worth-it",
     "riders/fit-by-fit",
     "riders/exam",
     "riders/ratings-and-bicycle",

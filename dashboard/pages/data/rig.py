@@ -79,8 +79,7 @@ def _found(desk: Desk, answer: Rig) -> html.P | html.Ul:
 
 
 def _task(desk: Desk, finding: RigFinding) -> html.Div | None:
-    key = f"{finding.studio} {finding.kind} {finding.quantity} {finding.since}"
-    return task_form(desk, "rig", key, f"on {finding.quantity} in {finding.studio}")
+    return task_form(desk, "rig", finding.key, f"on {finding.quantity} in {finding.studio}")
 
 
 def _findings(answer: Rig) -> html.Details:

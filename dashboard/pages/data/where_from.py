@@ -12,7 +12,7 @@ from dashboard.components.table import Column, table
 from dashboard.components.text import paragraphs
 from dashboard.figures.lineage import alternative, finding, lineage_figure
 from dashboard.figures.names import plain, table_name
-from dashboard.lineage.graph import Graph, graph_of
+from dashboard.lineage.graph import Lineage, graph_of
 from dashboard.pages.data import ids
 from dashboard.pages.data.layout import PATH, WHERE_FROM, Passages
 from dashboard.pages.data.sections import WHOLE
@@ -49,7 +49,7 @@ def where_from(desk: Desk, selection: Selection, words: dict[str, str], text: Pa
     ]
 
 
-def _others(desk: Desk, selection: Selection, graph: Graph, question: str) -> html.Nav:
+def _others(desk: Desk, selection: Selection, graph: Lineage, question: str) -> html.Nav:
     """The questions, each a way to its own lines."""
 
     def way(name: str) -> dcc.Link:

@@ -47,6 +47,7 @@ def called(asked: Asked, answer: Calls, at: str | None) -> list[Any]:
     whole = csv_link(asked.desk.csv("calls", "calls", asked.selection), f"all {n:,} calls") if n > SHOWN else None
     return [
         html.H2(answer.headline, className="section-title"),
+        html.P(className="marked-since", role="status"),
         table(caption, _columns(asked.desk, rows), rows, row_key="session_id", table_id="returns-call-list")
         if rows
         else html.P("No follow-up is due, and none waits to be booked."),

@@ -5,12 +5,14 @@ from typing import Any, Final
 from dash import dcc
 
 from dashboard.components import html
+from dashboard.components.address import View
 from dashboard.components.entering import task_end, task_words
 from dashboard.components.page import Desk, PageView, Show
 from dashboard.components.table import Column, table
 from dashboard.figures.names import FIGURES
 from dashboard.figures.theme import day
 from dashboard.pages.studio import ids
+from dashboard.pages.studio.unowned import unowned
 from dashboard.questions.door.entering import ended_seen_by, open_seen_by
 from dashboard.questions.selection.scope import counted
 from shared.logbook.entries import Entry, Kind
@@ -26,7 +28,7 @@ _STANDS_AT: Final[dict[Kind, str]] = {
 
 
 def shows(desk: Desk) -> dict[str, Show]:
-    return {ids.TASKS: lambda view, _: _told(desk)}
+    return {ids.TASKS: lambda view, _: _told(desk, view)}
 
 
 def open_tasks(desk: Desk) -> list[Entry]:
@@ -39,7 +41,7 @@ def n_overdue(desk: Desk, tasks: list[Entry]) -> int:
     return sum(task.day is not None and task.day < today for task in tasks)
 
 
-def _told(desk: Desk) -> list[Any]:
+def _told(desk: Desk, view: View) -> list[Any]:
     tasks = open_tasks(desk)
     over = n_overdue(desk, tasks)
     heading = f"{counted(len(tasks), 'task')} open" + (f", {over:,} over" if over else "")
@@ -48,7 +50,19 @@ def _told(desk: Desk) -> list[Any]:
         html.H2(heading, className="section-title"),
         html.Ul(shown, className="tasks") if shown else html.P("A task is given beside the finding that it is about."),
         html.P(f"{len(tasks) - _SHOWN:,} more: fitledger task list.") if len(tasks) > _SHOWN else None,
+        *_unowned(desk, view, tasks),
         _ended(desk),
+    ]
+
+
+def _unowned(desk: Desk, view: View, tasks: list[Entry]) -> list[Any]:
+    """What was found and given to nobody; the way leads to where a task is given."""
+    steps = unowned(desk, view, tasks)
+    if not steps:
+        return [html.P("Every finding of these dates has its task, or there is none.")]
+    return [
+        html.H2("Found, and nobody's task yet", className="part-title"),
+        html.Ul([html.Li(dcc.Link(step.words, href=step.href)) for step in steps]),
     ]
 
 
