@@ -282,6 +282,10 @@ class Settings(Section):
     letters: Letters = Letters()
     lakes: dict[str, LakePlace] = Field(default_factory=dict)
 
+    def __hash__(self) -> int:
+        # All but the lakes, since a dict has none: what is remembered by settings is found where lakes are named too.
+        return hash(tuple(value for name, value in self if name != "lakes"))
+
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
         return {f"{section}_{key}": value for section, keys in self.model_dump().items() for key, value in keys.items()}

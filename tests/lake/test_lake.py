@@ -288,6 +288,11 @@ def test_a_lake_is_named_in_the_settings(tmp_path: Path, monkeypatch: pytest.Mon
     assert "names no lake of this name; it names: chain" in str(done.exception)
 
 
+def test_settings_that_name_lakes_are_remembered_by_like_others() -> None:
+    named = {"chain": LakePlace(catalogue="chain.ducklake", data="files")}
+    assert len({Settings(lakes=named), Settings(lakes=named), Settings()}) == 2
+
+
 def test_no_password_stands_in_the_settings(tmp_path: Path) -> None:
     for words in ("host=db password=x", "postgresql://a:b@db/chain"):
         with pytest.raises(UsageError, match="found a password, expected none"):
