@@ -37,6 +37,7 @@ from etl.repeat import Fingerprint, fingerprint, known_report
 from etl.report import Checked, FileReport, Finding, LoadReport, waiting_words
 from shared.catalogue import Table, catalogue
 from shared.errors import InputUnusableError, WarehouseChangedError, WarehouseError
+from shared.lakes.attaching import one_snapshot
 from shared.rewriting import copy_out
 from shared.rig.watch import rig_findings
 from shared.settings import Settings
@@ -162,7 +163,8 @@ def _run(files: list[FoundFile], opening: AbstractContextManager[LoadingWarehous
         # Again, now that no other load can come between.
         if load.checked and warehouse.path:
             _require_same(load.checked, load.mark, warehouse.path)
-        merge.make_tables(warehouse, WAREHOUSE_VERSION)
+        with one_snapshot(warehouse):
+            merge.make_tables(warehouse, WAREHOUSE_VERSION)
         load.set_aside = set_aside_of(warehouse, load.home, load.today)
         stage.begin(warehouse)
         load.load_id = stage.next_load(warehouse)
@@ -302,7 +304,8 @@ def _finish(warehouse: LoadingWarehouse, load: Loading, step: Steps) -> None:
     n_released = sum(rejects.release(warehouse, table, load.load_id, load.load_id) for table in catalogue().values())
     step("building the marts")
     if load.changed:
-        mart.build(warehouse, load.part)
+        with one_snapshot(warehouse):
+            mart.build(warehouse, load.part)
         report.warnings = warn.build(warehouse, load.settings)
         step("looking at the rigs")
         report.rig = rig_findings(warehouse, load.settings)

@@ -3,6 +3,8 @@
 Works on connections that are handed over: only shared/warehouse.py imports DuckDB.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -56,6 +58,22 @@ def attach_lake(connection: Any, path: Path, name: str, duckdb_version: str, opt
     given = [option for option in options if option.startswith(_KNOWN)]
     given += [] if "READ_ONLY" in options else [_NO_INLINING]
     connection.execute(f"ATTACH 'ducklake:{quoted_path(path)[1:]} AS {name} ({', '.join(given)})")
+
+
+@contextmanager
+def one_snapshot(warehouse: Any) -> Iterator[None]:
+    """Statements that a lake takes as one snapshot, instead of one each; of a file nothing changes."""
+    if not is_lake(warehouse.path):
+        yield
+        return
+    warehouse.run("BEGIN")
+    try:
+        yield
+    except BaseException:
+        with suppress(Exception):  # what went wrong is told, not that this did too
+            warehouse.run("ROLLBACK")
+        raise
+    warehouse.run("COMMIT")
 
 
 def inside(name: str) -> str:
