@@ -283,10 +283,6 @@ class Settings(Section):
     letters: Letters = Letters()
     lakes: Lakes = Lakes()
 
-    def __hash__(self) -> int:
-        # All but the lakes, since a dict has none: what is remembered by settings is found where lakes are named too.
-        return hash(tuple(value for name, value in self if name != "lakes"))
-
     def parameters(self) -> dict[str, Any]:
         """Every setting as `section_key`, the names that SQL binds."""
         sections = self.model_dump(exclude={"lakes"})
