@@ -108,7 +108,7 @@ def backup(path: Path, new: Path) -> tuple[str, list[str | Path]]:
 
 
 def forgetting(path: Path, new: Path) -> tuple[str, list[str | Path]]:
-    return HELD_UP, ["shared.warehouse.put_in_place", "forget", RIDER, "--yes", "--warehouse", path]
+    return HELD_UP, ["shared.files.put_in_place", "forget", RIDER, "--yes", "--warehouse", path]
 
 
 def export(path: Path, new: Path) -> tuple[str, list[str | Path]]:

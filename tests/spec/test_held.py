@@ -114,8 +114,8 @@ def test_a_rider_of_the_demo_is_told_whole_in_one_sentence(asker: Asker) -> None
     answer = timeline(asker, "R0655", {})
     assert answer.headline == (
         "The refit of 10 Jun 2026 held; tilt was −3.2° left and 3.2° right on arrival, −1.5° and 2.5° at departure (no clear "
-        "change), −1.6° and 2.6° at the follow-up 26 days later; since departure no knee went away from neutral by more than "
-        "1.7°, the smallest real change."
+        "change), −1.6° and 2.6° at the follow-up 26 days later; comfort went from 7 on arrival to 9 at the follow-up (clear, "
+        "small); since departure no knee went away from neutral by more than 1.7°, the smallest real change."
     )
     first, _, follow_up = answer.fits
     assert first.told.startswith("The first fit of 20 Dec 2025 was not seen again; ")
