@@ -17,6 +17,7 @@ from dashboard.questions.selection.selection import Selection, parse_selection
 from shared.errors import StatisticsError
 from shared.settings import Settings
 from shared.warehouse import open_reading
+from tests.alike import assert_alike
 from tests.conftest import TODAY
 
 SELECTIONS: tuple[dict[str, str], ...] = (
@@ -68,22 +69,6 @@ def test_an_answer_cut_out_of_every_fit_is_the_selections_own(asker: Asker, ques
     finally:
         warehouse.close()
     assert_alike(orjson.loads(asker.ask(question, selection).to_json()), expected)
-
-
-def assert_alike(answer: Any, expected: Any) -> None:
-    """The same but for the order in which floats were summed: what outcomes share is summed with the one that is asked first."""
-    if isinstance(expected, dict):
-        assert answer.keys() == expected.keys()
-        for key, value in expected.items():
-            assert_alike(answer[key], value)
-    elif isinstance(expected, list):
-        assert len(answer) == len(expected)
-        for one, other in zip(answer, expected, strict=True):
-            assert_alike(one, other)
-    elif isinstance(expected, float):
-        assert answer == pytest.approx(expected, rel=1e-12, abs=1e-12)
-    else:
-        assert answer == expected
 
 
 @pytest.mark.parametrize("sql", CUT, ids=lambda sql: sql.name)

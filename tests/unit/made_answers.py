@@ -229,6 +229,10 @@ class MadeAsker:
     settings = Settings()
     path = Path("made.duckdb")
 
+    def own_day(self) -> date | None:
+        """It has no clock of its own."""
+        return None
+
     def ask(self, question: str, selection: Selection, **_only: tuple[str, ...]) -> Answer:
         if "triathlon" in selection.riding:
             raise TooFewError("No fit matches this selection. Widen it, or reset it to see all fits.")

@@ -166,7 +166,7 @@ def test_a_check_without_room_for_a_copy_is_a_sentence(uploads: Uploads, monkeyp
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("etl.load.shutil.copyfile", full)
+    monkeypatch.setattr("shared.rewriting.shutil.copyfile", full)
     with pytest.raises(WarehouseError, match=r"could not be checked on a copy .*No space left.* Nothing was written"):
         uploads.check(token)
 
